@@ -1,0 +1,112 @@
+"""Errors that say what is wrong, where, what was expected, and what to do about it.
+
+Every error the kit raises on purpose is a :class:`FlatnessError`. It carries one
+:class:`Problem` or more, so that all that is wrong with a file comes in one report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong, or worth a look, with its place and its remedy.
+
+    Parameters
+    ----------
+    what : what is wrong, in one sentence without a full stop
+    file : name of the file, where there is one
+    row : row in the file, counted from 1 as a spreadsheet does
+    column : column letter as a spreadsheet shows it, or a heading or key
+    value : what was found there, as written
+    expected : what should be there
+    remedy : what the user can do about it
+    """
+
+    what: str
+    file: str | None = None
+    row: int | None = None
+    column: str | None = None
+    value: str | None = None
+    expected: str | None = None
+    remedy: str | None = None
+
+    @property
+    def cell(self) -> str | None:
+        """The spreadsheet's own name of the place, such as ``C14``, where row and column letter are known."""
+        if self.row is None or self.column is None or not self.column.isascii() or not self.column.isupper():
+            return None
+        return f"{self.column}{self.row}"
+
+    def __str__(self) -> str:
+        place = [self.file] if self.file else []
+        if self.cell:
+            place.append(f"cell {self.cell} (row {self.row}, column {self.column})")
+        else:
+            place += [f"row {self.row}"] if self.row is not None else []
+            place += [self.column] if self.column else []
+        text = f"{', '.join(place)}: {self.what}" if place else self.what
+        if self.value is not None:
+            text += f"\n    found: {shorten(self.value)}"
+        if self.expected:
+            text += f"\n    expected: {self.expected}"
+        if self.remedy:
+            text += f"\n    remedy: {self.remedy}"
+        return text
+
+
+def shorten(value: str, most: int = 80) -> str:
+    """The value quoted on one line, cut in the middle where it is longer than ``most`` characters."""
+    shown = "".join(c if c.isprintable() else repr(c)[1:-1] for c in value)
+    if len(shown) > most:
+        shown = f"{shown[: most - 20]} ... {shown[-14:]}"
+    return f"'{shown}'"
+
+
+class FlatnessError(Exception):
+    """Base of all errors that the kit raises on purpose; ``.problems`` holds what is wrong."""
+
+    def __init__(self, problems: Problem | str | Iterable[Problem], /, **where: object) -> None:
+        if isinstance(problems, str):
+            problems = Problem(problems, **where)  # type: ignore[arg-type]
+        self.problems: tuple[Problem, ...] = (
+            (problems,) if isinstance(problems, Problem) else tuple(problems)
+        )
+        super().__init__(*self.problems)
+
+    def __str__(self) -> str:
+        if len(self.problems) == 1:
+            return str(self.problems[0])
+        lines = [f"{len(self.problems)} problems:"]
+        lines += [f"{i}. {problem}" for i, problem in enumerate(self.problems, 1)]
+        return "\n".join(lines)
+
+    def located(self, **where: object) -> FlatnessError:
+        """The same error with file, row or column filled in where a problem does not have them yet."""
+        problems = []
+        for problem in self.problems:
+            missing = {key: value for key, value in where.items() if getattr(problem, key) is None}
+            problems.append(replace(problem, **missing))  # type: ignore[arg-type]
+        return type(self)(problems)
+
+
+class LengthError(FlatnessError, ValueError):
+    """A length that cannot be read, or read in one way only."""
+
+
+class SurveyFileError(FlatnessError, ValueError):
+    """A survey file that cannot be taken as it is; all its problems in one report."""
+
+
+class LimitError(FlatnessError, ValueError):
+    """A limit that is unknown, incomplete or contradictory."""
+
+
+class MeasureError(FlatnessError, ValueError):
+    """A measure that these readings cannot give; the message says why."""
+
+
+class ArgumentError(FlatnessError, ValueError):
+    """An argument out of its range or of the wrong shape."""

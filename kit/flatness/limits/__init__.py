@@ -1,0 +1,1 @@
+"""What a surface is allowed to be, and the verdict."""

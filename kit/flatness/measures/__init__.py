@@ -1,0 +1,1 @@
+"""Numbers that describe a surface."""

@@ -1,0 +1,1 @@
+"""The surface between the readings."""

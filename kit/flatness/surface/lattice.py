@@ -1,0 +1,263 @@
+"""The Surface: heights on a square lattice, by straight lines between the readings.
+
+Nothing is extrapolated: a node outside the readings' reach, outside the outline or inside an opening is
+NaN. On a full grid of stations each cell is bilinear between its four corners; elsewhere heights are
+linear on the Delaunay triangles of the stations.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import Delaunay, QhullError
+from shapely import Polygon
+
+from flatness.errors import ArgumentError, MeasureError
+from flatness.survey.readings import Floats, Survey
+
+FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
+MOST_NODES = 4_000_000
+EDGE_MM = 1e-3  # a node this close to the outline counts as on it
+STEP_NOISE = 1e-6  # slack for binary noise, in lattice steps
+WEIGHT_NOISE = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """Heights on a square lattice.
+
+    Attributes
+    ----------
+    x : [nx] mm, equally spaced
+    y : [ny] mm, equally spaced as x
+    height : [ny, nx] mm, positive toward the room; NaN where there is no surface or no reading reaches
+    spacing : lattice step [mm]
+    reference : as in :class:`~flatness.survey.readings.Survey`
+    note : what the lattice leaves out, in words; empty where nothing
+    """
+
+    x: Floats
+    y: Floats
+    height: Floats
+    spacing: float
+    reference: str = "level"
+    note: str = ""
+
+    @property
+    def is_level(self) -> bool:
+        """Whether heights are off a true level or plumb reference."""
+        return self.reference != "string"
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """[ny, nx] True where there is a height."""
+        return np.isfinite(self.height)
+
+    def nodes(self) -> tuple[Floats, Floats, Floats]:
+        """x, y, height [mm] of the nodes that have a height, as three flat arrays."""
+        gx, gy = np.meshgrid(self.x, self.y)
+        keep = self.inside
+        return gx[keep], gy[keep], self.height[keep]
+
+
+def make_surface(height: Floats, spacing: float, *, x0: float = 0.0, y0: float = 0.0, reference: str = "level") -> Surface:
+    """A Surface from heights [ny, nx] mm on a lattice of this spacing [mm] with its first node at (x0, y0)."""
+    height = np.array(height, dtype=np.float64)
+    if height.ndim != 2:
+        raise ArgumentError("heights must be two-dimensional, [ny, nx]", value=str(height.shape))
+    _check_spacing(spacing)
+    ny, nx = height.shape
+    return Surface(
+        x0 + spacing * np.arange(nx), y0 + spacing * np.arange(ny), height, float(spacing), reference
+    )
+
+
+def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
+    """The surface on a square lattice, by straight lines between the readings.
+
+    Parameters
+    ----------
+    survey : the readings
+    spacing : lattice step [mm]; None takes :func:`default_spacing`
+
+    Returns
+    -------
+    Surface : its first node on the readings' least x and y; nodes beyond the readings, outside the outline
+        or inside an opening are NaN
+
+    Raises
+    ------
+    MeasureError : fewer than three stations, or all on one line
+    """
+    spacing = default_spacing(survey) if spacing is None else _check_spacing(spacing)
+    sx, sy, sz, _ = survey.stations()
+    x, y = lattice_axes(sx, spacing), lattice_axes(sy, spacing)
+    if len(x) * len(y) > MOST_NODES:
+        raise ArgumentError(
+            "the lattice is too fine for this surface", value=f"{len(x)} x {len(y)} nodes",
+            expected=f"at most {MOST_NODES} nodes", remedy="choose a wider spacing",
+        )  # fmt: skip
+    height = _heights(survey, sx, sy, sz, x, y)
+    height[~surface_mask(survey, x, y)] = np.nan
+    return Surface(x, y, height, spacing, survey.reference, _left_out(sx, sy, x, y))
+
+
+def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
+    """A lattice step [mm] of about 6 in that divides the stations' own step.
+
+    Where ``lengths`` [mm] are given (of straightedges to be laid), the step between 4 and 6.5 in that
+    divides the stations' step and comes closest to dividing them too.
+    """
+    step = station_step(survey)
+    whole = [step / n for n in range(1, 4096) if FINEST_MM * 2 / 3 <= step / n + 1e-9 <= FINEST_MM * 1.07]
+    whole = whole or [step / max(1, math.ceil(step / FINEST_MM - 1e-9))]
+
+    def lost(spacing: float) -> float:
+        left = [length / spacing - math.floor(length / spacing + STEP_NOISE) for length in lengths]
+        return round(sum(max(0.0, part) for part in left), 6)
+
+    return min(whole, key=lambda spacing: (lost(spacing), -spacing))
+
+
+def station_step(survey: Survey) -> float:
+    """The step between neighbouring stations [mm]: of the grid where they form one, else the typical one."""
+    x, y, _, _ = survey.stations()
+    axes = grid_axes(x, y)
+    if axes is not None:
+        steps = np.concatenate([np.diff(axis) for axis in axes])
+        common = _common_step(steps)
+        if common is not None:
+            return common
+        return float(np.median(steps))
+    area = shapely.MultiPoint(np.column_stack([x, y])).convex_hull.area
+    if area <= 0:
+        raise MeasureError("the stations lie on one line, or are one", remedy="read a second line beside it")
+    return float(math.sqrt(area / len(x)))
+
+
+def _common_step(steps: Floats) -> float | None:
+    """The largest step [mm], not under a third of the least, of which all steps are whole multiples."""
+    least = float(steps.min())
+    for parts in (1, 2, 3):
+        step = least / parts
+        multiples = steps / step
+        if np.abs(multiples - np.round(multiples)).max() < 1e-3:
+            return step
+    return None
+
+
+def grid_axes(x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
+    """Distinct x and y of the stations where they form a grid, or most of one; None where they do not."""
+    ux, uy = (_distinct(values) for values in (x, y))
+    if len(ux) < 2 or len(uy) < 2 or len(x) < 0.5 * len(ux) * len(uy):
+        return None
+    return ux, uy
+
+
+def _distinct(values: Floats) -> Floats:
+    ordered = np.sort(values)
+    return ordered[np.concatenate([[True], np.diff(ordered) > 0.5])]
+
+
+def lattice_axes(positions: Floats, spacing: float) -> Floats:
+    """Lattice positions [mm] from the least to the greatest of ``positions``, ``spacing`` apart."""
+    first, last = float(positions.min()), float(positions.max())
+    return first + spacing * np.arange(math.floor((last - first) / spacing + STEP_NOISE) + 1)
+
+
+def surface_mask(survey: Survey, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """[ny, nx] True at nodes inside or on the outline, and not inside an opening."""
+    gx, gy = np.meshgrid(x, y)
+    keep = np.ones(gx.shape, dtype=bool)
+    if survey.outline is not None:
+        keep &= _contains(survey.outline.buffer(EDGE_MM, join_style="mitre"), gx, gy)
+    for opening in survey.openings:
+        keep &= ~_contains(opening.buffer(-EDGE_MM, join_style="mitre"), gx, gy)
+    return keep
+
+
+def _contains(area: Polygon, gx: Floats, gy: Floats) -> NDArray[np.bool_]:
+    shapely.prepare(area)
+    return np.asarray(shapely.contains_xy(area, gx, gy), dtype=bool)
+
+
+def _heights(survey: Survey, sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> Floats:
+    axes = grid_axes(sx, sy)
+    if axes is None:
+        return _on_triangles(sx, sy, sz, x, y)
+    grid = np.full((len(axes[1]), len(axes[0])), np.nan)
+    # a station within half a millimetre of an axis position stands on it
+    grid[np.searchsorted(axes[1], sy, side="right") - 1, np.searchsorted(axes[0], sx, side="right") - 1] = sz
+    height = bilinear(axes[0], axes[1], grid, x, y)
+    if np.isnan(grid).any() and survey.outline is not None:
+        # inside a stated outline the neighbours span a missing station; without one the room may end there
+        height = np.where(np.isnan(height), _on_triangles(sx, sy, sz, x, y), height)
+    return height
+
+
+def bilinear(grid_x: Floats, grid_y: Floats, grid: Floats, x: Floats, y: Floats) -> Floats:
+    """Bilinear interpolation of ``grid`` [ny, nx] at positions x, y (all in mm) -> [len(y), len(x)].
+
+    NaN outside the grid and wherever a blank station would carry weight.
+    """
+    (along_x, inside_x), (along_y, inside_y) = _weights(grid_x, x), _weights(grid_y, y)
+    blank = np.isnan(grid)
+    height: Floats = along_y @ np.where(blank, 0.0, grid) @ along_x.T
+    if blank.any():
+        height[along_y @ blank.astype(float) @ along_x.T > WEIGHT_NOISE] = np.nan
+    height[~(inside_y[:, None] & inside_x)] = np.nan
+    return height
+
+
+def _weights(axis: Floats, positions: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Weight of each grid line at each position, [len(positions), len(axis)], and which positions are inside."""
+    cell = np.clip(np.searchsorted(axis, positions, side="right") - 1, 0, len(axis) - 2)
+    part = (positions - axis[cell]) / (axis[cell + 1] - axis[cell])
+    for whole in (0.0, 1.0):
+        part[np.abs(part - whole) < STEP_NOISE] = whole
+    weights = np.zeros((len(positions), len(axis)))
+    rows = np.arange(len(positions))
+    weights[rows, cell] = 1 - part
+    weights[rows, cell + 1] += part
+    return weights, (part >= 0) & (part <= 1)
+
+
+def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> Floats:
+    try:
+        triangles = Delaunay(np.column_stack([sx, sy]))
+    except (QhullError, ValueError) as error:
+        raise MeasureError(
+            "the stations lie on one line, or there are fewer than three", expected="stations that span an area",
+            remedy="read a second line beside the first",
+        ) from error  # fmt: skip
+    gx, gy = np.meshgrid(x, y)
+    # a node on the hull may fall a binary digit outside it: look a hair inside as well
+    centre = (sx.mean(), sy.mean())
+    interpolator = LinearNDInterpolator(triangles, sz)
+    height: Floats = interpolator(gx, gy)
+    lost = np.isnan(height)
+    nudge = 1 - 1e-9
+    height[lost] = interpolator(
+        centre[0] + (gx[lost] - centre[0]) * nudge, centre[1] + (gy[lost] - centre[1]) * nudge
+    )
+    return height
+
+
+def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
+    strips = [
+        f"the last {float(stations.max() - axis[-1]):.0f} mm along {name}"
+        for name, stations, axis in (("x", sx, x), ("y", sy, y))
+        if stations.max() - axis[-1] > 1
+    ]
+    return f"the lattice leaves out {' and '.join(strips)}" if strips else ""
+
+
+def _check_spacing(spacing: float) -> float:
+    if not (isinstance(spacing, (int, float)) and math.isfinite(spacing) and spacing > 0):
+        raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
+    return float(spacing)

@@ -1,0 +1,1 @@
+"""What was read on site: files, readings, and where to take them."""

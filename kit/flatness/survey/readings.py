@@ -1,0 +1,132 @@
+"""The Survey: every reading of one surface, off one reference, in one frame.
+
+x and y lie in the surface; ``height`` is out of it, positive toward the room: up on a floor, down on a
+ceiling, into the room on a wall (where x runs left to right as seen from the room and y is up). So a
+proud spot is positive on each of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from shapely import Polygon
+
+from flatness.errors import ArgumentError, Problem
+
+if TYPE_CHECKING:
+    from flatness.surface.lattice import Surface
+
+Floats = NDArray[np.float64]
+
+SURFACES = ("floor", "ceiling", "wall")
+REFERENCES = ("level", "plumb", "string")
+KINDS = ("surface", "benchmark", "turning")
+POINT_COLUMNS = ("x", "y", "height", "label", "setup", "line", "cell")
+SAME_PLACE_MM = 0.5  # stations closer than this are one station, read again
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """The readings of one surface.
+
+    Attributes
+    ----------
+    points : DataFrame, one row a reading on the surface: ``x``, ``y``, ``height`` [mm]; ``label``, ``setup``,
+        ``line`` (text, empty where not given) and ``cell`` (where in the file it stands, such as ``C14``)
+    surface : ``floor``, ``ceiling`` or ``wall``
+    reference : ``level``, ``plumb`` (for a wall) or ``string`` (straight, but not known to be level)
+    accuracy : one standard deviation of one reading [mm], or None where it is not known
+    outline : Polygon [mm] that bounds the surface, or None
+    openings : Polygons [mm] inside which there is no surface
+    ties : DataFrame like ``points`` with ``kind`` besides, of readings on benchmarks and turning points
+    benchmarks : height of each benchmark [mm], by label
+    unit : unit that the file's bare numbers carry, in which results are shown
+    title, date, source : as the file gives them; source is the file's name
+    notes : findings that are worth a look and stop nothing, such as a reading far off its neighbours
+    """
+
+    points: pd.DataFrame
+    surface: str = "floor"
+    reference: str = "level"
+    accuracy: float | None = None
+    outline: Polygon | None = None
+    openings: tuple[Polygon, ...] = ()
+    ties: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=[*POINT_COLUMNS, "kind"]))
+    benchmarks: Mapping[str, float] = field(default_factory=dict)
+    unit: str = "in"
+    title: str = ""
+    date: str = ""
+    source: str = ""
+    notes: tuple[Problem, ...] = ()
+
+    @property
+    def is_level(self) -> bool:
+        """Whether heights are off a true level (floor, ceiling) or plumb (wall) reference."""
+        return self.reference != "string"
+
+    def xyz(self) -> tuple[Floats, Floats, Floats]:
+        """x, y and height [mm] of the readings, as three float arrays of equal length."""
+        table = self.points
+        return tuple(table[name].to_numpy(dtype=np.float64) for name in ("x", "y", "height"))  # type: ignore[return-value]
+
+    def stations(self) -> tuple[Floats, Floats, Floats, NDArray[np.int64]]:
+        """Distinct stations: x, y, mean height [mm] and how many times each was read.
+
+        Readings within 0.5 mm of one another are one station, read again; a straight-line surface
+        goes through their mean.
+        """
+        x, y, height = self.xyz()
+        place = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
+        _, first, index, count = np.unique(
+            place, axis=0, return_index=True, return_inverse=True, return_counts=True
+        )
+        index = index.reshape(-1)
+        mean = np.bincount(index, weights=height) / count
+        order = np.argsort(first)  # in the order they were read
+        return x[first][order], y[first][order], mean[order], count[order]
+
+    def surface_at(self, spacing: float | None = None) -> Surface:
+        """The surface on a lattice of this spacing [mm], by straight-line interpolation.
+
+        See :func:`flatness.surface.lattice.interpolate`.
+        """
+        from flatness.surface.lattice import interpolate
+
+        return interpolate(self, spacing)
+
+
+def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any) -> Survey:
+    """A Survey from arrays: x, y and height [mm], n readings each; keywords as the attributes of Survey.
+
+    ``label``, ``setup`` and ``line`` may be given as sequences of n texts.
+
+    Examples
+    --------
+    >>> survey = make_survey([0, 600, 0, 600], [0, 0, 600, 600], [0, 1, 0, 2], surface="floor")
+    >>> len(survey.points)
+    4
+    """
+    columns: dict[str, Any] = {
+        name: np.asarray(values, dtype=np.float64).ravel()
+        for name, values in (("x", x), ("y", y), ("height", height))
+    }
+    count = len(columns["x"])
+    for name, values in columns.items():
+        if len(values) != count:
+            raise ArgumentError(f"x, y and height differ in number: {name} has {len(values)}, x has {count}")
+        if not np.isfinite(values).all():
+            raise ArgumentError(f"{name} holds something that is not a finite number", expected="millimetres")
+    for name in ("label", "setup", "line", "cell"):
+        texts = attributes.pop(name, [""] * count)
+        if len(texts) != count:
+            raise ArgumentError(f"{name} has {len(texts)} entries for {count} readings")
+        columns[name] = [str(text) for text in texts]
+    for name, known in (("surface", SURFACES), ("reference", REFERENCES)):
+        if name in attributes and attributes[name] not in known:
+            raise ArgumentError(f"unknown {name}", value=str(attributes[name]), expected=", ".join(known))
+    return Survey(points=pd.DataFrame(columns, columns=list(POINT_COLUMNS)), **attributes)
