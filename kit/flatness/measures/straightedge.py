@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from flatness.errors import ArgumentError
 from flatness.measures.lines import Heading, all_headings, displaced, lines_of, nodes_of
@@ -174,6 +174,7 @@ def _block_gaps(z: Floats, steps: int) -> Floats:
     n = z.shape[1]
     blank = np.isnan(z)
     broken = bool(blank.any())
+    reach = _steps_to_blank(blank) if broken else None
     top = z.copy()  # the highest chord over each station so far
     slope = np.full_like(z, -np.inf)
     work = np.empty_like(z)
@@ -183,9 +184,8 @@ def _block_gaps(z: Floats, steps: int) -> Floats:
         np.subtract(z[:, d:], z[:, :m], out=chord)
         chord /= d
         np.maximum(best, chord, out=best)
-        if broken:
-            # a blank at p + d ends the line there: what lies beyond is out of reach of p
-            best[np.isnan(chord)] = -np.inf
+        if reach is not None:
+            best[reach[:, :m] < d] = -np.inf
         np.multiply(best, d - 1, out=chord)
         chord += z[:, :m]
         over = top[:, d - 1 : n - 1]
@@ -193,6 +193,14 @@ def _block_gaps(z: Floats, steps: int) -> Floats:
     top -= z
     top[blank] = np.nan
     return top
+
+
+def _steps_to_blank(blank: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """[lines, n] how many steps from each station the line stays unbroken; -1 at a blank."""
+    n = blank.shape[1]
+    station = np.arange(n)
+    next_blank = np.where(blank, station, n)[:, ::-1]
+    return np.minimum.accumulate(next_blank, axis=1)[:, ::-1] - station - 1
 
 
 def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
