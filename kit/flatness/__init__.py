@@ -1,1 +1,66 @@
-"""x"""
+"""How flat, level, plumb and parallel a floor, wall or ceiling is, and whether that is good enough.
+
+All lengths are millimetres; heights are positive toward the room.
+"""
+
+from flatness.errors import (
+    ArgumentError,
+    FlatnessError,
+    LengthError,
+    LimitError,
+    MeasureError,
+    SurveyFileError,
+)
+from flatness.lengths import format_length, parse_length
+from flatness.limits.agreed import (
+    f_number_limit,
+    level_limit,
+    neighbour_limit,
+    offset_limit,
+    plane_limit,
+    plumb_limit,
+    slope_limit,
+    span_limit,
+    step_limit,
+    straightedge_limit,
+)
+from flatness.limits.catalogue import limits
+from flatness.limits.verdict import check
+from flatness.measures.fnumber_lines import estimated_lines, survey_lines
+from flatness.measures.fnumbers import f_numbers
+from flatness.measures.planes import fit_plane
+from flatness.measures.straightedge import profile_gaps, straightedge
+from flatness.survey.files import read_survey, write_survey
+from flatness.survey.readings import make_survey
+
+__all__ = [
+    "ArgumentError",
+    "FlatnessError",
+    "LengthError",
+    "LimitError",
+    "MeasureError",
+    "SurveyFileError",
+    "check",
+    "estimated_lines",
+    "f_number_limit",
+    "f_numbers",
+    "fit_plane",
+    "format_length",
+    "level_limit",
+    "limits",
+    "make_survey",
+    "neighbour_limit",
+    "offset_limit",
+    "parse_length",
+    "plane_limit",
+    "plumb_limit",
+    "profile_gaps",
+    "read_survey",
+    "slope_limit",
+    "span_limit",
+    "step_limit",
+    "straightedge",
+    "straightedge_limit",
+    "survey_lines",
+    "write_survey",
+]

@@ -22,6 +22,7 @@ MM_PER: dict[str, Fraction] = {
     "ft": Fraction(3048, 10),
 }
 FRACTIONS = (8, 16, 32, 64)
+_DIGITS = {"mm": 1, "cm": 2, "m": 3}  # decimals shown: to a tenth of a millimetre, or to one
 LONGEST_MM = 10**6  # a kilometre: nothing in a building is longer, and a slipped unit is
 
 _UNIT_NAMES = {
@@ -32,31 +33,50 @@ _UNIT_NAMES = {
     "ft": "ft", "ft.": "ft", "foot": "ft", "feet": "ft", "'": "ft",
 }  # fmt: skip
 _MARKS = str.maketrans({
-    "’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "ʹ": "'",
-    "”": '"', "“": '"', "″": '"', "‟": '"', "„": '"', "ʺ": '"',
+    "’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "ʹ": "'", "ʼ": "'", "＇": "'",
+    "”": '"', "“": '"', "″": '"', "‟": '"', "„": '"', "ʺ": '"', "＂": '"',
     "−": "-", "–": "-", "‐": "-", "‑": "-", "﹣": "-",
     "⁄": "/", "∕": "/",
+    # zero-width marks ride along with pasted text and carry no meaning
+    "\ufeff": None, "\u200b": None, "\u200e": None, "\u200f": None,
 })  # fmt: skip
-_DECIMAL = r"(?:\d{1,9}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?"
-_UNIT = r"(?:mm|cm|m|millimet(?:re|er)s?|centimet(?:re|er)s?|met(?:re|er)s?|in\.?|inch|inches|ft\.?|foot|feet|'|\")"
+_DECIMAL = r"(?:\d{1,9}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,3})?"
+_UNIT = (
+    r"(?:mm|cm|m|millimet(?:re|er)s?|centimet(?:re|er)s?|met(?:re|er)s?"
+    r"|in\.?|inch|inches|ft\.?|foot|feet|'|\")"
+)
 _FRACTION = r"(?:\d{1,6}\s*/\s*\d{1,6})"
-_NUMBER = rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"
+_NUMBER = (
+    rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"
+)
 _ONE = re.compile(rf"{_NUMBER}\s*(?P<unit>{_UNIT})?", re.IGNORECASE | re.ASCII)
 _FEET_INCHES = re.compile(
-    rf"(?P<feet>\d{{1,7}})\s*(?:'|ft\.?|foot|feet)\s*-?\s*(?P<inches>.+?)\s*(?P<mark>\"|in\.?|inch|inches)?",
+    r"(?P<feet>\d{1,7})\s*(?:'|ft\.?|foot|feet)\s*-?\s*(?P<inches>.+?)\s*(?:\"|in\.?|inch|inches)?",
     re.IGNORECASE | re.ASCII,
 )
-_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|sept|oct|nov|dec"
+# the months as spreadsheets shorten them in English, German, French and Spanish
+_MONTHS = (
+    "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+    "|mär|mrz|mai|okt|dez|fév|avr|juin|juil|aoû|déc|ene|abr|ago|dic"
+)
+# the same mark twice: 3-1/16 is a length, 3-1-16 is what is left of one
 _DATE = re.compile(
-    rf"(?:\d{{1,4}}[-/. ](?:{_MONTHS})[a-z]*(?:[-/. ]\d{{2,4}})?|(?:{_MONTHS})[a-z]*[-/. ]\d{{1,4}}"
-    r"|\d{4}[-/.]\d{1,2}[-/.]\d{1,2}(?:[T ][\d:.]+)?|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}(?: [\d:.]+(?: ?[ap]m)?)?)",
-    re.IGNORECASE | re.ASCII,
+    rf"(?:\d{{1,4}}\.?[-/. ](?:{_MONTHS})[^\W\d]*\.?(?:[-/. ]\d{{2,4}})?"
+    rf"|(?:{_MONTHS})[^\W\d]*\.?[-/. ]\d{{1,4}}(?:,? \d{{4}})?"
+    r"|[0-9]{4}([-/.])[0-9]{1,2}\1[0-9]{1,2}(?:[T ][0-9:.]+)?"
+    r"|[0-9]{1,2}([-/.])[0-9]{1,2}\2[0-9]{2,4}(?: [0-9:.]+(?: ?[ap]m)?)?|[0-9]{1,2}\.[0-9]{1,2}\.)",
+    re.IGNORECASE,
 )
+_LINE_BREAKS = re.compile("[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")
 DATE_REMEDY = (
     "a spreadsheet has turned a fraction into a date; format the cells as Text before typing, "
     "or type a leading zero and a space (0 3/8) or decimals (0.375), then type the reading again"
 )
-_FORMS = "a length such as 3/8, -1 1/16, 41-3/8\", 12' 6 1/2\", 0.375 or 9 mm"
+_FORMS = 'a length such as 3/8, -1 1/16, 41-3/8", 12\' 6 1/2", 0.375 or 9 mm'
+
+
+class UnitNeededError(LengthError):
+    """A number that carries no unit, where nothing says which one is meant."""
 
 
 def looks_like_date(text: str) -> bool:
@@ -93,18 +113,18 @@ def parse_length(text: str | float | Fraction, unit: str = "mm", *, decimal_comm
 
 
 def parse_exact(
-    text: str | float | Fraction, unit: str = "mm", *, decimal_comma: bool = False
+    text: str | float | Fraction, unit: str | None = "mm", *, decimal_comma: bool = False
 ) -> Fraction:
-    """As :func:`parse_length`, but the exact rational number of millimetres."""
-    if unit not in MM_PER:
+    """As :func:`parse_length`, but the exact rational number of millimetres.
+
+    ``unit`` None: a number that carries no unit, other than zero, is a :class:`UnitNeededError`.
+    """
+    if unit is not None and unit not in MM_PER:
         raise LengthError("unknown unit", value=str(unit), expected="in, ft, mm, cm or m")
     if isinstance(text, str):
         value = _parse_text(text, unit, decimal_comma)
-    elif isinstance(text, bool) or not math.isfinite(text):
-        raise LengthError("not a length", value=str(text), expected=_FORMS)
     else:
-        # the shortest decimal that gives this float is what was typed: 0.1 in is 2.54 mm, exactly
-        value = (text if isinstance(text, Fraction) else Fraction(repr(float(text)))) * MM_PER[unit]
+        value = _with_unit(_number(text), unit, str(text))
     if abs(value) > LONGEST_MM:
         raise LengthError(
             "longer than a kilometre", value=str(text), expected="a length found in a building",
@@ -113,12 +133,42 @@ def parse_exact(
     return value
 
 
-def _parse_text(text: str, unit: str, decimal_comma: bool) -> Fraction:
+def _number(value: float | Fraction) -> Fraction:
+    if isinstance(value, Fraction):
+        return value
+    try:
+        # the shortest decimal that gives this float is what was typed: 0.1 in is 2.54 mm, exactly
+        if not isinstance(value, bool) and type(value).__name__ not in ("bool", "bool_"):
+            return Fraction(repr(float(value)))
+    except (TypeError, ValueError, OverflowError):
+        pass  # not a number, not finite, or too large for a float: all are said below
+    raise LengthError("not a length", value=str(value), expected=_FORMS)
+
+
+def _with_unit(number: Fraction, unit: str | None, text: str) -> Fraction:
+    if unit is None and number:
+        raise UnitNeededError(
+            "a number without a unit", value=text, expected=_FORMS,
+            remedy="write the unit behind the number",
+        )  # fmt: skip
+    return number * MM_PER[unit or "mm"]
+
+
+def _parse_text(text: str, unit: str | None, decimal_comma: bool) -> Fraction:
     plain = _plain(text)
     if not plain:
         raise LengthError("empty, not a length", value=text, expected=_FORMS)
+    if _LINE_BREAKS.search(text.strip()):
+        raise LengthError(
+            "a line break inside a length",
+            value=text,
+            expected=_FORMS,
+            remedy="one length to a cell, on one line",
+        )
     if looks_like_date(plain):
-        raise LengthError("a date stands where a length should be", value=text, expected=_FORMS, remedy=DATE_REMEDY)
+        raise LengthError(
+            "a date stands where a length should be", value=text, expected=_FORMS, remedy=DATE_REMEDY
+        )
     if "," in plain:
         if not decimal_comma or plain.count(",") > 1 or "." in plain:
             raise LengthError(
@@ -137,14 +187,16 @@ def _parse_text(text: str, unit: str, decimal_comma: bool) -> Fraction:
 
 def _plain(text: str) -> str:
     """The text with one kind of mark, ordinary spaces, and ½ written out as 1/2."""
-    out = []
-    for char in text.replace("''", '"').replace("’’", '"').replace("′′", '"'):
-        parts = unicodedata.normalize("NFKC", char) if unicodedata.category(char) == "No" else char
-        # ½ after a whole number is a mixed number: keep the two apart
-        out.append(f" {parts}" if "⁄" in parts else parts if parts == char else char)
-    # zero-width marks ride along with pasted text and carry no meaning
-    joined = "".join(out).translate(_MARKS).translate({0xFEFF: None, 0x200B: None, 0x200E: None, 0x200F: None})
-    return " ".join(joined.split())
+    out = ""
+    for char in text:
+        written = unicodedata.normalize("NFKC", char) if unicodedata.category(char) == "No" else char
+        if "⁄" in written:
+            # ½ next to a digit is a number of its own: 1½ is 1 1/2, and ½5 is no length
+            out += written if out.endswith(("-", "–", "−")) else f" {written}"
+            out += "" if written.endswith("⁄") else " "
+        else:
+            out += char
+    return " ".join(out.translate(_MARKS).replace("''", '"').split())
 
 
 def _feet_and_inches(plain: str, text: str) -> Fraction | None:
@@ -163,12 +215,19 @@ def _feet_and_inches(plain: str, text: str) -> Fraction | None:
     return int(match["feet"]) * MM_PER["ft"] + value * MM_PER["in"]
 
 
-def _one_number(plain: str, text: str, unit: str) -> Fraction:
+def _one_number(plain: str, text: str, unit: str | None) -> Fraction:
     match = _ONE.fullmatch(plain)
     if match is None:
-        raise LengthError("not a length", value=text, expected=_FORMS)
-    written = _UNIT_NAMES[match["unit"].lower()] if match["unit"] else unit
-    return _value(match, text) * MM_PER[written]
+        remedy = (
+            "delete the ' before the number" if plain.startswith("'") and _ONE.fullmatch(plain[1:]) else None
+        )
+        raise LengthError("not a length", value=text, expected=_FORMS, remedy=remedy)
+    return _with_unit(_value(match, text), unit_named(match["unit"]) if match["unit"] else unit, text)
+
+
+def unit_named(text: str) -> str | None:
+    """The unit that a word or mark names (``inches``, ``"``, ``MM``), or None where it names none."""
+    return _UNIT_NAMES.get(_plain(text).lower())
 
 
 def _value(match: re.Match[str], text: str) -> Fraction:
@@ -206,18 +265,16 @@ def format_length(mm: float, unit: str = "in", fraction: int = 16) -> str:
     >>> format_length(4.77, "mm")
     '4.8 mm'
     """
-    if not math.isfinite(mm):
-        raise LengthError("not a length", value=str(mm), expected="a finite number of millimetres")
-    if unit in ("mm", "cm", "m"):
-        digits = {"mm": 1, "cm": 2, "m": 3}[unit]
-        return f"{_decimal(Fraction(mm) / MM_PER[unit], digits)} {unit}"
+    exact = _settled(mm)
+    if unit in _DIGITS:
+        return f"{_decimal(exact / MM_PER[unit], _DIGITS[unit])} {unit}"
     if unit not in ("in", "ft"):
         raise LengthError("unknown unit", value=str(unit), expected="in, ft, mm, cm or m")
     if fraction not in FRACTIONS:
         raise LengthError("unknown fraction", value=str(fraction), expected="8, 16, 32 or 64")
-    parts = _round_half_away(abs(Fraction(mm)) / MM_PER["in"] * fraction)
+    parts = _round_half_away(abs(exact) / MM_PER["in"] * fraction)
     whole, rest = divmod(parts, fraction)
-    sign = "-" if mm < 0 and parts else ""
+    sign = "-" if exact < 0 and parts else ""
     feet, whole = divmod(whole, 12) if unit == "ft" else (0, whole)
     inches = [str(whole)] if whole or not rest else []
     inches += [str(Fraction(rest, fraction))] if rest else []
@@ -234,24 +291,20 @@ def format_against(mm: float, allowed: float, unit: str = "in", fraction: int = 
     >>> format_against(4.77, 4.7625, "in")
     '0.1878"'
     """
-    value, bound = settle(mm), settle(allowed)
-    base = "mm" if unit in ("mm", "cm", "m") else "in"
-    if not math.isfinite(bound):
-        return format_length(value, unit, fraction)
-
-    def agrees(shown: Fraction) -> bool:
-        return (shown > Fraction(bound)) == (value > bound)
-
-    finer = [n for n in FRACTIONS if n >= fraction] if base == "in" else [0]
-    for n in finer:
-        text = format_length(value, unit, n or 16)
-        if agrees(parse_exact(text)):
+    if not math.isfinite(allowed):
+        return format_length(mm, unit, fraction)
+    value, bound = _settled(mm), _settled(allowed)
+    finer = [n for n in FRACTIONS if n > fraction] if unit in ("in", "ft") else []
+    for n in (fraction, *finer):
+        text = format_length(mm, unit, n)
+        if (_parse_text(text, None, False) > bound) == (value > bound):
             return text
-    for digits in range(2, 12):
-        number = _decimal(Fraction(value) / MM_PER[base], digits)
-        if agrees(Fraction(number) * MM_PER[base]):
-            return f'{number}"' if base == "in" else f"{number} mm"
-    return repr(value) + " mm"
+    base, mark = (unit, f" {unit}") if unit in _DIGITS else ("in", '"')
+    for digits in range(_DIGITS.get(unit, 3) + 1, 12):
+        number = _decimal(value / MM_PER[base], digits)
+        if (Fraction(number) * MM_PER[base] > bound) == (value > bound):
+            return number + mark
+    return f"{float(value)!r} mm"
 
 
 def settle(mm: float) -> float:
@@ -261,6 +314,13 @@ def settle(mm: float) -> float:
     True
     """
     return round(float(mm), 6)
+
+
+def _settled(mm: float) -> Fraction:
+    """The settled number as the decimal it prints as: 4.7625 exactly, where the float is a hair beside it."""
+    if not math.isfinite(mm):
+        raise LengthError("not a length", value=str(mm), expected="a finite number of millimetres")
+    return Fraction(repr(settle(mm)))
 
 
 def _round_half_away(value: Fraction) -> int:

@@ -152,11 +152,25 @@ def _common_step(steps: Floats) -> float | None:
 
 
 def grid_axes(x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
-    """Distinct x and y of the stations where they form a grid, or most of one; None where they do not."""
-    ux, uy = (_distinct(values) for values in (x, y))
-    if len(ux) < 2 or len(uy) < 2 or len(x) < 0.5 * len(ux) * len(uy):
+    """Distinct x and y of the stations where they form a grid, or most of one; None where they do not.
+
+    Most of one: at least one whole cell for every four stations, which a grid with openings or an L-shaped
+    room has, and stations set in quincunx or at random have not.
+    """
+    ux, uy = _distinct(x), _distinct(y)
+    if len(ux) < 2 or len(uy) < 2 or len(ux) * len(uy) > 4 * len(x):
         return None
-    return ux, uy
+    taken = _on_grid(ux, uy, x, y, np.ones_like(x)) == 1
+    whole_cells = taken[1:, 1:] & taken[1:, :-1] & taken[:-1, 1:] & taken[:-1, :-1]
+    return (ux, uy) if 4 * whole_cells.sum() >= len(x) else None
+
+
+def _on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Floats:
+    """[len(uy), len(ux)] values of the stations at their places on the grid; NaN where there is none."""
+    grid = np.full((len(uy), len(ux)), np.nan)
+    # a station within half a millimetre of an axis position stands on it
+    grid[np.searchsorted(uy, y, side="right") - 1, np.searchsorted(ux, x, side="right") - 1] = values
+    return grid
 
 
 def _distinct(values: Floats) -> Floats:
@@ -190,9 +204,7 @@ def _heights(survey: Survey, sx: Floats, sy: Floats, sz: Floats, x: Floats, y: F
     axes = grid_axes(sx, sy)
     if axes is None:
         return _on_triangles(sx, sy, sz, x, y)
-    grid = np.full((len(axes[1]), len(axes[0])), np.nan)
-    # a station within half a millimetre of an axis position stands on it
-    grid[np.searchsorted(axes[1], sy, side="right") - 1, np.searchsorted(axes[0], sx, side="right") - 1] = sz
+    grid = _on_grid(*axes, sx, sy, sz)
     height = bilinear(axes[0], axes[1], grid, x, y)
     if np.isnan(grid).any() and survey.outline is not None:
         # inside a stated outline the neighbours span a missing station; without one the room may end there

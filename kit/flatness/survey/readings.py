@@ -47,6 +47,7 @@ class Survey:
     benchmarks : height of each benchmark [mm], by label
     unit : unit that the file's bare numbers carry, in which results are shown
     title, date, source : as the file gives them; source is the file's name
+    keys : free text that the file gives besides: ``instrument`` and ``by`` (who took the readings)
     notes : findings that are worth a look and stop nothing, such as a reading far off its neighbours
     """
 
@@ -62,6 +63,7 @@ class Survey:
     title: str = ""
     date: str = ""
     source: str = ""
+    keys: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
 
     @property
@@ -81,14 +83,26 @@ class Survey:
         goes through their mean.
         """
         x, y, height = self.xyz()
+        first, index, count = self._places()
+        mean = np.bincount(index, weights=height) / count
+        order = np.argsort(first)  # in the order they were read
+        return x[first][order], y[first][order], mean[order], count[order]
+
+    def repeats(self) -> tuple[int, float]:
+        """Degrees of freedom in stations read more than once, and their sum of squares about the means [mm2]."""
+        _, _, height = self.xyz()
+        _, index, count = self._places()
+        off = height - (np.bincount(index, weights=height) / count)[index]
+        return int((count - 1).sum()), float(off @ off)
+
+    def _places(self) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+        """First reading of each distinct station, the station of each reading, and readings a station."""
+        x, y, _ = self.xyz()
         place = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
         _, first, index, count = np.unique(
             place, axis=0, return_index=True, return_inverse=True, return_counts=True
         )
-        index = index.reshape(-1)
-        mean = np.bincount(index, weights=height) / count
-        order = np.argsort(first)  # in the order they were read
-        return x[first][order], y[first][order], mean[order], count[order]
+        return first, index.reshape(-1), count
 
     def surface_at(self, spacing: float | None = None) -> Surface:
         """The surface on a lattice of this spacing [mm], by straight-line interpolation.

@@ -1,0 +1,180 @@
+"""The command line, thin over the public names.
+
+Exit codes: 0 pass, 1 fail, 3 undecided, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import flatness
+from flatness.errors import FlatnessError, LengthError
+from flatness.lengths import parse_length
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, assess
+
+EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
+BAD_INPUT = 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the number it returns is the exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except FlatnessError as error:
+        print(error, file=sys.stderr)
+        return BAD_INPUT
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="flatness", description="How flat, level and plumb a floor, wall or ceiling is, and whether that is enough."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    check = commands.add_parser(
+        "check", help="hold a survey against limits: verdict, worst place, pictures",
+        epilog="Exit code: 0 pass, 1 fail, 3 undecided, 2 bad input.",
+    )  # fmt: skip
+    check.set_defaults(run=_check)
+    check.add_argument("file", help="survey file, CSV or XLSX")
+    check.add_argument("--sheet", help="sheet of a workbook with several")
+    check.add_argument(
+        "--limit", action="append", default=[], metavar="NAME",
+        help="a limit or a finish by name, as 'flatness limits' lists them; may be given several times",
+    )  # fmt: skip
+    check.add_argument("--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft")
+    check.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+    check.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
+    check.add_argument("--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)")
+    check.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of the verdict (0.95)")
+    check.add_argument("--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read")
+    check.add_argument("--seed", type=int, default=0, metavar="N", help="of the draws (0)")
+    check.add_argument("--out", metavar="DIR", help="write heatmap, gap map and profile there")
+    _add_json(check)
+    limits = commands.add_parser("limits", help="list the published limits")
+    limits.set_defaults(run=_limits)
+    limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")
+    _add_json(limits)
+    return parser
+
+
+def _add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
+
+
+def _check(options: argparse.Namespace) -> int:
+    from flatness.show import words
+
+    survey = flatness.read_survey(options.file, sheet=options.sheet)
+    limits: list[str | Limit] = [*options.limit, *_agreed(options)]
+    if not limits:
+        raise FlatnessError(
+            "no limit to hold the survey against", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
+            remedy="'flatness limits' lists the names",
+        )  # fmt: skip
+    found = assess(
+        survey, limits, headings=options.headings, draws=options.draws, seed=options.seed,
+        confidence=options.confidence,
+    )  # fmt: skip
+    unit = words.shown_unit(survey, options.unit)
+    pictures = _pictures(found, Path(options.out), Path(options.file).stem, unit) if options.out else []
+    if options.json:
+        print(json.dumps(_check_json(found, options.file, pictures), allow_nan=False))
+    else:
+        print(words.report(found, unit))
+        for picture in pictures:
+            print(f"written: {picture}")
+    return EXIT[found.verdict]
+
+
+def _agreed(options: argparse.Namespace) -> list[Limit]:
+    if (options.straightedge is None) != (options.allowed is None):
+        raise FlatnessError(
+            "an agreed limit takes two numbers", expected="--straightedge LENGTH and --allowed GAP together",
+            remedy="such as --straightedge 10ft --allowed 3/16",
+        )  # fmt: skip
+    if options.straightedge is None:
+        return []
+    bar = _with_unit(options.straightedge, "--straightedge")
+    return [flatness.straightedge_limit(length=bar, allowed=_with_unit(options.allowed, "--allowed"))]
+
+
+def _with_unit(text: str, option: str) -> float:
+    """A length in mm; a bare fraction is inches, for nobody writes millimetres so, and a bare number is an error."""
+    try:
+        mm = parse_length(text, "in")
+        bare = mm != parse_length(text, "mm")
+    except LengthError as error:
+        raise error.located(column=option) from error
+    if bare and "/" not in text and not any(c in "½⅓⅔¼¾⅛⅜⅝⅞" for c in text):
+        raise LengthError(
+            "a length without its unit", column=option, value=text, expected="such as 10ft, 3/16, 5mm",
+            remedy="add in, ft, mm, cm or m",
+        )  # fmt: skip
+    return mm
+
+
+def _pictures(found: Assessment, folder: Path, stem: str, unit: str) -> list[Path]:
+    from flatness.show.pictures import write_pictures
+
+    return write_pictures(found, folder, stem, unit)
+
+
+def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str, Any]:
+    survey = found.subject.survey
+    notes = [problem.what for problem in survey.notes] + list(found.likely.notes if found.likely else ())
+    return {
+        "file": file,
+        "title": survey.title,
+        "surface": survey.surface,
+        "reference": survey.reference,
+        "readings": len(survey.points),
+        "accuracy_mm": survey.accuracy,
+        "verdict": found.verdict,
+        "confidence": found.confidence,
+        "draws": found.draws,
+        "seed": found.seed,
+        "headings": found.subject.headings,
+        "lattice_mm": found.subject.surface.spacing,
+        "limits": [_plain(row) for row in found.table.to_dict("records")],
+        "notes": notes,
+        "pictures": [str(path) for path in pictures],
+    }
+
+
+def _limits(options: argparse.Namespace) -> int:
+    from flatness.show import words
+
+    table = flatness.limits(options.word)
+    if options.json:
+        rows = table.reset_index().to_dict("records")
+        print(json.dumps({"limits": [_plain(row) for row in rows]}, allow_nan=False))
+        return 0
+    if table.empty:
+        raise FlatnessError(
+            "no limit has this word", value=options.word, remedy="'flatness limits' alone lists all of them"
+        )
+    print(words.limits_text(table))
+    return 0
+
+
+def _plain(value: Any) -> Any:
+    """What JSON can say: no NaN, no infinity, no arrays."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,281 @@
+"""The catalogue of published limits: read from its data file, listed, searched and named.
+
+The limits themselves are data, in ``published.toml`` beside this module: one table a limit, each with its
+source, edition and clause, and with how sure it is. A limit that was only quoted, or that stands from memory,
+says so wherever it is listed (:func:`caution`).
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable
+from dataclasses import replace
+from difflib import get_close_matches
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import pandas as pd
+
+from flatness.errors import ArgumentError, LimitError, Problem
+from flatness.limits.agreed import (
+    f_number_limit,
+    level_limit,
+    neighbour_limit,
+    offset_limit,
+    plane_limit,
+    plumb_limit,
+    slope_limit,
+    span_limit,
+    step_limit,
+    straightedge_limit,
+)
+from flatness.limits.kinds import KINDS, SEEN, SURFACES, UNITLESS, Limit, build_limit, level_rule, read_value
+from flatness.limits.wording import caution, describe
+
+__all__ = [
+    "KINDS", "Limit", "caution", "describe", "f_number_limit", "find", "level_limit", "level_rule", "limits",
+    "neighbour_limit", "offset_limit", "plane_limit", "plumb_limit", "published", "read_limits",
+    "slope_limit", "span_limit", "step_limit", "straightedge_limit",
+]  # fmt: skip
+
+FILE = "published.toml"
+HOW_TO_LIST = "flatness.limits() lists all; flatness.limits('tile') those with that word"
+CORRECT = "correct it in the file"
+_TEXTS = ("name", "finish", "purpose", "source", "edition", "clause", "seen", "notes")
+_MAY_BE_EMPTY = ("edition", "clause", "notes")
+_ABOUT = ("name", "finish", "purpose", "surfaces", "kind", "source", "edition", "clause", "seen", "notes")
+_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*", re.ASCII)
+
+
+@cache
+def published() -> tuple[Limit, ...]:
+    """All published limits, in the order of the data file.
+
+    Raises LimitError, with every problem of the file, where it is not as it should be.
+
+    Examples
+    --------
+    >>> from flatness.limits.catalogue import published
+    >>> next(x for x in published() if x.name == "resilient-concrete").length
+    3048.0
+    """
+    return read_limits(resources.files("flatness.limits").joinpath(FILE).read_text(encoding="utf-8"), FILE)
+
+
+def read_limits(text: str, file: str = FILE) -> tuple[Limit, ...]:
+    """The limits that a TOML text states, one ``[[limit]]`` table each.
+
+    Parameters
+    ----------
+    text : TOML; lengths are texts with their unit
+    file : name of the file, for the messages
+
+    Raises
+    ------
+    LimitError : all problems found, each with file, limit, key, value, what was expected and the remedy
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise LimitError(
+            "not a TOML file", file=file, value=str(error), expected="[[limit]] tables"
+        ) from error
+    tables = document.pop("limit", None)
+    if document or not isinstance(tables, list) or not all(isinstance(t, dict) for t in tables):
+        raise LimitError(
+            "not a file of limits", file=file, value=", ".join(map(str, document)),
+            expected="[[limit]] tables and nothing else",
+        )  # fmt: skip
+    found, problems = [], []
+    for number, table in enumerate(tables, 1):
+        limit, wrong = _read_table(table, number, file)
+        problems += wrong
+        found += [limit] if limit else []
+    problems += _name_clashes(found, file)
+    if problems:
+        raise LimitError(problems)
+    return tuple(found)
+
+
+def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | None, list[Problem]]:
+    label = f"limit {table['name']}" if isinstance(table.get("name"), str) else f"limit number {number}"
+    problems: list[Problem] = []
+
+    def wrong(what: str, key: str, **more: str | None) -> None:
+        problems.append(Problem(what, file=file, column=f"{label}, {key}", **more))  # type: ignore[arg-type]
+
+    kind = table.get("kind")
+    known = KINDS.get(kind) if isinstance(kind, str) else None
+    if "kind" in table and known is None:
+        near = get_close_matches(str(kind), KINDS, 1)
+        wrong("unknown kind", "kind", value=str(kind), expected=", ".join(KINDS), remedy=_did_you_mean(near))
+    keys = [*_ABOUT, *(known.keys if known else ())]
+    for key in keys:
+        if key not in table and not (known and key in known.optional):
+            empty = ', with "" where nothing is known' if key in _MAY_BE_EMPTY else ""
+            wrong("missing key", key, expected=f"a line that begins with {key} =", remedy=f"add it{empty}")
+    for key in table:
+        if known and key not in keys:
+            near = get_close_matches(key, keys, 1)
+            wrong("unknown key", key, value=key, expected=", ".join(keys), remedy=_did_you_mean(near))
+    for key in _TEXTS:
+        text = table.get(key, "x")
+        if not isinstance(text, str) or (not text.strip() and key not in _MAY_BE_EMPTY):
+            wrong("not a text", key, value=str(text), expected="a text in quotes")
+        elif key in ("name", "finish") and key in table and not _NAME.fullmatch(text):
+            wrong("not a short name", key, value=text, expected="lower-case words joined by hyphens")
+        elif key == "seen" and key in table and text not in SEEN[:3]:
+            wrong("unknown word for how sure a limit is", key, value=text, expected=", ".join(SEEN[:3]))
+    surfaces = table.get("surfaces", list(SURFACES))
+    if not isinstance(surfaces, list) or not surfaces or any(s not in SURFACES for s in surfaces):
+        wrong(
+            "unknown surface", "surfaces", value=str(surfaces), expected=f"a list from {', '.join(SURFACES)}"
+        )
+    values: dict[str, Any] = {}
+    for key, holds in known.keys.items() if known else ():
+        if key in table:
+            try:
+                values[key] = read_value(table[key], holds)
+            except LimitError as error:
+                problems += [replace(p, file=file, column=f"{label}, {key}") for p in error.problems]
+    if problems or not isinstance(kind, str):
+        return None, [replace(p, remedy=p.remedy or CORRECT) for p in problems]
+    about = {key: table[key] for key in _TEXTS}
+    try:
+        return build_limit(kind, values, surfaces=tuple(surfaces), **about), []
+    except LimitError as error:
+        return None, [
+            replace(p, file=file, column=f"{label}, {p.column}", remedy=p.remedy or CORRECT)
+            for p in error.problems
+        ]
+
+
+def _name_clashes(found: list[Limit], file: str) -> list[Problem]:
+    problems, seen = [], set()
+    for limit in found:
+        if limit.name in seen:
+            what, expected = "duplicate name", "a name that no other limit has"
+        elif any(other.finish == limit.name and other.name != limit.name for other in found):
+            what, expected = (
+                "a limit named like a finish of other limits",
+                "a name that is no finish of others",
+            )
+        else:
+            seen.add(limit.name)
+            continue
+        place = f"limit {limit.name}, name"
+        problems.append(
+            Problem(
+                what,
+                file=file,
+                column=place,
+                value=limit.name,
+                expected=expected,
+                remedy="rename one of them",
+            )
+        )
+    return problems
+
+
+def _did_you_mean(near: Iterable[str]) -> str | None:
+    return f"did you mean {' or '.join(near)}?" if near else None
+
+
+def limits(word: str | None = None) -> pd.DataFrame:
+    """The published limits as a table, one row a limit.
+
+    Parameters
+    ----------
+    word : only limits with this word in name, finish, purpose, source or notes, in any case
+
+    Returns
+    -------
+    DataFrame indexed by limit name : finish, purpose, surfaces, kind, value (in words, in the source's unit),
+        allowed_mm and length_mm (NaN where the kind has none), source, edition, clause,
+        seen ("read", "quoted" or "memory") and notes; without rows where nothing has the word
+    """
+    wanted = (word or "").casefold()
+    rows = [
+        {
+            "limit": x.name, "finish": x.finish, "purpose": x.purpose, "surfaces": ", ".join(x.surfaces),
+            "kind": x.kind, "value": describe(x, "source"),
+            "allowed_mm": float("nan") if x.allowed is None or x.kind in UNITLESS else x.allowed,
+            "length_mm": float("nan") if x.length is None else x.length,
+            "source": x.source, "edition": x.edition, "clause": x.clause, "seen": x.seen, "notes": x.notes,
+        }
+        for x in published()
+        if any(wanted in text.casefold() for text in (x.name, x.finish, x.purpose, x.source, x.notes))
+    ]  # fmt: skip
+    columns = ["limit", "finish", "purpose", "surfaces", "kind", "value", "allowed_mm", "length_mm", "source",
+               "edition", "clause", "seen", "notes"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns).set_index("limit")
+
+
+def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | None = None) -> list[Limit]:
+    """The limits that are meant, each once, in the order named.
+
+    Parameters
+    ----------
+    names_or_limits : a limit's name, a finish (all its limits), a :class:`Limit`, or several of these
+    surface : ``floor``, ``ceiling`` or ``wall``: a finish gives only its limits for that surface, and a limit
+        for other surfaces is an error
+
+    Raises
+    ------
+    LimitError : an unknown name, with the nearest ones; a limit for another surface; two limits of one name
+
+    Examples
+    --------
+    >>> [x.name for x in find("wood-nailed")]
+    ['wood-nailed-10ft', 'wood-nailed-6ft']
+    """
+    if surface is not None and surface not in SURFACES:
+        raise ArgumentError(
+            "unknown surface", column="surface", value=str(surface), expected=", ".join(SURFACES)
+        )
+    asked: list[str | Limit]
+    if isinstance(names_or_limits, Iterable) and not isinstance(names_or_limits, str):
+        asked = list(names_or_limits)
+    else:
+        asked = [names_or_limits]
+    if not asked:
+        raise LimitError("no limit is named", expected="a limit, a finish, or several", remedy=HOW_TO_LIST)
+    chosen: dict[str, Limit] = {}
+    for item in asked:
+        for limit in _for_surface([item] if isinstance(item, Limit) else _named(item), item, surface):
+            if chosen.setdefault(limit.name, limit) != limit:
+                raise LimitError(
+                    "two different limits of one name", value=limit.name, expected="one name a limit",
+                    remedy="give the agreed limit another name",
+                )  # fmt: skip
+    return list(chosen.values())
+
+
+def _named(name: str) -> list[Limit]:
+    if not isinstance(name, str):
+        raise LimitError("neither a name nor a limit", value=str(name), expected="a text or a Limit")
+    wanted = name.strip().casefold()
+    found = [x for x in published() if x.name == wanted] or [x for x in published() if x.finish == wanted]
+    if not found:
+        known = list(dict.fromkeys([*(x.finish for x in published()), *(x.name for x in published())]))
+        near = get_close_matches(wanted, known, 4, 0.5) or [k for k in known if wanted and wanted in k][:4]
+        hint = f"did you mean {', '.join(near)}? " if near else ""
+        raise LimitError(
+            "unknown limit or finish", value=name, expected="the name of a limit or of a finish",
+            remedy=hint + HOW_TO_LIST,
+        )  # fmt: skip
+    return found
+
+
+def _for_surface(found: list[Limit], item: str | Limit, surface: str | None) -> list[Limit]:
+    kept = [x for x in found if surface is None or surface in x.surfaces]
+    if not kept:
+        others = dict.fromkeys(s for x in found for s in x.surfaces)
+        raise LimitError(
+            f"not a limit for a {surface}", value=item if isinstance(item, str) else item.name,
+            expected=f"a limit for a {surface}; this one is for {' and '.join(others)}",
+            remedy="name another limit, or correct the surface of the survey",
+        )  # fmt: skip
+    return kept

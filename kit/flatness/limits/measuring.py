@@ -1,0 +1,232 @@
+"""From a limit to the measure it is about: one function a kind, all on the same subject.
+
+A measure that these readings cannot give raises MeasureError with the reason; the verdict is then undecided.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flatness.errors import MeasureError
+from flatness.lengths import settle
+from flatness.limits.kinds import Limit, level_rule
+from flatness.measures import levels, spaced, spans
+from flatness.measures.fnumber_lines import survey_lines
+from flatness.measures.fnumbers import f_numbers
+from flatness.measures.measured import Measured
+from flatness.measures.stations import neighbour_faces
+from flatness.measures.straightedge import gap_map, straightedge
+from flatness.surface.lattice import Surface, default_spacing, station_step
+from flatness.survey.readings import Floats, Survey
+
+
+@dataclass(frozen=True, eq=False)
+class Subject:
+    """What is measured: one surface, at the stations and on a lattice.
+
+    Attributes
+    ----------
+    survey : heights at the stations
+    surface : heights on the lattice
+    step : distance between neighbouring stations [mm]
+    headings : directions in which bars are laid
+    """
+
+    survey: Survey
+    surface: Surface
+    step: float
+    headings: int = 12
+
+    @classmethod
+    def of(cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12) -> Subject:
+        """The subject of a survey as read, on a lattice that suits the limits' lengths."""
+        lengths = tuple(limit.length for limit in limits if limit.length is not None)
+        surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
+        return cls(survey, surface, station_step(survey), headings)
+
+    def with_lattice(self, stack: Floats) -> Iterator[Subject]:
+        """The same subject for each of the lattice heights [n, ny, nx] mm."""
+        return (replace(self, surface=replace(self.surface, height=height)) for height in stack)
+
+    def with_stations(self, stack: Floats) -> Iterator[Subject]:
+        """The same subject for each of the readings' heights [n, readings] mm."""
+        points = self.survey.points
+        return (replace(self, survey=replace(self.survey, points=points.assign(height=h))) for h in stack)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A measure held against a limit.
+
+    Attributes
+    ----------
+    measured : the number and where it was found
+    allowed : what is allowed there, in the same unit
+    at_least : True where the number must not be under ``allowed``, False where it must not be over it
+    """
+
+    measured: Measured
+    allowed: float
+    at_least: bool = False
+
+    @property
+    def used(self) -> float:
+        """Share of the limit that is used up: within the limit up to 1."""
+        value = settle(self.measured.value)
+        return settle(self.allowed) / value if self.at_least else value / settle(self.allowed)
+
+    @property
+    def within(self) -> bool:
+        value, allowed = settle(self.measured.value), settle(self.allowed)
+        return value >= allowed if self.at_least else value <= allowed
+
+
+def measure(limit: Limit, subject: Subject) -> Finding:
+    """Measure the subject as the limit asks, and hold it against the limit.
+
+    Raises
+    ------
+    MeasureError : these readings cannot give this measure; the message says why
+    """
+    if subject.survey.surface not in limit.surfaces:
+        raise MeasureError(
+            f"this limit is for a {' or '.join(limit.surfaces)}", value=f"the survey is of a {subject.survey.surface}",
+            remedy="choose a limit for this surface, or agree one for the project",
+        )  # fmt: skip
+    if limit.kind == "reference":
+        raise MeasureError("not measured on a surface survey", remedy="check it by hand; the number is in the catalogue")
+    _check_reach(limit, subject)
+    return _MEASURES[limit.kind](limit, subject)
+
+
+def measure_draws(limit: Limit, subject: Subject, lattice: Callable[[], Floats], stations: Callable[[], Floats]) -> Floats:
+    """Share of the limit used up by each draw [n]: of the lattice [n, ny, nx] or of the stations [n, readings]."""
+    if limit.kind == "straightedge":
+        stack = lattice()
+        assert limit.length is not None
+        assert limit.allowed is not None
+        gaps = gap_map(stack, subject.surface.spacing, limit.length, subject.headings)
+        return np.nanmax(gaps, axis=(1, 2)) / limit.allowed
+    drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
+    return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
+
+
+def _check_reach(limit: Limit, subject: Subject) -> None:
+    """A bar that does not reach over a station between two others cannot show what lies between them."""
+    least, length = LEAST_STEPS.get(limit.kind), FIXED_BASES.get(limit.kind, limit.length)
+    if least is None or length is None or length >= least * subject.step * (1 - 1e-6):
+        return
+    raise MeasureError(
+        "the stations are too far apart for this limit",
+        value=f"stations {subject.step:.0f} mm apart, measured over {length:.0f} mm",
+        expected=f"stations at most {length / least:.0f} mm apart",
+        remedy="read more closely, or check this limit by hand with a real straightedge",
+    )
+
+
+def _straightedge(limit: Limit, subject: Subject) -> Finding:
+    assert limit.length is not None
+    assert limit.allowed is not None
+    found = straightedge(subject.surface, limit.length, subject.headings)
+    if found.worst is None:
+        return Finding(Measured(0.0, note=found.note), limit.allowed)
+    worst = Measured(found.worst.gap, found.worst.at, found.worst.contacts, found.note)
+    return Finding(worst, limit.allowed)
+
+
+def _straightedge_share(limit: Limit, subject: Subject) -> Finding:
+    assert limit.length is not None
+    assert limit.allowed is not None
+    gaps = gap_map(subject.surface.height, subject.surface.spacing, limit.length, subject.headings)
+    share = limit.parameters["share"]
+    value = float(np.nanquantile(gaps, share))
+    note = (
+        f"the gap that {100 * share:g} % of the lattice's places do not pass, each under its own worst placement: "
+        "samples laid at random show no more"
+    )
+    return Finding(Measured(value, note=note), limit.allowed)
+
+
+def _span_bar(limit: Limit, subject: Subject) -> Finding:
+    p = limit.parameters
+    found = spans.din_bar(subject.surface, p["distances"], p["allowed"], subject.headings, rounded=p["rounded"])
+    return Finding(found.worst, found.allowed)
+
+
+def _span_grid(limit: Limit, subject: Subject) -> Finding:
+    p = limit.parameters
+    found = spans.din_grid(subject.survey, p["distances"], p["allowed"], rounded=p["rounded"])
+    return Finding(found.worst, found.allowed)
+
+
+def _level_rule(limit: Limit, subject: Subject) -> Finding:
+    rule = level_rule(limit)
+    found = levels.level_within(subject.surface, rule, subject.headings)
+    if len(found.contacts) != 2:
+        return Finding(replace(found, value=0.0), rule(1000.0))
+    (x0, y0), (x1, y1) = found.contacts
+    allowed = rule(float(np.hypot(x1 - x0, y1 - y0)))
+    return Finding(replace(found, value=found.value * allowed), allowed)
+
+
+def _f_number(limit: Limit, subject: Subject) -> Finding:
+    assert limit.allowed is not None
+    numbers = f_numbers(survey_lines(subject.survey))
+    name = limit.kind if limit.parameters["scope"] == "overall" else f"least_{limit.kind}"
+    value = float(getattr(numbers, name))
+    if np.isnan(value):
+        raise MeasureError(numbers.note)
+    return Finding(Measured(value, note=numbers.note), limit.allowed, at_least=True)
+
+
+def _over(name: str) -> Callable[[Limit, Subject], Finding]:
+    """A measure of the lattice over the limit's length."""
+
+    def over(limit: Limit, subject: Subject) -> Finding:
+        assert limit.allowed is not None
+        return Finding(_SURFACE_MEASURES[name](limit, subject), limit.allowed)
+
+    return over
+
+
+_SURFACE_MEASURES: dict[str, Callable[[Limit, Subject], Measured]] = {
+    "offset": lambda limit, s: spaced.block_offset(s.surface, _base(limit), s.headings),
+    "plane": lambda limit, s: spaced.plane_departure(s.surface, _base(limit)),
+    "level": lambda limit, s: levels.level_over(s.surface, limit.length, s.headings),
+    "plumb": lambda limit, s: levels.plumb_over(s.surface, limit.length),
+    "slope": lambda limit, s: levels.steepest_slope(s.surface, limit.length or s.step, s.headings),
+    "tr34-e": lambda limit, s: spaced.tr34_e(s.surface),
+    "tr34-f": lambda limit, s: spaced.tr34_f(s.surface),
+    "neighbours": lambda limit, s: neighbour_faces(s.survey),
+    "step": lambda limit, s: spaced.abrupt_step(s.survey, _base(limit)),
+}
+
+
+def _base(limit: Limit) -> float:
+    if limit.length is None:
+        raise MeasureError(
+            "the source gives no length to measure over", remedy="agree one for the project, and use that limit"
+        )
+    return limit.length
+
+
+_MEASURES: dict[str, Callable[[Limit, Subject], Finding]] = {
+    "straightedge": _straightedge,
+    "straightedge-share": _straightedge_share,
+    "span-bar": _span_bar,
+    "span-grid": _span_grid,
+    "level-rule": _level_rule,
+    "ff": _f_number,
+    "fl": _f_number,
+    **{name: _over(name) for name in _SURFACE_MEASURES},
+}
+AT_STATIONS = ("span-grid", "ff", "fl", "neighbours", "step")
+# in stations' steps: a bar shows a gap only where a station lies between its contacts
+LEAST_STEPS = {
+    "straightedge": 1.5, "straightedge-share": 1.5, "offset": 1.5, "plane": 1.0, "level": 1.0, "plumb": 1.0,
+    "slope": 1.0, "tr34-e": 1.0, "tr34-f": 1.0,
+}  # fmt: skip
+FIXED_BASES = {"tr34-e": 3000.0, "tr34-f": 300.0}

@@ -1,0 +1,245 @@
+"""The verdict: each measure as read and likely, held against its limit.
+
+A measure taken off readings has an error of its own. Conformity and its opposite are both to be proved
+(ISO 14253-1; JCGM 106:2012, section 8.3): over other surfaces that the readings allow, the share within the
+limit is the chance that the surface is. At the confidence asked for that gives pass or fail; between the two
+the readings cannot decide, and the verdict is undecided.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from flatness.errors import ArgumentError, MeasureError
+from flatness.limits.catalogue import find
+from flatness.limits.kinds import UNITLESS, Limit
+from flatness.limits.measuring import AT_STATIONS, Finding, Subject, measure, measure_draws
+from flatness.limits.spot_check import SpotCheck
+from flatness.limits.wording import caution, describe
+from flatness.measures.straightedge import gap_map
+from flatness.surface.likely import LikelySurface, likely_surface
+from flatness.survey.readings import Floats, Survey
+
+PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
+COLUMNS = (
+    "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "where",
+    "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
+)  # fmt: skip
+AS_READ_NOTE = "compared as read: the readings' own error is not counted"
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """One limit, judged.
+
+    Attributes
+    ----------
+    limit : the limit
+    finding : the measure as read, or None where the readings cannot give it
+    used : [draws] share of the limit used up by each surface that the readings allow; empty where not drawn
+    verdict : ``pass``, ``fail`` or ``undecided``
+    reason : why it is undecided, or what else must be known
+    """
+
+    limit: Limit
+    finding: Finding | None
+    used: Floats
+    verdict: str
+    reason: str
+
+    @property
+    def chance(self) -> float:
+        """Chance that the surface is within the limit [-]; NaN where nothing was drawn."""
+        return float(np.mean(self.used <= 1 + 1e-9)) if len(self.used) else math.nan
+
+    def likely(self) -> tuple[float, float, float]:
+        """Median and 95 % range of the likely measure, in the limit's unit; NaN where nothing was drawn."""
+        if not len(self.used) or self.finding is None:
+            return math.nan, math.nan, math.nan
+        low, middle, high = np.quantile(self.used, [0.025, 0.5, 0.975])
+        if self.finding.at_least:
+            with np.errstate(divide="ignore"):
+                low, middle, high = 1 / high, 1 / middle, 1 / low
+        scale = self.finding.allowed
+        return float(middle * scale), float(low * scale), float(high * scale)
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """All that a check found.
+
+    Attributes
+    ----------
+    subject : survey and surface as read
+    judged : one a limit, in the order they were asked for
+    likely : the likely surface, or None where the check went by the readings alone
+    draws, seed : how many surfaces were drawn, from which seed
+    confidence : at which verdicts were given
+    """
+
+    subject: Subject
+    judged: tuple[Judged, ...]
+    likely: LikelySurface | None
+    draws: int
+    seed: int
+    confidence: float
+    lattice: _Draws | None = field(default=None, repr=False)
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """The verdict table, one row a limit; see :func:`check`."""
+        return pd.DataFrame([_row(one) for one in self.judged], columns=list(COLUMNS))
+
+    @property
+    def verdict(self) -> str:
+        """Of all limits together: fail where one fails, else undecided where one is, else pass."""
+        verdicts = {one.verdict for one in self.judged}
+        return next((v for v in (FAIL, UNDECIDED) if v in verdicts), PASS)
+
+    def chance_map(self, limit: Limit) -> Floats:
+        """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""
+        if self.lattice is None or limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
+            raise MeasureError("no chance map for this check", expected="a straightedge limit, and draws")
+        heights = self.lattice.on_lattice()
+        gaps = gap_map(heights, self.subject.surface.spacing, limit.length, self.subject.headings)
+        over = np.mean(gaps > limit.allowed + 1e-6, axis=0)
+        return np.where(np.isnan(heights[0]), np.nan, over)
+
+
+class _Draws:
+    """Surfaces that the readings allow, drawn when first asked for, on the lattice and at the readings."""
+
+    def __init__(self, likely: LikelySurface, survey: Survey, count: int, seed: int) -> None:
+        self.likely, self.survey, self.count, self.seed = likely, survey, count, seed
+        self._kept: dict[str, Floats] = {}
+
+    def on_lattice(self) -> Floats:
+        if "lattice" not in self._kept:
+            self._kept["lattice"] = self.likely.draw(self.count, self.seed)
+        return self._kept["lattice"]
+
+    def at_readings(self) -> Floats:
+        if "readings" not in self._kept:
+            x, y, _ = self.survey.xyz()
+            self._kept["readings"] = self.likely.draw_at(x, y, self.count, self.seed)
+        return self._kept["readings"]
+
+
+def check(survey: Survey, limits: str | Limit | Iterable[str | Limit], **options: Any) -> pd.DataFrame:
+    """Hold a survey against limits: the verdict table.
+
+    Parameters
+    ----------
+    survey : the readings
+    limits : names of limits or of finishes, agreed limits, or a sequence of them
+    options : as for :func:`assess`
+
+    Returns
+    -------
+    DataFrame, one row a limit: ``limit`` (name), ``measure`` (in words), ``as_read_mm``, ``likely_mm`` with its
+        95 % range ``low_mm`` to ``high_mm``, ``allowed_mm``, ``chance`` (that the surface is within the limit),
+        ``verdict`` (pass, fail, undecided), ``where`` (dict: ``x_mm``, ``y_mm``, ``contacts_mm``), ``source``,
+        ``note``. F-numbers and slopes are not lengths: their numbers stand in ``as_read``, ``likely``, ``low``,
+        ``high``, ``allowed`` with ``unit``, and the columns in mm are NaN
+    """
+    return assess(survey, limits, **options).table
+
+
+def assess(
+    survey: Survey,
+    limits: str | Limit | Iterable[str | Limit],
+    *,
+    spacing: float | None = None,
+    headings: int = 12,
+    draws: int = 200,
+    seed: int = 0,
+    confidence: float = 0.95,
+    spot_check: SpotCheck | None = None,
+) -> Assessment:
+    """As :func:`check`, with all that stands behind the table.
+
+    Parameters
+    ----------
+    spacing : lattice step [mm]; None takes about 6 in, dividing the stations' step and the bars' lengths
+    headings : directions in which bars are laid, equally spaced over half a turn
+    draws : surfaces drawn that the readings allow; 0 compares as read, and says so
+    seed : the same seed gives the same verdict
+    confidence : at which a verdict is given, from 0.5 to under 1
+    spot_check : what a straightedge showed between the stations
+    """
+    if not (isinstance(draws, (int, np.integer)) and draws >= 0):
+        raise ArgumentError("draws out of range", value=str(draws), expected="a whole number from 0")
+    if not 0.5 <= confidence < 1:
+        raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
+    wanted = find(limits)
+    subject = Subject.of(survey, wanted, spacing, headings)
+    likely, drawn = None, None
+    if draws:
+        roughness = spot_check.roughness(subject.step) if spot_check else None
+        likely = likely_surface(survey, subject.surface.spacing, roughness=roughness)
+        drawn = _Draws(likely, survey, draws, seed)
+    judged = tuple(_judge(limit, subject, drawn, confidence) for limit in wanted)
+    return Assessment(subject, judged, likely, draws, seed, confidence, drawn)
+
+
+def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: float) -> Judged:
+    none = np.empty(0)
+    try:
+        finding = measure(limit, subject)
+        if drawn is None:
+            return Judged(limit, finding, none, PASS if finding.within else FAIL, AS_READ_NOTE)
+        used = measure_draws(limit, subject, drawn.on_lattice, drawn.at_readings)
+    except MeasureError as error:
+        return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
+    judged = Judged(limit, finding, used, UNDECIDED, "")
+    if judged.chance >= confidence:
+        return Judged(limit, finding, used, PASS, "")
+    if judged.chance <= 1 - confidence:
+        return Judged(limit, finding, used, FAIL, "")
+    reason = (
+        f"the readings allow surfaces within the limit and surfaces beyond it ({100 * judged.chance:.0f} % within): "
+        "take more readings where they decide"
+    )
+    return Judged(limit, finding, used, UNDECIDED, reason)
+
+
+def _sentence(problem: Any) -> str:
+    parts = [problem.what, problem.value, f"expected {problem.expected}" if problem.expected else "", problem.remedy]
+    return "; ".join(part for part in parts if part)
+
+
+def _row(one: Judged) -> dict[str, Any]:
+    limit, finding = one.limit, one.finding
+    is_length = limit.kind not in UNITLESS
+    numbers = dict.fromkeys(("as_read", "likely", "low", "high", "allowed"), math.nan)
+    where: dict[str, Any] = {}
+    notes = [one.reason]
+    if finding is not None:
+        middle, low, high = one.likely()
+        numbers = {
+            "as_read": finding.measured.value, "likely": middle, "low": low, "high": high, "allowed": finding.allowed
+        }  # fmt: skip
+        if finding.measured.at is not None:
+            x, y = finding.measured.at
+            where = {"x_mm": x, "y_mm": y, "contacts_mm": [list(c) for c in finding.measured.contacts]}
+        notes.append(finding.measured.note)
+    elif limit.allowed is not None:
+        numbers["allowed"] = limit.allowed
+    notes += [limit.notes, caution(limit)]
+    return {
+        "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
+        "where": where, "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
+        "note": ". ".join(note for note in notes if note), "unit": _unit(limit), **numbers,
+        **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
+    }  # fmt: skip
+
+
+def _unit(limit: Limit) -> str:
+    return {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}.get(limit.kind, "mm")

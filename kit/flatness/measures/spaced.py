@@ -1,0 +1,238 @@
+"""Measures at fixed spacings: TR34 properties E and F, offsets on blocks, off a plane, abrupt steps."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.ndimage import maximum_filter
+
+from flatness.errors import ArgumentError, MeasureError
+from flatness.measures.lines import Heading, all_headings
+from flatness.measures.measured import Measured, Place
+from flatness.measures.pairs import (
+    ROWS_AND_COLUMNS,
+    Pair,
+    beyond,
+    height_ahead,
+    largest_pair,
+    node,
+    reaching,
+    require_distance,
+    require_level,
+    signs_of,
+    too_short,
+)
+from flatness.measures.planes import fit_surface_plane
+from flatness.measures.stations import station_step_within
+from flatness.measures.straightedge import profile_through, whole_steps, window_departures
+from flatness.surface.lattice import STEP_NOISE, Surface
+from flatness.survey.readings import Floats, Survey
+
+E_BASE_MM = 3000.0
+F_STEP_MM = 300.0
+PERCENTILE = 95.0
+_PERCENTILE_NOTE = "95th percentile of absolute values; how the 95 % value is formed in TR34 is not confirmed"
+
+
+def tr34_e(surface: Surface) -> Measured:
+    """Property E of TR34: differences in height over 3 m along rows and columns, 95 % value [mm].
+
+    Raises
+    ------
+    MeasureError : heights off a string, or a surface under 3 m both ways
+    """
+    require_level(surface.is_level, "property E, a measure of level,")
+    values = []
+    for heading in ROWS_AND_COLUMNS:
+        steps = E_BASE_MM / surface.spacing
+        values += [
+            _finite(height_ahead(surface.height, heading, steps, sign) - surface.height)
+            for sign in signs_of(heading, steps)
+        ]
+    return Measured(_percentile(values, E_BASE_MM), note=_PERCENTILE_NOTE)
+
+
+def tr34_f(surface: Surface) -> Measured:
+    """Property F of TR34: change between successive 300 mm steps along rows and columns, 95 % value [mm].
+
+    Raises
+    ------
+    MeasureError : a surface under 600 mm both ways, or a lattice coarser than 300 mm
+    """
+    if surface.spacing > F_STEP_MM * (1 + STEP_NOISE):
+        raise MeasureError(
+            "the lattice is too coarse for property F", value=f"{surface.spacing:.0f} mm",
+            expected="300 mm or less", remedy="choose a finer spacing, and read the floor as closely",
+        )  # fmt: skip
+    steps = F_STEP_MM / surface.spacing
+    z = surface.height
+    values = [
+        _finite(height_ahead(z, heading, steps, 1) - 2 * z + height_ahead(z, heading, steps, -1))
+        for heading in ROWS_AND_COLUMNS
+    ]
+    note = f"{_PERCENTILE_NOTE}; straight-line interpolation between stations wider than 300 mm flatters it"
+    return Measured(_percentile(values, 2 * F_STEP_MM), note=note)
+
+
+def block_offset(surface: Surface, length: float, headings: int = 12) -> Measured:
+    """Plus or minus from a bar held off on two equal blocks at its ends: humps and hollows both count.
+
+    Parameters
+    ----------
+    surface : the surface
+    length : of the bar [mm]; the chord runs between the surface at its two ends, whole lattice steps apart
+    headings : directions, equally spaced over half a turn
+
+    Returns
+    -------
+    Measured : largest departure from the chord, without sign [mm]; the note says hump or hollow
+
+    Raises
+    ------
+    MeasureError : a surface on which no bar of this length fits, or a lattice too coarse for it
+
+    Examples
+    --------
+    >>> from flatness.surface.lattice import make_surface
+    >>> block_offset(make_surface([[0, 3, 0]] * 2, spacing=1000), 2000).value
+    3.0
+    """
+    z, best = surface.height, None
+    for heading in all_headings(headings):
+        steps = whole_steps(length, surface.spacing * heading.step)
+        if steps < 2:
+            continue
+        high, low = window_departures(z, heading, steps)
+        size = np.fmax(high, -low)
+        if np.isfinite(size).any() and (best is None or float(np.nanmax(size)) > best[0]):
+            iy, ix = np.unravel_index(int(np.nanargmax(size)), size.shape)
+            best = (float(size[iy, ix]), node(surface, int(iy), int(ix)), heading, steps)
+    if best is None:
+        if whole_steps(length, surface.spacing) < 2:
+            raise MeasureError(
+                "the lattice is too coarse for this bar", value=f"{surface.spacing:.0f} mm",
+                expected=f"half of {length:.0f} mm or less", remedy="choose a finer spacing",
+            )  # fmt: skip
+        raise too_short("this bar", length)
+    value, at, heading, steps = best
+    departure, contacts = _on_blocks(surface, at, heading, steps)
+    used = steps * surface.spacing * heading.step
+    short = "" if used >= length * (1 - STEP_NOISE) else f"; whole lattice steps: {used:.0f} mm was laid"
+    return Measured(value, at, contacts, ("hump" if departure > 0 else "hollow") + short)
+
+
+def plane_departure(surface: Surface, length: float, plane: str = "best") -> Measured:
+    """Off the required plane: how much more one point departs from it than another at most ``length`` away.
+
+    Parameters
+    ----------
+    surface : the surface
+    length : greatest distance between the two points [mm], in any direction
+    plane : ``level``, or ``best`` for the minimum-zone plane of the whole surface
+
+    Returns
+    -------
+    Measured : the difference in deviation [mm], at the proud point. The two points may lie on either side of
+        a place without a height: both are held against the one plane
+
+    Raises
+    ------
+    MeasureError : a level plane off a string, or a lattice coarser than ``length``
+    """
+    require_distance(length)
+    if plane == "level":
+        require_level(surface.is_level, "departure from a level plane")
+        deviations, note = surface.height, "off a level plane"
+    elif plane == "best":
+        deviations, note = fit_surface_plane(surface, "minimum-zone").deviations, "off the minimum-zone plane"
+    else:
+        raise ArgumentError("unknown required plane", value=str(plane), expected="level or best")
+    reach = length / surface.spacing * (1 + STEP_NOISE)
+    if reach < 1:
+        raise MeasureError(
+            "the lattice is coarser than the base", value=f"{surface.spacing:.0f} mm",
+            expected=f"{length:.0f} mm or less", remedy="choose a finer spacing",
+        )  # fmt: skip
+    rise = _highest_within(deviations, reach) - deviations
+    if np.isnan(rise).all():
+        raise too_short("this measure", length)
+    iy, ix = np.unravel_index(int(np.nanargmax(rise)), rise.shape)
+    gy, gx = np.ogrid[: rise.shape[0], : rise.shape[1]]
+    near = np.where(np.hypot(gy - iy, gx - ix) <= reach, deviations, np.nan)
+    jy, jx = np.unravel_index(int(np.nanargmax(near)), near.shape)
+    low, high = node(surface, int(iy), int(ix)), node(surface, int(jy), int(jx))
+    return Measured(float(rise[iy, ix]), high, (low, high), note)
+
+
+def abrupt_step(where: Surface | Survey, base: float) -> Measured:
+    """The largest difference in height [mm] between points at most ``base`` [mm] apart.
+
+    Parameters
+    ----------
+    where : a survey, whose stations are compared with one another; or a surface, whose nodes are, along rows,
+        columns and diagonals with nothing missing between
+    base : greatest distance between the two points [mm]
+
+    Raises
+    ------
+    MeasureError : stations or a lattice wider than ``base``
+    """
+    require_distance(base)
+    if isinstance(where, Survey):
+        return station_step_within(where, base)
+    best: Pair | None = None
+    for heading in all_headings(4):
+        most = math.floor(base / (where.spacing * heading.step) + STEP_NOISE)
+        for k, ahead in reaching(where.height, heading, most):
+            pair = largest_pair(where, ahead - where.height, heading, k)
+            if pair is not None and (best is None or abs(pair.difference) > abs(best.difference)):
+                best = pair
+    if best is None:
+        raise MeasureError(
+            "the lattice is too coarse for an abrupt step", value=f"{where.spacing:.0f} mm",
+            expected=f"neighbouring nodes {base:.0f} mm apart or less",
+            remedy="choose a finer spacing, and read both sides of the step",
+        )  # fmt: skip
+    return best.measured(abs(best.difference))
+
+
+def _finite(values: Floats) -> Floats:
+    return np.abs(values[np.isfinite(values)])
+
+
+def _percentile(values: list[Floats], distance: float) -> float:
+    every = np.concatenate(values)
+    if not len(every):
+        raise too_short("this property", distance)
+    return float(np.percentile(every, PERCENTILE))
+
+
+def _on_blocks(
+    surface: Surface, at: Place, heading: Heading, steps: int
+) -> tuple[float, tuple[Place, Place]]:
+    """The largest departure at a node, with its sign, and the ends of the bar that shows it."""
+    step = surface.spacing * heading.step
+    distance, z = profile_through(surface, at, heading.degrees, steps * step)
+    here = int(np.flatnonzero(distance == 0)[0])
+    departures = {
+        p: float(z[here] - z[p] - (z[p + steps] - z[p]) * (here - p) / steps)
+        for p in range(max(0, here - steps + 1), here)
+        if p + steps < len(z)
+    }
+    p = max(departures, key=lambda start: abs(departures[start]))
+    first, last = (beyond(at, heading, float(distance[k]) / heading.step) for k in (p, p + steps))
+    return departures[p], (first, last)
+
+
+def _highest_within(z: Floats, reach: float) -> Floats:
+    """[ny, nx] the highest of all nodes at most ``reach`` lattice steps away; NaN where there is none."""
+    ny, nx = z.shape
+    if reach >= math.hypot(ny - 1, nx - 1):
+        return np.full_like(z, np.nan if np.isnan(z).all() else np.nanmax(z))
+    ry, rx = (min(math.floor(reach), n - 1) for n in (ny, nx))
+    gy, gx = np.ogrid[-ry : ry + 1, -rx : rx + 1]
+    disc = np.hypot(gy, gx) <= reach
+    blank = np.isnan(z)
+    top = maximum_filter(np.where(blank, -np.inf, z), footprint=disc, mode="constant", cval=-np.inf)
+    return np.where(blank, np.nan, top)

@@ -1,0 +1,284 @@
+"""The profile under a straightedge: the surface, the bar on its two contacts, and the gap between them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
+from matplotlib.text import Annotation
+
+from flatness.errors import ArgumentError, MeasureError
+from flatness.lengths import format_against, settle
+from flatness.measures.straightedge import Placement
+from flatness.show.axes import INK, NORMAL, PALE, RIGHT_IN, SMALL, headed_axes, put_heading, set_place_ticks
+from flatness.show.cut import Cut, cut_along
+from flatness.show.labels import FreeSpace, Offset, rings
+from flatness.show.scales import (
+    check_limit,
+    check_unit,
+    height_step,
+    place_step,
+    printed,
+    printed_limit,
+    printed_place,
+)
+from flatness.surface.lattice import Surface
+
+BOX_IN, LEFT_IN = (8.6, 3.5), 1.1  # of the axes, in a figure of their own [in]
+LARGER = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)  # round factors of exaggeration
+FILL, OVER = "#dad5cd", "#c3b1d8"
+
+
+@dataclass(frozen=True, eq=False)
+class ProfileChart:
+    """The artists of :func:`profile_chart`.
+
+    Attributes
+    ----------
+    ax : the axes
+    profile : the line of the surface; ``fill`` the body below it
+    bar : the straightedge; ``contacts`` the two points on which it rests
+    dimension : the arrows across the gap; ``label`` the gap in words
+    allowed : line of the allowed gap, and ``over`` hatching beyond it; None where no gap is given
+    texts : what else is written in the axes
+    exaggeration : how many times larger heights are drawn than distances
+    """
+
+    ax: Axes
+    profile: Line2D
+    fill: Polygon
+    bar: Rectangle
+    contacts: Line2D
+    dimension: Annotation
+    label: Annotation
+    allowed: Line2D | None
+    over: PolyCollection | None
+    texts: tuple[Annotation, ...]
+    exaggeration: float
+
+
+def profile_chart(
+    surface: Surface,
+    placement: Placement | None,
+    *,
+    length: float,
+    allowed_mm: float | None = None,
+    kind: str = "surface",
+    unit: str = "in",
+    title: str | None = None,
+    ax: Axes | None = None,
+) -> ProfileChart:
+    """The profile under one straightedge, such as the worst, with its gap dimensioned.
+
+    Heights are drawn from the bar, which lies level on the chart whatever its slope in place.
+
+    Parameters
+    ----------
+    surface : the surface
+    placement : where the bar lies
+    length : length of the bar [mm]
+    allowed_mm : allowed gap [mm]: drawn as a line, and what lies beyond it is hatched
+    kind : ``floor``, ``ceiling`` or ``wall``, for the words
+    unit : ``in`` or ``mm``
+    title : None says what is seen
+    ax : axes to draw into; None makes a figure
+
+    Returns
+    -------
+    ProfileChart
+
+    Raises
+    ------
+    MeasureError : no placement: nothing bridges anywhere
+    ArgumentError : an unknown unit, or a length shorter than the placement's span
+    """
+    check_unit(unit)
+    allowed = check_limit(allowed_mm, "allowed_mm")
+    if placement is None:
+        raise MeasureError(
+            "there is no placement to draw: no straightedge bridges a gap on this surface",
+            expected="a placement with two contacts",
+        )
+    if not (math.isfinite(length) and length >= placement.span * (1 - 1e-6) - 1e-3):
+        raise ArgumentError(
+            "length shorter than the span between the contacts", value=str(length),
+            expected=f"at least {placement.span:.1f} mm", remedy="give the length that was measured with",
+        )  # fmt: skip
+    cut = cut_along(surface, placement, length)
+    bar_name = f"{printed_place(length, unit)} straightedge"
+    if title is None:
+        title = f"Profile of the {kind} under the {bar_name}, gap {_gap_text(placement, allowed, unit)}"
+    margin = 0.04 * length
+    left, right = min(cut.distance[0], cut.bar[0]) - margin, max(cut.distance[-1], cut.bar[1]) + margin
+    most = float(max(-cut.height.min(), allowed or 0.0)), float(max(cut.height.max(), 0.0))
+    if ax is None:
+        times = _exaggeration(sum(most), right - left, BOX_IN)
+        heading = (title, _notes(cut, times, unit, kind, surface.is_level))
+        ax = headed_axes(BOX_IN, RIGHT_IN, 0.65, heading, LEFT_IN)
+        wide = (BOX_IN[0] + RIGHT_IN - 0.3) * 72
+    else:
+        size = (ax.get_window_extent().width / ax.figure.dpi, ax.get_window_extent().height / ax.figure.dpi)
+        times = _exaggeration(sum(most), right - left, size)
+        heading, wide = (title, _notes(cut, times, unit, kind, surface.is_level)), size[0] * 72
+    box = ax.get_window_extent()
+    tall = (right - left) * box.height / box.width / times  # what the axes show from bottom to top [mm]
+    top = most[1] + 0.3 * tall
+    ax.set(xlim=(left, right), ylim=(top - tall, top))
+    # should the figure be resized, the factor stays true
+    ax.set_aspect(times, adjustable="datalim")
+    put_heading(ax, heading, wide)
+    _dress(ax, unit)
+    return _draw(ax, cut, placement, allowed, bar_name, unit, times, tall)
+
+
+def _exaggeration(range_mm: float, across: float, size: tuple[float, float]) -> float:
+    """The largest round factor that leaves the heights within half of the axes."""
+    fits = 0.5 * size[1] * across / size[0] / max(range_mm, 0.5)
+    return float(max((n for n in LARGER if n <= fits), default=fits))
+
+
+def _notes(cut: Cut, times: float, unit: str, kind: str, level: bool) -> str:
+    notes = [
+        "Heights drawn true to scale."
+        if times == 1
+        else f"Heights drawn {times:.3g} times larger than distances."
+    ]
+    if level and abs(cut.rise) >= 0.8:
+        more = cut.rise > 0
+        where = (
+            ("higher" if more else "lower")
+            if kind == "floor"
+            else ("nearer the room" if more else "farther away")
+        )
+        rise = printed(abs(cut.rise), unit)
+        notes.append(
+            f"The bar is drawn level; in place its right contact is {rise} {where} than its left one."
+        )
+    if kind in ("ceiling", "wall"):
+        notes.append(f"The room is above the line, the {kind} below it.")
+    return " ".join(notes)
+
+
+def _dress(ax: Axes, unit: str) -> None:
+    left, right = ax.get_xlim()
+    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
+    low, high = ax.get_ylim()
+    step = height_step(high - low, unit, most=9)
+    ticks = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1)
+    ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=True) for tick in ticks])
+    ax.set_xlabel("along the bar, from its left contact", fontsize=NORMAL, color=INK)
+    ax.set_ylabel("height from the bar", fontsize=NORMAL, color=INK)
+    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
+    for side, spine in ax.spines.items():
+        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
+
+
+def _gap_text(placement: Placement, allowed: float | None, unit: str) -> str:
+    return format_against(placement.gap, math.inf if allowed is None else allowed, unit, 16)
+
+
+def _draw(
+    ax: Axes, cut: Cut, placement: Placement, allowed: float | None, bar_name: str, unit: str,
+    times: float, tall: float
+) -> ProfileChart:  # fmt: skip
+    s, z = cut.distance, cut.height
+    floor = ax.get_ylim()[0] - tall
+    body = Polygon(
+        np.vstack([[s[0], floor], np.column_stack([s, z]), [s[-1], floor]]), closed=True, facecolor=FILL,
+        edgecolor="none", zorder=1,
+    )  # fmt: skip
+    ax.add_patch(body)
+    (profile,) = ax.plot(s, z, color=INK, linewidth=1.8, zorder=3, scalex=False, scaley=False)
+    thick = 0.055 * tall
+    bar = Rectangle(
+        (cut.bar[0], 0),
+        cut.bar[1] - cut.bar[0],
+        thick,
+        facecolor="#f2c230",
+        edgecolor=INK,
+        linewidth=1.2,
+        zorder=4,
+    )
+    ax.add_patch(bar)
+    (contacts,) = ax.plot(
+        [0, cut.span], [0, 0], linestyle="none", marker="o", markersize=8, color="white", markeredgecolor=INK,
+        markeredgewidth=2, zorder=5, scalex=False, scaley=False,
+    )  # fmt: skip
+    line, over = _draw_allowed(ax, cut, allowed) if allowed is not None else (None, None)
+    space = FreeSpace(ax)
+    deep = space.points_between((cut.at, 0), (cut.at, -placement.gap))
+    dimension = ax.annotate(
+        "", (cut.at, -placement.gap), (cut.at, 0), zorder=6, annotation_clip=False,
+        arrowprops={
+            "arrowstyle": "<->", "color": INK, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0,
+            "mutation_scale": min(12.0, max(3.0, deep / 2)),
+        },
+    )  # fmt: skip
+    space.take_line(np.column_stack([s, z]), 1.5)
+    space.take_line(
+        np.array([[cut.bar[0], thick / 2], [cut.bar[1], thick / 2]]),
+        space.points_between((0, 0), (0, thick / 2)),
+    )
+    space.take_marks(np.array([[0, 0], [cut.span, 0]]), 5.5)
+    space.take_line(np.array([[cut.at, 0], [cut.at, -placement.gap]]), 3.0)
+    if allowed is not None:
+        space.take_line(np.array([[0, -allowed], [cut.span, -allowed]]), 1.0)
+    label = _write(ax, f"gap {_gap_text(placement, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True)
+    heights = sorted(np.linspace(-deep / 2, deep / 2, 15), key=abs)
+    beside: list[Offset] = [
+        (side * 9, dy, ha, "center") for dy in heights for side, ha in ((1, "left"), (-1, "right"))
+    ]
+    if space.place(label, beside):
+        arrow = label.arrow_patch
+        assert arrow is not None
+        arrow.set_visible(False)
+    else:
+        space.place(label, rings(deep / 2 + 8), leader=True)
+    name = _write(ax, bar_name, ((cut.bar[0] + cut.bar[1]) / 2, thick))
+    space.place(name, [(0, 5, "center", "bottom"), *rings()])
+    texts = [name]
+    if allowed is not None:
+        texts.append(_write(ax, f"allowed {printed_limit(allowed, unit)}", (cut.span, -allowed)))
+        ends = [
+            (dx, dy, "right", va) for dx in range(-4, -420, -24) for dy, va in ((-7, "top"), (7, "bottom"))
+        ]
+        space.place(texts[-1], [*ends, *rings()])
+    return ProfileChart(ax, profile, body, bar, contacts, dimension, label, line, over, tuple(texts), times)
+
+
+def _draw_allowed(ax: Axes, cut: Cut, allowed: float) -> tuple[Line2D, PolyCollection]:
+    (line,) = ax.plot(
+        [0, cut.span], [-allowed, -allowed], color="#4a2f63", linewidth=1.5, linestyle=(0, (6, 3)),
+        zorder=2.5,
+        scalex=False, scaley=False,
+    )  # fmt: skip
+    s = np.unique(
+        np.concatenate(
+            [np.linspace(0, cut.span, 400), cut.distance[(cut.distance > 0) & (cut.distance < cut.span)]]
+        )
+    )
+    z = np.interp(s, cut.distance, cut.height)
+    limits = ax.get_xlim(), ax.get_ylim()
+    over = ax.fill_between(
+        s, z, -allowed, where=(z < -allowed - 1e-6).tolist(), interpolate=True, facecolor=OVER,
+        edgecolor="#4a2f63",
+        hatch="////", linewidth=0, zorder=2,
+    )  # fmt: skip
+    ax.set(xlim=limits[0], ylim=limits[1])
+    return line, over
+
+
+def _write(ax: Axes, words: str, xy: tuple[float, float], *, bold: bool = False) -> Annotation:
+    leader = {"arrowstyle": "-", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
+    return ax.annotate(
+        words, xy, (0, 0), textcoords="offset points", fontsize=NORMAL if bold else SMALL, color=INK,
+        zorder=7,
+        fontweight="bold" if bold else "normal", annotation_clip=False,
+        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.9},
+        arrowprops=leader if bold else None,
+    )  # fmt: skip

@@ -1,0 +1,227 @@
+"""What a check found, in plain words and in a table that fits a terminal 80 wide."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable, Iterator
+
+import pandas as pd
+
+from flatness.errors import Problem
+from flatness.lengths import format_against, format_length
+from flatness.limits.kinds import UNITLESS
+from flatness.limits.measuring import Subject
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.limits.wording import caution, describe, show_ratio
+from flatness.survey.readings import Survey
+
+WIDTH = 80
+FRACTION = 32  # what a careful rule shows
+AUTHORITY = (
+    "The kit measures and compares; it does not design structure. Local codes, the flooring maker and licensed "
+    "practice decide."
+)
+
+
+def shown_unit(survey: Survey, unit: str | None = None) -> str:
+    """The unit to show lengths in, ``in`` or ``mm``: as asked for, else the survey's own family."""
+    return unit or ("in" if survey.unit in ("in", "ft") else "mm")
+
+
+def length(mm: float, unit: str, allowed: float = math.inf) -> str:
+    """A small length as printed in reports, never on the wrong side of what is allowed."""
+    return "-" if math.isnan(mm) else format_against(mm, allowed, unit, FRACTION)
+
+
+def position(mm: float, unit: str) -> str:
+    """A position as a tape reads it: feet, inches and eighths, or metres."""
+    return format_length(mm, "ft", 8) if unit == "in" else format_length(mm, "m")
+
+
+def place(xy: Iterable[float], unit: str) -> str:
+    """A place as two tape positions."""
+    x, y = (position(float(value), unit) for value in xy)
+    return f"{x} along x, {y} along y"
+
+
+def number(one: Judged, value: float, unit: str) -> str:
+    """A measure in the limit's own unit: a length, an F-number or a slope."""
+    if math.isnan(value):
+        return "-"
+    allowed = one.finding.allowed if one.finding else math.inf
+    if one.limit.kind == "slope":
+        return show_ratio(value) if value > 0 else "level"
+    if one.limit.kind in UNITLESS:
+        return _f_number(value, allowed)
+    return length(value, unit, allowed)
+
+
+def _f_number(value: float, least: float) -> str:
+    if math.isinf(value):
+        return "straight"
+    # as many digits as keep the print on the side of the limit that was judged
+    return next(
+        text
+        for digits in range(1, 12)
+        if ((float(text := f"{value:.{digits}f}") >= least) == (value >= least))
+    )
+
+
+def heading(survey: Survey, subject: Subject, unit: str) -> str:
+    """What was surveyed, in one line or two."""
+    title = survey.title or survey.source or "survey"
+    reference = "a string" if not survey.is_level else f"a {survey.reference} reference"
+    good = (
+        "accuracy not stated"
+        if survey.accuracy is None
+        else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
+    )
+    about = (
+        f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off {reference}, "
+        f"{good}"
+    )
+    return "\n".join([title, *textwrap.wrap(about, WIDTH)])
+
+
+def verdict_table(assessment: Assessment, unit: str) -> str:
+    """The verdict table, at most 80 wide."""
+    drawn = assessment.draws > 0
+    head = ["limit", "as read", "likely", "95 % range", "allowed", "chance", "verdict"]
+    rows = [_cells(one, unit) for one in assessment.judged]
+    keep = [i for i in range(len(head)) if drawn or i not in (2, 3, 5)]
+    table = [[row[i] for i in keep] for row in [head, *rows]]
+    widths = [max(len(row[i]) for row in table) for i in range(len(keep))]
+    spare = WIDTH - sum(widths[1:]) - 2 * (len(widths) - 1)
+    lines = []
+    for row in table:
+        names = textwrap.wrap(row[0], max(16, spare)) or [""]
+        cells = [text.rjust(w) for text, w in zip(row[1:-1], widths[1:-1], strict=True)] + [row[-1]]
+        lines.append("  ".join([names[0].ljust(min(widths[0], max(16, spare))), *cells]).rstrip())
+        lines += [f"  {more}" for more in names[1:]]
+    lines.insert(1, "-" * max(len(line) for line in lines))
+    return "\n".join(lines)
+
+
+def _cells(one: Judged, unit: str) -> list[str]:
+    if one.finding is None:
+        allowed = describe_allowed(one, unit)
+        return [one.limit.name, "-", "-", "-", allowed, "-", one.verdict.upper()]
+    middle, low, high = one.likely()
+    spread = "-" if math.isnan(low) else f"{number(one, low, unit)} to {number(one, high, unit)}"
+    return [
+        one.limit.name, number(one, one.finding.measured.value, unit), number(one, middle, unit), spread,
+        number(one, one.finding.allowed, unit), _percent(one.chance), one.verdict.upper(),
+    ]  # fmt: skip
+
+
+def describe_allowed(one: Judged, unit: str) -> str:
+    """What the limit allows, where nothing was measured."""
+    if one.limit.allowed is None:
+        return "-"
+    if one.limit.kind == "slope":
+        return show_ratio(one.limit.allowed)
+    return f"{one.limit.allowed:g}" if one.limit.kind in UNITLESS else length(one.limit.allowed, unit)
+
+
+def _percent(chance: float) -> str:
+    if math.isnan(chance):
+        return "-"
+    if 0 < chance < 0.01:
+        return "<1 %"
+    if 0.99 < chance < 1:
+        return ">99 %"
+    return f"{100 * chance:.0f} %"
+
+
+def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
+    limit, finding = one.limit, one.finding
+    yield f"{one.verdict.upper()}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    if finding is None:
+        yield f"Not measured: {one.reason}."
+    else:
+        yield from _found(one, assessment, unit)
+    sure = caution(limit)
+    source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+    yield f"Source: {source}{f' ({sure})' if sure else ''}."
+    if limit.notes:
+        yield limit.notes
+
+
+def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    assert one.finding is not None
+    measured = one.finding.measured
+    if not math.isnan(one.chance):
+        middle, low, high = (number(one, value, unit) for value in one.likely())
+        certain = {
+            PASS: "the readings prove it within the limit",
+            FAIL: "the readings prove it beyond the limit",
+            UNDECIDED: "the readings cannot decide",
+        }[one.verdict]
+        yield (
+            f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
+            f"95 of 100 cases; the chance that it is within the limit is {_percent(one.chance)}."
+        )
+    else:
+        yield f"{one.reason[:1].upper()}{one.reason[1:]}."
+    if measured.at is not None:
+        yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
+    if measured.note:
+        yield f"{measured.note[:1].upper()}{measured.note[1:]}."
+
+
+def _resting(one: Judged, unit: str) -> str:
+    assert one.finding is not None
+    contacts = one.finding.measured.contacts
+    if len(contacts) != 2:
+        return ""
+    word = (
+        "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
+    )
+    return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
+
+
+def note_text(problem: Problem) -> str:
+    """A finding of the reader on one line or two, without its labels."""
+    where = problem.cell or (f"row {problem.row}" if problem.row is not None else "")
+    parts = [f"{where}: {problem.what}" if where else problem.what, problem.remedy or ""]
+    return "; ".join(part for part in parts if part)
+
+
+def report(assessment: Assessment, unit: str | None = None) -> str:
+    """The whole check as text for a terminal: heading, table, each limit in words, what must be known."""
+    survey = assessment.subject.survey
+    unit = shown_unit(survey, unit)
+    blocks = [heading(survey, assessment.subject, unit), verdict_table(assessment, unit)]
+    for one in assessment.judged:
+        lines = [one.limit.name]
+        lines += [_indented(text) for text in sentences(one, assessment, unit)]
+        blocks.append("\n".join(lines))
+    notes = [note_text(problem) for problem in survey.notes]
+    notes += list(assessment.likely.notes) if assessment.likely else []
+    notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
+    if notes:
+        blocks.append("\n".join(["Worth knowing", *(_indented(f"{text}.", "  - ") for text in notes)]))
+    blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
+    return "\n\n".join(blocks)
+
+
+def _indented(text: str, first: str = "  ") -> str:
+    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))
+
+
+def limits_text(table: pd.DataFrame) -> str:
+    """The catalogue of limits as text, at most 80 wide: finish by finish."""
+    blocks = []
+    for finish, group in table.groupby("finish", sort=False):
+        lines = [str(finish)]
+        for name, row in group.iterrows():
+            lines.append(f"  {name}")
+            lines.append(
+                _indented(f"{row['value']} - {row['purpose']} ({', '.join(row['surfaces'])})", "    ")
+            )
+            source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
+            lines.append(_indented(f"{source} [{row['seen']}]", "    "))
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks)

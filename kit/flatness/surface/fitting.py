@@ -1,0 +1,176 @@
+"""Parameters of the likely surface from the readings: restricted likelihood with weak priors.
+
+With few readings the likelihood alone may run off to lengths that no building shows, so it is multiplied by
+priors that say no more than this: waves in framing and slabs are of the order of feet, and the two
+directions do not differ beyond reason. Their centres and spreads are assumptions of this kit (common
+practice, no source); with more readings they lose their weight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import minimize
+
+from flatness.errors import MeasureError
+from flatness.surface.kriging import Parameters, Stations, likelihood_gradient
+from flatness.survey.readings import Floats, Survey
+
+LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
+RATIO_SPREAD = 1.0  # prior of the log ratio of the two lengths
+STARTS_MM = (600.0, 1500.0, 4000.0)
+BLOCK = 400  # readings judged together; more are judged in blocks of neighbours
+FEWEST_REPEATS = 5  # degrees of freedom from which repeated readings tell the reading error
+LEAST_ERROR_MM, MOST_ERROR_MM = 0.02, 30.0
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Fitted parameters and how surely they are known.
+
+    Attributes
+    ----------
+    stations : the stations, moved so that their mean is the origin
+    origin : (x, y, height) [mm] of that origin
+    best : the likeliest parameters
+    spread : [k, k] covariance of the logarithms of the fitted ones: scale, length_x, length_y and, where it was
+        fitted, reading_error
+    error_basis : ``given``, ``repeats`` or ``fitted``
+    """
+
+    stations: Stations
+    origin: tuple[float, float, float]
+    best: Parameters
+    spread: Floats
+    error_basis: str
+
+    def parameter_sets(self, sets: int, draws: int, rng: np.random.Generator) -> Iterator[tuple[Parameters, int]]:
+        """``sets`` parameters that the readings allow, with how many of the draws each takes.
+
+        The likeliest ones alone where only one set is asked for.
+        """
+        values, vectors = np.linalg.eigh(self.spread)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        for number in range(sets):
+            count = draws // sets + (number < draws % sets)
+            move = root @ rng.standard_normal(len(root)) if sets > 1 else np.zeros(len(root))
+            low, high = _bounds(self.best.reading_error)
+            moved = np.clip(_logs(self.best)[: len(root)] + move, low[: len(root)], high[: len(root)])
+            yield _parameters(moved, self.best), count
+
+
+def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0)) -> Fit:
+    """Fit the likely surface's parameters to a survey.
+
+    ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user.
+    """
+    x, y, height, count = survey.stations()
+    if len(x) < 4:
+        raise MeasureError("too few stations for a likely surface", value=str(len(x)), expected="four or more")
+    origin = (float(x.mean()), float(y.mean()), float(height.mean()))
+    stations = Stations(x - origin[0], y - origin[1], height - origin[2], count)
+    if np.linalg.matrix_rank(np.column_stack([np.ones_like(x), stations.x, stations.y])) < 3:
+        raise MeasureError("the stations lie on one line", remedy="read a second line beside it")
+    error, basis = _reading_error(survey)
+    flat = stations.height - _plane(stations)
+    start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5, *rough)
+    free = 3 if error is not None else 4
+    blocks = list(_blocks(stations))
+    best = _search(blocks, start, free)
+    return Fit(stations, origin, _parameters(best, start), _spread(blocks, best, start), basis)
+
+
+def _plane(stations: Stations) -> Floats:
+    columns = np.column_stack([np.ones_like(stations.x), stations.x, stations.y])
+    out: Floats = columns @ np.linalg.lstsq(columns, stations.height, rcond=None)[0]
+    return out
+
+
+def _reading_error(survey: Survey) -> tuple[float | None, str]:
+    if survey.accuracy is not None:
+        return survey.accuracy, "given"
+    freedom, squares = survey.repeats()
+    if freedom >= FEWEST_REPEATS and squares > 0:
+        return max(math.sqrt(squares / freedom), LEAST_ERROR_MM), "repeats"
+    return None, "fitted"
+
+
+def _blocks(stations: Stations) -> Iterator[Stations]:
+    """Blocks of at most ``BLOCK`` neighbouring stations, halved across the longer side."""
+    if len(stations.x) <= BLOCK:
+        yield stations
+        return
+    along = stations.x if np.ptp(stations.x) >= np.ptp(stations.y) else stations.y
+    order = np.argsort(along, kind="stable")
+    half = len(order) // 2
+    yield from _blocks(stations.chosen(order[:half]))
+    yield from _blocks(stations.chosen(order[half:]))
+
+
+def _search(blocks: list[Stations], start: Parameters, free: int) -> Floats:
+    """Logarithms of the likeliest parameters, from the best two of a grid of starts."""
+    errors = [start.reading_error] if free == 3 else [start.reading_error, start.scale / 3]
+    grid = [
+        _logs(replace(start, scale=start.scale * grow, length_x=a, length_y=b, reading_error=e))[:free]
+        for grow in (1.0, 2.0)
+        for a in STARTS_MM
+        for b in STARTS_MM
+        for e in errors
+    ]
+    grid.sort(key=lambda logs: _loss(logs, blocks, start)[0])
+    low, high = _bounds(start.reading_error)
+    bounds = list(zip(low[:free], high[:free], strict=True))
+    found = [
+        minimize(_loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60})
+        for logs in grid[:2]
+    ]
+    best: Floats = min(found, key=lambda result: float(result.fun)).x
+    return best
+
+
+def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[float, Floats]:
+    """Minus the logarithm of restricted likelihood times prior, and its gradient."""
+    p = _parameters(logs, start)
+    loss, slope = 0.0, np.zeros(4)
+    for block in blocks:
+        value, gradient = likelihood_gradient(block, p)
+        if not math.isfinite(value):
+            return 1e12, np.zeros(len(logs))
+        loss, slope = loss - value, slope - gradient
+    mean = (logs[1] + logs[2]) / 2 - math.log(LENGTH_MM)
+    ratio = logs[1] - logs[2]
+    loss += 0.5 * (mean / LENGTH_SPREAD) ** 2 + 0.5 * (ratio / RATIO_SPREAD) ** 2
+    slope[1] += mean / 2 / LENGTH_SPREAD**2 + ratio / RATIO_SPREAD**2
+    slope[2] += mean / 2 / LENGTH_SPREAD**2 - ratio / RATIO_SPREAD**2
+    return loss, slope[: len(logs)]
+
+
+def _spread(blocks: list[Stations], best: Floats, start: Parameters) -> Floats:
+    """Covariance of the logarithms about the best, from the curvature of the loss there."""
+    step = 0.05
+    curvature = np.empty((len(best), len(best)))
+    for i, shift in enumerate(np.eye(len(best)) * step):
+        ahead, behind = _loss(best + shift, blocks, start)[1], _loss(best - shift, blocks, start)[1]
+        curvature[i] = (ahead - behind) / (2 * step)
+    values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
+    # a direction that the readings hardly tell of is known to a factor of e squared at the least
+    return np.asarray((vectors / np.maximum(values, 0.25)) @ vectors.T)
+
+
+def _logs(p: Parameters) -> Floats:
+    return np.log([p.scale, p.length_x, p.length_y, p.reading_error])
+
+
+def _parameters(logs: Floats, like: Parameters) -> Parameters:
+    scale, length_x, length_y = (float(v) for v in np.exp(logs[:3]))
+    error = float(np.exp(logs[3])) if len(logs) > 3 else like.reading_error
+    return replace(like, scale=scale, length_x=length_x, length_y=length_y, reading_error=error)
+
+
+def _bounds(error: float) -> tuple[Floats, Floats]:
+    low = np.log([min(error, 0.5) / 20, 150.0, 150.0, LEAST_ERROR_MM])
+    high = np.log([300.0, 30000.0, 30000.0, MOST_ERROR_MM])
+    return low, high

@@ -1,0 +1,173 @@
+"""Universal kriging with Matern 5/2 correlation: the mathematics under the likely surface.
+
+Heights are a linear trend plus a random surface plus reading error. The restricted likelihood (Patterson and
+Thompson 1971) takes the trend out before the parameters are judged. Formulas as in Rasmussen and Williams,
+Gaussian Processes for Machine Learning (2006), sections 2.2, 2.7 and 5.4.1.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+
+from flatness.survey.readings import Floats
+
+SQRT5 = math.sqrt(5.0)
+JITTER = 1e-9  # share of the variance added to a covariance's diagonal before it is factored
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """Parameters of a likely surface, all in mm.
+
+    Attributes
+    ----------
+    scale : standard deviation of the surface about its plane
+    length_x, length_y : correlation length along x and along y
+    reading_error : standard deviation of one reading
+    rough_scale, rough_length : standard deviation and correlation length of waves too short for the stations
+    """
+
+    scale: float
+    length_x: float
+    length_y: float
+    reading_error: float
+    rough_scale: float = 0.0
+    rough_length: float = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Stations:
+    """Distinct stations: x, y, mean height [n] mm, and how often each was read [n]."""
+
+    x: Floats
+    y: Floats
+    height: Floats
+    count: NDArray[np.int64]
+
+    def chosen(self, index: NDArray[np.intp]) -> Stations:
+        return Stations(self.x[index], self.y[index], self.height[index], self.count[index])
+
+
+def matern52(distance: Floats) -> Floats:
+    """Matern correlation of smoothness 5/2 at a distance in units of its length."""
+    scaled = SQRT5 * distance
+    out: Floats = (1.0 + scaled + scaled * scaled / 3.0) * np.exp(-scaled)
+    return out
+
+
+def surface_covariance(dx: Floats, dy: Floats, p: Parameters) -> Floats:
+    """Covariance [mm2] of the surface between places dx, dy [mm] apart."""
+    out = p.scale**2 * matern52(np.hypot(dx / p.length_x, dy / p.length_y))
+    if p.rough_scale > 0:
+        out += p.rough_scale**2 * matern52(np.hypot(dx, dy) / p.rough_length)
+    return out
+
+
+def trend(x: Floats, y: Floats) -> Floats:
+    """[n, 3] columns of the linear trend, scaled to the size of a room so that they are well conditioned."""
+    return np.column_stack([np.ones_like(x), x / 1000.0, y / 1000.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Factored:
+    """The readings' covariance K factored, with the trend's part in it."""
+
+    low: Floats  # K = low low'
+    white_trend: Floats  # low^-1 H
+    white_height: Floats  # low^-1 z
+    gram_low: Floats  # H' K^-1 H = gram_low gram_low'
+
+    @property
+    def coefficients(self) -> Floats:
+        out: Floats = cho_solve((self.gram_low, True), self.white_trend.T @ self.white_height)
+        return out
+
+
+def factor(stations: Stations, p: Parameters) -> Factored:
+    """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
+    k = surface_covariance(stations.x[:, None] - stations.x, stations.y[:, None] - stations.y, p)
+    k[np.diag_indices_from(k)] += p.reading_error**2 / stations.count + JITTER * p.scale**2
+    low = cholesky(k, lower=True, check_finite=False, overwrite_a=True)
+    h = trend(stations.x, stations.y)
+    white = solve_triangular(low, np.column_stack([h, stations.height]), lower=True, check_finite=False)
+    gram_low = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
+    return Factored(low, white[:, :-1], white[:, -1], gram_low)
+
+
+def restricted_log_likelihood(stations: Stations, p: Parameters) -> float:
+    """Logarithm of the restricted likelihood of the parameters; minus infinity where they cannot be."""
+    try:
+        f = factor(stations, p)
+    except LinAlgError:
+        return -math.inf
+    return _log_likelihood(f)
+
+
+def _log_likelihood(f: Factored) -> float:
+    rest = f.white_height - f.white_trend @ f.coefficients
+    n, m = f.white_trend.shape
+    return float(
+        -np.log(np.diag(f.low)).sum() - np.log(np.diag(f.gram_low)).sum() - 0.5 * rest @ rest
+        - 0.5 * (n - m) * math.log(2 * math.pi)
+    )  # fmt: skip
+
+
+def projection(f: Factored) -> Floats:
+    """[n, n] P = K^-1 - K^-1 H (H' K^-1 H)^-1 H' K^-1, which takes the trend out."""
+    inverse = cho_solve((f.low, True), np.eye(len(f.low)), check_finite=False)
+    across = solve_triangular(f.gram_low, f.white_trend.T, lower=True)  # gram^-1/2 H' low^-T
+    spread = solve_triangular(f.low.T, across.T, lower=False, check_finite=False)  # K^-1 H gram^-1/2'
+    out: Floats = inverse - spread @ spread.T
+    return out
+
+
+def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Floats]:
+    """Restricted log likelihood and its gradient in the logarithms of scale, length_x, length_y, reading_error."""
+    try:
+        f = factor(stations, p)
+    except LinAlgError:
+        return -math.inf, np.zeros(4)
+    proj = projection(f)
+    alpha = proj @ stations.height
+    # d log L / d t = (alpha' dK alpha - tr(P dK)) / 2 = sum((alpha alpha' - P) * dK) / 2
+    weight = np.outer(alpha, alpha) - proj
+    dx2 = ((stations.x[:, None] - stations.x) / p.length_x) ** 2
+    dy2 = ((stations.y[:, None] - stations.y) / p.length_y) ** 2
+    scaled = SQRT5 * np.sqrt(dx2 + dy2)
+    decay = p.scale**2 * np.exp(-scaled)
+    bend = weight * decay * (1 + scaled) * (5 / 3)
+    gradient = np.array([
+        np.sum(weight * decay * (1 + scaled + scaled * scaled / 3)) + JITTER * p.scale**2 * np.trace(weight),
+        0.5 * np.sum(bend * dx2),
+        0.5 * np.sum(bend * dy2),
+        np.sum(np.diag(weight) * p.reading_error**2 / stations.count),
+    ])  # fmt: skip
+    return _log_likelihood(f), gradient
+
+
+def predict(stations: Stations, p: Parameters, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Best estimate [m] mm at places x, y [m], and what its covariance is made of.
+
+    Returns mean [m], V [n, m] and W [3, m]: covariance = prior - V' V + W' W, whose second part is what the
+    readings take away and the third what not knowing the trend adds.
+    """
+    f = factor(stations, p)
+    prior = surface_covariance(stations.x[:, None] - x, stations.y[:, None] - y, p)
+    v = solve_triangular(f.low, prior, lower=True, check_finite=False, overwrite_b=True)
+    h = trend(x, y)
+    w = solve_triangular(f.gram_low, h.T - f.white_trend.T @ v, lower=True)
+    beta = f.coefficients
+    mean: Floats = h @ beta + v.T @ (f.white_height - f.white_trend @ beta)
+    return mean, v, w
+
+
+def left_out(stations: Stations, p: Parameters) -> Floats:
+    """Each reading against its prediction from all the others, in units of that prediction's own error [n]."""
+    proj = projection(factor(stations, p))
+    out: Floats = proj @ stations.height / np.sqrt(np.diag(proj))
+    return out

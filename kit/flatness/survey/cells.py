@@ -1,0 +1,272 @@
+"""What the readers of a survey file share: cells with their places, the report of problems, lengths."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from flatness.errors import LengthError, Problem, SurveyFileError
+from flatness.lengths import DATE_REMEDY, UnitNeededError, parse_exact
+
+RETYPE = "type it again in one of these forms; leave the cell empty where nothing was read"
+LEAVE_EMPTY = "leave the cell empty where no reading was taken"
+DATE_SERIALS = range(36526, 73051)  # 2000-01-01 to 2100-01-01 in a spreadsheet's count of days
+
+
+@dataclass(frozen=True)
+class Accident:
+    """A cell that holds something no length or text can be made of: a date, a formula without a result."""
+
+    value: str
+    what: str
+    expected: str | None = None
+    remedy: str | None = None
+
+
+Cell = str | float | Accident
+
+
+@dataclass(frozen=True)
+class Record:
+    """One row of a table: its number as a spreadsheet counts, and its cells from column A on."""
+
+    row: int
+    cells: tuple[Cell, ...]
+
+    def cell(self, column: int) -> Cell:
+        return self.cells[column] if column < len(self.cells) else ""
+
+    @property
+    def is_blank(self) -> bool:
+        return all(is_empty(cell) for cell in self.cells)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A file taken apart into cells: the ``#`` lines at the top, and the rows below them.
+
+    ``delimiter`` is what joins the cells of a ``#`` line that a spreadsheet has split.
+    """
+
+    header: tuple[Record, ...]
+    body: tuple[Record, ...]
+    delimiter: str = ","
+
+    @property
+    def decimal_comma(self) -> bool:
+        return self.delimiter == ";"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading as the file gives it: lengths [mm]; x and y are NaN for a benchmark off the surface."""
+
+    x: float
+    y: float
+    value: float
+    row: int
+    column: int
+    label: str = ""
+    setup: str = ""
+    line: str = ""
+    kind: str = "surface"
+
+    @property
+    def cell(self) -> str:
+        return f"{column_letter(self.column)}{self.row}"
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All readings of a file, whether they are heights or drops, and the cells where none was taken."""
+
+    readings: tuple[Reading, ...]
+    quantity: str
+    not_taken: tuple[str, ...] = ()
+
+
+class Report:
+    """Collects what is wrong with one file, so that all of it comes in one error."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        self._settled: set[tuple[int, str]] = set()
+
+    def settle(self, row: int, column: int) -> None:
+        """Take no more problems of this cell: the one it has explains them."""
+        self._settled.add((row, column_letter(column)))
+
+    def add(
+        self, what: str, row: int | None = None, column: int | None = None, *,
+        value: str | None = None, expected: str | None = None, remedy: str | None = None,
+    ) -> None:  # fmt: skip
+        """Note one problem; ``column`` counts from 0."""
+        letter = None if column is None else column_letter(column)
+        self._keep(Problem(what, self.file, row, letter, value, expected, remedy))
+
+    def take(self, problem: Problem, row: int, column: int) -> None:
+        """Note a problem found elsewhere, at this place of the file."""
+        self._keep(replace(problem, file=self.file, row=row, column=column_letter(column)))
+
+    def _keep(self, problem: Problem) -> None:
+        if (problem.row, problem.column) not in self._settled:
+            self.problems.append(problem)
+
+    def stop_if_any(self) -> None:
+        """Raise SurveyFileError with all problems, in the order of the file, if there are any."""
+        if self.problems:
+            raise SurveyFileError(sorted(self.problems, key=_place))
+
+
+def _place(problem: Problem) -> tuple[int, int, str]:
+    column = problem.column or ""
+    return (problem.row or 0, len(column), column)
+
+
+def refuse(file: str, what: str, **details: str | None) -> SurveyFileError:
+    """The error for a file that cannot be opened as a survey at all."""
+    return SurveyFileError(Problem(what, file, **details))  # type: ignore[arg-type]
+
+
+def column_letter(column: int) -> str:
+    """The spreadsheet's letter of a column counted from 0.
+
+    >>> column_letter(0), column_letter(25), column_letter(26)
+    ('A', 'Z', 'AA')
+    """
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """The known word that looks most like this one."""
+    by_lower = {name.lower(): name for name in known}
+    return by_lower[difflib.get_close_matches(word.lower(), list(by_lower), 1, 0.0)[0]]
+
+
+def is_empty(cell: Cell) -> bool:
+    return isinstance(cell, str) and not cell.strip()
+
+
+def text_of(cell: Cell) -> str:
+    """The cell as text; a whole number without its ``.0``."""
+    if isinstance(cell, Accident):
+        return cell.value
+    if isinstance(cell, str):
+        return cell
+    return repr(cell).removesuffix(".0")
+
+
+class LengthReader:
+    """Reads the lengths of one file, with its unit and decimal mark, into millimetres."""
+
+    def __init__(self, report: Report, unit: str | None, decimal_comma: bool) -> None:
+        self.report = report
+        self.unit = unit
+        self.decimal_comma = decimal_comma
+        self._bare: list[tuple[int, int, str]] = []
+        self._commas: list[tuple[int, int, str]] = []
+        self._points: list[tuple[int, int, str]] = []
+        self._metric = self._read = 0
+
+    def read(
+        self, cell: Cell, row: int, column: int, *, unit: str | None = None, reading: bool = False
+    ) -> float | None:
+        """Length [mm] in a cell, or None where it holds none, which is then in the report.
+
+        ``unit`` is the heading's own, which goes before the file's.
+        """
+        if isinstance(cell, Accident):
+            self.report.add(
+                cell.what, row, column, value=cell.value, expected=cell.expected, remedy=cell.remedy
+            )
+            return None
+        if reading and self._is_serial(cell):
+            self.report.add(
+                "a whole number that a spreadsheet uses for a date stands where a reading should be",
+                row, column, value=text_of(cell), expected="a reading such as 3/8",
+                remedy=f"{DATE_REMEDY}; if it truly is that long, write its unit behind it",
+            )  # fmt: skip
+            return None
+        try:
+            value = float(parse_exact(cell, unit or self.unit, decimal_comma=self.decimal_comma))
+        except UnitNeededError:
+            self._bare.append((row, column, text_of(cell)))
+            return None
+        except LengthError as error:
+            self.report.take(self._explained(error.problems[0], text_of(cell)), row, column)
+            return None
+        if isinstance(cell, str):
+            self._note_marks(cell, row, column)
+        return value
+
+    @staticmethod
+    def _is_serial(cell: str | float) -> bool:
+        if isinstance(cell, str):
+            text = cell.strip()
+            return len(text) == 5 and text.isascii() and text.isdigit() and int(text) in DATE_SERIALS
+        return cell in DATE_SERIALS
+
+    @staticmethod
+    def _explained(problem: Problem, text: str) -> Problem:
+        plain = text.strip()
+        if plain.startswith("#"):
+            return replace(
+                problem, what="a spreadsheet's error or a number too wide to show",
+                remedy="mend the formula or widen the column, then save the file again",
+            )  # fmt: skip
+        if problem.remedy is None and not any(char.isnumeric() for char in plain):
+            return replace(problem, remedy=LEAVE_EMPTY)
+        if problem.remedy is None and plain.endswith("%"):
+            return replace(problem, what="a percentage, not a length", remedy=RETYPE)
+        return problem if problem.remedy else replace(problem, remedy=RETYPE)
+
+    def _note_marks(self, text: str, row: int, column: int) -> None:
+        self._read += 1
+        self._metric += re.search(r"\d\s*(?:[mc]?m|\w*met)", text, re.IGNORECASE) is not None
+        if self.decimal_comma:
+            if "," in text:
+                self._commas.append((row, column, text))
+            elif re.search(r"\d\.\d", text):
+                self._points.append((row, column, text))
+
+    @property
+    def likely_unit(self) -> str:
+        """Unit to show results in where the file names none: as most of its lengths were written."""
+        return self.unit or ("mm" if self._metric * 2 > self._read else "in")
+
+    def finish(self) -> None:
+        """Report what only the whole file shows: numbers without a unit, two kinds of decimal mark."""
+        if self._bare:
+            row, column, text = min(self._bare)
+            count = len(self._bare)
+            self.report.add(
+                "a number without a unit, and the file names none"
+                + (f" ({count} numbers carry none, this is the first)" if count > 1 else ""),
+                row, column, value=text,
+                expected="a line such as `# unit: in` at the top (in, ft, mm, cm or m)",
+                remedy="add the line with the unit you measured in, or write a unit behind each number",
+            )  # fmt: skip
+        if self._commas and self._points:
+            row, column, text = min(self._points)
+            other = min(self._commas)
+            self.report.add(
+                "a decimal point in a file that also uses decimal commas "
+                f"('{other[2]}' in {column_letter(other[1])}{other[0]})",
+                row, column, value=text, expected="one kind of decimal mark in one file",
+                remedy="write all decimals with a comma, or all with a point, and no mark between thousands",
+            )  # fmt: skip
+
+
+def date_accident(value: str) -> Accident:
+    """The accident of a date where a length should be."""
+    return Accident(
+        value, "a date stands where a length should be", "a length such as 3/8, 0.375 or 9 mm", DATE_REMEDY
+    )

@@ -1,0 +1,203 @@
+"""Checks of what was read: a surface, inside its outline, and no reading far off its neighbours."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from flatness.errors import Problem
+from flatness.lengths import format_length
+from flatness.survey.cells import Reading, Readings, Report
+from flatness.survey.header import Header
+from flatness.survey.readings import SAME_PLACE_MM, Floats
+from flatness.survey.setups import EIGHTH_MM
+
+INCH_MM = (
+    25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
+)
+NEIGHBOURS = 8
+FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
+SIGMAS = 6.0
+MAD_TO_SIGMA = 1.4826  # median absolute deviation to standard deviation, normal distribution (closed form)
+
+
+def check_outlines(header: Header, report: Report) -> None:
+    """Report openings that do not lie inside the outline."""
+    if header.outline is None:
+        return
+    room = header.outline.buffer(INCH_MM, join_style="mitre")
+    for row, opening in header.openings:
+        if not room.covers(opening):
+            report.add(
+                "the opening does not lie inside the outline", row, 0,
+                expected="an opening within the outline",
+                remedy="correct its corners, or those of the outline",
+            )  # fmt: skip
+
+
+def check_readings(readings: Readings, heights: list[float], header: Header, report: Report) -> list[Problem]:
+    """Report what makes the readings no surface; give back notes on what is worth a look.
+
+    Parameters
+    ----------
+    readings : as the file gives them
+    heights : of each of them [mm]
+    header : outline, openings and accuracy
+    report : takes what is wrong
+    """
+    kept = [(r, h) for r, h in zip(readings.readings, heights, strict=True) if r.kind == "surface"]
+    points = [reading for reading, _ in kept]
+    x, y = (np.array([getattr(reading, name) for reading in points], dtype=float) for name in ("x", "y"))
+    z = np.array([height for _, height in kept], dtype=float)
+    place, index = _stations(x, y)
+    _check_spread(x[place], y[place], points, report)
+    _check_inside(x, y, points, header, report)
+    _check_repeats(index, z, points, header.accuracy, report)
+    notes = far_off_neighbours(x, y, z, points, header.accuracy, report.file)
+    return notes + _not_taken(readings, header, report.file)
+
+
+def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First reading of each distinct station, and the station of each reading."""
+    key = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
+    _, first, index = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    return first.astype(np.int64), index.reshape(-1).astype(np.int64)
+
+
+def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -> None:
+    if len(x) < 3:
+        report.add(
+            "fewer than three stations are no surface", value=f"{len(x)} stations",
+            expected="at least three stations, not on one line", remedy="take more readings",
+        )  # fmt: skip
+        return
+    xy = np.column_stack([x - x.mean(), y - y.mean()])
+    across = np.linalg.svd(xy, full_matrices=False)[2][1]
+    width = xy @ across
+    if np.ptp(width) <= 2 * SAME_PLACE_MM:
+        report.add(
+            "all stations lie on one line", points[0].row, points[0].column,
+            expected="stations that span an area",
+            remedy="read a second line beside the first",
+        )  # fmt: skip
+
+
+def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:
+    place = shapely.points(x, y)
+    if header.outline is not None:
+        beyond = shapely.distance(header.outline, place)
+        for k in np.flatnonzero(beyond > INCH_MM + 1e-6):
+            _report_place(report, points[k], x[k], y[k], float(beyond[k]), "outside the outline")
+    for row, opening in header.openings:
+        inside = shapely.contains_xy(opening, x, y)
+        depth = np.where(inside, shapely.distance(opening.exterior, place), 0.0)
+        for k in np.flatnonzero(depth > INCH_MM + 1e-6):
+            _report_place(report, points[k], x[k], y[k], float(depth[k]), f"inside the opening of row {row}")
+
+
+def _report_place(report: Report, reading: Reading, x: float, y: float, by: float, where: str) -> None:
+    report.add(
+        f"the station at x {_both(x, 'ft')}, y {_both(y, 'ft')} lies {where} by {_both(by)}",
+        reading.row, reading.column, expected="stations on the surface",
+        remedy="correct the station's x and y, or the corners of the outline or opening",
+    )  # fmt: skip
+
+
+def _both(mm: float, unit: str = "in") -> str:
+    return f"{format_length(mm, unit, 16)} ({format_length(mm, 'mm')})"
+
+
+def _check_repeats(
+    index: NDArray[np.int64], z: Floats, points: list[Reading], accuracy: float | None, report: Report
+) -> None:
+    allowed = EIGHTH_MM if accuracy is None else 4 * math.sqrt(2) * accuracy
+    order = np.lexsort((z, index))
+    same = np.flatnonzero(np.diff(index[order]) != 0)
+    starts, ends = np.concatenate([[0], same + 1]), np.concatenate([same, [len(order) - 1]])
+    if not len(order):
+        return
+    apart = z[order[ends]] - z[order[starts]]
+    for k in np.flatnonzero(apart > allowed + 1e-6):
+        first, second = sorted(
+            (points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column)
+        )
+        report.add(
+            f"this station was read twice, here and in {first.cell}, {_both(float(apart[k]))} apart",
+            second.row, second.column, expected=f"within {_both(allowed)}",
+            remedy="read the station again, or correct the x and y of one of the two",
+        )  # fmt: skip
+
+
+def far_off_neighbours(
+    x: Floats, y: Floats, z: Floats, points: list[Reading], accuracy: float | None, file: str
+) -> list[Problem]:
+    """Notes on readings far off what their neighbours say.
+
+    Each station is predicted, without itself, by a plane through its eight nearest stations, of which the
+    one that fits worst is left out. A reading is noted where it is off by more than six robust standard
+    deviations of all predictions and by more than 1/8 in + 4 x accuracy.
+    """
+    if len(z) < FEWEST_STATIONS:
+        return []
+    residual = z - predict(x, y, z)
+    sigma = MAD_TO_SIGMA * float(np.median(np.abs(residual)))
+    least = max(SIGMAS * sigma, EIGHTH_MM + 4 * (accuracy or 0.0))
+    notes = []
+    for k in np.flatnonzero(np.abs(residual) > least):
+        off = float(residual[k])
+        side = "proud of" if off > 0 else "shy of"
+        notes.append(Problem(
+            f"the height here is {_both(abs(off))} {side} what its neighbours say; it is used as it is",
+            file, points[k].row, points[k].cell.rstrip("0123456789"),
+            expected=f"within {_both(least)} of a plane through its neighbours",
+            remedy="check the reading for a slip of an inch or a wrong station, or read it again",
+        ))  # fmt: skip
+    return notes
+
+
+def predict(x: Floats, y: Floats, z: Floats) -> Floats:
+    """Height of each station [mm] by a plane through its nearest others, the worst of them left out."""
+    k = min(NEIGHBOURS, len(z) - 1)
+    xy = np.column_stack([x, y])
+    _, near = cKDTree(xy).query(xy, k=k + 1)
+    # repeated stations may come before the station itself
+    near = np.asarray(near)
+    itself = near == np.arange(len(z))[:, None]
+    itself[~itself.any(axis=1), -1] = True
+    near = near[~itself].reshape(len(z), k)
+    offset = xy[near] - xy[:, None, :]
+    reach = np.maximum(np.abs(offset).max(axis=(1, 2)), SAME_PLACE_MM)
+    design = np.concatenate([np.ones((len(z), k, 1)), offset / reach[:, None, None]], axis=2)
+    level = np.median(z[near], axis=1)
+    values = z[near] - level[:, None]
+    best = np.full(len(z), np.inf)
+    predicted = np.zeros(len(z))
+    for left_out in range(k):
+        rows = np.delete(design, left_out, axis=1)
+        right = np.delete(values, left_out, axis=1)
+        # a whisker of ridge keeps neighbours that stand on one line solvable: no slope across it
+        normal = np.swapaxes(rows, 1, 2) @ rows + np.diag([0.0, 1e-6, 1e-6])
+        plane = np.linalg.solve(normal, np.swapaxes(rows, 1, 2) @ right[:, :, None])
+        misfit = ((rows @ plane)[:, :, 0] - right) ** 2
+        better = misfit.sum(axis=1) < best
+        best[better] = misfit.sum(axis=1)[better]
+        predicted[better] = plane[better, 0, 0]
+    return np.asarray(predicted + level)
+
+
+def _not_taken(readings: Readings, header: Header, file: str) -> list[Problem]:
+    cells = readings.not_taken
+    if not cells or header.outline is not None:
+        return []
+    shown = ", ".join(cells[:6]) + (", ..." if len(cells) > 6 else "")
+    first = cells[0]
+    letters = first.rstrip("0123456789")
+    return [Problem(
+        f"{len(cells)} stations have no reading ({shown}); no outline says whether the surface is there",
+        file, int(first[len(letters) :]), letters, expected="a reading, or a line `# outline: ...`",
+        remedy="read the stations, or state the outline and the openings",
+    )]  # fmt: skip

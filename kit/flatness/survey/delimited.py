@@ -1,0 +1,160 @@
+"""Delimited text (CSV, semicolons, tabs) taken apart into cells, as a spreadsheet would number them.
+
+Python's own csv module is not used: it takes the inch mark of ``41-3/8"`` for the start of a quotation in
+some places, and says nothing of a quotation mark that is never closed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from flatness.survey.cells import Record, Report, Table, refuse
+
+DELIMITERS = ("\t", ";", ",")
+SAVE_AS_UTF8 = "open it in a spreadsheet and save it as CSV UTF-8"
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_SPREADSHEET_ERROR = re.compile(r"#(?:[A-Z/0]+[!?]|N/A|#+$)")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field as it stands: its text, whether it was quoted, and what is wrong with its quotation marks."""
+
+    text: str
+    quoted: bool = False
+    wrong: str = ""
+
+
+def read_delimited(data: bytes, file: str, report: Report) -> Table:
+    """The table in the bytes of a text file."""
+    lines = _LINE_END.split(decode(data, file))
+    if not any(line.strip() for line in lines):
+        raise refuse(file, "the file is empty", expected="readings", remedy="choose another file")
+    delimiter = _delimiter(lines, file)
+    header: list[Record] = []
+    body: list[Record] = []
+    for row, fields in enumerate(split_records(lines, delimiter), 1):
+        _report_marks(report, row, fields)
+        if not body and is_header(fields[0].text):
+            header.append(Record(row, tuple(field.text for field in fields)))
+            continue
+        record = Record(row, tuple(field.text if field.quoted else field.text.strip() for field in fields))
+        if not record.is_blank:
+            body.append(record)
+    return Table(tuple(header), tuple(body), delimiter)
+
+
+def decode(data: bytes, file: str) -> str:
+    """The text of UTF-8, with or without a byte-order mark, or UTF-16 with one."""
+    utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    encoding = "utf-16" if utf16 else "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        row = 1 + len(_LINE_END.findall(data[: error.start].decode(encoding, "ignore")))
+        raise refuse(
+            file, f"the text is not written in UTF-8 (first seen in row {row})",
+            expected="UTF-8, or UTF-16 with its mark", remedy=SAVE_AS_UTF8,
+        ) from error  # fmt: skip
+    if "\0" in text:
+        raise refuse(file, "this is not plain text", expected="CSV in UTF-8", remedy=SAVE_AS_UTF8)
+    return text
+
+
+def is_header(text: str) -> bool:
+    """Whether a row that starts with this cell is a ``# key: value`` line."""
+    text = text.strip()
+    return text.startswith("#") and not _SPREADSHEET_ERROR.match(text)
+
+
+def _delimiter(lines: list[str], file: str) -> str:
+    """The delimiter of the first row that is not a ``#`` line; those in quotation marks do not count."""
+    for line in lines:
+        if not line.strip(" \t;,") or is_header(line.lstrip(' \t"')):
+            continue
+        for delimiter in DELIMITERS:
+            if len(next(split_records([line], delimiter))) > 1:
+                return delimiter
+        raise refuse(
+            file, "the first row under the # lines has one column only", value=line.strip(),
+            expected="cells separated by commas, semicolons or tabs, such as x,y,reading",
+            remedy="save the sheet as CSV",
+        )  # fmt: skip
+    raise refuse(
+        file, "there are no readings", expected="a list (x,y,reading) or a grid under the # lines",
+        remedy="add the readings below the # lines",
+    )  # fmt: skip
+
+
+def split_records(lines: list[str], delimiter: str) -> Iterator[list[Field]]:
+    """The rows of these lines; a quoted field may run over several lines, and is then marked as wrong."""
+    at = 0
+    while at < len(lines):
+        line, at = lines[at], at + 1
+        if '"' not in line:
+            yield [Field(text) for text in line.split(delimiter)]
+            continue
+        fields: list[Field] = []
+        start = 0
+        while start <= len(line):
+            if line[start:].lstrip(" ").startswith('"'):
+                field, end, line, at = _quoted(lines, line, line.index('"', start) + 1, at, delimiter)
+            else:
+                end = line.find(delimiter, start)
+                end = len(line) if end < 0 else end
+                field = Field(line[start:end])
+            fields.append(field)
+            start = end + 1
+        yield fields
+
+
+def _quoted(lines: list[str], line: str, start: int, at: int, delimiter: str) -> tuple[Field, int, str, int]:
+    """The field whose opening mark is before ``start``; where it ends, in which line, and the next line."""
+    text, wrong = "", ""
+    while True:
+        end = line.find('"', start)
+        if end >= 0 and line.startswith('""', end):
+            text += line[start : end + 1]
+            start = end + 2
+        elif end >= 0:
+            text += line[start:end]
+            break
+        elif at < len(lines):
+            text += line[start:] + "\n"
+            line, at, start = lines[at], at + 1, 0
+            wrong = "break"
+        else:
+            return Field(text + line[start:], True, "unpaired"), len(line), line, at
+    rest = line.find(delimiter, end)
+    rest = len(line) if rest < 0 else rest
+    tail = line[end + 1 : rest]
+    if tail.strip():
+        text, wrong = f"{text}{tail}", "text behind"
+    return Field(text, True, wrong), rest, line, at
+
+
+def _report_marks(report: Report, row: int, fields: list[Field]) -> None:
+    for column, field in enumerate(fields):
+        if field.wrong == "unpaired":
+            report.add(
+                "a quotation mark opens here and is never closed", row, column, value=field.text,
+                expected='an inch mark behind its number, such as 41-3/8"',
+                remedy='delete the mark in front, or write "41-3/8""" with the inch mark doubled inside',
+            )  # fmt: skip
+        elif field.wrong == "text behind":
+            report.add(
+                "text behind a closing quotation mark; the quotation opens here", row, column,
+                value=field.text,
+                expected="a delimiter behind the closing mark",
+                remedy="delete the quotation mark in front, or double the inch marks inside the quotation",
+            )  # fmt: skip
+        elif field.wrong == "break":
+            report.add(
+                "a line break inside a cell that begins here", row, column, value=field.text,
+                expected="one length or text to a cell, on one line",
+                remedy="delete the line break, or the quotation mark in front if it stands there by mistake",
+            )  # fmt: skip
+        if field.wrong:
+            report.settle(row, column)

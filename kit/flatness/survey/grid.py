@@ -1,0 +1,88 @@
+"""A grid: x positions along the first row, y positions down the first column, readings in the cells."""
+
+from __future__ import annotations
+
+from flatness.lengths import unit_named
+from flatness.survey.cells import (
+    Cell,
+    LengthReader,
+    Reading,
+    Readings,
+    Table,
+    column_letter,
+    is_empty,
+    text_of,
+)
+from flatness.survey.header import Header, needed_quantity
+from flatness.survey.readings import SAME_PLACE_MM
+
+CORNERS = ("y\\x", "y/x")
+
+
+def corner_unit(cell: Cell) -> str | None:
+    """The unit that the corner of a grid names; empty where it names none; None where it is no corner."""
+    text = text_of(cell).strip().lower()
+    if text in ("", *CORNERS):
+        return ""
+    return unit_named(text)
+
+
+def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
+    """The readings of a grid; an empty cell was not taken."""
+    first, *rows = table.body
+    report = lengths.report
+    quantity = needed_quantity(header, report, first.row)
+    unit = corner_unit(first.cell(0))
+    if unit is None:
+        report.add(
+            "the corner of the grid holds something else", first.row, 0, value=text_of(first.cell(0)),
+            expected="nothing, y\\x, or the unit of the positions such as ft",
+            remedy="empty the corner cell; x positions run along the first row, y positions down the first "
+            "column",
+        )  # fmt: skip
+    along = [(first.row, c, first.cell(c)) for c in range(1, max(len(record.cells) for record in table.body))]
+    down = [(record.row, 0, record.cell(0)) for record in rows]
+    x = _positions("x", along, [[row.cell(c) for row in rows] for _, c, _ in along], unit or None, lengths)
+    y = _positions("y", down, [list(row.cells[1:]) for row in rows], unit or None, lengths)
+    readings, not_taken = [], []
+    for record, y_here in zip(rows, y, strict=True):
+        for (_, column, _), x_here in zip(along, x, strict=True):
+            cell = record.cell(column)
+            if is_empty(cell):
+                if x_here is not None and y_here is not None:
+                    not_taken.append(f"{column_letter(column)}{record.row}")
+                continue
+            value = lengths.read(cell, record.row, column, reading=True)
+            if value is not None and x_here is not None and y_here is not None:
+                readings.append(Reading(x_here, y_here, value, record.row, column))
+    return Readings(tuple(readings), quantity, tuple(not_taken))
+
+
+def _positions(
+    name: str, places: list[tuple[int, int, Cell]], beside: list[list[Cell]], unit: str | None,
+    lengths: LengthReader,
+) -> list[float | None]:  # fmt: skip
+    """Positions [mm] of the grid's rows or columns; None where empty or wrong."""
+    found: list[float | None] = []
+    seen: list[tuple[float, str]] = []
+    for (row, column, cell), readings in zip(places, beside, strict=True):
+        if is_empty(cell):
+            if not all(is_empty(reading) for reading in readings):
+                lengths.report.add(
+                    f"readings without their {name} position", row, column, value="",
+                    expected=f"the {name} position of this {'column' if name == 'x' else 'row'}",
+                    remedy="fill it in, or delete the readings",
+                )  # fmt: skip
+            found.append(None)
+            continue
+        value = lengths.read(cell, row, column, unit=unit)
+        found.append(value)
+        if value is not None:
+            twin = next((where for other, where in seen if abs(other - value) <= SAME_PLACE_MM), None)
+            if twin is not None:
+                lengths.report.add(
+                    f"the {name} position is the same as in {twin}", row, column, value=text_of(cell),
+                    expected="each position once", remedy="correct one of the two",
+                )  # fmt: skip
+            seen.append((value, f"{column_letter(column)}{row}"))
+    return found

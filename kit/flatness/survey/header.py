@@ -1,0 +1,276 @@
+"""The ``# key: value`` lines at the top of a survey file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import shapely
+from shapely import Polygon
+
+from flatness.errors import LengthError
+from flatness.lengths import parse_exact, unit_named
+from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
+from flatness.survey.readings import REFERENCES, SURFACES
+
+FREE_TEXT = ("title", "date", "instrument", "by")
+REPEATABLE = ("opening", "benchmark")
+KEYS = (
+    "title", "surface", "unit", "reading", "reference", "accuracy", "date", "outline", "opening", "benchmark",
+    "instrument", "by",
+)  # fmt: skip
+QUANTITIES = ("height", "drop")
+_CORNERS = (
+    "corners such as (0, 0) (16 ft, 0) (16 ft, 20 ft) (0, 20 ft), or 0,0; 16 ft,0; 16 ft,20 ft; 0,20 ft"
+)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """The value of one key and the row it stands in."""
+
+    row: int
+    text: str
+
+
+@dataclass
+class Header:
+    """What the ``#`` lines say; lengths in mm."""
+
+    text: dict[str, str] = field(default_factory=dict)
+    surface: str = "floor"
+    reference: str = "level"
+    quantity: str | None = None
+    quantity_row: int | None = None
+    accuracy: float | None = None
+    outline: Polygon | None = None
+    outline_row: int | None = None
+    openings: list[tuple[int, Polygon]] = field(default_factory=list)
+    benchmarks: dict[str, float] = field(default_factory=dict)
+
+
+def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
+    """The header of a table, and the reader of lengths with the unit that it names."""
+    entries = _entries(table, report)
+
+    def single(key: str) -> Entry | None:
+        return entries.get(key, [None])[0]
+
+    lengths = LengthReader(report, _unit(single("unit"), report), table.decimal_comma)
+    header = Header({key: found.text for key in FREE_TEXT if (found := single(key)) is not None})
+    header.surface = _choice("surface", single("surface"), SURFACES, report) or "floor"
+    _read_reference(header, single("reference"), report)
+    if (found := single("reading")) is not None:
+        header.quantity, header.quantity_row = _choice("reading", found, QUANTITIES, report), found.row
+    if (found := single("accuracy")) is not None:
+        header.accuracy = lengths.read(found.text, found.row, 0)
+        if header.accuracy is not None and header.accuracy <= 0:
+            report.add(
+                "the accuracy must be above zero", found.row, 0, value=found.text,
+                expected="one standard deviation of one reading, such as 1/32 in",
+                remedy="write how far a repeated reading typically differs, or delete the line",
+            )  # fmt: skip
+    if (found := single("outline")) is not None:
+        header.outline, header.outline_row = _polygon("outline", found, lengths), found.row
+    for found in entries.get("opening", []):
+        if (opening := _polygon("opening", found, lengths)) is not None:
+            header.openings.append((found.row, opening))
+    for found in entries.get("benchmark", []):
+        _read_benchmark(header, found, lengths)
+    return header, lengths
+
+
+def needed_quantity(header: Header, report: Report, row: int) -> str:
+    """``height`` or ``drop``, which the file must say."""
+    if header.quantity is None and header.quantity_row is None:
+        report.add(
+            "the file does not say what its readings are: heights, or drops below the instrument's line",
+            row, 0,
+            expected="`# reading: height` (higher floor, larger number) or `# reading: drop` (higher floor, "
+            "smaller number, as on a rod or tape under a laser line)",
+            remedy="add one of the two lines at the top",
+        )  # fmt: skip
+    return header.quantity or "height"
+
+
+def header_line(record: Record, delimiter: str) -> str | Accident:
+    """A ``#`` line made whole again, where a spreadsheet has split it over cells."""
+    cells = list(record.cells)
+    while len(cells) > 1 and isinstance(cells[-1], str) and not cells[-1].strip():
+        cells.pop()
+    first = text_of(cells[0]).strip().lstrip("#").strip()
+    key = first.rstrip(": ").lower()
+    if first.endswith(":") and len(cells) > 1 and isinstance(cells[1], str) and not cells[1].strip():
+        cells.pop(1)
+    for cell in cells:
+        if isinstance(cell, Accident) and key not in FREE_TEXT:
+            return cell
+    rest = [text_of(cell) for cell in cells[1:]]
+    if first.endswith(":"):
+        return f"{first} {delimiter.join(rest)}"
+    return delimiter.join([first, *rest])
+
+
+def _entries(table: Table, report: Report) -> dict[str, list[Entry]]:
+    entries: dict[str, list[Entry]] = {}
+    for record in table.header:
+        line = header_line(record, table.delimiter)
+        if isinstance(line, Accident):
+            report.add(line.what, record.row, 0, value=line.value, expected=line.expected, remedy=line.remedy)
+            continue
+        if not line:
+            continue
+        key, colon, value = line.partition(":")
+        key, value = key.strip().lower(), value.strip()
+        if not colon or key not in KEYS:
+            report.add(
+                "an unknown key" if colon else "a # line without a colon", record.row, 0, value=line,
+                expected=f"`# key: value` with one of the keys {', '.join(KEYS)}",
+                remedy=f"did you mean `{nearest(key, KEYS)}`?" if colon
+                else "write `# title: ...`, or delete it",
+            )  # fmt: skip
+        elif key in entries and key not in REPEATABLE:
+            report.add(
+                f"`{key}` is given twice, first in row {entries[key][0].row}", record.row, 0, value=line,
+                expected="one line for this key", remedy="delete one of the two",
+            )  # fmt: skip
+        elif not value and key not in FREE_TEXT:
+            report.add(
+                f"`{key}` has no value", record.row, 0, value=line, expected=f"`# {key}: value`",
+                remedy="write its value, or delete the line",
+            )  # fmt: skip
+        else:
+            entries.setdefault(key, []).append(Entry(record.row, value))
+    return entries
+
+
+def _choice(key: str, found: Entry | None, known: tuple[str, ...], report: Report) -> str | None:
+    if found is None:
+        return None
+    value = found.text.lower()
+    if value in known:
+        return value
+    report.add(
+        f"unknown {key}", found.row, 0, value=found.text, expected=" or ".join(known),
+        remedy=f"did you mean `{nearest(value, known)}`?",
+    )  # fmt: skip
+    return None
+
+
+def _unit(found: Entry | None, report: Report) -> str | None:
+    if found is None:
+        return None
+    unit = unit_named(found.text)
+    if unit is None:
+        report.add(
+            "unknown unit", found.row, 0, value=found.text, expected="in, ft, mm, cm or m",
+            remedy="write the unit you measured in",
+        )  # fmt: skip
+        return "mm"  # the file is refused anyway; reading on finds its other problems
+    return unit
+
+
+def _read_reference(header: Header, found: Entry | None, report: Report) -> None:
+    header.reference = "plumb" if header.surface == "wall" else "level"
+    chosen = _choice("reference", found, REFERENCES, report)
+    if found is not None and chosen is not None and chosen not in (header.reference, "string"):
+        report.add(
+            f"a {header.surface} is not read off a {chosen} reference", found.row, 0, value=found.text,
+            expected=f"{header.reference} or string",
+            remedy="correct `# surface:` or `# reference:`; string stands for a straight reference that is "
+            "not known to be level or plumb",
+        )  # fmt: skip
+    elif chosen is not None:
+        header.reference = chosen
+
+
+def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
+    """The polygon [mm] of a corner list, or None where it is wrong, which is then in the report."""
+    report = lengths.report
+    corners: list[tuple[float, float]] = []
+    for pair in _pairs(found.text):
+        ways = _splits(pair, lengths)
+        if len(ways) != 1:
+            report.add(
+                f"a corner of the {key} can be read in {len(ways)} ways" if ways
+                else f"a corner of the {key} is not two lengths",
+                found.row, 0, value=pair, expected=_CORNERS,
+                remedy="put a space behind the comma between x and y, such as (4,5, 2)" if ways
+                else "write each corner as x, y; four corners for a rectangle",
+            )  # fmt: skip
+            return None
+        x, y = (lengths.read(part, found.row, 0) for part in ways[0])
+        if x is None or y is None:
+            return None
+        corners.append((x, y))
+    if len(set(corners)) < 3:
+        report.add(
+            f"the {key} has fewer than three corners", found.row, 0, value=found.text, expected=_CORNERS,
+            remedy="list every corner in order around it; a rectangle has four",
+        )  # fmt: skip
+        return None
+    polygon = Polygon(corners)
+    if not polygon.is_valid or polygon.area <= 0:
+        crossing = "Self-intersection" in shapely.is_valid_reason(polygon)
+        flat = shapely.MultiPoint(corners).convex_hull.area < 1e-6
+        what = "has no area" if flat or not crossing else "crosses or touches itself"
+        report.add(
+            f"the {key} {what}", found.row, 0, value=found.text, expected=_CORNERS,
+            remedy="list the corners in order, walking once around it",
+        )  # fmt: skip
+        return None
+    return polygon
+
+
+def _pairs(text: str) -> list[str]:
+    if "(" not in text and ")" not in text:
+        return [pair.strip() for pair in text.split(";") if pair.strip()]
+    pairs, rest = [], text
+    while "(" in rest:
+        before, _, rest = rest.partition("(")
+        inside, closed, rest = rest.partition(")")
+        # what stands between brackets may only be a comma or a semicolon
+        pairs += [stray for stray in [before.strip(" ,;")] if stray]
+        pairs.append(inside.strip() if closed else f"({inside}")
+    return pairs + [stray for stray in [rest.strip(" ,;")] if stray]
+
+
+def _splits(pair: str, lengths: LengthReader) -> list[tuple[str, str]]:
+    """All ways to read a text as two lengths with a comma between them."""
+    commas = [i for i, char in enumerate(pair) if char == ","]
+    ways = [(pair[:i].strip(), pair[i + 1 :].strip()) for i in commas]
+    return [way for way in ways if all(_is_length(part, lengths) for part in way)]
+
+
+def _is_length(text: str, lengths: LengthReader) -> bool:
+    try:
+        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
+    except LengthError:
+        return False
+    return True
+
+
+def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None:
+    text = found.text
+    places = [i for i, char in enumerate(text) if char == "="][-1:]
+    places = places or [i for i, char in enumerate(text) if char == ","]
+    places = places or [i for i, char in enumerate(text) if char == " "]
+    ways = [(text[:i].strip(), text[i + 1 :].strip()) for i in places]
+    ways = [(label, height) for label, height in ways if label and _is_length(height, lengths)]
+    if len(ways) != 1:
+        lengths.report.add(
+            f"the benchmark can be read in {len(ways)} ways" if ways
+            else "the benchmark is not a label and a height",
+            found.row, 0, value=text, expected="`# benchmark: BM1 = 3 1/4 in`",
+            remedy="write the label, an equals sign and its height",
+        )  # fmt: skip
+        return
+    label, written = ways[0]
+    height = lengths.read(written, found.row, 0)
+    if label in header.benchmarks:
+        lengths.report.add(
+            f"benchmark {label} is given twice", found.row, 0, value=text,
+            expected="one height for each label",
+            remedy="delete one of the two, or give them different labels",
+        )  # fmt: skip
+    elif height is not None:
+        header.benchmarks[label] = height

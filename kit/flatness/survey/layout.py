@@ -1,0 +1,226 @@
+"""The rows below the ``#`` lines: a list, one reading a row, or a grid of positions and readings."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from flatness.errors import LengthError
+from flatness.lengths import parse_exact, unit_named
+from flatness.survey.cells import (
+    Accident,
+    LengthReader,
+    Reading,
+    Readings,
+    Record,
+    Report,
+    Table,
+    column_letter,
+    is_empty,
+    nearest,
+    text_of,
+)
+from flatness.survey.grid import corner_unit, read_grid
+from flatness.survey.header import Header, needed_quantity
+from flatness.survey.readings import KINDS
+
+HEADINGS = ("x", "y", "reading", "height", "drop", "setup", "line", "label", "kind")
+WITH_LENGTHS = ("x", "y", "reading", "height", "drop")
+TEXTS = ("setup", "line", "label", "kind")
+_HEADING = re.compile(r"([^\s\[(_]+)\s*(?:\[(.*)\]|\((.*)\)|[_\s](.*))?", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A column of a list: its meaning and its own unit, if it has one."""
+
+    name: str
+    column: int
+    unit: str | None = None
+
+
+def read_layout(table: Table, header: Header, lengths: LengthReader) -> Readings:
+    """The readings of a table, list or grid, before any sign or constant is applied."""
+    if _is_list(table, lengths):
+        return _read_list(table, header, lengths)
+    return read_grid(table, header, lengths)
+
+
+def _is_list(table: Table, lengths: LengthReader) -> bool:
+    """A row of headings starts a list; a row of positions behind its first cell starts a grid."""
+    first, *others = table.body[0].cells
+    if any(_split_heading(text_of(cell))[0] in WITH_LENGTHS for cell in others):
+        return True
+    if is_empty(first) or corner_unit(first) is not None:
+        return False
+    filled = [cell for cell in others if not is_empty(cell)]
+    return not any(isinstance(cell, (float, Accident)) or _reads(cell, lengths) for cell in filled)
+
+
+def _reads(text: str, lengths: LengthReader) -> bool:
+    try:
+        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
+    except LengthError:
+        return False
+    return True
+
+
+def _split_heading(text: str) -> tuple[str, str]:
+    """Name and unit of a heading such as ``x``, ``X [ft]``, ``x (ft)`` or ``x_ft``."""
+    match = _HEADING.fullmatch(text.strip())
+    if match is None:
+        return text.strip().lower(), ""
+    return match[1].lower(), next((unit.strip() for unit in match.groups()[1:] if unit), "")
+
+
+def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
+    first, *rows = table.body
+    report = lengths.report
+    headings = _headings(first, rows, report)
+    quantity = _list_quantity(headings, first.row, header, report)
+    if not rows:
+        report.add("there are no readings under the headings", first.row + 1, 0, expected="one reading a row")
+    width = len(first.cells)
+    readings, not_taken = [], []
+    value_at = next((headings[name].column for name in WITH_LENGTHS[2:] if name in headings), None)
+    for record in rows:
+        _report_stray(record, width, report)
+        reading = _list_reading(record, headings, value_at, lengths)
+        if reading is not None:
+            readings.append(reading)
+        elif value_at is not None and is_empty(record.cell(value_at)):
+            not_taken.append(f"{column_letter(value_at)}{record.row}")
+    return Readings(tuple(readings), quantity, tuple(not_taken))
+
+
+def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, Heading]:
+    headings: dict[str, Heading] = {}
+    expected = f"headings among {', '.join(HEADINGS)}"
+    for column, cell in enumerate(first.cells):
+        text = text_of(cell)
+        name, written = _split_heading(text)
+        unit = unit_named(written) if written and name in WITH_LENGTHS else None
+        if is_empty(cell):
+            filled = next((row for row in rows if not is_empty(row.cell(column))), None)
+            if filled is not None:
+                report.add(
+                    "a column without a heading holds something", filled.row, column,
+                    value=text_of(filled.cell(column)), expected=expected,
+                    remedy=f"write a heading in {column_letter(column)}{first.row}, or delete the column",
+                )  # fmt: skip
+        elif name not in HEADINGS or (written and unit is None):
+            known = name in HEADINGS
+            report.add(
+                "a unit that is not known in a heading" if known else "an unknown heading",
+                first.row, column, value=text,
+                expected="in, ft, mm, cm or m, such as x [ft]" if known else expected,
+                remedy="correct the unit, or write the heading without one" if known
+                else f"did you mean `{nearest(name, HEADINGS)}`?",
+            )  # fmt: skip
+        elif name in headings:
+            report.add(
+                f"the heading `{name}` is there twice, also in column {column_letter(headings[name].column)}",
+                first.row, column, value=text, expected="each heading once",
+                remedy="delete one of the two columns",
+            )  # fmt: skip
+        else:
+            headings[name] = Heading(name, column, unit)
+    return headings
+
+
+def _list_quantity(headings: dict[str, Heading], row: int, header: Header, report: Report) -> str:
+    given = [name for name in headings if name in WITH_LENGTHS[2:]]
+    missing = [name for name in ("x", "y") if name not in headings] + ([] if given else ["reading"])
+    if missing:
+        report.add(
+            f"no column for {' and '.join(missing)}", row, 0, expected="the headings x, y and reading",
+            remedy="write the headings in the first row under the # lines",
+        )  # fmt: skip
+    if len(given) > 1:
+        report.add(
+            f"more than one column of readings: {', '.join(given)}", row, headings[given[1]].column,
+            value=given[1], expected="one of reading, height or drop", remedy="keep one of the columns",
+        )  # fmt: skip
+    named = given[0] if given else "reading"
+    if named == "reading":
+        return needed_quantity(header, report, row)
+    if header.quantity not in (None, named):
+        report.add(
+            f"`# reading: {header.quantity}` disagrees with the heading `{named}`", header.quantity_row, 0,
+            value=header.quantity, expected=named, remedy="correct the line or the heading",
+        )  # fmt: skip
+    return named
+
+
+def _report_stray(record: Record, width: int, report: Report) -> None:
+    first = record.cell(0)
+    if isinstance(first, str) and re.match(r"#\s*\w+\s*:", first):
+        report.add(
+            "a # line below the first row of readings", record.row, 0, value=first,
+            expected="all # lines at the top", remedy="move the line to the top of the file",
+        )  # fmt: skip
+    for column in range(width, len(record.cells)):
+        if not is_empty(record.cells[column]):
+            report.add(
+                "a cell beyond the last heading", record.row, column, value=text_of(record.cells[column]),
+                expected=f"at most {width} cells in a row",
+                remedy="delete it, or add its heading; a decimal comma is read only where semicolons "
+                "separate the cells",
+            )  # fmt: skip
+
+
+def _list_reading(
+    record: Record, headings: dict[str, Heading], value_at: int | None, lengths: LengthReader
+) -> Reading | None:
+    """The reading of one row, or None where none was taken or something is wrong, which is then reported."""
+    texts = {}
+    for name in TEXTS:
+        if name in headings:
+            texts[name] = _text(record, headings[name].column, lengths.report)
+    kind = _kind(texts.pop("kind", ""), record, headings, lengths.report)
+    if value_at is None or is_empty(record.cell(value_at)):
+        return None
+    unit = next(heading.unit for heading in headings.values() if heading.column == value_at)
+    value = lengths.read(record.cell(value_at), record.row, value_at, unit=unit, reading=True)
+    place: list[float | None] = []
+    for name in ("x", "y"):
+        if name not in headings:
+            return None
+        heading = headings[name]
+        cell = record.cell(heading.column)
+        if is_empty(cell) and kind in ("benchmark", "turning"):
+            place.append(math.nan)
+        elif is_empty(cell):
+            lengths.report.add(
+                f"a reading without its {name}", record.row, heading.column, value="",
+                expected=f"the {name} of the station", remedy=f"fill in {name}, or delete the reading",
+            )  # fmt: skip
+            place.append(None)
+        else:
+            place.append(lengths.read(cell, record.row, heading.column, unit=heading.unit))
+    if value is None or place[0] is None or place[1] is None or kind is None:
+        return None
+    return Reading(place[0], place[1], value, record.row, value_at, kind=kind, **texts)
+
+
+def _text(record: Record, column: int, report: Report) -> str:
+    cell = record.cell(column)
+    if isinstance(cell, Accident):
+        report.add(
+            cell.what.replace("a length should be", "a text should be").replace(", not a length", ""),
+            record.row, column, value=cell.value, expected="a text",
+            remedy="format the cell as Text, then type it again",
+        )  # fmt: skip
+    return text_of(cell)
+
+
+def _kind(text: str, record: Record, headings: dict[str, Heading], report: Report) -> str | None:
+    kind = text.strip().lower() or "surface"
+    if kind in KINDS:
+        return kind
+    report.add(
+        "an unknown kind of reading", record.row, headings["kind"].column, value=text,
+        expected="surface (or empty), benchmark or turning", remedy=f"did you mean `{nearest(kind, KINDS)}`?",
+    )  # fmt: skip
+    return None

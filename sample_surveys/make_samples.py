@@ -1,0 +1,298 @@
+"""Write the sample surveys of an invented building, and tell the true surface behind each of them.
+
+``make_samples.py [folder]`` writes the files again, byte for byte; ``truth(name, x, y)`` is the surface that
+a file's readings were taken from. Nothing here uses the kit, so reading the files back checks the kit.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+import zipfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from openpyxl import Workbook
+
+Floats = NDArray[np.float64]
+IN, FT = 25.4, 304.8
+GLYPHS = {"1/4": "¼", "1/2": "½", "3/4": "¾", "1/8": "⅛", "3/8": "⅜", "5/8": "⅝", "7/8": "⅞"}
+MEMBERS = 16 * IN  # spacing of joists, strapping and studs
+
+
+def seeded(name: str) -> np.random.Generator:
+    """The random numbers that belong to this name, the same on every run."""
+    return np.random.default_rng(list(name.encode()))
+
+
+def bump(distance: Floats, reach: float) -> Floats:
+    """A smooth hump: 1 at distance 0, half at half the reach, 0 from the reach on."""
+    return 0.5 + 0.5 * np.cos(np.pi * np.minimum(np.abs(distance) / reach, 1))
+
+
+def members(at: Floats, name: str, spread: float, odd: int = 0, proud: float = 0) -> Floats:
+    """How far [mm] members stand proud, number ``odd`` by ``proud`` more; boards run straight between."""
+    offsets = seeded(name).normal(0, spread, 22)
+    offsets[odd - 1] += proud
+    return np.asarray(np.interp(at, MEMBERS * np.arange(22), offsets))
+
+
+def loft_floor(x: Floats, y: Floats, ridge: float, dip: float) -> Floats:
+    """Joists run along y over a beam at 10 ft. ``ridge`` along the beam and ``dip`` by the stair in mm."""
+    fall = -8 * x / (16 * FT) - 13 * y / (22 * FT)
+    past_beam = y - 10 * FT
+    in_span = np.where(past_beam < 0, -past_beam / (10 * FT), past_beam / (12 * FT))
+    sag = np.where(past_beam < 0, 1.2, 1.7) * np.sin(np.pi * in_span)
+    by_stair = bump(np.hypot(x - 10 * FT, y - 15 * FT), 4 * FT)
+    worked = ridge * bump(past_beam, 3 * FT) - dip * by_stair
+    return np.asarray(fall + members(x, "loft joists", 0.35) - sag + worked)
+
+
+def gallery_ceiling(x: Floats, y: Floats) -> Floats:
+    """Strapping along x waves 3 mm every 8 ft, shifted from strap to strap; the twelfth hangs 5 mm low."""
+    wave = 3 * np.cos(2 * np.pi * (x / (8 * FT) + y / (40 * FT)))
+    return np.asarray(10 * y / (28 * FT) + wave + members(y, "gallery strapping", 0.5, odd=12, proud=5))
+
+
+def east_wall(x: Floats, y: Floats) -> Floats:
+    """Leans 8 mm into the room at the top; the ninth stud bows 7 mm into the room at half height."""
+    up = y / (9 * FT)
+    bow = 7 * np.maximum(0, 1 - np.abs(x - 8 * MEMBERS) / MEMBERS) * np.sin(np.pi * np.clip(up, 0, 1))
+    return np.asarray(8 * up + bow + members(x, "east studs", 0.6))
+
+
+def west_wall(x: Floats, y: Floats) -> Floats:
+    """Plumb within 1 mm, but its left end stands 14 mm into the room: not parallel to the east wall."""
+    return 14 * (1 - x / (28 * FT)) - y / (9 * FT) + members(x, "west studs", 0.6)
+
+
+def slab(x: Floats, y: Floats) -> Floats:
+    """Six waves of 4 to 21 ft; a patch about (20 ft, 24 ft), 6 ft all round, settled 6 mm."""
+    height = -6 * bump(np.hypot(x - 20 * FT, y - 24 * FT), 6 * FT)
+    starts = seeded("kiln bay waves").uniform(0, 1, 6)
+    for n, (feet_long, start) in enumerate(zip((4, 5, 7, 9, 14, 21), starts, strict=True)):
+        along = (x * np.cos(np.radians(75 * n)) + y * np.sin(np.radians(75 * n))) / (feet_long * FT)
+        height = height + feet_long / 6 * np.sin(2 * np.pi * (along + start))
+    return height
+
+
+def packing_room(x: Floats, y: Floats) -> Floats:
+    """A hump of 6 mm about (5 ft, 5 ft), 5 ft all round, and a fall of 9 mm in 12.5 ft along x."""
+    return 6 * bump(np.hypot(x - 5 * FT, y - 5 * FT), 5 * FT) - 9 * x / (12.5 * FT)
+
+
+def gallery_floor(x: Floats, y: Floats) -> Floats:
+    """Off the strings' plane: 7 mm low in the middle of the room. How the strings lie, no file says."""
+    return -7 * bump(x - 6 * FT, 6 * FT) * np.sin(np.pi * y / (28 * FT))
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A true surface, one standard deviation and the step of a reading, the line that drops go off [mm]."""
+
+    surface: Callable[[Floats, Floats], Floats]
+    accuracy: float
+    step: float
+    line: float | None  # None where heights were read
+
+
+SAMPLES = {
+    "loft_floor/before": Sample(lambda x, y: loft_floor(x, y, 8, 7), IN / 32, IN / 32, 41.375 * IN),
+    "loft_floor/after": Sample(lambda x, y: loft_floor(x, y, 0.5, 0.5), IN / 32, IN / 32, 41.375 * IN),
+    "gallery_ceiling/ceiling": Sample(gallery_ceiling, 1, 1, 1250),
+    "gallery_walls/east": Sample(east_wall, 0.5, 0.5, 1828.5),
+    "gallery_walls/west": Sample(west_wall, 0.5, 0.5, 1828.5),
+    "kiln_bay/slab": Sample(slab, 0.01 * IN, 0.01 * IN, None),
+    "packing_room/hand_typed": Sample(packing_room, IN / 16, IN / 16, 41.5 * IN),
+    "gallery_floor/string_check": Sample(gallery_floor, IN / 32, IN / 16, 1.5 * IN),
+}
+STAIR = ((129, 132), (165, 132), (165, 234), (129, 234))  # corners of the loft's stair opening [in]
+
+
+def truth(name: str, x: ArrayLike, y: ArrayLike) -> Floats:
+    """True height [mm] of a sample's surface at x, y [mm], positive toward the room."""
+    return SAMPLES[name].surface(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+
+
+def take(name: str, x: Floats, y: Floats) -> list[int]:
+    """Readings at x, y [mm] in whole steps of the sample: the truth, the reading's error, the rounding."""
+    sample = SAMPLES[name]
+    # the accuracy covers the rounding too, so the error before rounding is the smaller
+    spread = np.sqrt(sample.accuracy**2 - sample.step**2 / 12)
+    height = truth(name, x, y) + seeded(f"{name} readings").normal(0, spread, x.shape)
+    readings = height if sample.line is None else sample.line - height
+    return [int(steps) for steps in np.rint(readings / sample.step)]
+
+
+def inches(value: Fraction) -> str:
+    """Inches as people write them: 41 3/8."""
+    whole, part = divmod(value, 1)
+    return f"{whole} {part}" if whole and part else str(part or whole)
+
+
+def feet(value: Fraction) -> str:
+    """Inches written in feet and inches: 12' 6 1/2"."""
+    return f"{value // 12}' {inches(value % 12)}\""
+
+
+def mesh(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+    """Every pair of x and y, x running fastest."""
+    gx, gy = np.meshgrid(x, y)
+    return gx.ravel(), gy.ravel()
+
+
+def in_lines(rows: Sequence[str]) -> bytes:
+    return "".join(f"{row}\n" for row in rows).encode()
+
+
+def loft_rows(name: str, title: str, date: str) -> tuple[list[str], list[list[str]]]:
+    """Header lines and grid of a loft survey: stations every 2 ft, none inside the stair opening."""
+    keys = [
+        f"# title: {title}", "# surface: floor", f"# date: {date}", "# unit: in", "# reading: drop",
+        "# reference: level", "# accuracy: 1/32 in", "# outline: 0,0; 16 ft,0; 16 ft,22 ft; 0,22 ft",
+        "# opening: " + "; ".join(f"{feet(Fraction(x))},{feet(Fraction(y))}" for x, y in STAIR),
+    ]  # fmt: skip
+    grid = [["ft", *(str(x) for x in range(0, 17, 2))]]
+    drops = take(name, *mesh(2 * FT * np.arange(9), 2 * FT * np.arange(12)))
+    (west, south), (east, north) = STAIR[0], STAIR[2]
+    for y in range(0, 23, 2):
+        grid.append([str(y)])
+        for x in range(0, 17, 2):
+            drop, inside = drops.pop(0), west < 12 * x < east and south < 12 * y < north
+            grid[-1].append("" if inside else inches(Fraction(drop, 32)))
+    return keys, grid
+
+
+def workbook(keys: Sequence[str], grid: Sequence[Sequence[str]]) -> bytes:
+    """The same cells on a sheet: positions as numbers, readings as text, always the same bytes."""
+    book, saved, out = Workbook(), BytesIO(), BytesIO()
+    for n, row in enumerate([*([key] for key in keys), *grid], -len(keys)):
+        # positions as numbers; a reading stays text, as typed into cells formatted as Text
+        book.active.append([int(t) if t.isdigit() and 0 in (n, i) else t or None for i, t in enumerate(row)])
+    for cell in (cell for cells in book.active.iter_rows() for cell in cells if isinstance(cell.value, str)):
+        cell.number_format = "@"
+    book.save(saved)
+    # the library stamps the hour of saving into the properties and the archive: set both to one fixed day
+    with zipfile.ZipFile(saved) as source, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as target:
+        for part in source.namelist():
+            content = re.sub(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", b"2026-03-02T08:00:00Z", source.read(part))
+            target.writestr(zipfile.ZipInfo(part, (2026, 3, 2, 8, 0, 0)), content)
+    return out.getvalue()
+
+
+def ceiling_file() -> bytes:
+    """One reading on each strap every 2 ft, in a list whose headings carry the units."""
+    rows = [
+        "# title: Gallery ceiling, strapping", "# surface: ceiling", "# date: 2026-03-05", "# unit: mm",
+        "# reading: drop", "# reference: level", "# accuracy: 1 mm",
+        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)", "x [ft],y [in],drop [mm],label",
+    ]  # fmt: skip
+    drops = take("gallery_ceiling/ceiling", *mesh(2 * FT * np.arange(7), MEMBERS * np.arange(22)))
+    for i, drop in enumerate(drops):
+        rows.append(f"{2 * (i % 7)},{16 * (i // 7)},{drop},strap {i // 7 + 1}")
+    return in_lines(rows)
+
+
+def wall_file(side: str) -> bytes:
+    """Four readings up each stud; the west wall's file with semicolons and decimal commas."""
+    rows = [
+        f"# title: Gallery {side} wall on its studs", "# surface: wall", "# date: 2026-03-06", "# unit: mm",
+        "# reading: drop", "# reference: plumb", "# accuracy: 0.5 mm",
+        "# outline: (0, 0) (8.5344 m, 0) (8.5344 m, 2.7432 m) (0, 2.7432 m)", "x,y,drop,label",
+    ]  # fmt: skip
+    x, y = mesh(MEMBERS * np.arange(22), [100, 900, 1800, 2650])
+    for i, (px, py, halves) in enumerate(zip(x, y, take(f"gallery_walls/{side}", x, y), strict=True)):
+        rows.append(f"{px:.1f},{py:.0f},{halves / 2:.1f},{side[0].upper()}{i % 22 + 1}-{i // 22 + 1}")
+    if side == "west":
+        rows = [row.replace(",", ";").replace(".", ",") for row in rows]
+    return in_lines(rows)
+
+
+def slab_file() -> bytes:
+    """Lines A to C along y, D to F along x, a reading every foot, ends 2 ft off the edges of the slab."""
+    rows = [
+        "# title: Kiln bay slab", "# surface: floor", "# date: 2026-03-09", "# unit: in",
+        "# reference: level", "# accuracy: 0.01 in", "# outline: (0, 0) (30 ft, 0) (30 ft, 36 ft) (0, 36 ft)",
+        "line,x [ft],y [ft],height [in]",
+    ]  # fmt: skip
+    stations = [("ABC"[k], 5.0 + 10 * k, float(y)) for k in range(3) for y in range(2, 35)]
+    stations += [("DEF"[k], float(x), 8.5 + 10 * k) for k in range(3) for x in range(2, 29)]
+    x, y = FT * np.array([station[1:] for station in stations]).T
+    for (line, at_x, at_y), steps in zip(stations, take("kiln_bay/slab", x, y), strict=True):
+        rows.append(f"{line},{at_x:g},{at_y:g},{steps / 100:.2f}")
+    return in_lines(rows)
+
+
+def by_hand(value: Fraction, turn: int) -> str:
+    """Inches in one of the eight ways that the packing room's file mixes."""
+    plain, curly = inches(value), feet(value).replace("'", "’").replace('"', "”")
+    glyph = re.sub(r" ?(\d/\d)$", lambda part: GLYPHS[part[1]], plain)
+    return (
+        plain, plain.replace(" ", "-") + '"', f"{plain} in", feet(value),
+        curly, f"  {plain}”", f"{float(value):.4f}", f'{glyph}"',
+    )[turn % 8]  # fmt: skip
+
+
+def hand_typed(mistakes: bool) -> bytes:
+    """The packing room as several hands typed it; ``mistakes`` puts in those that the README lists."""
+    rows = [
+        "#title:Packing room, typed on site", "#  surface :  floor", "# unit: in", "# reading:drop  ",
+        f"# {'acuracy' if mistakes else 'accuracy'}:  1/16\"",
+        "# outline: (0, 0) (12’ 6½”, 0) (12’ 6 1/2\", 10'-3\") (0, 10 ft 3 in)", "", " x , y , reading ",
+    ]  # fmt: skip
+    across = [Fraction(x) for x in ("0", "30", "60", "90", "120", "150.5")]
+    places = [(x, Fraction(y)) for y in (0, 30, 60, 90, 123) for x in across]
+    x, y = IN * np.array(places, dtype=np.float64).T
+    drops = [Fraction(steps, 16) for steps in take("packing_room/hand_typed", x, y)]
+    wrong = {7: "8-Mar", 12: '"41,375"', 17: "under bench"} if mistakes else {}
+    for i, ((px, py), drop) in enumerate(zip(places, drops, strict=True)):
+        place = f"{feet(px) if px else 0},{by_hand(py, i + 3) if py else 0}"
+        rows.append(f"{place},{wrong.get(i, by_hand(drop, i))}")
+        if i % 6 == 5:
+            rows.append(" , , " if i % 4 == 1 else "")
+    if mistakes:
+        rows += [f"5' 0\",5 ft,{inches(drops[14] + 2)}", f"14' 0\",5' 0\",{inches(drops[17])}"]
+    return ("\ufeff" + "".join(f"{row}\r\n" for row in rows)).encode()
+
+
+def string_file() -> bytes:
+    rows = [
+        "# title: Gallery floor off strings", "# surface: floor", "# date: 2026-03-04", "# unit: in",
+        "# reading: drop", "# reference: string", "# accuracy: 1/32 in",
+        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)", "x [ft],y [ft],drop",
+    ]  # fmt: skip
+    drops = take("gallery_floor/string_check", *mesh(2 * FT * np.arange(7), 4 * FT * np.arange(8)))
+    for i, steps in enumerate(drops):
+        rows.append(f"{2 * (i % 7)},{4 * (i // 7)},{inches(Fraction(steps, 16))}")
+    return in_lines(rows)
+
+
+def files() -> dict[str, bytes]:
+    """Every sample file, by its path under the folder of samples."""
+    before = loft_rows("loft_floor/before", "Loft floor as found", "2026-03-02")
+    after = loft_rows("loft_floor/after", "Loft floor, ridge planed and dip filled", "2026-03-12")
+    return {
+        "loft_floor/before.csv": in_lines([*before[0], *map(",".join, before[1])]),
+        "loft_floor/after.csv": in_lines([*after[0], *map(",".join, after[1])]),
+        "loft_floor/before.xlsx": workbook(*before),
+        "gallery_ceiling/ceiling.csv": ceiling_file(),
+        "gallery_walls/east.csv": wall_file("east"),
+        "gallery_walls/west.csv": wall_file("west"),
+        "kiln_bay/slab.csv": slab_file(),
+        "packing_room/hand_typed.csv": hand_typed(mistakes=False),
+        "packing_room/with_mistakes.csv": hand_typed(mistakes=True),
+        "gallery_floor/string_check.csv": string_file(),
+    }
+
+
+if __name__ == "__main__":
+    for name, content in files().items():
+        path = Path(sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parent, name)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+        print(path)

@@ -1,0 +1,132 @@
+"""The lattice: bilinear on grids, linear on triangles, nothing extrapolated."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.interpolate import RegularGridInterpolator
+from shapely import Polygon
+
+from flatness.errors import ArgumentError, MeasureError
+from flatness.surface.lattice import default_spacing, make_surface, station_step
+from flatness.survey.readings import make_survey
+
+FT = 304.8
+
+
+def grid_survey(nx=5, ny=4, step=600.0, seed=0, **attributes):
+    gx, gy = np.meshgrid(np.arange(nx) * step, np.arange(ny) * step)
+    z = np.random.default_rng(seed).normal(size=gx.shape)
+    return make_survey(gx.ravel(), gy.ravel(), z.ravel(), **attributes), gx[0], gy[:, 0], z
+
+
+def test_full_grid_equals_scipys_bilinear():
+    survey, gx, gy, z = grid_survey()
+    surface = survey.surface_at(130.0)
+    reference = RegularGridInterpolator((gy, gx), z)
+    ys, xs = np.meshgrid(surface.y, surface.x, indexing="ij")
+    np.testing.assert_allclose(surface.height, reference((ys, xs)), atol=1e-12)
+
+
+def test_nodes_on_stations_carry_the_readings():
+    survey, _, _, z = grid_survey()
+    np.testing.assert_allclose(survey.surface_at(200.0).height[::3, ::3], z, atol=1e-12)
+
+
+@given(st.integers(0, 10_000), st.floats(-0.01, 0.01), st.floats(-0.01, 0.01))
+@settings(max_examples=30, deadline=None)
+def test_a_plane_comes_back_exactly_from_scattered_stations(seed, a, b):
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(0, 4000, (2, 30))
+    surface = make_survey(x, y, a * x + b * y + 7).surface_at(200.0)
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    keep = surface.inside
+    assert keep.any()
+    np.testing.assert_allclose(surface.height[keep], (a * gx + b * gy + 7)[keep], atol=1e-9)
+
+
+def test_nothing_is_extrapolated_past_scattered_stations():
+    surface = make_survey([0, 1000, 500], [0, 0, 1000], [0, 0, 0]).surface_at(100.0)
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    inside = (gy <= 2 * gx + 1e-6) & (gy <= 2 * (1000 - gx) + 1e-6)
+    np.testing.assert_array_equal(surface.inside, inside)
+
+
+def test_nothing_reaches_past_the_readings_when_the_outline_does():
+    survey, *_ = grid_survey(outline=Polygon([(-900, -900), (3300, -900), (3300, 2700), (-900, 2700)]))
+    surface = survey.surface_at(300.0)
+    assert surface.x[0] == 0
+    assert surface.x[-1] == 2400
+    assert surface.inside.all()
+
+
+def test_outline_and_opening_are_honoured():
+    outline = Polygon([(0, 0), (2400, 0), (2400, 900), (1200, 900), (1200, 1800), (0, 1800)])
+    opening = Polygon([(300, 300), (900, 300), (900, 900), (300, 900)])
+    survey, *_ = grid_survey(outline=outline, openings=(opening,))
+    inside = survey.surface_at(300.0).inside
+    assert not inside[5, 7]  # beyond the corner
+    assert inside[3, 8]  # on the outline
+    assert not inside[2, 2]  # in the opening
+    assert inside[1, 1]  # on the opening's edge
+
+
+def test_blank_stations_without_an_outline_leave_the_surface_blank_around_them():
+    gx, gy = np.meshgrid(np.arange(5) * 600.0, np.arange(4) * 600.0)
+    keep = np.ones(gx.shape, dtype=bool)
+    keep[3, 4] = False
+    survey = make_survey(gx[keep], gy[keep], np.zeros(keep.sum()))
+    inside = survey.surface_at(300.0).inside
+    assert inside[4, 8]  # the edge of the blank cell is between two stations that were read
+    assert inside[6, 6]
+    assert not inside[5, 7]
+    assert not inside[6, 8]
+    assert inside.sum() == inside.size - 4
+    stated = make_survey(gx[keep], gy[keep], np.zeros(keep.sum()), outline=Polygon([(0, 0), (2400, 0), (2400, 1800), (0, 1800)]))
+    assert stated.surface_at(300.0).inside.sum() > inside.sum()
+
+
+def test_repeated_stations_take_their_mean():
+    survey = make_survey([0, 600, 0, 600, 600.2], [0, 0, 600, 600, 600], [0, 0, 0, 1, 3])
+    assert survey.surface_at(600.0).height[1, 1] == pytest.approx(2)
+    assert survey.stations()[3].tolist() == [1, 1, 1, 2]
+
+
+def test_what_the_lattice_leaves_out_is_said():
+    survey, *_ = grid_survey()
+    assert survey.surface_at(200.0).note == ""
+    assert "along x" in survey.surface_at(700.0).note
+
+
+def test_default_spacing_divides_the_stations_step_and_the_bars():
+    feet, *_ = grid_survey(step=2 * FT)
+    assert default_spacing(feet) == pytest.approx(152.4)
+    assert default_spacing(feet, (3048.0, 1828.8)) == pytest.approx(152.4)
+    metric, *_ = grid_survey(step=500.0)
+    spacing = default_spacing(metric, (2000.0,))
+    assert 500 / spacing == pytest.approx(round(500 / spacing))
+    assert 2000 / spacing == pytest.approx(round(2000 / spacing))
+    assert station_step(metric) == pytest.approx(500)
+
+
+def test_stations_on_one_line_are_an_error():
+    with pytest.raises(MeasureError, match="one line"):
+        make_survey([0, 1, 2, 3], [0, 1, 2, 3], [0, 0, 0, 0]).surface_at(1.0)
+
+
+@pytest.mark.parametrize("spacing", [0, -1, float("nan"), float("inf")])
+def test_spacing_out_of_range(spacing):
+    survey, *_ = grid_survey()
+    with pytest.raises(ArgumentError, match="spacing"):
+        survey.surface_at(spacing)
+
+
+def test_a_lattice_too_fine_is_refused():
+    survey, *_ = grid_survey()
+    with pytest.raises(ArgumentError, match="too fine"):
+        survey.surface_at(0.5)
+
+
+def test_make_surface_wants_two_dimensions():
+    with pytest.raises(ArgumentError, match="two-dimensional"):
+        make_surface(np.zeros(4), 1.0)

@@ -1,0 +1,71 @@
+"""The house holds: one direction of imports, drawing in one room, the public names, modules of a readable size."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import flatness
+
+KIT = Path(flatness.__file__).parent
+ORDER = ["errors", "lengths", "survey", "surface", "measures", "limits", "corrections", "comparison", "room", "job",
+         "show", "__init__", "__main__"]  # fmt: skip
+# a room that a module may call upward, each with its reason
+FORWARD = {
+    # the public name survey.surface_at(spacing) forwards to the surface room, at call time only
+    ("survey/readings.py", "surface"),
+}
+DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
+PUBLIC = {
+    "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SurveyFileError",
+    "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length", "level_limit", "limits", "make_survey",
+    "neighbour_limit", "offset_limit", "parse_length", "plane_limit", "plumb_limit", "profile_gaps", "read_survey",
+    "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
+}  # fmt: skip
+MODULES = sorted(KIT.rglob("*.py"))
+
+
+def room_of(path):
+    return path.relative_to(KIT).with_suffix("").parts[0]
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name}: import by the full name, not relative"
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(KIT)))
+def test_a_room_imports_only_from_rooms_above_it(path):
+    here = ORDER.index(room_of(path))
+    for name in imports(path):
+        parts = name.split(".")
+        if parts[0] == "flatness" and len(parts) > 1 and parts[1] in ORDER:
+            there = ORDER.index(parts[1])
+            allowed = there <= here or (path.relative_to(KIT).as_posix(), parts[1]) in FORWARD
+            assert allowed, f"{path.relative_to(KIT)} imports {name} from a room below it"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(KIT)))
+def test_drawing_stays_in_its_room(path):
+    if room_of(path) != "show":
+        assert not {name.split(".")[0] for name in imports(path)} & DRAWING
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(KIT)))
+def test_modules_stay_readable(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 320
+
+
+def test_public_names():
+    assert set(flatness.__all__) == PUBLIC
+    assert all(hasattr(flatness, name) for name in PUBLIC)
+    assert flatness.__all__ == sorted(flatness.__all__)
+
+
+def test_public_names_are_documented():
+    for name in PUBLIC:
+        assert getattr(flatness, name).__doc__, name
