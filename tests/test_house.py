@@ -8,8 +8,10 @@ import pytest
 import flatness
 
 KIT = Path(flatness.__file__).parent
-ORDER = ["errors", "lengths", "survey", "surface", "measures", "limits", "corrections", "comparison", "room", "job",
-         "show", "__init__", "__main__"]  # fmt: skip
+ORDER = [
+    "errors", "lengths", "survey", "surface", "measures", "limits", "corrections", "comparison", "room", "job",
+    "show", "__init__", "__main__",
+]  # fmt: skip
 # a room that a module may call upward, each with its reason
 FORWARD = {
     # the public name survey.surface_at(spacing) forwards to the surface room, at call time only
@@ -17,10 +19,11 @@ FORWARD = {
 }
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
-    "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SurveyFileError",
-    "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length", "level_limit", "limits", "make_survey",
-    "neighbour_limit", "offset_limit", "parse_length", "plane_limit", "plumb_limit", "profile_gaps", "read_survey",
-    "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
+    "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SpotCheck", "SurveyFileError",
+    "assess", "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
+    "level_limit", "likely_surface", "limits", "make_survey", "more_readings", "neighbour_limit",
+    "offset_limit", "parse_length", "plane_limit", "plumb_limit", "profile_gaps", "read_survey", "slope_limit",
+    "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
 }  # fmt: skip
 MODULES = sorted(KIT.rglob("*.py"))
 

@@ -25,11 +25,14 @@ from flatness.limits.agreed import (
     straightedge_limit,
 )
 from flatness.limits.catalogue import limits
-from flatness.limits.verdict import check
+from flatness.limits.more_readings import more_readings
+from flatness.limits.spot_check import SpotCheck
+from flatness.limits.verdict import assess, check
 from flatness.measures.fnumber_lines import estimated_lines, survey_lines
 from flatness.measures.fnumbers import f_numbers
 from flatness.measures.planes import fit_plane
 from flatness.measures.straightedge import profile_gaps, straightedge
+from flatness.surface.likely import likely_surface
 from flatness.survey.files import read_survey, write_survey
 from flatness.survey.readings import make_survey
 
@@ -39,7 +42,9 @@ __all__ = [
     "LengthError",
     "LimitError",
     "MeasureError",
+    "SpotCheck",
     "SurveyFileError",
+    "assess",
     "check",
     "estimated_lines",
     "f_number_limit",
@@ -47,8 +52,10 @@ __all__ = [
     "fit_plane",
     "format_length",
     "level_limit",
+    "likely_surface",
     "limits",
     "make_survey",
+    "more_readings",
     "neighbour_limit",
     "offset_limit",
     "parse_length",

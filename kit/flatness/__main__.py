@@ -35,7 +35,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="flatness", description="How flat, level and plumb a floor, wall or ceiling is, and whether that is enough."
+        prog="flatness",
+        description="How flat, level and plumb a floor, wall or ceiling is, and whether that is enough.",
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     check = commands.add_parser(
@@ -49,12 +50,20 @@ def _parser() -> argparse.ArgumentParser:
         "--limit", action="append", default=[], metavar="NAME",
         help="a limit or a finish by name, as 'flatness limits' lists them; may be given several times",
     )  # fmt: skip
-    check.add_argument("--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft")
-    check.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+    check.add_argument(
+        "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
+    )
+    check.add_argument(
+        "--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm"
+    )
     check.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
-    check.add_argument("--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)")
+    check.add_argument(
+        "--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)"
+    )
     check.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of the verdict (0.95)")
-    check.add_argument("--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read")
+    check.add_argument(
+        "--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read"
+    )
     check.add_argument("--seed", type=int, default=0, metavar="N", help="of the draws (0)")
     check.add_argument("--out", metavar="DIR", help="write heatmap, gap map and profile there")
     _add_json(check)
@@ -66,7 +75,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
+    parser.add_argument(
+        "--json", action="store_true", help="one JSON object on standard output, nothing else"
+    )
 
 
 def _check(options: argparse.Namespace) -> int:

@@ -71,9 +71,7 @@ class FlatnessError(Exception):
     def __init__(self, problems: Problem | str | Iterable[Problem], /, **where: object) -> None:
         if isinstance(problems, str):
             problems = Problem(problems, **where)  # type: ignore[arg-type]
-        self.problems: tuple[Problem, ...] = (
-            (problems,) if isinstance(problems, Problem) else tuple(problems)
-        )
+        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__(*self.problems)
 
     def __str__(self) -> str:

@@ -25,13 +25,15 @@ FRACTIONS = (8, 16, 32, 64)
 _DIGITS = {"mm": 1, "cm": 2, "m": 3}  # decimals shown: to a tenth of a millimetre, or to one
 LONGEST_MM = 10**6  # a kilometre: nothing in a building is longer, and a slipped unit is
 
-_UNIT_NAMES = {
-    "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
-    "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
-    "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
-    "in": "in", "in.": "in", "inch": "in", "inches": "in", '"': "in",
-    "ft": "ft", "ft.": "ft", "foot": "ft", "feet": "ft", "'": "ft",
-}  # fmt: skip
+_WORDS = {
+    "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+    "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+    "m": ("m", "metre", "metres", "meter", "meters"),
+    "in": ("in", "in.", "inch", "inches", '"'),
+    "ft": ("ft", "ft.", "foot", "feet", "'"),
+}
+_UNIT_NAMES = {word: unit for unit, words in _WORDS.items() for word in words}
+_UNIT = f"(?:{'|'.join(map(re.escape, _UNIT_NAMES))})"
 _MARKS = str.maketrans({
     "’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "ʹ": "'", "ʼ": "'", "＇": "'",
     "”": '"', "“": '"', "″": '"', "‟": '"', "„": '"', "ʺ": '"', "＂": '"',
@@ -41,10 +43,6 @@ _MARKS = str.maketrans({
     "\ufeff": None, "\u200b": None, "\u200e": None, "\u200f": None,
 })  # fmt: skip
 _DECIMAL = r"(?:\d{1,9}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,3})?"
-_UNIT = (
-    r"(?:mm|cm|m|millimet(?:re|er)s?|centimet(?:re|er)s?|met(?:re|er)s?"
-    r"|in\.?|inch|inches|ft\.?|foot|feet|'|\")"
-)
 _FRACTION = r"(?:\d{1,6}\s*/\s*\d{1,6})"
 _NUMBER = (
     rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"
@@ -72,11 +70,19 @@ DATE_REMEDY = (
     "a spreadsheet has turned a fraction into a date; format the cells as Text before typing, "
     "or type a leading zero and a space (0 3/8) or decimals (0.375), then type the reading again"
 )
+COMMA_REMEDY = (
+    "write a point for decimals; a decimal comma is read only where the file's delimiter is a semicolon, "
+    "and thousands are not separated"
+)
 _FORMS = 'a length such as 3/8, -1 1/16, 41-3/8", 12\' 6 1/2", 0.375 or 9 mm'
 
 
 class UnitNeededError(LengthError):
     """A number that carries no unit, where nothing says which one is meant."""
+
+
+def _no_length(what: str, text: str, remedy: str | None = None) -> LengthError:
+    return LengthError(what, value=text, expected=_FORMS, remedy=remedy)
 
 
 def looks_like_date(text: str) -> bool:
@@ -126,10 +132,7 @@ def parse_exact(
     else:
         value = _with_unit(_number(text), unit, str(text))
     if abs(value) > LONGEST_MM:
-        raise LengthError(
-            "longer than a kilometre", value=str(text), expected="a length found in a building",
-            remedy="check the number and its unit",
-        )  # fmt: skip
+        raise _no_length("longer than a kilometre", str(text), "check the number and its unit")
     return value
 
 
@@ -142,40 +145,27 @@ def _number(value: float | Fraction) -> Fraction:
             return Fraction(repr(float(value)))
     except (TypeError, ValueError, OverflowError):
         pass  # not a number, not finite, or too large for a float: all are said below
-    raise LengthError("not a length", value=str(value), expected=_FORMS)
+    raise _no_length("not a length", str(value))
 
 
 def _with_unit(number: Fraction, unit: str | None, text: str) -> Fraction:
     if unit is None and number:
-        raise UnitNeededError(
-            "a number without a unit", value=text, expected=_FORMS,
-            remedy="write the unit behind the number",
-        )  # fmt: skip
+        remedy = "write the unit behind the number"
+        raise UnitNeededError("a number without a unit", value=text, expected=_FORMS, remedy=remedy)
     return number * MM_PER[unit or "mm"]
 
 
 def _parse_text(text: str, unit: str | None, decimal_comma: bool) -> Fraction:
     plain = _plain(text)
     if not plain:
-        raise LengthError("empty, not a length", value=text, expected=_FORMS)
+        raise _no_length("empty, not a length", text)
     if _LINE_BREAKS.search(text.strip()):
-        raise LengthError(
-            "a line break inside a length",
-            value=text,
-            expected=_FORMS,
-            remedy="one length to a cell, on one line",
-        )
+        raise _no_length("a line break inside a length", text, "one length to a cell, on one line")
     if looks_like_date(plain):
-        raise LengthError(
-            "a date stands where a length should be", value=text, expected=_FORMS, remedy=DATE_REMEDY
-        )
+        raise _no_length("a date stands where a length should be", text, DATE_REMEDY)
     if "," in plain:
         if not decimal_comma or plain.count(",") > 1 or "." in plain:
-            raise LengthError(
-                "a comma inside a length", value=text, expected=_FORMS,
-                remedy="write a point for decimals; a decimal comma is read only where the file's "
-                "delimiter is a semicolon, and thousands are not separated",
-            )  # fmt: skip
+            raise _no_length("a comma inside a length", text, COMMA_REMEDY)
         plain = plain.replace(",", ".")
     sign = 1
     if plain[0] in "+-":
@@ -208,20 +198,16 @@ def _feet_and_inches(plain: str, text: str) -> Fraction | None:
         return None
     value = _value(inches, text)
     if value >= 12:
-        raise LengthError(
-            "twelve inches or more after the feet", value=text, expected="inches under 12",
-            remedy="write the feet and inches apart, such as 12' 6\"",
-        )  # fmt: skip
+        what = "twelve inches or more after the feet"
+        raise _no_length(what, text, "write feet and inches under 12, such as 12' 6\", or inches alone")
     return int(match["feet"]) * MM_PER["ft"] + value * MM_PER["in"]
 
 
 def _one_number(plain: str, text: str, unit: str | None) -> Fraction:
     match = _ONE.fullmatch(plain)
     if match is None:
-        remedy = (
-            "delete the ' before the number" if plain.startswith("'") and _ONE.fullmatch(plain[1:]) else None
-        )
-        raise LengthError("not a length", value=text, expected=_FORMS, remedy=remedy)
+        stray = plain.startswith("'") and _ONE.fullmatch(plain[1:])
+        raise _no_length("not a length", text, "delete the ' before the number" if stray else None)
     return _with_unit(_value(match, text), unit_named(match["unit"]) if match["unit"] else unit, text)
 
 
@@ -235,16 +221,12 @@ def _value(match: re.Match[str], text: str) -> Fraction:
         return Fraction(match["decimal"])
     top, bottom = (match["part"] or match["alone"]).split("/")
     if int(bottom) == 0:
-        raise LengthError("a fraction over zero", value=text, expected=_FORMS)
+        raise _no_length("a fraction over zero", text)
     part = Fraction(int(top), int(bottom))
-    if match["whole"]:
-        if part >= 1:
-            raise LengthError(
-                "a whole number followed by a fraction of one or more", value=text, expected=_FORMS,
-                remedy="write it as one fraction or check the digits",
-            )  # fmt: skip
-        return int(match["whole"]) + part
-    return part
+    if match["whole"] and part >= 1:
+        what = "a whole number followed by a fraction of one or more"
+        raise _no_length(what, text, "write it as one fraction or check the digits")
+    return int(match["whole"] or 0) + part
 
 
 def format_length(mm: float, unit: str = "in", fraction: int = 16) -> str:
@@ -289,7 +271,7 @@ def format_against(mm: float, allowed: float, unit: str = "in", fraction: int = 
     be printed as 3/16 in.
 
     >>> format_against(4.77, 4.7625, "in")
-    '0.1878"'
+    '0.188"'
     """
     if not math.isfinite(allowed):
         return format_length(mm, unit, fraction)
@@ -300,7 +282,7 @@ def format_against(mm: float, allowed: float, unit: str = "in", fraction: int = 
         if (_parse_text(text, None, False) > bound) == (value > bound):
             return text
     base, mark = (unit, f" {unit}") if unit in _DIGITS else ("in", '"')
-    for digits in range(_DIGITS.get(unit, 3) + 1, 12):
+    for digits in range(_DIGITS.get(unit, 1) + 1, 12):
         number = _decimal(value / MM_PER[base], digits)
         if (Fraction(number) * MM_PER[base] > bound) == (value > bound):
             return number + mark

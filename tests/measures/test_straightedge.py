@@ -9,11 +9,14 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from flatness.errors import ArgumentError
-from flatness.measures.straightedge import gap_map, profile_gaps, straightedge
+from flatness.measures.bars import gap_map
+from flatness.measures.straightedge import profile_gaps, straightedge
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
 
-heights = hnp.arrays(np.float64, st.tuples(st.integers(3, 9), st.integers(3, 9)), elements=st.integers(-40, 40).map(float))
+heights = hnp.arrays(
+    np.float64, st.tuples(st.integers(3, 9), st.integers(3, 9)), elements=st.integers(-40, 40).map(float)
+)
 
 
 def brute_line(z, steps):
@@ -179,7 +182,9 @@ def test_a_lattice_step_that_does_not_divide_the_length_is_said():
     assert "does not divide" in found.note
 
 
-@pytest.mark.parametrize(("length", "spacing"), [(0, 1), (-1, 1), (math.nan, 1), (math.inf, 1), (1, 0), (1, math.nan)])
+@pytest.mark.parametrize(
+    ("length", "spacing"), [(0, 1), (-1, 1), (math.nan, 1), (math.inf, 1), (1, 0), (1, math.nan)]
+)
 def test_lengths_out_of_range(length, spacing):
     with pytest.raises(ArgumentError, match="out of range"):
         profile_gaps([0, 1, 2], spacing, length)

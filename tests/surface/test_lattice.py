@@ -82,7 +82,12 @@ def test_blank_stations_without_an_outline_leave_the_surface_blank_around_them()
     assert not inside[5, 7]
     assert not inside[6, 8]
     assert inside.sum() == inside.size - 4
-    stated = make_survey(gx[keep], gy[keep], np.zeros(keep.sum()), outline=Polygon([(0, 0), (2400, 0), (2400, 1800), (0, 1800)]))
+    stated = make_survey(
+        gx[keep],
+        gy[keep],
+        np.zeros(keep.sum()),
+        outline=Polygon([(0, 0), (2400, 0), (2400, 1800), (0, 1800)]),
+    )
     assert stated.surface_at(300.0).inside.sum() > inside.sum()
 
 

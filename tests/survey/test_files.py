@@ -74,9 +74,14 @@ def saved(book: openpyxl.Workbook) -> bytes:
 
 
 BOOK: list[list[object]] = [
-    ["# unit: in"], ["# reading: height"], ["x", "y", "reading"], [0, 0, "1 1/8"], [36, 0, 0.5], [0, 48, "-3/8"],
+    ["# unit: in"],
+    ["# reading: height"],
+    ["x", "y", "reading"],
+    [0, 0, "1 1/8"],
+    [36, 0, 0.5],
+    [0, 48, "-3/8"],
     [36, 48, '41-3/8"'],
-]  # fmt: skip
+]
 
 
 def assert_the_four(survey: Survey) -> None:
@@ -96,17 +101,19 @@ FORMS = {
     "tab": LIST.replace(",", "\t"),
     "semicolons and decimal commas": LIST.replace(",", ";").replace("0.5", "0,5"),
     "semicolons and points": LIST.replace(",", ";"),
-    "any order and case": "# UNIT: Inches\n# Reading: Height\nREADING,Y,X\n1 1/8,0,0\n½,0,36\n-3/8,48,0\n41 3/8,48,36\n",
+    "any order and case": "# UNIT: Inches\n# Reading: Height\nREADING,Y,X\n"
+    "1 1/8,0,0\n½,0,36\n-3/8,48,0\n41 3/8,48,36\n",
     "feet in a heading": "# unit: in\nx [ft],y (FT),height\n0,0,1 1/8\n3,0,.5\n0,4,-3/8\n3,4,41-3/8\n",
     "units in headings": "x_ft,y_ft,height_in\n0,0,1 1/8\n3,0,.5\n0,4,-3/8\n3,4,41-3/8\n",
     "units in cells": "x,y,height\n0,0,28.575 mm\n3 ft,0,½”\n0,4',-⅜\"\n36 in,48 in,3' 5 3/8\"\n",
     "quoted": '"# unit: in"\n"x","y","height"\n"0","0","1 1/8"\n36, 0, "0.5"\n0,48,-3/8\n36,48,"41-3/8"""\n',
-    "drop": "# unit: in\nx,y,drop\n0,0,-1 1/8\n36,0,-0.5\n0,48,3/8\n36,48,-41-3/8\"\n",
-    "grid": "# unit: in\n# reading: height\n,0,36\n0,1 1/8,0.5\n48,-3/8,41-3/8\"\n",
-    "grid upside down": "# unit: in\n# reading: height\ny\\x,36,0\n48,41-3/8\",-3/8\n0,0.5,1 1/8\n",
+    "drop": '# unit: in\nx,y,drop\n0,0,-1 1/8\n36,0,-0.5\n0,48,3/8\n36,48,-41-3/8"\n',
+    "grid": '# unit: in\n# reading: height\n,0,36\n0,1 1/8,0.5\n48,-3/8,41-3/8"\n',
+    "grid upside down": '# unit: in\n# reading: height\ny\\x,36,0\n48,41-3/8",-3/8\n0,0.5,1 1/8\n',
     "grid in feet": "# unit: in\n# reading: height\nft,0,3\n0,1 1/8,0.5\n4,-3/8,41-3/8\n",
     "grid, semicolons": "# unit: cm\n# reading: height\n;0;91,44\n0;2,8575;1,27\n121,92;-0,9525;105,0925\n",
-    "split over cells": "# unit: in,,\n# reading:,height,\nx,y,reading\n0,0,1 1/8\n36,0,0.5\n0,48,-3/8\n36,48,41-3/8\n",
+    "split over cells": "# unit: in,,\n# reading:,height,\n"
+    "x,y,reading\n0,0,1 1/8\n36,0,0.5\n0,48,-3/8\n36,48,41-3/8\n",
 }
 
 
@@ -186,15 +193,21 @@ def test_corners_as_a_spreadsheet_saves_them_again() -> None:
     for line in (
         "# outline: 0,0; 16 ft,0; 16 ft,100; 0,100,,,",
         '"# outline: 0,0; 16 ft,0; 16 ft,100; 0,100",,',
-        '# outline: (0, 0) (16\' 0", 0) (16 ft, 100) (0, 100)',
+        "# outline: (0, 0) (16' 0\", 0) (16 ft, 100) (0, 100)",
         '# outline: (0," 0) (16\' 0"""," 0) (16 ft", 100) (0, 100),,',
         "# outline:,(0, 0) (16 ft, 0) (16 ft, 100) (0, 100)",
     ):
         outline = read(f"# unit: in\n{line}\n{body}").outline
         assert outline is not None
         assert outline.equals(square), line
-    rows = [["# unit:", "in"], ["# outline: 0", "0; 16 ft", "0; 16 ft", "100; 0", 100], ["# date:", datetime.date(2026, 3, 8)]]
-    survey = read_survey(workbook([*rows, ["x", "y", "height"], [0, 0, 1], [100, 0, 1], [0, 100, 1]]), name="k.xlsx")
+    rows = [
+        ["# unit:", "in"],
+        ["# outline: 0", "0; 16 ft", "0; 16 ft", "100; 0", 100],
+        ["# date:", datetime.date(2026, 3, 8)],
+    ]
+    survey = read_survey(
+        workbook([*rows, ["x", "y", "height"], [0, 0, 1], [100, 0, 1], [0, 100, 1]]), name="k.xlsx"
+    )
     assert survey.outline is not None
     assert survey.outline.equals(square)
     assert survey.date == "2026-03-08"
@@ -202,11 +215,15 @@ def test_corners_as_a_spreadsheet_saves_them_again() -> None:
 
 def test_corners_with_decimal_commas() -> None:
     body = "x;y;height\n0;0;1\n1;0;1\n0;1;1\n"
-    for corners in ("(0, 0) (4,5, 0) (4,5 m, 2,5 m) (0, 2,5)", "0,0; 4,5, 0; 4,5 m,2,5 m; 0, 2,5"):
+    for corners in (
+        "(0, 0) (4,5, 0) (4,5 m, 2,5 m) (0, 2,5)",
+        "(0; 0) (4,5; 0) (4,5; 2,5) (0; 2,5)",
+        "0,0; 4,5, 0; 4,5 m,2,5 m; 0, 2,5",
+    ):
         outline = read(f"# unit: m\n# outline: {corners}\n{body}").outline
         assert outline is not None
         assert outline.bounds == (0, 0, 4500, 2500)
-    outline = read(f"# unit: m\n# outline: (0, 0) (4,5, 0) (4,5,2,5)\n{body}").outline  # one way only: 4.5 and 2.5
+    outline = read(f"# unit: m\n# outline: (0, 0) (4,5, 0) (4,5,2,5) (0, 2,5)\n{body}").outline
     assert outline is not None
     assert outline.bounds == (0, 0, 4500, 2500)
     for corner, what in (("4,5,0", "2 ways"), ("4,5,0,5,1", "not two lengths")):
@@ -214,7 +231,9 @@ def test_corners_with_decimal_commas() -> None:
         assert problem.cell == "A2"
         assert problem.value == corner
         assert what in problem.what
-    assert "space behind the comma" in (only(f"# unit: m\n# outline: (0, 0) (4,5,0) (4, 2)\n{body}").remedy or "")
+    assert "space behind the comma" in (
+        only(f"# unit: m\n# outline: (0, 0) (4,5,0) (4, 2)\n{body}").remedy or ""
+    )
 
 
 ACCIDENTS = [
@@ -264,7 +283,7 @@ def test_an_unpaired_mark_names_where_it_opens() -> None:
     problem = only(with_cell('"41-3/8').replace('41-3/8"', "1"))
     assert problem.cell == "C6"
     assert "never closed" in problem.what
-    assert 'inch mark doubled' in (problem.remedy or "")
+    assert "inch mark doubled" in (problem.remedy or "")
     # one that another mark, rows below, closes by mischance
     for text in (with_cell('"41-3/8'), LIST.replace("0.5", '"41-3/8').replace("-3/8\n", '5" or so\n')):
         problem = problems(text)[0]
@@ -320,6 +339,13 @@ def test_fraction_formats_and_text_numbers_are_lengths() -> None:
     assert_the_four(read_survey(saved(book), name="k.xlsx"))
 
 
+def test_a_unit_shown_by_the_format_of_a_cell_is_read() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(workbook(BOOK)))
+    book.active["C5"] = 9
+    book.active["C5"].number_format = '0.0" mm"'
+    assert read_survey(saved(book), name="k.xlsx").points["height"][1] == 9
+
+
 def test_merged_cells() -> None:
     book = openpyxl.load_workbook(io.BytesIO(workbook([["# title: wide"], *BOOK])))
     book.active.merge_cells("A1:C1")
@@ -332,12 +358,17 @@ def test_merged_cells() -> None:
 
 
 def test_sheets() -> None:
-    two = workbook(BOOK, Wall=BOOK[:2] + [["y\\x", 0, 36], [0, 1, 2], [48, 3, 4]], Empty=[])
+    two = workbook(BOOK, Wall=[*BOOK[:2], ["y\\x", 0, 36], [0, 1, 2], [48, 3, 4]], Empty=[])
     problem = only(two, "k.xlsx")
     assert "2 sheets" in problem.what
     assert problem.value == "Sheet, Wall"
     assert "sheet='Sheet'" in (problem.remedy or "")
-    assert read_survey(two, name="k.xlsx", sheet="Wall").points["height"].tolist() == [25.4, 50.8, 76.2, 101.6]
+    assert read_survey(two, name="k.xlsx", sheet="Wall").points["height"].tolist() == [
+        25.4,
+        50.8,
+        76.2,
+        101.6,
+    ]
     assert "'Wall'" in (only(two, "k.xlsx", sheet="wal").remedy or "")
     assert_the_four(read_survey(workbook(BOOK, Empty=[]), name="k.xlsx"))
     assert "empty" in only(workbook([]), "k.xlsx").what
@@ -436,7 +467,7 @@ def test_headers_that_are_wrong(lines: str, what: str, remedy: str) -> None:
 def test_units_are_never_guessed() -> None:
     problem = only(LIST.replace("# unit: in\n", ""))
     assert problem.cell == "C4"
-    assert "(7 numbers carry none" in problem.what  # all but the five zeros' worth: 0s need none, 41-3/8" has one
+    assert "(7 numbers carry none" in problem.what  # zeros need none, and 41-3/8" carries one
     assert "# unit" in (problem.expected or "")
     assert "unknown unit" in only(LIST.replace("unit: in", "unit: yards")).what
 
@@ -462,9 +493,9 @@ HEADING_ROWS = [
 @pytest.mark.parametrize(("row", "what", "cell", "remedy"), HEADING_ROWS)
 def test_headings_that_are_wrong(row: str, what: str, cell: str, remedy: str) -> None:
     found = problems(LIST.replace("x,y,reading", row))
-    assert any(
-        what in p.what and p.cell == cell and remedy in (p.remedy or "") for p in found
-    ), [str(p) for p in found]
+    assert any(what in p.what and p.cell == cell and remedy in (p.remedy or "") for p in found), [
+        str(p) for p in found
+    ]
 
 
 def test_cells_beyond_the_headings_and_below_none() -> None:
@@ -508,7 +539,9 @@ def test_mixed_decimal_marks() -> None:
 
 
 def test_all_problems_in_the_order_of_the_file() -> None:
-    text = "# unti: in\n# unit: in\n# accuracy: x\n# reading: up\nx,y,reading\n0,8-Mar,n/a\nq,0,#REF!\n1,1,1\n"
+    text = (
+        "# unti: in\n# unit: in\n# accuracy: x\n# reading: up\nx,y,reading\n0,8-Mar,n/a\nq,0,#REF!\n1,1,1\n"
+    )
     assert [problem.cell for problem in problems(text)] == ["A1", "A3", "A4", "B6", "C6", "A7", "C7"]
 
 
@@ -551,7 +584,9 @@ def test_the_unit_to_show_results_in() -> None:
 # ---- out and back
 
 lengths = st.floats(-1e5, 1e5).map(lambda v: v + 0.0)  # no minus zero: it is the same height
-words = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), max_size=8).map(str.strip)
+words = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), max_size=8).map(
+    str.strip
+)
 
 
 @st.composite
@@ -562,11 +597,15 @@ def surveys(draw: st.DrawFn) -> Survey:
     texts = {name: [draw(words) for _ in range(count)] for name in ("label", "line")}
     setup = draw(words)
     attributes: dict[str, object] = {
-        "surface": draw(st.sampled_from(["floor", "ceiling"])), "reference": draw(st.sampled_from(["level", "string"])),
-        "accuracy": draw(st.one_of(st.none(), st.floats(1e-3, 50))), "title": draw(words), "date": draw(words),
-        "unit": draw(st.sampled_from(["in", "ft", "mm", "cm", "m"])), "keys": {"by": "crew, \"A\""},
+        "surface": draw(st.sampled_from(["floor", "ceiling"])),
+        "reference": draw(st.sampled_from(["level", "string"])),
+        "accuracy": draw(st.one_of(st.none(), st.floats(1e-3, 50))),
+        "title": draw(words),
+        "date": draw(words),
+        "unit": draw(st.sampled_from(["in", "ft", "mm", "cm", "m"])),
+        "keys": {"by": 'crew, "A"'},
         "benchmarks": {"BM 1": draw(lengths)},
-    }  # fmt: skip
+    }
     if draw(st.booleans()):
         attributes["outline"] = Polygon([(-2e5, -2e5), (2e5, -2e5 - 1 / 3), (2e5, 2e5), (-2e5, 2e5)])
         attributes["openings"] = (Polygon([(-9e4, -9e4), (-8e4, -9e4), (-8e4, -8e4)]),)
@@ -641,9 +680,9 @@ def test_differences_are_found() -> None:
     one = read(LIST)
     assert differences(one, read(LIST.replace("0.5", "0.75"))) == ["points"]
     assert differences(one, read(LIST.replace("Kitchen", "Hall"))) == ["title"]
-    assert differences(one, read(LIST.replace("# unit", "# outline: 0,0; 9 ft,0; 9 ft,9 ft; 0,9 ft\n# unit"))) == [
-        "outline or openings"
-    ]
+    assert differences(
+        one, read(LIST.replace("# unit", "# outline: 0,0; 9 ft,0; 9 ft,9 ft; 0,9 ft\n# unit"))
+    ) == ["outline or openings"]
 
 
 def test_examples_in_the_docstrings() -> None:

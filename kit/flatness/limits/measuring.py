@@ -14,11 +14,12 @@ from flatness.errors import MeasureError
 from flatness.lengths import settle
 from flatness.limits.kinds import Limit, level_rule
 from flatness.measures import levels, spaced, spans
+from flatness.measures.bars import gap_map
 from flatness.measures.fnumber_lines import survey_lines
 from flatness.measures.fnumbers import f_numbers
 from flatness.measures.measured import Measured
 from flatness.measures.stations import neighbour_faces
-from flatness.measures.straightedge import gap_map, straightedge
+from flatness.measures.straightedge import straightedge
 from flatness.surface.lattice import Surface, default_spacing, station_step
 from flatness.survey.readings import Floats, Survey
 
@@ -41,7 +42,9 @@ class Subject:
     headings: int = 12
 
     @classmethod
-    def of(cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12) -> Subject:
+    def of(
+        cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12
+    ) -> Subject:
         """The subject of a survey as read, on a lattice that suits the limits' lengths."""
         lengths = tuple(limit.length for limit in limits if limit.length is not None)
         surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
@@ -97,20 +100,27 @@ def measure(limit: Limit, subject: Subject) -> Finding:
             remedy="choose a limit for this surface, or agree one for the project",
         )  # fmt: skip
     if limit.kind == "reference":
-        raise MeasureError("not measured on a surface survey", remedy="check it by hand; the number is in the catalogue")
+        raise MeasureError(
+            "not measured on a surface survey", remedy="check it by hand; the number is in the catalogue"
+        )
     _check_reach(limit, subject)
     return _MEASURES[limit.kind](limit, subject)
 
 
-def measure_draws(limit: Limit, subject: Subject, lattice: Callable[[], Floats], stations: Callable[[], Floats]) -> Floats:
+def measure_draws(
+    limit: Limit, subject: Subject, lattice: Callable[[], Floats], stations: Callable[[], Floats]
+) -> Floats:
     """Share of the limit used up by each draw [n]: of the lattice [n, ny, nx] or of the stations [n, readings]."""
     if limit.kind == "straightedge":
         stack = lattice()
         assert limit.length is not None
         assert limit.allowed is not None
         gaps = gap_map(stack, subject.surface.spacing, limit.length, subject.headings)
-        return np.nanmax(gaps, axis=(1, 2)) / limit.allowed
-    drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
+        used: Floats = np.nanmax(gaps, axis=(1, 2)) / limit.allowed
+        return used
+    drawn = (
+        subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
+    )
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
 
 
@@ -152,7 +162,9 @@ def _straightedge_share(limit: Limit, subject: Subject) -> Finding:
 
 def _span_bar(limit: Limit, subject: Subject) -> Finding:
     p = limit.parameters
-    found = spans.din_bar(subject.surface, p["distances"], p["allowed"], subject.headings, rounded=p["rounded"])
+    found = spans.din_bar(
+        subject.surface, p["distances"], p["allowed"], subject.headings, rounded=p["rounded"]
+    )
     return Finding(found.worst, found.allowed)
 
 
@@ -208,7 +220,8 @@ _SURFACE_MEASURES: dict[str, Callable[[Limit, Subject], Measured]] = {
 def _base(limit: Limit) -> float:
     if limit.length is None:
         raise MeasureError(
-            "the source gives no length to measure over", remedy="agree one for the project, and use that limit"
+            "the source gives no length to measure over",
+            remedy="agree one for the project, and use that limit",
         )
     return limit.length
 

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter
 
 from flatness.errors import ArgumentError, MeasureError
+from flatness.measures.bars import whole_steps, window_departures
 from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Measured, Place
 from flatness.measures.pairs import (
@@ -25,7 +26,7 @@ from flatness.measures.pairs import (
 )
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.stations import station_step_within
-from flatness.measures.straightedge import profile_through, whole_steps, window_departures
+from flatness.measures.straightedge import exact_bar
 from flatness.surface.lattice import STEP_NOISE, Surface
 from flatness.survey.readings import Floats, Survey
 
@@ -116,7 +117,7 @@ def block_offset(surface: Surface, length: float, headings: int = 12) -> Measure
             )  # fmt: skip
         raise too_short("this bar", length)
     value, at, heading, steps = best
-    departure, contacts = _on_blocks(surface, at, heading, steps)
+    departure, contacts = exact_bar(surface, at, heading, steps, abs)
     used = steps * surface.spacing * heading.step
     short = "" if used >= length * (1 - STEP_NOISE) else f"; whole lattice steps: {used:.0f} mm was laid"
     return Measured(value, at, contacts, ("hump" if departure > 0 else "hollow") + short)
@@ -206,23 +207,6 @@ def _percentile(values: list[Floats], distance: float) -> float:
     if not len(every):
         raise too_short("this property", distance)
     return float(np.percentile(every, PERCENTILE))
-
-
-def _on_blocks(
-    surface: Surface, at: Place, heading: Heading, steps: int
-) -> tuple[float, tuple[Place, Place]]:
-    """The largest departure at a node, with its sign, and the ends of the bar that shows it."""
-    step = surface.spacing * heading.step
-    distance, z = profile_through(surface, at, heading.degrees, steps * step)
-    here = int(np.flatnonzero(distance == 0)[0])
-    departures = {
-        p: float(z[here] - z[p] - (z[p + steps] - z[p]) * (here - p) / steps)
-        for p in range(max(0, here - steps + 1), here)
-        if p + steps < len(z)
-    }
-    p = max(departures, key=lambda start: abs(departures[start]))
-    first, last = (beyond(at, heading, float(distance[k]) / heading.step) for k in (p, p + steps))
-    return departures[p], (first, last)
 
 
 def _highest_within(z: Floats, reach: float) -> Floats:

@@ -29,6 +29,9 @@ WIDTH_IN, HEIGHT_IN = 10.0, 6.6  # of a figure, and of the tallest map in it [in
 LEFT_IN, RIGHT_IN, BAR_IN, PAD_IN, FOOT_IN = 0.85, 0.4, 0.2, 0.2, 0.75
 WIDE = 2.2  # a map wider than this many times its height has its colour bar beneath
 FORMATS = ("png", "svg", "pdf")
+SOFTWARE = (
+    "surface-flatness-kit"  # stands in each file written, so that only such a file is overwritten unasked
+)
 AXIS_NAMES = {
     "floor": ("x on the floor", "y on the floor"),
     "ceiling": ("x on the ceiling", "y on the ceiling"),
@@ -69,7 +72,8 @@ def save_chart(chart: Any, path: str | os.PathLike[str], dpi: float = 150) -> Pa
     figure = _figure_of(chart)
     partial = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        figure.savefig(partial, format=kind, dpi=dpi, facecolor="white")
+        stamp = {"Software" if kind == "png" else "Creator": SOFTWARE}
+        figure.savefig(partial, format=kind, dpi=dpi, facecolor="white", metadata=stamp)
         partial.replace(target)
     finally:
         partial.unlink(missing_ok=True)
@@ -173,6 +177,7 @@ def map_axes(
         width = ax.get_window_extent().width / ax.figure.dpi * 72
     ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
     divider = make_axes_locatable(ax)
+    divider.set_anchor("NW")
     if beneath:
         cax = divider.append_axes("bottom", size=BAR_IN, pad=FOOT_IN)
     else:

@@ -10,11 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.text import Annotation
 
-from flatness.lengths import format_against, settle
+from flatness.lengths import settle
 from flatness.measures.straightedge import Placement
 from flatness.show.axes import INK, SMALL
 from flatness.show.labels import FreeSpace, rings
-from flatness.show.scales import Scale, printed_place
+from flatness.show.scales import Scale, printed_gap, printed_place
 
 _PAPER = {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
 
@@ -41,8 +41,8 @@ class BarMarks:
 def bar_words(bar: Placement | None, length: float | None, scale: Scale) -> str:
     if not bridges(bar):
         return ""
-    limit = scale.limit if scale.limit is not None and length is not None else float("inf")
-    gap = format_against(bar.gap, limit, scale.unit, 16)
+    # a map of heights has a limit for its steps, which need not be one for the gap
+    gap = printed_gap(bar.gap, None if length is None else scale.limit, scale.unit)
     under = "" if length is None else f" under {printed_place(length, scale.unit)}"
     x, y = (printed_place(value, scale.unit) for value in bar.at)
     return f"gap {gap}{under}\nat x {x}, y {y}\ncontacts {printed_place(bar.span, scale.unit)} apart"

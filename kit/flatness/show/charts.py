@@ -75,12 +75,13 @@ class SurfaceMap:
         for text in self.station_texts:
             space.take_text(text)
         lay_bar(self.ax, self.bar, bar, bar_words(bar, None, self.scale), space)
-        _take_stations(space, self.stations)
         lines = plan.contour_lines(grid, _levels(self.scale, grid[2]))
         plan.set_contours(self.contours, lines, self.scale.limit)
         for text in self.contour_texts:
             text.remove()
-        self.contour_texts[:] = plan.label_contours(self.ax, lines, self.scale.unit, space, signed=True)
+        self.contour_texts[:] = plan.label_contours(
+            self.ax, lines, self.scale.unit, space, _places(self.stations)
+        )
 
 
 def surface_map(
@@ -141,10 +142,9 @@ def surface_map(
     outline = plan.draw_outline(ax, survey, space)
     bars: list[BarMarks] = []
     lay_bar(ax, bars, bar, bar_words(bar, None, scale), space)
-    _take_stations(space, stations)
     lines = plan.contour_lines(grid, _levels(scale, grid[2]))
     contours = plan.draw_contours(ax, lines, limit)
-    labels = plan.label_contours(ax, lines, unit, space, signed=True)
+    labels = plan.label_contours(ax, lines, unit, space, _places(stations))
     texts: tuple[Annotation, ...] = ()
     if survey is not None and numbers != "none":
         x, y, height, _ = survey.stations()
@@ -181,9 +181,8 @@ def _reference_plane(surface: Surface, reference: str) -> Plane:
     return fit_surface_plane(surface, "least-squares" if reference == "best" else "level")
 
 
-def _take_stations(space: FreeSpace, stations: Line2D | None) -> None:
-    if stations is not None:
-        space.take_marks(np.asarray(stations.get_xydata(), dtype=np.float64), 1.8)
+def _places(stations: Line2D | None) -> Floats:
+    return np.zeros((0, 2)) if stations is None else np.asarray(stations.get_xydata(), dtype=np.float64)
 
 
 def _levels(scale: Scale, values: Floats) -> Floats:

@@ -53,13 +53,16 @@ class FreeSpace:
 
     def take_text(self, text: Text) -> None:
         """A text where it now stands, without its leader."""
-        x0, y0, x1, y1 = Text.get_window_extent(text).extents
-        self.take((float(x0), float(y0), float(x1), float(y1)))
+        text.get_window_extent()  # an annotation moves to where it belongs only when it is asked
+        x0, y0, x1, y1 = (float(side) for side in Text.get_window_extent(text).extents)
+        pad = _padding(text) * self._points
+        self.take((x0 - pad, y0 - pad, x1 + pad, y1 + pad))
 
     def take_marks(self, xy: Floats, radius: float) -> None:
         """Marks of this radius [points] at [n, 2] data."""
         r = radius * self._points
-        self._taken.extend((x - r, y - r, x + r, y + r) for x, y in self.pixels(xy).tolist())
+        if len(xy):
+            self._taken.extend((x - r, y - r, x + r, y + r) for x, y in self.pixels(xy).tolist())
 
     def take_line(self, xy: Floats, half: float) -> None:
         """A line through [n, 2] data, ``half`` wide to each side [points]."""

@@ -117,32 +117,45 @@ def set_contours(
 
 
 def label_contours(
-    ax: Axes, lines: Sequence[tuple[float, Floats]], unit: str, space: FreeSpace, *, signed: bool
+    ax: Axes, lines: Sequence[tuple[float, Floats]], unit: str, space: FreeSpace, stations: Floats
 ) -> list[Annotation]:
-    """What the contours stand for, once or twice a level, where there is room on the line."""
+    """What the contours stand for, once or twice a level, where there is room on the line.
+
+    A label keeps clear of the ``stations`` [n, 2] too, unless its level would have none.
+    """
     texts: list[Annotation] = []
     longest = sorted(lines, key=lambda pair: -_length(pair[1]))
+    marked = space.copy()
+    marked.take_marks(stations, 1.8)
     for level in sorted({level for level, _ in lines}, key=abs):
-        put = 0
-        for line in [line for other, line in longest if other == level][:5]:
-            if put == 2 or np.ptp(space.pixels(line), axis=0).max() < 30:
-                break
-            text = ax.annotate(
-                printed(level, unit, 64, signed=signed), (0, 0), (0, 0), textcoords="offset points",
-                fontsize=8.5,
-                color=INK, zorder=5, ha="center", va="center", annotation_clip=False,
-                bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
-            )  # fmt: skip
-            for part in sorted(np.linspace(0.04, 0.96, 41), key=lambda part: abs(part - 0.5)):
-                x, y = line[int(part * (len(line) - 1))]
-                text.xy = (float(x), float(y))
-                if space.place(text, [(0, 0, "center", "center")]):
-                    texts.append(text)
-                    put += 1
-                    break
-            else:
-                text.remove()
+        own = [
+            line
+            for other, line in longest
+            if other == level and np.ptp(space.pixels(line), axis=0).max() >= 30
+        ]
+        words = printed(level, unit, 64, signed=True)
+        put = [text for line in own[:2] if (text := _label_on(ax, line, words, marked)) is not None]
+        put = put or [text for line in own[:1] if (text := _label_on(ax, line, words, space)) is not None]
+        for text in put:
+            for part in (space, marked):
+                part.take_text(text)
+        texts += put
     return texts
+
+
+def _label_on(ax: Axes, line: Floats, words: str, space: FreeSpace) -> Annotation | None:
+    text = ax.annotate(
+        words, (0, 0), (0, 0), textcoords="offset points", fontsize=8.5, color=INK, zorder=5, ha="center",
+        va="center", annotation_clip=False,
+        bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
+    )  # fmt: skip
+    for part in sorted(np.linspace(0.04, 0.96, 41), key=lambda part: abs(part - 0.5)):
+        x, y = line[int(part * (len(line) - 1))]
+        text.xy = (float(x), float(y))
+        if space.place(text, [(0, 0, "center", "center")], gap=0.3):
+            return text
+    text.remove()
+    return None
 
 
 def _length(line: Floats) -> float:
@@ -188,7 +201,8 @@ def space_beside(ax: Axes, outline: Sequence[Artist]) -> FreeSpace:
         if isinstance(artist, Annotation):
             space.take_text(artist)
         elif isinstance(artist, PathPatch) and artist.get_hatch():
-            space.take_area(tuple(artist.get_path().get_extents().extents))
+            x0, y0, x1, y1 = artist.get_path().get_extents().extents
+            space.take_area((float(x0), float(y0), float(x1), float(y1)))
     return space
 
 
@@ -233,8 +247,10 @@ def label_stations(
     probe = ax.annotate(widest, (0, 0), (0, 0), textcoords="offset points", fontsize=8)
     width, height = space.size(probe)
     probe.remove()
+    shown = _thinned(x, y, width + 8, height + 10, space)
+    space.take_marks(np.column_stack([x, y])[shown], 1.8)
     texts = []
-    for i in _thinned(x, y, width + 8, height + 10, space):
+    for i in shown:
         text = ax.annotate(
             numbers[i], (float(x[i]), float(y[i])), (0, 0), textcoords="offset points", fontsize=8, color=INK,
             zorder=5, path_effects=HALO, annotation_clip=False,

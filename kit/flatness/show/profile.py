@@ -13,7 +13,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Annotation
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.lengths import format_against, settle
+from flatness.lengths import settle
 from flatness.measures.straightedge import Placement
 from flatness.show.axes import INK, NORMAL, PALE, RIGHT_IN, SMALL, headed_axes, put_heading, set_place_ticks
 from flatness.show.cut import Cut, cut_along
@@ -24,6 +24,7 @@ from flatness.show.scales import (
     height_step,
     place_step,
     printed,
+    printed_gap,
     printed_limit,
     printed_place,
 )
@@ -112,7 +113,7 @@ def profile_chart(
     cut = cut_along(surface, placement, length)
     bar_name = f"{printed_place(length, unit)} straightedge"
     if title is None:
-        title = f"Profile of the {kind} under the {bar_name}, gap {_gap_text(placement, allowed, unit)}"
+        title = f"Profile of the {kind} under the {bar_name}, gap {printed_gap(placement.gap, allowed, unit)}"
     margin = 0.04 * length
     left, right = min(cut.distance[0], cut.bar[0]) - margin, max(cut.distance[-1], cut.bar[1]) + margin
     most = float(max(-cut.height.min(), allowed or 0.0)), float(max(cut.height.max(), 0.0))
@@ -178,10 +179,6 @@ def _dress(ax: Axes, unit: str) -> None:
         spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
 
 
-def _gap_text(placement: Placement, allowed: float | None, unit: str) -> str:
-    return format_against(placement.gap, math.inf if allowed is None else allowed, unit, 16)
-
-
 def _draw(
     ax: Axes, cut: Cut, placement: Placement, allowed: float | None, bar_name: str, unit: str,
     times: float, tall: float
@@ -228,7 +225,9 @@ def _draw(
     space.take_line(np.array([[cut.at, 0], [cut.at, -placement.gap]]), 3.0)
     if allowed is not None:
         space.take_line(np.array([[0, -allowed], [cut.span, -allowed]]), 1.0)
-    label = _write(ax, f"gap {_gap_text(placement, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True)
+    label = _write(
+        ax, f"gap {printed_gap(placement.gap, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True
+    )
     heights = sorted(np.linspace(-deep / 2, deep / 2, 15), key=abs)
     beside: list[Offset] = [
         (side * 9, dy, ha, "center") for dy in heights for side, ha in ((1, "left"), (-1, "right"))

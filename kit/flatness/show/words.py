@@ -218,9 +218,7 @@ def limits_text(table: pd.DataFrame) -> str:
         lines = [str(finish)]
         for name, row in group.iterrows():
             lines.append(f"  {name}")
-            lines.append(
-                _indented(f"{row['value']} - {row['purpose']} ({', '.join(row['surfaces'])})", "    ")
-            )
+            lines.append(_indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
             source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
             lines.append(_indented(f"{source} [{row['seen']}]", "    "))
         blocks.append("\n".join(lines))

@@ -65,16 +65,17 @@ class Surface:
         return gx[keep], gy[keep], self.height[keep]
 
 
-def make_surface(height: Floats, spacing: float, *, x0: float = 0.0, y0: float = 0.0, reference: str = "level") -> Surface:
+def make_surface(
+    height: Floats, spacing: float, *, x0: float = 0.0, y0: float = 0.0, reference: str = "level"
+) -> Surface:
     """A Surface from heights [ny, nx] mm on a lattice of this spacing [mm] with its first node at (x0, y0)."""
     height = np.array(height, dtype=np.float64)
     if height.ndim != 2:
         raise ArgumentError("heights must be two-dimensional, [ny, nx]", value=str(height.shape))
     _check_spacing(spacing)
     ny, nx = height.shape
-    return Surface(
-        x0 + spacing * np.arange(nx), y0 + spacing * np.arange(ny), height, float(spacing), reference
-    )
+    x, y = x0 + spacing * np.arange(nx, dtype=np.float64), y0 + spacing * np.arange(ny, dtype=np.float64)
+    return Surface(x, y, height, float(spacing), reference)
 
 
 def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
@@ -175,13 +176,15 @@ def _on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Fl
 
 def _distinct(values: Floats) -> Floats:
     ordered = np.sort(values)
-    return ordered[np.concatenate([[True], np.diff(ordered) > 0.5])]
+    first_of_each: Floats = ordered[np.concatenate([[True], np.diff(ordered) > 0.5])]
+    return first_of_each
 
 
 def lattice_axes(positions: Floats, spacing: float) -> Floats:
     """Lattice positions [mm] from the least to the greatest of ``positions``, ``spacing`` apart."""
     first, last = float(positions.min()), float(positions.max())
-    return first + spacing * np.arange(math.floor((last - first) / spacing + STEP_NOISE) + 1)
+    count = math.floor((last - first) / spacing + STEP_NOISE) + 1
+    return first + spacing * np.arange(count, dtype=np.float64)
 
 
 def surface_mask(survey: Survey, x: Floats, y: Floats) -> NDArray[np.bool_]:
@@ -271,5 +274,7 @@ def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
 
 def _check_spacing(spacing: float) -> float:
     if not (isinstance(spacing, (int, float)) and math.isfinite(spacing) and spacing > 0):
-        raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
+        raise ArgumentError(
+            "lattice spacing out of range", value=str(spacing), expected="millimetres above zero"
+        )
     return float(spacing)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from flatness.errors import LengthError, Problem, SurveyFileError
-from flatness.lengths import DATE_REMEDY, UnitNeededError, parse_exact
+from flatness.lengths import DATE_REMEDY, UnitNeededError, format_against, parse_exact
 
 RETYPE = "type it again in one of these forms; leave the cell empty where nothing was read"
 LEAVE_EMPTY = "leave the cell empty where no reading was taken"
@@ -151,6 +152,16 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return by_lower[difflib.get_close_matches(word.lower(), list(by_lower), 1, 0.0)[0]]
 
 
+def over(mm: float, allowed: float) -> str:
+    """A length [mm] over what is allowed, in inches and in millimetres, neither rounded down to within it."""
+    return f"{format_against(mm, allowed, 'in')} ({format_against(mm, allowed, 'mm')})"
+
+
+def within(allowed: float) -> str:
+    """What is allowed [mm], never rounded up past a length that is over it."""
+    return f"within {math.floor(allowed * 1000 + 1e-6) / 1000:g} mm"
+
+
 def is_empty(cell: Cell) -> bool:
     return isinstance(cell, str) and not cell.strip()
 
@@ -212,7 +223,7 @@ class LengthReader:
         if isinstance(cell, str):
             text = cell.strip()
             return len(text) == 5 and text.isascii() and text.isdigit() and int(text) in DATE_SERIALS
-        return cell in DATE_SERIALS
+        return cell.is_integer() and int(cell) in DATE_SERIALS
 
     @staticmethod
     def _explained(problem: Problem, text: str) -> Problem:

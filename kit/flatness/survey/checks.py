@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from flatness.errors import Problem
 from flatness.lengths import format_length
-from flatness.survey.cells import Reading, Readings, Report
+from flatness.survey.cells import Reading, Readings, Report, over, within
 from flatness.survey.header import Header
 from flatness.survey.readings import SAME_PLACE_MM, Floats
 from flatness.survey.setups import EIGHTH_MM
@@ -101,14 +101,14 @@ def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, r
 
 def _report_place(report: Report, reading: Reading, x: float, y: float, by: float, where: str) -> None:
     report.add(
-        f"the station at x {_both(x, 'ft')}, y {_both(y, 'ft')} lies {where} by {_both(by)}",
+        f"the station at x {_both(x)}, y {_both(y)} lies {where} by {over(by, INCH_MM)}",
         reading.row, reading.column, expected="stations on the surface",
         remedy="correct the station's x and y, or the corners of the outline or opening",
     )  # fmt: skip
 
 
-def _both(mm: float, unit: str = "in") -> str:
-    return f"{format_length(mm, unit, 16)} ({format_length(mm, 'mm')})"
+def _both(mm: float) -> str:
+    return f"{format_length(mm, 'ft')} ({format_length(mm, 'mm')})"
 
 
 def _check_repeats(
@@ -126,8 +126,8 @@ def _check_repeats(
             (points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column)
         )
         report.add(
-            f"this station was read twice, here and in {first.cell}, {_both(float(apart[k]))} apart",
-            second.row, second.column, expected=f"within {_both(allowed)}",
+            f"this station was read twice, here and in {first.cell}, {over(float(apart[k]), allowed)} apart",
+            second.row, second.column, expected=within(allowed),
             remedy="read the station again, or correct the x and y of one of the two",
         )  # fmt: skip
 
@@ -151,9 +151,9 @@ def far_off_neighbours(
         off = float(residual[k])
         side = "proud of" if off > 0 else "shy of"
         notes.append(Problem(
-            f"the height here is {_both(abs(off))} {side} what its neighbours say; it is used as it is",
+            f"the height here is {over(abs(off), least)} {side} what its neighbours say; it is used as it is",
             file, points[k].row, points[k].cell.rstrip("0123456789"),
-            expected=f"within {_both(least)} of a plane through its neighbours",
+            expected=f"{within(least)} of a plane through its neighbours",
             remedy="check the reading for a slip of an inch or a wrong station, or read it again",
         ))  # fmt: skip
     return notes

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from flatness.errors import SurveyFileError
 from flatness.survey.cells import Record, Report, Table, refuse
 
 DELIMITERS = ("\t", ";", ",")
@@ -43,7 +44,18 @@ def read_delimited(data: bytes, file: str, report: Report) -> Table:
         record = Record(row, tuple(field.text if field.quoted else field.text.strip() for field in fields))
         if not record.is_blank:
             body.append(record)
+    if not body:
+        report.stop_if_any()  # a quotation mark that is never closed swallows all rows
+        raise no_readings(file)
     return Table(tuple(header), tuple(body), delimiter)
+
+
+def no_readings(file: str, where: str = "") -> SurveyFileError:
+    """The error for a table without rows below its ``#`` lines."""
+    return refuse(
+        file, f"there are no readings{where}", expected="a list (x,y,reading) or a grid under the # lines",
+        remedy="add the readings below the # lines",
+    )  # fmt: skip
 
 
 def decode(data: bytes, file: str) -> str:
@@ -82,10 +94,7 @@ def _delimiter(lines: list[str], file: str) -> str:
             expected="cells separated by commas, semicolons or tabs, such as x,y,reading",
             remedy="save the sheet as CSV",
         )  # fmt: skip
-    raise refuse(
-        file, "there are no readings", expected="a list (x,y,reading) or a grid under the # lines",
-        remedy="add the readings below the # lines",
-    )  # fmt: skip
+    raise no_readings(file)
 
 
 def split_records(lines: list[str], delimiter: str) -> Iterator[list[Field]]:

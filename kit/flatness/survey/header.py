@@ -194,7 +194,7 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
                 f"a corner of the {key} can be read in {len(ways)} ways" if ways
                 else f"a corner of the {key} is not two lengths",
                 found.row, 0, value=pair, expected=_CORNERS,
-                remedy="put a space behind the comma between x and y, such as (4,5, 2)" if ways
+                remedy="put a space behind the comma between x and y, such as (4,5, 2), or (4,5; 2)" if ways
                 else "write each corner as x, y; four corners for a rectangle",
             )  # fmt: skip
             return None
@@ -235,9 +235,10 @@ def _pairs(text: str) -> list[str]:
 
 
 def _splits(pair: str, lengths: LengthReader) -> list[tuple[str, str]]:
-    """All ways to read a text as two lengths with a comma between them."""
-    commas = [i for i, char in enumerate(pair) if char == ","]
-    ways = [(pair[:i].strip(), pair[i + 1 :].strip()) for i in commas]
+    """All ways to read a text as two lengths with a comma, or inside brackets a semicolon, between them."""
+    mark = ";" if ";" in pair else ","
+    places = [i for i, char in enumerate(pair) if char == mark]
+    ways = [(pair[:i].strip(), pair[i + 1 :].strip()) for i in places]
     return [way for way in ways if all(_is_length(part, lengths) for part in way)]
 
 

@@ -189,7 +189,7 @@ def _list_reading(
             return None
         heading = headings[name]
         cell = record.cell(heading.column)
-        if is_empty(cell) and kind in ("benchmark", "turning"):
+        if is_empty(cell) and kind != "surface":
             place.append(math.nan)
         elif is_empty(cell):
             lengths.report.add(

@@ -6,8 +6,7 @@ import math
 from collections.abc import Mapping
 
 from flatness.errors import Problem
-from flatness.lengths import format_length
-from flatness.survey.cells import Reading, Readings, Report, nearest
+from flatness.survey.cells import Reading, Readings, Report, nearest, over, within
 
 EIGHTH_MM = 3.175
 NO_SHIFT_MM = 1e-5  # a file written from reduced heights reads back to the same heights
@@ -85,10 +84,10 @@ def _disagreement(
     high, low = (tied[offsets.index(end)] for end in (max(offsets), min(offsets)))
     where = f" of set-up '{setup}'" if setup else ""
     return [Problem(
-        f"the benchmark readings{where} disagree by {format_length(spread, 'in', 32)} "
-        f"({format_length(spread, 'mm')}): '{high.label}' in {high.cell} and '{low.label}' in {low.cell}; "
+        f"the benchmark readings{where} disagree by {over(spread, allowed)}: "
+        f"'{high.label}' in {high.cell} and '{low.label}' in {low.cell}; "
         "their mean was used",
         file, high.row, high.cell.rstrip("0123456789"),
-        expected=f"within {format_length(allowed, 'in', 64)} ({format_length(allowed, 'mm')})",
+        expected=within(allowed),
         remedy="check the benchmarks' heights and labels, and whether the instrument moved",
     )]  # fmt: skip

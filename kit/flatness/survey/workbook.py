@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 import warnings
 import zipfile
 from typing import Any
@@ -11,10 +12,11 @@ from typing import Any
 import openpyxl
 
 from flatness.survey.cells import Accident, Cell, Record, Report, Table, date_accident, nearest, refuse
-from flatness.survey.delimited import is_header
+from flatness.survey.delimited import is_header, no_readings
 
 MOST_CELLS = 2_000_000
 MOST_UNPACKED = 200_000_000
+_SHOWN_UNIT = re.compile(r'"\s*(mm|cm|m|in|ft)\.?\s*"')
 _LENGTH = "a length such as 3/8, 0.375 or 9 mm"
 
 
@@ -37,10 +39,7 @@ def read_workbook(data: bytes, file: str, report: Report, sheet: str | None) -> 
             body.append(record)
     _report_merged(typed[title], report, header[-1].row if header else 0)
     if not body:
-        raise refuse(
-            file, f"there are no readings on sheet '{title}'",
-            expected="a list (x,y,reading) or a grid under the # lines", remedy="add the readings",
-        )  # fmt: skip
+        raise no_readings(file, f" on sheet '{title}'")
     return Table(tuple(header), tuple(body))
 
 
@@ -129,12 +128,15 @@ def _cell(typed: Any, shown: Any) -> Cell:
         midnight = isinstance(value, datetime.datetime) and value.time() == datetime.time()
         return date_accident(str(value.date() if midnight else value))  # type: ignore[union-attr]
     if isinstance(value, (int, float)):
-        if "%" in str(typed.number_format):
+        style = str(typed.number_format)
+        if "%" in style:
             return Accident(
                 f"{float(value) * 100:g}%", "a percentage, not a length", _LENGTH,
                 "format the cell as a number or as Text, then type the reading again",
             )  # fmt: skip
-        return float(value)
+        # a format such as 0.0" mm" shows a unit that the number itself does not carry: read what is shown
+        unit = _SHOWN_UNIT.search(style)
+        return f"{float(value)!r} {unit[1]}" if unit else float(value)
     return str(value)
 
 

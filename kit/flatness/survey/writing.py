@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from shapely import Polygon
 
 from flatness.survey.cells import Record
@@ -26,13 +25,16 @@ def survey_text(survey: Survey) -> str:
     lines += [("opening", _corners(opening)) for opening in survey.openings]
     lines += [("benchmark", f"{label} = {mm(height)}") for label, height in survey.benchmarks.items()]
     text = "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
-    points = survey.points.assign(kind="surface")
-    table = pd.concat([points, survey.ties], ignore_index=True) if len(survey.ties) else points
-    texts = [name for name in ("label", "setup", "line") if (table[name] != "").any()]
+    tables = [survey.points.assign(kind="surface"), *([survey.ties] if len(survey.ties) else [])]
+
+    def column(name: str) -> list[Any]:
+        return [value for table in tables for value in table[name]]
+
+    texts = [name for name in ("label", "setup", "line") if any(column(name))]
     texts += ["kind"] if len(survey.ties) else []
     text += ",".join(["x_mm", "y_mm", "height_mm", *texts]) + "\n"
-    lengths = [[_number(value) for value in table[name]] for name in ("x", "y", "height")]
-    words = [[_quoted(str(value)) for value in table[name]] for name in texts]
+    lengths = [[_number(value) for value in column(name)] for name in ("x", "y", "height")]
+    words = [[_quoted(str(value)) for value in column(name)] for name in texts]
     return text + "".join(",".join(row) + "\n" for row in zip(*lengths, *words, strict=True))
 
 

@@ -1,0 +1,77 @@
+"""The pictures of a check as files: heights, gaps, and the profile under the worst straightedge."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from flatness.errors import ArgumentError
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import Assessment, Judged
+from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.show.axes import SOFTWARE, save_chart
+from flatness.show.charts import surface_map
+from flatness.show.gaps import gap_map
+from flatness.show.profile import profile_chart
+
+
+def governing(assessment: Assessment) -> Judged | None:
+    """The straightedge limit that is used up most, which the pictures are about; None where there is none."""
+    laid = [one for one in assessment.judged if one.limit.kind == "straightedge" and one.finding is not None]
+    return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
+
+
+def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
+    """The straightedge of a limit laid on the surface as read."""
+    assert limit.length is not None
+    return straightedge(assessment.subject.surface, limit.length, assessment.subject.headings)
+
+
+def check_charts(assessment: Assessment, unit: str) -> dict[str, Any]:
+    """The charts of a check, by name: ``heights`` always, ``gap`` and ``profile`` where a straightedge was laid."""
+    survey, surface = assessment.subject.survey, assessment.subject.surface
+    one = governing(assessment)
+    if one is None:
+        return {"heights": surface_map(surface, survey=survey, unit=unit)}
+    limit = one.limit
+    assert limit.length is not None
+    result = laid_for(assessment, limit)
+    charts: dict[str, Any] = {
+        "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
+        "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit),
+    }
+    if result.worst is not None:
+        charts["profile"] = profile_chart(
+            surface, result.worst, length=limit.length, allowed_mm=limit.allowed, kind=survey.surface, unit=unit
+        )
+    return charts
+
+
+def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str) -> list[Path]:
+    """Write the charts of a check as PNG files ``STEM-NAME.png`` into a folder, and say which.
+
+    Raises
+    ------
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
+    """
+    charts = check_charts(assessment, unit)
+    paths = {name: folder / f"{stem}-{name}.png" for name in charts}
+    for path in paths.values():
+        check_ours(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return [save_chart(chart, paths[name]) for name, chart in charts.items()]
+    except OSError as error:
+        raise ArgumentError(
+            "the pictures cannot be written", value=str(folder), expected="a folder that can be written to",
+            remedy=f"choose another folder ({error.strerror})",
+        ) from error  # fmt: skip
+
+
+def check_ours(path: Path) -> None:
+    """Refuse to overwrite a file that this kit did not write."""
+    if path.exists() and SOFTWARE.encode() not in path.read_bytes()[:4096]:
+        raise ArgumentError(
+            "a file stands there that this kit did not write", value=str(path),
+            remedy="move it away, or choose another folder",
+        )  # fmt: skip
