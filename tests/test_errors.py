@@ -16,9 +16,7 @@ def test_a_problem_names_its_cell() -> None:
         assert part in text
 
 
-@pytest.mark.parametrize(
-    "problem", [Problem("x", row=3), Problem("x", column="C"), Problem("x", row=3, column="unit")]
-)
+@pytest.mark.parametrize("problem", [Problem("x", row=3), Problem("x", column="C"), Problem("x", row=3, column="unit")])
 def test_no_cell_without_row_and_letter(problem: Problem) -> None:
     assert problem.cell is None
 

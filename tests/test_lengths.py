@@ -166,9 +166,7 @@ def test_what_is_no_length_says_so(text: str, word: str) -> None:
     assert problem.expected
 
 
-@pytest.mark.parametrize(
-    "value", [True, False, np.bool_(True), None, float("nan"), float("inf"), 10**400, [3]]
-)
+@pytest.mark.parametrize("value", [True, False, np.bool_(True), None, float("nan"), float("inf"), 10**400, [3]])
 def test_values_that_are_no_numbers(value: object) -> None:
     with pytest.raises(LengthError, match="not a length"):
         parse_length(value, "in")  # type: ignore[arg-type]
@@ -273,9 +271,7 @@ near = st.sampled_from([0.0, 1e-9, -1e-9, 1e-6, -1e-6, 1e-4, -1e-4, 0.01, -0.01,
 
 
 @given(
-    st.one_of(
-        st.integers(1, 400).map(lambda n: n * 25.4 / 64), st.integers(1, 400).map(float), st.floats(1e-3, 1e5)
-    ),
+    st.one_of(st.integers(1, 400).map(lambda n: n * 25.4 / 64), st.integers(1, 400).map(float), st.floats(1e-3, 1e5)),
     near,
     fractions,
     st.sampled_from(["in", "ft", "mm", "cm", "m"]),
@@ -290,7 +286,7 @@ def test_print_and_judgement_agree(allowed: float, off: float, fraction: int, un
 
 def test_print_against_a_limit() -> None:
     assert format_against(4.7625, 4.7625) == '3/16"'
-    assert format_against(4.77, 4.7625) == '0.1878"'
+    assert format_against(4.77, 4.7625) == '0.19"'
     assert format_against(4.7, 4.7625) == '3/16"'
     assert format_against(3.04, 3.0, "mm") == "3.04 mm"
     assert format_against(5, float("inf")) == '3/16"'

@@ -115,9 +115,7 @@ def test_every_reading_is_the_truth_within_its_error(name: str) -> None:
     assert 0.65 * made.accuracy < np.sqrt(np.mean(off**2)) < 1.35 * made.accuracy
     assert survey.outline is not None
     assert all(survey.outline.buffer(0.01).covers(Point(place)) for place in zip(x, y, strict=True))
-    assert not any(
-        hole.buffer(-0.01).covers(Point(p)) for hole in survey.openings for p in zip(x, y, strict=True)
-    )
+    assert not any(hole.buffer(-0.01).covers(Point(p)) for hole in survey.openings for p in zip(x, y, strict=True))
 
 
 def test_csv_and_xlsx_are_one_survey() -> None:
@@ -157,8 +155,7 @@ def test_the_loft_fails_before_and_meets_the_limit_after() -> None:
         true_gap = max(bar_gap(z, 152.4, 10 * FT) for z in columns)
         assert least * IN <= true_gap <= most * IN, (name, true_gap)
     before, after = (
-        straightedge(sample(f"loft_floor/{name}.csv").surface_at(152.4), 10 * FT).worst
-        for name in ("before", "after")
+        straightedge(sample(f"loft_floor/{name}.csv").surface_at(152.4), 10 * FT).worst for name in ("before", "after")
     )
     assert before is not None
     assert after is not None

@@ -53,17 +53,11 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
     )
-    check.add_argument(
-        "--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm"
-    )
+    check.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
     check.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
-    check.add_argument(
-        "--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)"
-    )
+    check.add_argument("--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)")
     check.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of the verdict (0.95)")
-    check.add_argument(
-        "--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read"
-    )
+    check.add_argument("--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read")
     check.add_argument("--seed", type=int, default=0, metavar="N", help="of the draws (0)")
     check.add_argument("--out", metavar="DIR", help="write heatmap, gap map and profile there")
     _add_json(check)
@@ -75,9 +69,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--json", action="store_true", help="one JSON object on standard output, nothing else"
-    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
 
 
 def _check(options: argparse.Namespace) -> int:

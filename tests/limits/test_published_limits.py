@@ -215,11 +215,7 @@ SEEN_OTHERWISE = {
     "new-home-usa-wall-bow": "memory",
     "engineered-members": "read",  # IRC R502.8.2
     "deflection": "read",  # IRC R301.7
-    **{
-        f"concrete-bar-{x}-{y}": "memory"
-        for x in ("conventional", "moderately-flat", "flat")
-        for y in (90, 100)
-    },
+    **{f"concrete-bar-{x}-{y}": "memory" for x in ("conventional", "moderately-flat", "flat") for y in (90, 100)},
 }
 
 

@@ -201,9 +201,7 @@ def test_layout_of_a_good_survey():
     assert {rule for rule, answer in rules.items() if answer != "yes"} == unknown
     assert all(rules[rule] == "not known" for rule in unknown)
     # a column in the middle of it
-    pierced = make_survey(
-        gx, gy, np.sin(gx), line=names, outline=hall, openings=(shapely.box(6000, 6000, 6400, 6400),)
-    )
+    pierced = make_survey(gx, gy, np.sin(gx), line=names, outline=hall, openings=(shapely.box(6000, 6000, 6400, 6400),))
     assert met(pierced, survey_lines(pierced))["readings 2 ft"] == "no"
 
 

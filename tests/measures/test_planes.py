@@ -95,9 +95,7 @@ def test_level_and_names():
     assert np.isnan(plane.downhill)
 
 
-@pytest.mark.parametrize(
-    ("a", "b", "downhill"), [(1, 0, 180), (-1, 0, 0), (0, 1, 270), (0, -1, 90), (1, 1, 225)]
-)
+@pytest.mark.parametrize(("a", "b", "downhill"), [(1, 0, 180), (-1, 0, 0), (0, 1, 270), (0, -1, 90), (1, 1, 225)])
 def test_downhill_and_tilt(a, b, downhill):
     x, y = np.array([0.0, 1000, 0, 1000]), np.array([0.0, 0, 1000, 1000])
     plane = fit_plane(x, y, 0.006 * (a * x + b * y))
@@ -179,11 +177,7 @@ def test_normal_zone_of_a_rigid_body(heights, turn, lean):
     gx, gy = np.meshgrid(np.arange(4) * 700.0, np.arange(3) * 700.0)
     points = np.column_stack([gx.ravel(), gy.ravel(), heights])
     c, s, cl, sl = np.cos(np.radians(turn)), np.sin(np.radians(turn)), np.cos(lean), np.sin(lean)
-    moved = (
-        points
-        @ np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
-        @ np.array([[cl, 0, -sl], [0, 1, 0], [sl, 0, cl]])
-    )
+    moved = points @ np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ np.array([[cl, 0, -sl], [0, 1, 0], [sl, 0, cl]])
     plane = fit_plane(*points.T, "minimum-zone-normal")
     again = fit_plane(*(moved + np.array([400, -60, 25])).T, "minimum-zone-normal")
     assert again.zone == pytest.approx(plane.zone, abs=1e-6)

@@ -56,9 +56,7 @@ def test_bar_method(surface):
             gap = (chord - h).max() if (h <= chord + 1e-9).all() else 0.0
             expected[round(length, 3)] = max(expected.get(round(length, 3), 0.0), gap)
     found = din_bar(surface, *ROW_3, headings=4)
-    assert dict(
-        zip(found.table["distance_mm"].round(3), found.table["gap_mm"], strict=True)
-    ) == pytest.approx(expected)
+    assert dict(zip(found.table["distance_mm"].round(3), found.table["gap_mm"], strict=True)) == pytest.approx(expected)
     allowed = {distance: allowed_at(distance, *ROW_3) for distance in expected}
     assert found.ratio == pytest.approx(max(gap / allowed[d] for d, gap in expected.items()))
     assert found.worst.value == found.gap
@@ -86,9 +84,7 @@ def test_grid_method(surface):
             off = abs(h[len(h) // 2] - (h[0] + h[-1]) / 2)
             expected[length] = max(expected.get(length, 0.0), off)
     found = din_grid(surface, *ROW_3)
-    assert dict(zip(found.table["distance_mm"], found.table["gap_mm"], strict=True)) == pytest.approx(
-        expected
-    )
+    assert dict(zip(found.table["distance_mm"], found.table["gap_mm"], strict=True)) == pytest.approx(expected)
 
 
 def test_grid_method_on_stations():
@@ -118,9 +114,7 @@ def test_level_over(surface):
         upright = max(abs(h[-1] - h[0]) for h, length in runs(surface, WAYS[1:2]) if length == distance)
         assert plumb_over(surface, distance).value == pytest.approx(upright)
     assert level_over(surface).value == pytest.approx(np.nanmax(surface.height) - np.nanmin(surface.height))
-    assert plumb_over(surface).value == pytest.approx(
-        max(abs(h[-1] - h[0]) for h, _ in runs(surface, WAYS[1:2]))
-    )
+    assert plumb_over(surface).value == pytest.approx(max(abs(h[-1] - h[0]) for h, _ in runs(surface, WAYS[1:2])))
 
 
 @surfaces
@@ -222,9 +216,7 @@ def test_neighbour_faces():
     two = make_survey([0, 400] * 2, [0, 0, 90, 90], [0, 1, 50, 52], line=["a", "a", "b", "b"])
     assert neighbour_faces(two).value == 2
     # on a grid along rows and columns, not across a missing station: 7 against 0 is a diagonal
-    grid = make_survey(
-        [0, 400, 800, 0, 400, 800, 0, 800], [0] * 3 + [500] * 3 + [1000] * 2, [0, 1, 2, 3, 4, 5, 6, 12]
-    )
+    grid = make_survey([0, 400, 800, 0, 400, 800, 0, 800], [0] * 3 + [500] * 3 + [1000] * 2, [0, 1, 2, 3, 4, 5, 6, 12])
     assert neighbour_faces(grid).value == 7
     scattered = make_survey([0, 100, 900], [0, 30, 500], [0, 1, 9])
     assert "nearest" in neighbour_faces(scattered).note
@@ -251,9 +243,7 @@ def test_level_refuses_a_string(measure):
 
 
 def test_flatness_does_not_refuse_a_string():
-    assert (
-        din_bar(STRING, *ROW_3).gap == din_grid(STRING, *ROW_3).gap == block_offset(STRING, 2000).value == 0
-    )
+    assert din_bar(STRING, *ROW_3).gap == din_grid(STRING, *ROW_3).gap == block_offset(STRING, 2000).value == 0
     assert plane_departure(STRING, 1000).value == pytest.approx(0)
 
 
@@ -300,9 +290,7 @@ def test_slope_at_an_oblique_heading():
         assert math.degrees(math.atan2(by - ay, bx - ax)) % 180 == pytest.approx(30)
         assert steepest_slope(surface, distance).value == pytest.approx(0.008)
         # along rows alone it is less
-        assert level_over(surface, distance, headings=1).value == pytest.approx(
-            0.008 * distance * math.sqrt(0.75)
-        )
+        assert level_over(surface, distance, headings=1).value == pytest.approx(0.008 * distance * math.sqrt(0.75))
     assert flatness_of(surface) == pytest.approx([0] * 5, abs=1e-9)
 
 

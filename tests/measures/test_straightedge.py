@@ -182,9 +182,7 @@ def test_a_lattice_step_that_does_not_divide_the_length_is_said():
     assert "does not divide" in found.note
 
 
-@pytest.mark.parametrize(
-    ("length", "spacing"), [(0, 1), (-1, 1), (math.nan, 1), (math.inf, 1), (1, 0), (1, math.nan)]
-)
+@pytest.mark.parametrize(("length", "spacing"), [(0, 1), (-1, 1), (math.nan, 1), (math.inf, 1), (1, 0), (1, math.nan)])
 def test_lengths_out_of_range(length, spacing):
     with pytest.raises(ArgumentError, match="out of range"):
         profile_gaps([0, 1, 2], spacing, length)

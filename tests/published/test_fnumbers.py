@@ -93,9 +93,7 @@ def test_local_minimum_is_the_least_line():
     assert found.least_ff < found.ff < found.lines["ff"].iloc[0]
 
 
-@pytest.mark.parametrize(
-    ("ff", "gap_in"), [(12, 1 / 2), (20, 5 / 16), (25, 1 / 4), (32, 3 / 16), (50, 1 / 8)]
-)
+@pytest.mark.parametrize(("ff", "gap_in"), [(12, 1 / 2), (20, 5 / 16), (25, 1 / 4), (32, 3 / 16), (50, 1 / 8)])
 def test_rough_equivalents(ff, gap_in):
     # ACI 117: rough equivalents of FF and the gap under an unlevelled 10 ft bar. They are approximate and
     # depend on the profile, so this is only a sanity check: profiles whose height spectrum falls with the

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 import scipy
 
+from flatness.measures.bars import window_departures
 from flatness.measures.lines import Heading
 from flatness.measures.planes import fit_plane
 from flatness.measures.spaced import block_offset
-from flatness.measures.bars import window_departures
 from flatness.surface.lattice import make_surface
 
 SQRT5 = math.sqrt(5)

@@ -152,13 +152,9 @@ def test_contours_and_step_labels_are_tape_fractions(most, limit):
 
 def test_steps_for_a_three_sixteenths_limit_by_hand():
     # 3/16 in thirds is 1/16; a quarter, 3/64, is finer than a tape's thirty-seconds
-    assert (scales.step_edges(8.0, "in", 3 * INCH / 16) / INCH * 16).tolist() == pytest.approx(
-        [0, 1, 2, 3, 4, 5, 6]
-    )
+    assert (scales.step_edges(8.0, "in", 3 * INCH / 16) / INCH * 16).tolist() == pytest.approx([0, 1, 2, 3, 4, 5, 6])
     # 0.6 in needs eleven sixteenths: too many colours, so halves of the limit, 3/32, seven: then whole limits
-    assert (scales.step_edges(0.6 * INCH, "in", 3 * INCH / 16) / INCH * 16).tolist() == pytest.approx(
-        [0, 3, 6, 9, 12]
-    )
+    assert (scales.step_edges(0.6 * INCH, "in", 3 * INCH / 16) / INCH * 16).tolist() == pytest.approx([0, 3, 6, 9, 12])
 
 
 def luminance(colour):
@@ -190,9 +186,7 @@ def test_text_on_every_colour_has_contrast_and_grey_is_monotone(most):
 def test_proud_is_solid_and_shy_is_dashed_and_the_limit_is_heavy():
     limit = INCH / 8
     chart = surface_map(survey_of(9, 7, 2 * FOOT, waves).surface_at(), limit_mm=limit)
-    levels = [
-        float(np.median(value_under(chart, segment).filled(0))) for segment in chart.contours.get_segments()
-    ]
+    levels = [float(np.median(value_under(chart, segment).filled(0))) for segment in chart.contours.get_segments()]
     assert min(levels) < 0 < max(levels)
     for level, style, width in zip(
         levels, chart.contours.get_linestyles(), chart.contours.get_linewidths(), strict=True

@@ -112,8 +112,7 @@ FORMS = {
     "grid upside down": '# unit: in\n# reading: height\ny\\x,36,0\n48,41-3/8",-3/8\n0,0.5,1 1/8\n',
     "grid in feet": "# unit: in\n# reading: height\nft,0,3\n0,1 1/8,0.5\n4,-3/8,41-3/8\n",
     "grid, semicolons": "# unit: cm\n# reading: height\n;0;91,44\n0;2,8575;1,27\n121,92;-0,9525;105,0925\n",
-    "split over cells": "# unit: in,,\n# reading:,height,\n"
-    "x,y,reading\n0,0,1 1/8\n36,0,0.5\n0,48,-3/8\n36,48,41-3/8\n",
+    "split over cells": "# unit: in,,\n# reading:,height,\nx,y,reading\n0,0,1 1/8\n36,0,0.5\n0,48,-3/8\n36,48,41-3/8\n",
 }
 
 
@@ -205,9 +204,7 @@ def test_corners_as_a_spreadsheet_saves_them_again() -> None:
         ["# outline: 0", "0; 16 ft", "0; 16 ft", "100; 0", 100],
         ["# date:", datetime.date(2026, 3, 8)],
     ]
-    survey = read_survey(
-        workbook([*rows, ["x", "y", "height"], [0, 0, 1], [100, 0, 1], [0, 100, 1]]), name="k.xlsx"
-    )
+    survey = read_survey(workbook([*rows, ["x", "y", "height"], [0, 0, 1], [100, 0, 1], [0, 100, 1]]), name="k.xlsx")
     assert survey.outline is not None
     assert survey.outline.equals(square)
     assert survey.date == "2026-03-08"
@@ -231,9 +228,7 @@ def test_corners_with_decimal_commas() -> None:
         assert problem.cell == "A2"
         assert problem.value == corner
         assert what in problem.what
-    assert "space behind the comma" in (
-        only(f"# unit: m\n# outline: (0, 0) (4,5,0) (4, 2)\n{body}").remedy or ""
-    )
+    assert "space behind the comma" in (only(f"# unit: m\n# outline: (0, 0) (4,5,0) (4, 2)\n{body}").remedy or "")
 
 
 ACCIDENTS = [
@@ -493,9 +488,7 @@ HEADING_ROWS = [
 @pytest.mark.parametrize(("row", "what", "cell", "remedy"), HEADING_ROWS)
 def test_headings_that_are_wrong(row: str, what: str, cell: str, remedy: str) -> None:
     found = problems(LIST.replace("x,y,reading", row))
-    assert any(what in p.what and p.cell == cell and remedy in (p.remedy or "") for p in found), [
-        str(p) for p in found
-    ]
+    assert any(what in p.what and p.cell == cell and remedy in (p.remedy or "") for p in found), [str(p) for p in found]
 
 
 def test_cells_beyond_the_headings_and_below_none() -> None:
@@ -539,9 +532,7 @@ def test_mixed_decimal_marks() -> None:
 
 
 def test_all_problems_in_the_order_of_the_file() -> None:
-    text = (
-        "# unti: in\n# unit: in\n# accuracy: x\n# reading: up\nx,y,reading\n0,8-Mar,n/a\nq,0,#REF!\n1,1,1\n"
-    )
+    text = "# unti: in\n# unit: in\n# accuracy: x\n# reading: up\nx,y,reading\n0,8-Mar,n/a\nq,0,#REF!\n1,1,1\n"
     assert [problem.cell for problem in problems(text)] == ["A1", "A3", "A4", "B6", "C6", "A7", "C7"]
 
 
@@ -584,9 +575,7 @@ def test_the_unit_to_show_results_in() -> None:
 # ---- out and back
 
 lengths = st.floats(-1e5, 1e5).map(lambda v: v + 0.0)  # no minus zero: it is the same height
-words = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), max_size=8).map(
-    str.strip
-)
+words = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), max_size=8).map(str.strip)
 
 
 @st.composite
@@ -680,9 +669,9 @@ def test_differences_are_found() -> None:
     one = read(LIST)
     assert differences(one, read(LIST.replace("0.5", "0.75"))) == ["points"]
     assert differences(one, read(LIST.replace("Kitchen", "Hall"))) == ["title"]
-    assert differences(
-        one, read(LIST.replace("# unit", "# outline: 0,0; 9 ft,0; 9 ft,9 ft; 0,9 ft\n# unit"))
-    ) == ["outline or openings"]
+    assert differences(one, read(LIST.replace("# unit", "# outline: 0,0; 9 ft,0; 9 ft,9 ft; 0,9 ft\n# unit"))) == [
+        "outline or openings"
+    ]
 
 
 def test_examples_in_the_docstrings() -> None:

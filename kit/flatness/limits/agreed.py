@@ -144,9 +144,7 @@ def slope_limit(
     return _agreed("slope", {"at_most": ratio, "base": base}, name, purpose, surfaces)
 
 
-def _agreed(
-    kind: str, values: dict[str, Any], name: str | None, purpose: str, surfaces: Iterable[str]
-) -> Limit:
+def _agreed(kind: str, values: dict[str, Any], name: str | None, purpose: str, surfaces: Iterable[str]) -> Limit:
     checked = {
         key: check_positive(value, key) if KINDS[kind].keys[key] in ("length", "number", "ratio") else value
         for key, value in values.items()
@@ -161,9 +159,7 @@ def _agreed(
             expected=", ".join(SURFACES),
         )
     if name is not None and not name.strip():
-        raise LimitError(
-            "an empty name", column="name", value=name, expected="a name, or None to have one made"
-        )
+        raise LimitError("an empty name", column="name", value=name, expected="a name, or None to have one made")
     return build_limit(
         kind, checked, name=name or _name(kind, checked), purpose=purpose, surfaces=chosen, finish="agreed",
         source=AGREED, edition="", clause="", seen="agreed", notes="",
@@ -184,9 +180,7 @@ def _name(kind: str, values: dict[str, Any]) -> str:
         parts += [] if values["rounded"] else ["unrounded"]
         return "-".join(parts)
     if "at_least" in values:
-        return "-".join(
-            [*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])]
-        )
+        return "-".join([*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])])
     main = show_ratio(values["at_most"]) if "at_most" in values else tidy(values["allowed"], False)
     bases = [tidy(values[key], True) for key in ("length", "distance", "base") if key in values]
     return "-".join([*parts, main, *bases])

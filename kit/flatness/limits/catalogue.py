@@ -79,9 +79,7 @@ def read_limits(text: str, file: str = FILE) -> tuple[Limit, ...]:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise LimitError(
-            "not a TOML file", file=file, value=str(error), expected="[[limit]] tables"
-        ) from error
+        raise LimitError("not a TOML file", file=file, value=str(error), expected="[[limit]] tables") from error
     tables = document.pop("limit", None)
     if document or not isinstance(tables, list) or not all(isinstance(t, dict) for t in tables):
         raise LimitError(
@@ -130,9 +128,7 @@ def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | 
             wrong("unknown word for how sure a limit is", key, value=text, expected=", ".join(SEEN[:3]))
     surfaces = table.get("surfaces", list(SURFACES))
     if not isinstance(surfaces, list) or not surfaces or any(s not in SURFACES for s in surfaces):
-        wrong(
-            "unknown surface", "surfaces", value=str(surfaces), expected=f"a list from {', '.join(SURFACES)}"
-        )
+        wrong("unknown surface", "surfaces", value=str(surfaces), expected=f"a list from {', '.join(SURFACES)}")
     values: dict[str, Any] = {}
     for key, holds in known.keys.items() if known else ():
         if key in table:
@@ -147,8 +143,7 @@ def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | 
         return build_limit(kind, values, surfaces=tuple(surfaces), **about), []
     except LimitError as error:
         return None, [
-            replace(p, file=file, column=f"{label}, {p.column}", remedy=p.remedy or CORRECT)
-            for p in error.problems
+            replace(p, file=file, column=f"{label}, {p.column}", remedy=p.remedy or CORRECT) for p in error.problems
         ]
 
 
@@ -232,9 +227,7 @@ def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | No
     ['wood-nailed-10ft', 'wood-nailed-6ft']
     """
     if surface is not None and surface not in SURFACES:
-        raise ArgumentError(
-            "unknown surface", column="surface", value=str(surface), expected=", ".join(SURFACES)
-        )
+        raise ArgumentError("unknown surface", column="surface", value=str(surface), expected=", ".join(SURFACES))
     asked: list[str | Limit]
     if isinstance(names_or_limits, Iterable) and not isinstance(names_or_limits, str):
         asked = list(names_or_limits)

@@ -170,16 +170,12 @@ def check_positive(value: object, key: str) -> float:
 def _read_length(raw: object) -> float:
     remedy = "write the number and its unit as text"
     if not isinstance(raw, str):
-        raise LimitError(
-            "a length must be text with its unit", value=str(raw), expected='"3/16 in"', remedy=remedy
-        )
+        raise LimitError("a length must be text with its unit", value=str(raw), expected='"3/16 in"', remedy=remedy)
     try:
         mm, unitless = parse_length(raw, "mm"), parse_exact(raw, "mm") != parse_exact(raw, "cm")
     except LengthError as error:
         first = error.problems[0]
-        raise LimitError(
-            first.what, value=raw, expected=first.expected, remedy=first.remedy or remedy
-        ) from error
+        raise LimitError(first.what, value=raw, expected=first.expected, remedy=first.remedy or remedy) from error
     if unitless:
         raise LimitError("a length without a unit", value=raw, expected="in, ft, mm, cm or m", remedy=remedy)
     if mm <= 0:

@@ -42,9 +42,7 @@ class Subject:
     headings: int = 12
 
     @classmethod
-    def of(
-        cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12
-    ) -> Subject:
+    def of(cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12) -> Subject:
         """The subject of a survey as read, on a lattice that suits the limits' lengths."""
         lengths = tuple(limit.length for limit in limits if limit.length is not None)
         surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
@@ -118,9 +116,7 @@ def measure_draws(
         gaps = gap_map(stack, subject.surface.spacing, limit.length, subject.headings)
         used: Floats = np.nanmax(gaps, axis=(1, 2)) / limit.allowed
         return used
-    drawn = (
-        subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
-    )
+    drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
 
 
@@ -162,9 +158,7 @@ def _straightedge_share(limit: Limit, subject: Subject) -> Finding:
 
 def _span_bar(limit: Limit, subject: Subject) -> Finding:
     p = limit.parameters
-    found = spans.din_bar(
-        subject.surface, p["distances"], p["allowed"], subject.headings, rounded=p["rounded"]
-    )
+    found = spans.din_bar(subject.surface, p["distances"], p["allowed"], subject.headings, rounded=p["rounded"])
     return Finding(found.worst, found.allowed)
 
 

@@ -20,7 +20,7 @@ import pandas as pd
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import UNITLESS, Limit
-from flatness.limits.measuring import AT_STATIONS, Finding, Subject, measure, measure_draws
+from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.wording import caution, describe
 from flatness.measures.bars import gap_map
@@ -105,12 +105,7 @@ class Assessment:
 
     def chance_map(self, limit: Limit) -> Floats:
         """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""
-        if (
-            self.lattice is None
-            or limit.kind != "straightedge"
-            or limit.length is None
-            or limit.allowed is None
-        ):
+        if self.lattice is None or limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
             raise MeasureError("no chance map for this check", expected="a straightedge limit, and draws")
         heights = self.lattice.on_lattice()
         gaps = gap_map(heights, self.subject.surface.spacing, limit.length, self.subject.headings)
@@ -182,9 +177,7 @@ def assess(
     if not (isinstance(draws, (int, np.integer)) and draws >= 0):
         raise ArgumentError("draws out of range", value=str(draws), expected="a whole number from 0")
     if not 0.5 <= confidence < 1:
-        raise ArgumentError(
-            "confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95"
-        )
+        raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
     wanted = find(limits)
     subject = Subject.of(survey, wanted, spacing, headings)
     likely, drawn = None, None

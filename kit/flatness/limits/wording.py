@@ -56,9 +56,7 @@ def describe(limit: Limit, unit: str = "in") -> str:
         case "span-bar" | "span-grid":
             pairs = zip(p["allowed"], p["distances"], strict=True)
             # five pairs twice over are past reading: the distances stay in the unit they were set in
-            return ", ".join(
-                f"{show_length(a, unit)} at {show_length(d, 'source', base=True)}" for a, d in pairs
-            )
+            return ", ".join(f"{show_length(a, unit)} at {show_length(d, 'source', base=True)}" for a, d in pairs)
         case "offset":
             return f"plus or minus {small('allowed')}{base('length', ' under ')} on equal blocks"
         case "plane":

@@ -159,9 +159,7 @@ def window_departures(z: Floats, heading: Heading, steps: int) -> Floats:
     """
     high, low = np.full_like(z, np.nan), np.full_like(z, np.nan)
     if steps >= 2:
-        arms: dict[int, Floats] = {
-            k: displaced(z, k * heading.dx, k * heading.dy) for k in range(1 - steps, steps)
-        }
+        arms: dict[int, Floats] = {k: displaced(z, k * heading.dx, k * heading.dy) for k in range(1 - steps, steps)}
         whole = _covered(arms, steps)
         for i in range(1, steps):
             start, end = arms[-i], arms[steps - i]

@@ -134,8 +134,7 @@ def _sides(area: Polygon) -> tuple[float, float, float]:
         return 0.0, float(box.length), 0.0
     corners = np.array(box.exterior.coords)[:3]
     sides = sorted(
-        (float(np.hypot(*side)), math.degrees(math.atan2(side[1], side[0])))
-        for side in np.diff(corners, axis=0)
+        (float(np.hypot(*side)), math.degrees(math.atan2(side[1], side[0]))) for side in np.diff(corners, axis=0)
     )
     return sides[0][0], sides[1][0], sides[1][1] % 180
 

@@ -137,9 +137,7 @@ def _grid_lines(
                 along, fixed = places[part], np.full(part.stop - part.start, across[number])
                 name = f"{word} {number + 1}" + (f" from {part.start + 1}" if part.start else "")
                 px, py = (along, fixed) if word == "row" else (fixed, along)
-                lines.append(
-                    SurveyLine(name, px, py, heights[number, part], spacing, reference, estimate, note)
-                )
+                lines.append(SurveyLine(name, px, py, heights[number, part], spacing, reference, estimate, note))
     return lines
 
 

@@ -50,9 +50,7 @@ class Heading:
 def all_headings(count: int) -> list[Heading]:
     """``count`` headings equally spaced over half a turn, the first along the rows."""
     if not (isinstance(count, (int, np.integer)) and 1 <= count <= 360):
-        raise ArgumentError(
-            "headings out of range", value=str(count), expected="a whole number from 1 to 360"
-        )
+        raise ArgumentError("headings out of range", value=str(count), expected="a whole number from 1 to 360")
     return [Heading.at(180 * i / count) for i in range(count)]
 
 

@@ -9,12 +9,11 @@ from scipy.ndimage import maximum_filter
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.measures.bars import whole_steps, window_departures
-from flatness.measures.lines import Heading, all_headings
-from flatness.measures.measured import Measured, Place
+from flatness.measures.lines import all_headings
+from flatness.measures.measured import Measured
 from flatness.measures.pairs import (
     ROWS_AND_COLUMNS,
     Pair,
-    beyond,
     height_ahead,
     largest_pair,
     node,

@@ -52,9 +52,7 @@ class SpanResult:
         return settle(self.gap) / self.allowed
 
 
-def allowed_at(
-    distance: float, distances: Sequence[float], allowed: Sequence[float], rounded: bool = True
-) -> float:
+def allowed_at(distance: float, distances: Sequence[float], allowed: Sequence[float], rounded: bool = True) -> float:
     """Allowed gap [mm] at a distance [mm]: straight line between the columns of a table.
 
     Parameters

@@ -64,9 +64,7 @@ def neighbour_faces(survey: Survey) -> Measured:
         else:
             pairs, how = _nearest_pairs(x, y), "each station and the one nearest to it"
     if not len(pairs):
-        raise MeasureError(
-            "no two neighbouring stations", expected="two stations or more", remedy="take more readings"
-        )
+        raise MeasureError("no two neighbouring stations", expected="two stations or more", remedy="take more readings")
     return _largest(x, y, height, pairs, f"neighbours: {how}")
 
 
@@ -112,8 +110,7 @@ def _grid_pairs(x: Floats, y: Floats, grid_x: Floats, grid_y: Floats) -> Pairs:
     index = np.full((len(grid_y), len(grid_x)), -1, dtype=np.int64)
     index[position_on(grid_y, y), position_on(grid_x, x)] = np.arange(len(x))
     both = [
-        np.column_stack([a.ravel(), b.ravel()])
-        for a, b in ((index[:, :-1], index[:, 1:]), (index[:-1], index[1:]))
+        np.column_stack([a.ravel(), b.ravel()]) for a, b in ((index[:, :-1], index[:, 1:]), (index[:-1], index[1:]))
     ]
     pairs = np.concatenate(both)
     return np.asarray(pairs[(pairs >= 0).all(axis=1)])

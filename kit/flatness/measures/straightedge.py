@@ -153,7 +153,7 @@ def profile_through(surface: Surface, at: Place, heading: float, reach: float) -
     blank = np.flatnonzero(np.isnan(heights))
     low = max((b for b in blank if b < count), default=-1) + 1
     high = min((b for b in blank if b > count), default=len(k))
-    distances: Floats = k[low:high] * (surface.spacing * turned.step)
+    distances: Floats = k[low:high].astype(np.float64) * (surface.spacing * turned.step)
     return distances, heights[low:high]
 
 

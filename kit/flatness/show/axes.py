@@ -29,9 +29,7 @@ WIDTH_IN, HEIGHT_IN = 10.0, 6.6  # of a figure, and of the tallest map in it [in
 LEFT_IN, RIGHT_IN, BAR_IN, PAD_IN, FOOT_IN = 0.85, 0.4, 0.2, 0.2, 0.75
 WIDE = 2.2  # a map wider than this many times its height has its colour bar beneath
 FORMATS = ("png", "svg", "pdf")
-SOFTWARE = (
-    "surface-flatness-kit"  # stands in each file written, so that only such a file is overwritten unasked
-)
+SOFTWARE = "surface-flatness-kit"  # stamped into each file, which tells it from what others wrote
 AXIS_NAMES = {
     "floor": ("x on the floor", "y on the floor"),
     "ceiling": ("x on the ceiling", "y on the ceiling"),
@@ -84,9 +82,7 @@ def _figure_of(chart: Any) -> Figure:
     owner = chart if isinstance(chart, Artist) else getattr(chart, "ax", None)
     figure = owner.get_figure(root=True) if isinstance(owner, Artist) else None
     if not isinstance(figure, Figure):
-        raise ArgumentError(
-            "not a chart", value=type(chart).__name__, expected="a Figure, Axes or chart record"
-        )
+        raise ArgumentError("not a chart", value=type(chart).__name__, expected="a Figure, Axes or chart record")
     return figure
 
 
@@ -146,9 +142,7 @@ def put_heading(ax: Axes, heading: tuple[str, str], width: float) -> tuple[Text,
     return top, below
 
 
-def map_axes(
-    extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | None
-) -> tuple[Axes, Axes, Way]:
+def map_axes(extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | None) -> tuple[Axes, Axes, Way]:
     """Axes in true proportion for a map, and those of its colour bar.
 
     Parameters

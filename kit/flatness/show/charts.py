@@ -79,9 +79,7 @@ class SurfaceMap:
         plan.set_contours(self.contours, lines, self.scale.limit)
         for text in self.contour_texts:
             text.remove()
-        self.contour_texts[:] = plan.label_contours(
-            self.ax, lines, self.scale.unit, space, _places(self.stations)
-        )
+        self.contour_texts[:] = plan.label_contours(self.ax, lines, self.scale.unit, space, _places(self.stations))
 
 
 def surface_map(

@@ -38,8 +38,7 @@ def cut_along(surface: Surface, placement: Placement, length: float) -> Cut:
     """The surface under a bar of this length [mm], and a little beyond it."""
     turn = math.radians(placement.heading)
     near, far = sorted(
-        (x - placement.at[0]) * math.cos(turn) + (y - placement.at[1]) * math.sin(turn)
-        for x, y in placement.contacts
+        (x - placement.at[0]) * math.cos(turn) + (y - placement.at[1]) * math.sin(turn) for x, y in placement.contacts
     )
     span = far - near
     beyond = (length - span) / 2 + 0.1 * length

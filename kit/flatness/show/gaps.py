@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import contourpy
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
@@ -11,6 +13,7 @@ from matplotlib.colorbar import Colorbar
 from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
@@ -29,7 +32,7 @@ from flatness.show.scales import (
     step_note,
 )
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Survey
+from flatness.survey.readings import Floats, Survey
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +61,7 @@ class GapMap:
         grid = plan.fine(surface, result.gap)
         self.image.set_data(np.ma.masked_invalid(grid[2]))
         if self.over is not None and self.scale.limit is not None:
-            self.over.set_path(plan.region_over(grid, self.scale.limit))
+            self.over.set_path(region_over(grid, self.scale.limit))
         words = bar_words(result.worst, result.length, self.scale)
         lay_bar(self.ax, self.bar, result.worst, words, plan.space_beside(self.ax, self.outline))
 
@@ -117,7 +120,7 @@ def gap_map(
     scale_bar = dress_map(ax, bounds, kind, unit)
     colours = colour_bar(cax, scale, orientation, ("no gap", "larger gap"), signed=False)
     space = FreeSpace(ax)
-    over = None if allowed is None else plan.draw_over(ax, plan.region_over(grid, allowed))
+    over = None if allowed is None else _draw_over(ax, region_over(grid, allowed))
     stations = plan.draw_stations(ax, survey) if survey is not None else None
     outline = plan.draw_outline(ax, survey, space)
     bars: list[BarMarks] = []
@@ -130,12 +133,30 @@ def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:
     if scale.limit is not None:
         over = settle(float(np.nanmax(result.gap))) > settle(scale.limit)
         allowed = f"Allowed {printed_limit(scale.limit, scale.unit)}"
-        notes.append(
-            f"{allowed}; hatched where the gap is over it." if over else f"{allowed}; nowhere over it."
-        )
+        notes.append(f"{allowed}; hatched where the gap is over it." if over else f"{allowed}; nowhere over it.")
     notes.append(step_note(scale))
     if not bridges(result.worst):
         notes.append("No gap anywhere: the straightedge touches all along.")
     if result.length_used < result.length * (1 - 1e-6):
         notes.append(f"The longest bar laid was {printed_place(result.length_used, scale.unit)}.")
     return " ".join(notes)
+
+
+def region_over(grid: tuple[Floats, Floats, Floats], allowed: float) -> Path:
+    """The places where the values are over ``allowed`` [mm], as one path; empty where none are."""
+    x, y, values = grid
+    empty = Path(np.zeros((0, 2)))
+    if min(values.shape) < 2 or not np.isfinite(values).any() or settle(float(np.nanmax(values))) <= settle(allowed):
+        return empty
+    generator = contourpy.contour_generator(
+        x, y, np.ma.masked_invalid(values), name="serial", fill_type=contourpy.FillType.OuterCode
+    )
+    filled: Any = generator.filled(allowed + 1e-6, np.inf)
+    points, codes = filled
+    return Path.make_compound_path(*(Path(p, c) for p, c in zip(points, codes, strict=True))) if points else empty
+
+
+def _draw_over(ax: Axes, path: Path) -> PathPatch:
+    patch = PathPatch(path, facecolor="none", edgecolor="#4a2f63", hatch="////", linewidth=1.4, zorder=2)
+    ax.add_artist(patch)
+    return patch

@@ -93,9 +93,7 @@ class FreeSpace:
         box, pad = Text.get_window_extent(text), 2 * _padding(text)
         return box.width / self._points + pad, box.height / self._points + pad
 
-    def place(
-        self, text: Annotation, offsets: Iterable[Offset], *, leader: bool = False, gap: float = 1.5
-    ) -> bool:
+    def place(self, text: Annotation, offsets: Iterable[Offset], *, leader: bool = False, gap: float = 1.5) -> bool:
         """Move the text to the first of the offsets that is free, and take it; False where none is."""
         pad = _padding(text) * self._points
         extent = Text.get_window_extent(text)
@@ -124,11 +122,7 @@ class FreeSpace:
 
 def _padding(text: Text) -> float:
     patch = text.get_bbox_patch()
-    return (
-        0.0
-        if patch is None
-        else float(getattr(patch.get_boxstyle(), "pad", 0.0)) * float(text.get_fontsize())
-    )
+    return 0.0 if patch is None else float(getattr(patch.get_boxstyle(), "pad", 0.0)) * float(text.get_fontsize())
 
 
 def _box(x: float, y: float, width: float, height: float, ha: str, va: str, pad: float) -> Box:

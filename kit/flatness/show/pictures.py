@@ -42,7 +42,12 @@ def check_charts(assessment: Assessment, unit: str) -> dict[str, Any]:
     }
     if result.worst is not None:
         charts["profile"] = profile_chart(
-            surface, result.worst, length=limit.length, allowed_mm=limit.allowed, kind=survey.surface, unit=unit
+            surface,
+            result.worst,
+            length=limit.length,
+            allowed_mm=limit.allowed,
+            kind=survey.surface,
+            unit=unit,
         )
     return charts
 

@@ -66,9 +66,7 @@ def fine(surface: Surface, values: Floats) -> tuple[Floats, Floats, Floats]:
     return x, y, bilinear(surface.x, surface.y, values, x, y)
 
 
-def draw_image(
-    ax: Axes, grid: tuple[Floats, Floats, Floats], scale: Scale, survey: Survey | None
-) -> AxesImage:
+def draw_image(ax: Axes, grid: tuple[Floats, Floats, Floats], scale: Scale, survey: Survey | None) -> AxesImage:
     x, y, values = grid
     half_x, half_y = ((a[1] - a[0]) / 2 if len(a) > 1 else 1.0 for a in (x, y))
     limits = ax.get_xlim(), ax.get_ylim()
@@ -106,9 +104,7 @@ def draw_contours(ax: Axes, lines: Sequence[tuple[float, Floats]], limit: float 
     return collection
 
 
-def set_contours(
-    collection: LineCollection, lines: Sequence[tuple[float, Floats]], limit: float | None
-) -> None:
+def set_contours(collection: LineCollection, lines: Sequence[tuple[float, Floats]], limit: float | None) -> None:
     collection.set_segments([line for _, line in lines])
     at_limit = [limit is not None and settle(abs(level)) == settle(limit) for level, _ in lines]
     collection.set_linewidth([1.7 if heavy else 0.8 for heavy in at_limit] or [0.8])
@@ -128,11 +124,7 @@ def label_contours(
     marked = space.copy()
     marked.take_marks(stations, 1.8)
     for level in sorted({level for level, _ in lines}, key=abs):
-        own = [
-            line
-            for other, line in longest
-            if other == level and np.ptp(space.pixels(line), axis=0).max() >= 30
-        ]
+        own = [line for other, line in longest if other == level and np.ptp(space.pixels(line), axis=0).max() >= 30]
         words = printed(level, unit, 64, signed=True)
         put = [text for line in own[:2] if (text := _label_on(ax, line, words, marked)) is not None]
         put = put or [text for line in own[:1] if (text := _label_on(ax, line, words, space)) is not None]
@@ -182,9 +174,7 @@ def draw_outline(ax: Axes, survey: Survey | None, space: FreeSpace | None = None
                 zorder=3.5,
             )
         )
-        artists.append(
-            PathPatch(outline_path(opening), facecolor="none", edgecolor=INK, linewidth=1.4, zorder=4)
-        )
+        artists.append(PathPatch(outline_path(opening), facecolor="none", edgecolor=INK, linewidth=1.4, zorder=4))
     for artist in artists:
         ax.add_artist(artist)
     if space is not None:
@@ -237,9 +227,7 @@ def draw_stations(ax: Axes, survey: Survey) -> Line2D:
     return marks
 
 
-def label_stations(
-    ax: Axes, survey: Survey, values: Floats, unit: str, space: FreeSpace
-) -> tuple[Annotation, ...]:
+def label_stations(ax: Axes, survey: Survey, values: Floats, unit: str, space: FreeSpace) -> tuple[Annotation, ...]:
     """The number at each station, thinned evenly on a grid and then wherever it would meet another mark."""
     x, y, _, _ = survey.stations()
     numbers = [printed(value, unit, 32).removesuffix('"').removesuffix(" mm") for value in values]
@@ -273,31 +261,3 @@ def _thinned(x: Floats, y: Floats, width: float, height: float, space: FreeSpace
         stride = max(1, int(np.ceil(need / on_paper)))
         keep &= (np.searchsorted(axis, values, side="right") - 1) % stride == 0
     return [int(i) for i in np.flatnonzero(keep)]
-
-
-def region_over(grid: tuple[Floats, Floats, Floats], allowed: float) -> Path:
-    """The places where the values are over ``allowed`` [mm], as one path; empty where none are."""
-    x, y, values = grid
-    empty = Path(np.zeros((0, 2)))
-    if (
-        min(values.shape) < 2
-        or not np.isfinite(values).any()
-        or settle(float(np.nanmax(values))) <= settle(allowed)
-    ):
-        return empty
-    generator = contourpy.contour_generator(
-        x, y, np.ma.masked_invalid(values), name="serial", fill_type=contourpy.FillType.OuterCode
-    )
-    filled: Any = generator.filled(allowed + 1e-6, np.inf)
-    points, codes = filled
-    return (
-        Path.make_compound_path(*(Path(p, c) for p, c in zip(points, codes, strict=True)))
-        if points
-        else empty
-    )
-
-
-def draw_over(ax: Axes, path: Path) -> PathPatch:
-    patch = PathPatch(path, facecolor="none", edgecolor="#4a2f63", hatch="////", linewidth=1.4, zorder=2)
-    ax.add_artist(patch)
-    return patch

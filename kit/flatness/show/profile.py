@@ -145,21 +145,13 @@ def _exaggeration(range_mm: float, across: float, size: tuple[float, float]) -> 
 
 def _notes(cut: Cut, times: float, unit: str, kind: str, level: bool) -> str:
     notes = [
-        "Heights drawn true to scale."
-        if times == 1
-        else f"Heights drawn {times:.3g} times larger than distances."
+        "Heights drawn true to scale." if times == 1 else f"Heights drawn {times:.3g} times larger than distances."
     ]
     if level and abs(cut.rise) >= 0.8:
         more = cut.rise > 0
-        where = (
-            ("higher" if more else "lower")
-            if kind == "floor"
-            else ("nearer the room" if more else "farther away")
-        )
+        where = ("higher" if more else "lower") if kind == "floor" else ("nearer the room" if more else "farther away")
         rise = printed(abs(cut.rise), unit)
-        notes.append(
-            f"The bar is drawn level; in place its right contact is {rise} {where} than its left one."
-        )
+        notes.append(f"The bar is drawn level; in place its right contact is {rise} {where} than its left one.")
     if kind in ("ceiling", "wall"):
         notes.append(f"The room is above the line, the {kind} below it.")
     return " ".join(notes)
@@ -225,13 +217,9 @@ def _draw(
     space.take_line(np.array([[cut.at, 0], [cut.at, -placement.gap]]), 3.0)
     if allowed is not None:
         space.take_line(np.array([[0, -allowed], [cut.span, -allowed]]), 1.0)
-    label = _write(
-        ax, f"gap {printed_gap(placement.gap, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True
-    )
+    label = _write(ax, f"gap {printed_gap(placement.gap, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True)
     heights = sorted(np.linspace(-deep / 2, deep / 2, 15), key=abs)
-    beside: list[Offset] = [
-        (side * 9, dy, ha, "center") for dy in heights for side, ha in ((1, "left"), (-1, "right"))
-    ]
+    beside: list[Offset] = [(side * 9, dy, ha, "center") for dy in heights for side, ha in ((1, "left"), (-1, "right"))]
     if space.place(label, beside):
         arrow = label.arrow_patch
         assert arrow is not None
@@ -243,9 +231,7 @@ def _draw(
     texts = [name]
     if allowed is not None:
         texts.append(_write(ax, f"allowed {printed_limit(allowed, unit)}", (cut.span, -allowed)))
-        ends = [
-            (dx, dy, "right", va) for dx in range(-4, -420, -24) for dy, va in ((-7, "top"), (7, "bottom"))
-        ]
+        ends = [(dx, dy, "right", va) for dx in range(-4, -420, -24) for dy, va in ((-7, "top"), (7, "bottom"))]
         space.place(texts[-1], [*ends, *rings()])
     return ProfileChart(ax, profile, body, bar, contacts, dimension, label, line, over, tuple(texts), times)
 
@@ -257,9 +243,7 @@ def _draw_allowed(ax: Axes, cut: Cut, allowed: float) -> tuple[Line2D, PolyColle
         scalex=False, scaley=False,
     )  # fmt: skip
     s = np.unique(
-        np.concatenate(
-            [np.linspace(0, cut.span, 400), cut.distance[(cut.distance > 0) & (cut.distance < cut.span)]]
-        )
+        np.concatenate([np.linspace(0, cut.span, 400), cut.distance[(cut.distance > 0) & (cut.distance < cut.span)]])
     )
     z = np.interp(s, cut.distance, cut.height)
     limits = ax.get_xlim(), ax.get_ylim()

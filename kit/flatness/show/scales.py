@@ -18,9 +18,7 @@ FOOT = 304.8
 MOST_STEPS = 6  # colours on one side of the reference that an eye still tells apart
 UNITS = ("in", "mm")
 _STEPS = {
-    "in": [
-        n * INCH for n in (1 / 32, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024)
-    ],
+    "in": [n * INCH for n in (1 / 32, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024)],
     "mm": [m * 10.0**k for k in range(-1, 5) for m in (1, 2, 5)],
 }
 # Light in the middle; both arms stay light enough for dark text (4.5:1). In grey the shy end is the darker.
@@ -71,9 +69,7 @@ def check_unit(unit: str) -> str:
 def check_limit(limit: float | None, name: str) -> float | None:
     """A limit above zero [mm], or None."""
     if limit is not None and not (math.isfinite(limit) and limit > 0):
-        raise ArgumentError(
-            f"{name} out of range", value=str(limit), expected="millimetres above zero, or None"
-        )
+        raise ArgumentError(f"{name} out of range", value=str(limit), expected="millimetres above zero, or None")
     return None if limit is None else float(limit)
 
 

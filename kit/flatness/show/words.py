@@ -62,9 +62,7 @@ def _f_number(value: float, least: float) -> str:
         return "straight"
     # as many digits as keep the print on the side of the limit that was judged
     return next(
-        text
-        for digits in range(1, 12)
-        if ((float(text := f"{value:.{digits}f}") >= least) == (value >= least))
+        text for digits in range(1, 12) if ((float(text := f"{value:.{digits}f}") >= least) == (value >= least))
     )
 
 
@@ -72,11 +70,7 @@ def heading(survey: Survey, subject: Subject, unit: str) -> str:
     """What was surveyed, in one line or two."""
     title = survey.title or survey.source or "survey"
     reference = "a string" if not survey.is_level else f"a {survey.reference} reference"
-    good = (
-        "accuracy not stated"
-        if survey.accuracy is None
-        else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
-    )
+    good = "accuracy not stated" if survey.accuracy is None else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
     about = (
         f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off {reference}, "
         f"{good}"
@@ -176,9 +170,7 @@ def _resting(one: Judged, unit: str) -> str:
     contacts = one.finding.measured.contacts
     if len(contacts) != 2:
         return ""
-    word = (
-        "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
-    )
+    word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
     return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
 
 

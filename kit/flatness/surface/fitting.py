@@ -47,9 +47,7 @@ class Fit:
     spread: Floats
     error_basis: str
 
-    def parameter_sets(
-        self, sets: int, draws: int, rng: np.random.Generator
-    ) -> Iterator[tuple[Parameters, int]]:
+    def parameter_sets(self, sets: int, draws: int, rng: np.random.Generator) -> Iterator[tuple[Parameters, int]]:
         """``sets`` parameters that the readings allow, with how many of the draws each takes.
 
         The likeliest ones alone where only one set is asked for.
@@ -71,9 +69,7 @@ def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0)) -> F
     """
     x, y, height, count = survey.stations()
     if len(x) < 4:
-        raise MeasureError(
-            "too few stations for a likely surface", value=str(len(x)), expected="four or more"
-        )
+        raise MeasureError("too few stations for a likely surface", value=str(len(x)), expected="four or more")
     origin = (float(x.mean()), float(y.mean()), float(height.mean()))
     stations = Stations(x - origin[0], y - origin[1], height - origin[2], count)
     if np.linalg.matrix_rank(np.column_stack([np.ones_like(x), stations.x, stations.y])) < 3:
@@ -128,9 +124,7 @@ def _search(blocks: list[Stations], start: Parameters, free: int) -> Floats:
     low, high = _bounds(start.reading_error)
     bounds = list(zip(low[:free], high[:free], strict=True))
     found = [
-        minimize(
-            _loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60}
-        )
+        minimize(_loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60})
         for logs in grid[:2]
     ]
     best: Floats = min(found, key=lambda result: float(result.fun)).x

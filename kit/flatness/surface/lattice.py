@@ -257,9 +257,7 @@ def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> F
     height: Floats = interpolator(gx, gy)
     lost = np.isnan(height)
     nudge = 1 - 1e-9
-    height[lost] = interpolator(
-        centre[0] + (gx[lost] - centre[0]) * nudge, centre[1] + (gy[lost] - centre[1]) * nudge
-    )
+    height[lost] = interpolator(centre[0] + (gx[lost] - centre[0]) * nudge, centre[1] + (gy[lost] - centre[1]) * nudge)
     return height
 
 
@@ -274,7 +272,5 @@ def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
 
 def _check_spacing(spacing: float) -> float:
     if not (isinstance(spacing, (int, float)) and math.isfinite(spacing) and spacing > 0):
-        raise ArgumentError(
-            "lattice spacing out of range", value=str(spacing), expected="millimetres above zero"
-        )
+        raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
     return float(spacing)

@@ -73,9 +73,7 @@ class LikelySurface:
     def draw_at(self, x: Floats, y: Floats, n: int, seed: int = 0) -> Floats:
         """``n`` draws of the heights [n, m] mm at places x, y [m] mm."""
         if not (isinstance(n, (int, np.integer)) and n >= 1):
-            raise ArgumentError(
-                "number of draws out of range", value=str(n), expected="a whole number from 1"
-            )
+            raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
         if len(x) > MOST_PLACES:
             raise ArgumentError(
                 "too many places to draw together", value=str(len(x)), expected=f"at most {MOST_PLACES}",

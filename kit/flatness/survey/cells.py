@@ -195,9 +195,7 @@ class LengthReader:
         ``unit`` is the heading's own, which goes before the file's.
         """
         if isinstance(cell, Accident):
-            self.report.add(
-                cell.what, row, column, value=cell.value, expected=cell.expected, remedy=cell.remedy
-            )
+            self.report.add(cell.what, row, column, value=cell.value, expected=cell.expected, remedy=cell.remedy)
             return None
         if reading and self._is_serial(cell):
             self.report.add(
@@ -278,6 +276,4 @@ class LengthReader:
 
 def date_accident(value: str) -> Accident:
     """The accident of a date where a length should be."""
-    return Accident(
-        value, "a date stands where a length should be", "a length such as 3/8, 0.375 or 9 mm", DATE_REMEDY
-    )
+    return Accident(value, "a date stands where a length should be", "a length such as 3/8, 0.375 or 9 mm", DATE_REMEDY)

@@ -16,9 +16,7 @@ from flatness.survey.header import Header
 from flatness.survey.readings import SAME_PLACE_MM, Floats
 from flatness.survey.setups import EIGHTH_MM
 
-INCH_MM = (
-    25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
-)
+INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 NEIGHBOURS = 8
 FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
 SIGMAS = 6.0
@@ -122,9 +120,7 @@ def _check_repeats(
         return
     apart = z[order[ends]] - z[order[starts]]
     for k in np.flatnonzero(apart > allowed + 1e-6):
-        first, second = sorted(
-            (points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column)
-        )
+        first, second = sorted((points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column))
         report.add(
             f"this station was read twice, here and in {first.cell}, {over(float(apart[k]), allowed)} apart",
             second.row, second.column, expected=within(allowed),

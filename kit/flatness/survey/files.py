@@ -197,17 +197,13 @@ def _too_large(file: str) -> SurveyFileError:
 def _table(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
     ending = Path(file).suffix.lower()
     if ending not in ENDINGS:
-        raise refuse(
-            file, "not a kind of file that is read", value=ending, expected=", ".join(ENDINGS), remedy=SAVE_AS
-        )
+        raise refuse(file, "not a kind of file that is read", value=ending, expected=", ".join(ENDINGS), remedy=SAVE_AS)
     if not data.strip():
         raise refuse(file, "the file is empty", expected="readings", remedy="choose another file")
     zipped = data.startswith(b"PK\x03\x04")
     if data.startswith((b"%PDF", b"\xd0\xcf\x11\xe0")):
         kind = "a PDF" if data.startswith(b"%PDF") else "an old or locked workbook"
-        raise refuse(
-            file, f"this is {kind}, whatever its name says", expected=", ".join(ENDINGS), remedy=SAVE_AS
-        )
+        raise refuse(file, f"this is {kind}, whatever its name says", expected=", ".join(ENDINGS), remedy=SAVE_AS)
     if zipped != (ending == ".xlsx"):
         raise refuse(
             file, "this is a packed file, such as a workbook, not text" if zipped

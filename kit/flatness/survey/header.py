@@ -19,9 +19,7 @@ KEYS = (
     "instrument", "by",
 )  # fmt: skip
 QUANTITIES = ("height", "drop")
-_CORNERS = (
-    "corners such as (0, 0) (16 ft, 0) (16 ft, 20 ft) (0, 20 ft), or 0,0; 16 ft,0; 16 ft,20 ft; 0,20 ft"
-)
+_CORNERS = "corners such as (0, 0) (16 ft, 0) (16 ft, 20 ft) (0, 20 ft), or 0,0; 16 ft,0; 16 ft,20 ft; 0,20 ft"
 
 
 @dataclass(frozen=True)

@@ -99,9 +99,7 @@ class Survey:
         """First reading of each distinct station, the station of each reading, and readings a station."""
         x, y, _ = self.xyz()
         place = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
-        _, first, index, count = np.unique(
-            place, axis=0, return_index=True, return_inverse=True, return_counts=True
-        )
+        _, first, index, count = np.unique(place, axis=0, return_index=True, return_inverse=True, return_counts=True)
         return first, index.reshape(-1), count
 
     def surface_at(self, spacing: float | None = None) -> Surface:
@@ -126,8 +124,7 @@ def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any
     4
     """
     columns: dict[str, Any] = {
-        name: np.asarray(values, dtype=np.float64).ravel()
-        for name, values in (("x", x), ("y", y), ("height", height))
+        name: np.asarray(values, dtype=np.float64).ravel() for name, values in (("x", x), ("y", y), ("height", height))
     }
     count = len(columns["x"])
     for name, values in columns.items():

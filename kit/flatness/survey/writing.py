@@ -67,9 +67,7 @@ def differences(one: Survey, other: Survey) -> list[str]:
     """Names of what differs between two surveys, ``source``, ``notes`` and cells apart."""
     names = ("surface", "reference", "accuracy", "unit", "title", "date")
     found = [name for name in names if getattr(one, name) != getattr(other, name)]
-    found += [
-        name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))
-    ]
+    found += [name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))]
     shapes = [[survey.outline, *survey.openings] for survey in (one, other)]
     found += ["outline or openings"] if list(map(_rings, shapes[0])) != list(map(_rings, shapes[1])) else []
     columns = [name for name in POINT_COLUMNS if name != "cell"]
@@ -88,6 +86,4 @@ def _rings(polygon: Polygon | None) -> Any:
 
 def _same(one: list[Any], other: list[Any]) -> bool:
     # NaN, the place of a benchmark off the surface, is not equal to itself
-    return len(one) == len(other) and all(
-        a == b or (a != a and b != b) for a, b in zip(one, other, strict=True)
-    )
+    return len(one) == len(other) and all(a == b or (a != a and b != b) for a, b in zip(one, other, strict=True))
