@@ -136,7 +136,7 @@ def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:
         notes.append(f"{allowed}; hatched where the gap is over it." if over else f"{allowed}; nowhere over it.")
     notes.append(step_note(scale))
     if not bridges(result.worst):
-        notes.append("No gap anywhere: the straightedge touches all along.")
+        notes.append("No gap between contact points anywhere.")
     if result.length_used < result.length * (1 - 1e-6):
         notes.append(f"The longest bar laid was {printed_place(result.length_used, scale.unit)}.")
     return " ".join(notes)

@@ -47,16 +47,38 @@ def check_readings(readings: Readings, heights: list[float], header: Header, rep
     header : outline, openings and accuracy
     report : takes what is wrong
     """
-    kept = [(r, h) for r, h in zip(readings.readings, heights, strict=True) if r.kind == "surface"]
-    points = [reading for reading, _ in kept]
-    x, y = (np.array([getattr(reading, name) for reading in points], dtype=float) for name in ("x", "y"))
-    z = np.array([height for _, height in kept], dtype=float)
+    points, z = _on_surface(readings, heights)
+    x, y = _places(points)
     place, index = _stations(x, y)
     _check_spread(x[place], y[place], points, report)
     _check_inside(x, y, points, header, report)
     _check_repeats(index, z, points, header.accuracy, report)
     notes = far_off_neighbours(x, y, z, points, header.accuracy, report.file)
     return notes + _not_taken(readings, header, report.file)
+
+
+def check_what_was_read(readings: Readings, header: Header, report: Report) -> None:
+    """Check places and repeats of the readings that could be read, where others could not.
+
+    So one report names all that is wrong. Heights of several set-ups cannot be compared yet: their repeats wait.
+    """
+    points, z = _on_surface(readings, [reading.value for reading in readings.readings])
+    if not points:
+        return
+    x, y = _places(points)
+    _check_inside(x, y, points, header, report)
+    if len({reading.setup for reading in points}) == 1:
+        _check_repeats(_stations(x, y)[1], z, points, header.accuracy, report)
+
+
+def _on_surface(readings: Readings, heights: list[float]) -> tuple[list[Reading], Floats]:
+    kept = [(r, h) for r, h in zip(readings.readings, heights, strict=True) if r.kind == "surface"]
+    return [reading for reading, _ in kept], np.array([height for _, height in kept], dtype=float)
+
+
+def _places(points: list[Reading]) -> tuple[Floats, Floats]:
+    x, y = (np.array([getattr(reading, name) for reading in points], dtype=float) for name in ("x", "y"))
+    return x, y
 
 
 def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

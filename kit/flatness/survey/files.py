@@ -15,7 +15,7 @@ import pandas as pd
 
 from flatness.errors import ArgumentError, FlatnessError, SurveyFileError
 from flatness.survey.cells import Readings, Report, Table, refuse
-from flatness.survey.checks import check_outlines, check_readings
+from flatness.survey.checks import check_outlines, check_readings, check_what_was_read
 from flatness.survey.delimited import read_delimited
 from flatness.survey.header import read_header
 from flatness.survey.layout import read_layout
@@ -70,6 +70,8 @@ def read_survey(
     check_outlines(header, report)
     readings = read_layout(table, header, lengths)
     lengths.finish()
+    if report.problems:
+        check_what_was_read(readings, header, report)
     report.stop_if_any()
     heights, notes = reduce_setups(readings, header.benchmarks, header.accuracy, report)
     notes += check_readings(readings, heights, header, report)

@@ -67,6 +67,7 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
                 expected="one standard deviation of one reading, such as 1/32 in",
                 remedy="write how far a repeated reading typically differs, or delete the line",
             )  # fmt: skip
+            header.accuracy = None
     if (found := single("outline")) is not None:
         header.outline, header.outline_row = _polygon("outline", found, lengths), found.row
     for found in entries.get("opening", []):
