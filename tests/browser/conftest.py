@@ -59,6 +59,7 @@ class Lab:
         self.token = secrets.token_hex(8)
         self.url = f"http://127.0.0.1:{port}"
         self.log = folder / "server.log"
+        self.log_file = self.log.open("w")
         env = dict(os.environ)
         for name in JUPYTER_FOLDERS:
             (folder / name.lower()).mkdir()
@@ -67,7 +68,7 @@ class Lab:
             [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1",
              f"--port={port}", "--port-retries=0", f"--IdentityProvider.token={self.token}",
              f"--ServerApp.root_dir={folder}", "--LabApp.expose_app_in_browser=True"],
-            stdout=self.log.open("w"), stderr=subprocess.STDOUT, env=env,
+            stdout=self.log_file, stderr=subprocess.STDOUT, env=env,
         )  # fmt: skip
         self._wait()
 
@@ -93,6 +94,7 @@ class Lab:
         except subprocess.TimeoutExpired:
             self.process.kill()
             self.process.wait()
+        self.log_file.close()
 
 
 @pytest.fixture(scope="session")

@@ -20,7 +20,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import parse_length
 from flatness.measures.straightedge import Placement, straightedge
 from flatness.show import scales
-from flatness.show.axes import INK, PALE
+from flatness.show.axes import INK, PALE, SOFTWARE
 from flatness.show.charts import gap_map, profile_chart, save_chart, surface_map
 from flatness.show.labels import wrap
 from flatness.show.plan import fine
@@ -442,6 +442,7 @@ def test_saving_writes_whole_files_and_leaves_nothing_else(tmp_path):
     for suffix, start in starts.items():
         path = save_chart(chart, tmp_path / f"map.{suffix}", dpi=60)
         assert path.read_bytes().startswith(start)
+        assert SOFTWARE.encode() in path.read_bytes()
     save_chart(chart.ax, tmp_path / "map.png", dpi=60)
     save_chart(chart.ax.figure, tmp_path / "map.png", dpi=60)
     assert sorted(p.name for p in tmp_path.iterdir()) == ["map.pdf", "map.png", "map.svg"]

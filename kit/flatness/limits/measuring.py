@@ -14,13 +14,14 @@ from flatness.errors import MeasureError
 from flatness.lengths import settle
 from flatness.limits.kinds import Limit, level_rule
 from flatness.measures import levels, spaced, spans
-from flatness.measures.bars import gap_map
+from flatness.measures.bars import gap_map, longest_run, whole_steps
 from flatness.measures.fnumber_lines import survey_lines
 from flatness.measures.fnumbers import f_numbers
+from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Measured
 from flatness.measures.stations import neighbour_faces
 from flatness.measures.straightedge import straightedge
-from flatness.surface.lattice import Surface, default_spacing, station_step
+from flatness.surface.lattice import Surface, default_spacing, widest_step
 from flatness.survey.readings import Floats, Survey
 
 
@@ -32,7 +33,7 @@ class Subject:
     ----------
     survey : heights at the stations
     surface : heights on the lattice
-    step : distance between neighbouring stations [mm]
+    step : distance between neighbouring stations [mm], along the way they stand wider
     headings : directions in which bars are laid
     """
 
@@ -46,7 +47,7 @@ class Subject:
         """The subject of a survey as read, on a lattice that suits the limits' lengths."""
         lengths = tuple(limit.length for limit in limits if limit.length is not None)
         surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
-        return cls(survey, surface, station_step(survey), headings)
+        return cls(survey, surface, widest_step(survey), headings)
 
     def with_lattice(self, stack: Floats) -> Iterator[Subject]:
         """The same subject for each of the lattice heights [n, ny, nx] mm."""
@@ -201,14 +202,34 @@ def _over(name: str) -> Callable[[Limit, Subject], Finding]:
 _SURFACE_MEASURES: dict[str, Callable[[Limit, Subject], Measured]] = {
     "offset": lambda limit, s: spaced.block_offset(s.surface, _base(limit), s.headings),
     "plane": lambda limit, s: spaced.plane_departure(s.surface, _base(limit)),
-    "level": lambda limit, s: levels.level_over(s.surface, limit.length, s.headings),
-    "plumb": lambda limit, s: levels.plumb_over(s.surface, limit.length),
+    "level": lambda limit, s: _where_it_fits(
+        limit.length, s, lambda length: levels.level_over(s.surface, length, s.headings), all_headings(s.headings)
+    ),
+    "plumb": lambda limit, s: _where_it_fits(
+        limit.length, s, lambda length: levels.plumb_over(s.surface, length), [Heading.at(90)]
+    ),
     "slope": lambda limit, s: levels.steepest_slope(s.surface, limit.length or s.step, s.headings),
     "tr34-e": lambda limit, s: spaced.tr34_e(s.surface),
     "tr34-f": lambda limit, s: spaced.tr34_f(s.surface),
     "neighbours": lambda limit, s: neighbour_faces(s.survey),
     "step": lambda limit, s: spaced.abrupt_step(s.survey, _base(limit)),
 }
+
+
+def _where_it_fits(
+    length: float | None, subject: Subject, over: Callable[[float | None], Measured], headings: list[Heading]
+) -> Measured:
+    """The measure over its distance, or over all there is where the surface is shorter, which the note says."""
+    surface = subject.surface
+    if length is None or any(
+        longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step)) * surface.spacing * h.step
+        > length - surface.spacing * h.step
+        for h in headings
+    ):
+        return over(length)
+    found = over(None)
+    short = f"measured over the whole surface, which is shorter than {length:.0f} mm"
+    return replace(found, note=f"{found.note}; {short}" if found.note else short)
 
 
 def _base(limit: Limit) -> float:

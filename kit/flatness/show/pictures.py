@@ -13,6 +13,7 @@ from flatness.show.axes import SOFTWARE, save_chart
 from flatness.show.charts import surface_map
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
+from flatness.show.words import shown_unit
 
 
 def governing(assessment: Assessment) -> Judged | None:
@@ -27,9 +28,10 @@ def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     return straightedge(assessment.subject.surface, limit.length, assessment.subject.headings)
 
 
-def check_charts(assessment: Assessment, unit: str) -> dict[str, Any]:
+def check_charts(assessment: Assessment, unit: str | None = None) -> dict[str, Any]:
     """The charts of a check, by name: ``heights`` always, ``gap`` and ``profile`` where a straightedge was laid."""
     survey, surface = assessment.subject.survey, assessment.subject.surface
+    unit = shown_unit(survey, unit)
     one = governing(assessment)
     if one is None:
         return {"heights": surface_map(surface, survey=survey, unit=unit)}

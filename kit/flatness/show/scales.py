@@ -80,7 +80,7 @@ def step_edges(most: float, unit: str, limit: float | None = None, count: int = 
 
     Examples
     --------
-    >>> (step_edges(7, "in", limit=4.7625) / 25.4).tolist()
+    >>> (step_edges(7, "in", limit=4.7625) / 25.4).round(6).tolist()
     [0.0, 0.0625, 0.125, 0.1875, 0.25, 0.3125]
     """
     if limit is None:

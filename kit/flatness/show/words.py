@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable, Iterator
 
@@ -18,6 +19,7 @@ from flatness.survey.readings import Survey
 
 WIDTH = 80
 FRACTION = 32  # what a careful rule shows
+FOOT_MM = 304.8
 AUTHORITY = (
     "The kit measures and compares; it does not design structure. Local codes, the flooring maker and licensed "
     "practice decide."
@@ -66,14 +68,28 @@ def _f_number(value: float, least: float) -> str:
     )
 
 
+def in_unit(text: str, unit: str) -> str:
+    """A note with its millimetres told as a tape reads them too, where inches are shown."""
+    if unit != "in":
+        return text
+
+    def told(match: re.Match[str]) -> str:
+        mm = float(match[1])
+        tape = format_length(mm, "ft", 8) if mm >= FOOT_MM else format_length(mm, "in", FRACTION)
+        return f"{tape} ({match[0]})"
+
+    # a length in brackets is told already
+    return re.sub(r"(?<![(\d.])(\d+(?:\.\d+)?) mm\b", told, text)
+
+
 def heading(survey: Survey, subject: Subject, unit: str) -> str:
     """What was surveyed, in one line or two."""
     title = survey.title or survey.source or "survey"
     reference = "a string" if not survey.is_level else f"a {survey.reference} reference"
     good = "accuracy not stated" if survey.accuracy is None else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
     about = (
-        f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off {reference}, "
-        f"{good}"
+        f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off "
+        f"{reference}, {good}"
     )
     return "\n".join([title, *textwrap.wrap(about, WIDTH)])
 
@@ -133,7 +149,7 @@ def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     limit, finding = one.limit, one.finding
     yield f"{one.verdict.upper()}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
     if finding is None:
-        yield f"Not measured: {one.reason}."
+        yield in_unit(f"Not measured: {one.reason}.", unit)
     else:
         yield from _found(one, assessment, unit)
     sure = caution(limit)
@@ -162,7 +178,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     if measured.at is not None:
         yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
     if measured.note:
-        yield f"{measured.note[:1].upper()}{measured.note[1:]}."
+        yield in_unit(f"{measured.note[:1].upper()}{measured.note[1:]}.", unit)
 
 
 def _resting(one: Judged, unit: str) -> str:
@@ -194,7 +210,7 @@ def report(assessment: Assessment, unit: str | None = None) -> str:
     notes += list(assessment.likely.notes) if assessment.likely else []
     notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
     if notes:
-        blocks.append("\n".join(["Worth knowing", *(_indented(f"{text}.", "  - ") for text in notes)]))
+        blocks.append("\n".join(["Worth knowing", *(_indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
     return "\n\n".join(blocks)
 

@@ -21,6 +21,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.survey.readings import Floats, Survey
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
+DRAWN_NODES = 6000  # about as many nodes as other surfaces can be drawn on
 MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it
 STEP_NOISE = 1e-6  # slack for binary noise, in lattice steps
@@ -109,20 +110,30 @@ def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
 
 
 def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
-    """A lattice step [mm] of about 6 in that divides the stations' own step.
+    """A lattice step [mm] of about 6 in, wider on a large surface, that suits the stations.
 
-    Where ``lengths`` [mm] are given (of straightedges to be laid), the step between 4 and 6.5 in that
-    divides the stations' step and comes closest to dividing them too.
+    Of the steps that divide the stations' step, or the surface's length or width, the one that leaves least out:
+    of strips beyond the last node, and of ``lengths`` [mm] of straightedges to be laid. A step that puts nodes on
+    the stations wins over one that does not.
     """
     step = station_step(survey)
-    whole = [step / n for n in range(1, 4096) if FINEST_MM * 2 / 3 <= step / n + 1e-9 <= FINEST_MM * 1.07]
-    whole = whole or [step / max(1, math.ceil(step / FINEST_MM - 1e-9))]
+    x, y, _, _ = survey.stations()
+    extents = (float(np.ptp(x)), float(np.ptp(y)))
+    about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / DRAWN_NODES))
+    finest, widest = about * 2 / 3, about * 1.07
+
+    def parts(whole: float) -> list[float]:
+        first = max(1, math.ceil(whole / widest - STEP_NOISE))
+        return [whole / n for n in range(first, math.floor(whole / finest + STEP_NOISE) + 1)]
 
     def lost(spacing: float) -> float:
-        left = [length / spacing - math.floor(length / spacing + STEP_NOISE) for length in lengths]
-        return round(sum(max(0.0, part) for part in left), 6)
+        whole = [*extents, *extents, *lengths]  # a strip left out of the surface is worse than a shorter bar
+        left = [length / spacing - math.floor(length / spacing + STEP_NOISE) for length in whole]
+        off_stations = abs(step / spacing - round(step / spacing)) > 1e-3
+        return round(sum(max(0.0, part) for part in left) + 0.75 * off_stations, 6)
 
-    return min(whole, key=lambda spacing: (lost(spacing), -spacing))
+    steps = [*parts(step), *parts(extents[0]), *parts(extents[1])] or [step / max(1, math.ceil(step / about))]
+    return min(steps, key=lambda spacing: (lost(spacing), -spacing))
 
 
 def station_step(survey: Survey) -> float:
@@ -139,6 +150,13 @@ def station_step(survey: Survey) -> float:
     if area <= 0:
         raise MeasureError("the stations lie on one line, or are one", remedy="read a second line beside it")
     return float(math.sqrt(area / len(x)))
+
+
+def widest_step(survey: Survey) -> float:
+    """The step between stations [mm] along whichever of x and y they stand wider: what lies between is not seen."""
+    x, y, _, _ = survey.stations()
+    axes = grid_axes(x, y)
+    return station_step(survey) if axes is None else max(float(np.median(np.diff(axis))) for axis in axes)
 
 
 def _common_step(steps: Floats) -> float | None:

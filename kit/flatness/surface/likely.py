@@ -16,7 +16,7 @@ from scipy.linalg import LinAlgError, cholesky
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
 from flatness.surface.kriging import Parameters, Stations, left_out, predict, surface_covariance
-from flatness.surface.lattice import default_spacing, interpolate, station_step
+from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
 MOST_PLACES = 8000  # the covariance of the draws is places x places
@@ -117,7 +117,7 @@ def likely_surface(
     MeasureError : stations too few, or all on one line
     """
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
-    step = station_step(survey)
+    step = widest_step(survey)
     fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)

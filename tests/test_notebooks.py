@@ -1,0 +1,43 @@
+"""Every notebook runs from top to bottom on the samples, and its numbers are right."""
+
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+FOLDER = Path(__file__).parents[1] / "notebooks"
+NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
+# run after the last cell: what must be true of what the notebook left behind; the truth of the samples is in
+# sample_surveys/README.md
+ASSERTIONS = {
+    "check_floor.ipynb": """
+assert found.verdict == "fail"
+ten_foot = found.table.set_index("limit").loc["wood-glued-10ft"]
+# the README: a true gap of 12.4 mm, readings good to 1/32 in on a 2 ft grid
+assert 9 < ten_foot.as_read_mm < 15
+assert ten_foot.low_mm < 12.4 < ten_foot.high_mm + 1
+assert ten_foot.allowed_mm == 4.7625
+assert set(charts) == {"heights", "gap", "profile"}
+""",
+}
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)
+def test_runs_and_its_numbers_are_right(path):
+    book = nbformat.read(path, as_version=4)
+    assert path.name in ASSERTIONS, "every notebook has its numbers asserted"
+    book.cells.append(nbformat.v4.new_code_cell(ASSERTIONS[path.name]))
+    NotebookClient(book, timeout=180, resources={"metadata": {"path": str(FOLDER)}}).execute()
+    pictures = [o for c in book.cells if c.cell_type == "code" for o in c.outputs if "image/png" in o.get("data", {})]
+    assert len(pictures) >= 1
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)
+def test_is_kept_without_outputs_and_without_functions(path):
+    for cell in nbformat.read(path, as_version=4).cells:
+        if cell.cell_type == "code":
+            assert not cell.outputs
+            assert cell.execution_count is None
+            assert "def " not in cell.source
+            assert len(cell.source.splitlines()) <= 12
