@@ -7,10 +7,11 @@ surfaces that the readings allow, each with parameters that the readings allow.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cholesky
 
 from flatness.errors import ArgumentError
@@ -19,9 +20,11 @@ from flatness.surface.kriging import Parameters, Stations, left_out, predict, su
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
+Prior = Callable[[Parameters], Floats]
+
 MOST_PLACES = 8000  # the covariance of the draws is places x places
-# one set of parameters for so many places: more sets where they are cheap
-SETS = ((2500, 4), (4000, 2), (MOST_PLACES, 1))
+# most places, and how many sets of parameters the draws then take: more where they are cheap
+SETS = ((2000, 10), (3000, 4), (4500, 2), (MOST_PLACES, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
 
@@ -64,14 +67,17 @@ class LikelySurface:
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
-        gx, gy = np.meshgrid(self.x, self.y)
         keep = np.isfinite(self.mean)
+        iy, ix = np.nonzero(keep)
         out = np.full((n, *self.mean.shape), np.nan)
-        out[:, keep] = self.draw_at(gx[keep], gy[keep], n, seed)
+        out[:, keep] = self._draw(self.x[ix], self.y[iy], n, seed, _LatticePrior(ix, iy, self.spacing))
         return out
 
     def draw_at(self, x: Floats, y: Floats, n: int, seed: int = 0) -> Floats:
         """``n`` draws of the heights [n, m] mm at places x, y [m] mm."""
+        return self._draw(x, y, n, seed, lambda p: surface_covariance(x[:, None] - x, y[:, None] - y, p))
+
+    def _draw(self, x: Floats, y: Floats, n: int, seed: int, prior: Prior) -> Floats:
         if not (isinstance(n, (int, np.integer)) and n >= 1):
             raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
         if len(x) > MOST_PLACES:
@@ -84,7 +90,7 @@ class LikelySurface:
         sets = next(count for most, count in SETS if len(x) <= most)
         parts = []
         for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
-            mean, low = _posterior(self.fit.stations, p, x, y)
+            mean, low = _posterior(self.fit.stations, p, x, y, prior)
             parts.append(mean + rng.standard_normal((count, len(x))) @ low.T)
         return np.concatenate(parts) + self.fit.origin[2]
 
@@ -142,10 +148,22 @@ def _parts(count: int, most: int = 2000) -> Iterator[slice]:
     return (slice(first, first + most) for first in range(0, count, most))
 
 
-def _posterior(stations: Stations, p: Parameters, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+class _LatticePrior:
+    """Covariance of the surface between nodes of a lattice: it depends only on how many steps they are apart."""
+
+    def __init__(self, ix: NDArray[np.intp], iy: NDArray[np.intp], spacing: float) -> None:
+        self.steps = np.arange(max(np.ptp(ix), np.ptp(iy)) + 1, dtype=np.float64) * spacing
+        self.apart = np.abs(iy[:, None] - iy) * len(self.steps) + np.abs(ix[:, None] - ix)
+
+    def __call__(self, p: Parameters) -> Floats:
+        out: Floats = surface_covariance(self.steps, self.steps[:, None], p).ravel()[self.apart]
+        return out
+
+
+def _posterior(stations: Stations, p: Parameters, x: Floats, y: Floats, prior: Prior) -> tuple[Floats, Floats]:
     """Mean [m] and a factor [m, m] of the covariance of the surface at places x, y, given the readings."""
     mean, v, w = predict(stations, p, x, y)
-    cov = surface_covariance(x[:, None] - x, y[:, None] - y, p)
+    cov = prior(p)
     cov -= v.T @ v
     cov += w.T @ w
     ridge = 1e-8 * (p.scale**2 + p.rough_scale**2)

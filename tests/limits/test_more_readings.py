@@ -1,0 +1,101 @@
+"""Where to read next, and what a spot check between the stations says."""
+
+import numpy as np
+import pytest
+
+import flatness
+import simulated_rooms as rooms
+from flatness.errors import ArgumentError, MeasureError
+from flatness.limits.spot_check import SpotCheck, median_gap
+
+
+@pytest.fixture(scope="module")
+def undecided():
+    for number in range(40):
+        height, _ = rooms.room(rooms.long_waves, number)
+        found = flatness.assess(rooms.survey(height, 2, number), rooms.limit(), spacing=2 * rooms.SPACING)
+        if found.verdict == "undecided":
+            return found
+    raise AssertionError("no undecided room in forty")
+
+
+def test_a_batch_of_places_on_the_surface_each_taking_doubt_away(undecided):
+    places = flatness.more_readings(undecided)
+    assert list(places.columns) == ["x", "y", "error_mm", "doubt_left"]
+    assert len(places) == 6
+    assert not places.duplicated(["x", "y"]).all()
+    assert places.doubt_left.is_monotonic_decreasing
+    assert 0 < places.doubt_left.iloc[-1] < 0.9
+    surface = undecided.subject.surface
+    assert places.x.isin(surface.x).all()
+    assert places.y.isin(surface.y).all()
+
+
+def test_the_places_bear_on_the_worst_bars_and_not_on_the_far_corner(undecided):
+    """The first place is under a bar that many of the draws have as their worst, or at its contacts."""
+    first = flatness.more_readings(undecided, batch=1).iloc[0]
+    heights = undecided.lattice.on_lattice()
+    gaps = flatness_gaps(heights, undecided)
+    worst = [np.unravel_index(np.nanargmax(gap), gap.shape) for gap in gaps]
+    surface = undecided.subject.surface
+    near = [np.hypot(surface.x[ix] - first.x, surface.y[iy] - first.y) <= rooms.BAR for iy, ix in worst]
+    assert np.mean(near) > 0.3
+
+
+def flatness_gaps(heights, found):
+    from flatness.measures.bars import gap_map
+
+    return gap_map(heights, found.subject.surface.spacing, rooms.BAR)
+
+
+def test_decided_checks_need_no_more_readings():
+    height, _ = rooms.room(rooms.smooth, 0)
+    found = flatness.assess(rooms.survey(height * 0.01, 2, 0), rooms.limit(), spacing=2 * rooms.SPACING, draws=40)
+    assert found.verdict == "pass"
+    with pytest.raises(MeasureError, match="no undecided verdict"):
+        flatness.more_readings(found)
+
+
+def test_batch_out_of_range(undecided):
+    with pytest.raises(ArgumentError, match="batch"):
+        flatness.more_readings(undecided, batch=0)
+
+
+def test_the_median_gap_of_random_waves_against_a_plain_simulation():
+    """Random waves drawn another way (scikit-learn's Gaussian process), gaps by brute force over all pairs."""
+    from sklearn.gaussian_process import GaussianProcessRegressor
+    from sklearn.gaussian_process.kernels import Matern
+
+    at = np.linspace(0, 4, 17)
+    drawn = GaussianProcessRegressor(Matern(1.0, nu=2.5), optimizer=None).sample_y(at[:, None], 1500, random_state=1).T
+    worst = np.zeros(len(drawn))
+    for p in range(17):
+        for q in range(p + 2, 17):
+            k = np.arange(p + 1, q)
+            chord = drawn[:, [p]] + (drawn[:, [q]] - drawn[:, [p]]) * (k - p) / (q - p)
+            worst = np.maximum(worst, (chord - drawn[:, k]).max(axis=1))
+    expected = np.median(worst.reshape(-1, 5).max(axis=1))
+    assert median_gap(4.0, 5) == pytest.approx(expected, rel=0.06)
+
+
+def test_a_spot_check_scales_with_its_gap_and_more_places_make_the_same_gap_tamer():
+    one, two = SpotCheck(600, 1.0).roughness(600), SpotCheck(600, 2.0).roughness(600)
+    assert two.scale == pytest.approx(2 * one.scale)
+    assert SpotCheck(600, 1.0, places=20).roughness(600).scale < one.scale
+
+
+def test_a_rough_spot_check_can_turn_a_pass(undecided):
+    flat = flatness.make_survey(
+        *np.meshgrid(np.arange(8) * 610.0, np.arange(8) * 610.0), np.zeros((8, 8)), accuracy=0.3
+    )
+    limit = flatness.straightedge_limit(1830, 3.0)
+    assert flatness.check(flat, limit, draws=60).verdict.iloc[0] == "pass"
+    rough = flatness.check(flat, limit, draws=60, spot_check=SpotCheck(610, 4.0)).iloc[0]
+    assert rough.verdict != "pass"
+    assert rough.likely_mm > 3
+
+
+@pytest.mark.parametrize("arguments", [(0, 1.0), (600, 0), (600, float("nan")), (600, 1, 0)])
+def test_spot_check_out_of_range(arguments):
+    with pytest.raises(ArgumentError, match="spot check"):
+        SpotCheck(*arguments)

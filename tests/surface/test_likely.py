@@ -1,0 +1,147 @@
+"""The likely surface: its error, its draws, where its reading error comes from, and what it says of itself."""
+
+import numpy as np
+import pytest
+
+import flatness
+from flatness.errors import ArgumentError, MeasureError
+from flatness.surface.likely import Roughness, likely_surface
+
+FT = 304.8
+
+
+def survey(height=None, nx=9, ny=11, step=2 * FT, noise=0.5, seed=0, **attributes):
+    x, y = np.meshgrid(np.arange(nx) * step, np.arange(ny) * step)
+    true = 3 * np.sin(x / 900) if height is None else height(x, y)
+    return flatness.make_survey(x, y, true + np.random.default_rng(seed).normal(0, noise, x.shape), **attributes)
+
+
+def test_draws_have_the_mean_and_the_error_of_the_estimate():
+    likely = likely_surface(survey(accuracy=0.5), FT)
+    drawn = likely.draw(4000, seed=1)
+    # drawn parameters differ from set to set, so the spread is a little wider than the likeliest ones give
+    np.testing.assert_allclose(drawn.mean(axis=0), likely.mean, atol=0.25)
+    ratio = drawn.std(axis=0) / likely.error
+    assert 0.9 < np.median(ratio) < 1.3
+
+
+def test_draws_on_the_lattice_and_at_places_are_the_same_surfaces():
+    likely = likely_surface(survey(accuracy=0.5), 2 * FT)
+    gx, gy = np.meshgrid(likely.x, likely.y)
+    np.testing.assert_allclose(
+        likely.draw(7, 3).reshape(7, -1), likely.draw_at(gx.ravel(), gy.ravel(), 7, 3), atol=1e-6
+    )
+
+
+def test_same_seed_same_surfaces():
+    likely = likely_surface(survey(accuracy=0.5), FT)
+    np.testing.assert_array_equal(likely.draw(5, 9), likely.draw(5, 9))
+    assert not np.array_equal(likely.draw(5, 9), likely.draw(5, 10))
+
+
+def test_the_true_surface_is_covered():
+    """Of smooth true surfaces about 95 in 100 places lie within 1.96 errors of the best estimate."""
+    inside = []
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        a, b, phase = rng.uniform(500, 1500), rng.uniform(500, 1500), rng.uniform(0, 6)
+
+        def true(x, y, a=a, b=b, phase=phase):
+            return 3 * np.sin(x / a + phase) * np.cos(y / b) + 0.002 * x
+
+        likely = likely_surface(survey(true, seed=seed, accuracy=0.5), FT)
+        gx, gy = np.meshgrid(likely.x, likely.y)
+        inside.append(np.abs(likely.mean - true(gx, gy)) < 1.96 * likely.error)
+    assert 0.88 < np.mean(inside) < 0.995
+
+
+def test_waves_along_one_direction_get_a_longer_length_along_the_other():
+    along_x = likely_surface(survey(lambda x, y: 3 * np.sin(x / 500), accuracy=0.5), FT).parameters
+    assert along_x.length_y > 3 * along_x.length_x
+    along_y = likely_surface(survey(lambda x, y: 3 * np.sin(y / 500), accuracy=0.5), FT).parameters
+    assert along_y.length_x > 3 * along_y.length_y
+
+
+def test_a_plane_comes_back_with_its_tilt():
+    likely = likely_surface(survey(lambda x, y: 0.004 * x - 0.003 * y, noise=0.0, accuracy=0.05), FT)
+    gx, gy = np.meshgrid(likely.x, likely.y)
+    np.testing.assert_allclose(likely.mean, 0.004 * gx - 0.003 * gy, atol=0.02)
+
+
+def test_shift_and_tilt_of_the_readings_move_the_estimate_and_not_its_error():
+    plain = survey(accuracy=0.5)
+    points = plain.points.assign(height=plain.points.height + 900 + 0.01 * plain.points.x)
+    one = likely_surface(plain, FT)
+    two = likely_surface(flatness.make_survey(points.x, points.y, points.height, accuracy=0.5), FT)
+    np.testing.assert_allclose(two.mean - one.mean, 900 + 0.01 * np.tile(one.x, (len(one.y), 1)), atol=1e-3)
+    np.testing.assert_allclose(two.error, one.error, rtol=1e-3)
+
+
+def test_reading_error_given():
+    likely = likely_surface(survey(accuracy=0.5), FT)
+    assert likely.error_basis == "given"
+    assert likely.parameters.reading_error == 0.5
+
+
+def test_reading_error_from_repeats():
+    one = survey(noise=0.0)
+    rng = np.random.default_rng(5)
+    points = np.repeat(one.points[["x", "y", "height"]].to_numpy(), 2, axis=0)
+    twice = flatness.make_survey(points[:, 0], points[:, 1], points[:, 2] + rng.normal(0, 0.8, len(points)))
+    likely = likely_surface(twice, FT)
+    assert likely.error_basis == "repeats"
+    # 99 degrees of freedom: the standard deviation is known to about 7 %
+    assert likely.parameters.reading_error == pytest.approx(0.8, rel=0.25)
+    assert "repeated" in likely.notes[0]
+
+
+def test_reading_error_fitted():
+    likely = likely_surface(survey(lambda x, y: 4 * np.sin(x / 2000), nx=13, ny=13), FT)
+    assert likely.error_basis == "fitted"
+    assert likely.parameters.reading_error == pytest.approx(0.5, rel=0.4)
+    assert "fitted" in likely.notes[0]
+
+
+def test_what_no_reading_shows_is_said_and_a_stated_roughness_enters_the_draws():
+    plain = survey(accuracy=0.5)
+    smooth = likely_surface(plain, FT / 2)
+    rough = likely_surface(plain, FT / 2, roughness=Roughness(scale=1.0, length=200.0))
+    assert smooth.shortest_wave == pytest.approx(4 * FT)
+    assert any("invisible" in note for note in smooth.notes)
+    assert not any("invisible" in note for note in rough.notes)
+    between = (slice(2, -2, 4), slice(2, -2, 4))
+    assert np.median(rough.error[between]) > 0.8
+    assert np.median(rough.draw(60)[(slice(None), *between)].std(axis=0)) > np.median(smooth.error[between]) + 0.3
+
+
+def test_a_step_that_the_model_does_not_fit_is_said():
+    # an abrupt 20 mm step in an otherwise flat floor read to 0.3 mm
+    stepped = survey(lambda x, y: 20.0 * ((x > 2000) & (x < 2500) & (y > 2000) & (y < 2500)), noise=0.1, accuracy=0.1)
+    assert any("does not fit at" in note for note in likely_surface(stepped, FT).notes)
+
+
+def test_readings_much_worse_than_stated_are_said():
+    noisy = survey(lambda x, y: 0 * x, noise=3.0, accuracy=0.1)
+    likely = likely_surface(noisy, FT)
+    # either the surface takes the noise for short waves, or the model says that it does not fit
+    assert likely.parameters.length_x < 2 * FT or any("does not fit" in note for note in likely.notes)
+
+
+def test_nan_outside_the_surface():
+    from shapely import Polygon
+
+    opening = Polygon([(700, 700), (1900, 700), (1900, 1900), (700, 1900)])
+    likely = likely_surface(survey(accuracy=0.5, openings=(opening,)), FT)
+    drawn = likely.draw(3)
+    assert np.isnan(likely.mean).any()
+    np.testing.assert_array_equal(np.isnan(drawn[0]), np.isnan(likely.mean))
+
+
+def test_out_of_range():
+    likely = likely_surface(survey(accuracy=0.5), FT)
+    with pytest.raises(ArgumentError, match="draws"):
+        likely.draw(0)
+    with pytest.raises(ArgumentError, match="too many places"):
+        likely.draw_at(np.zeros(9000), np.zeros(9000), 1)
+    with pytest.raises(MeasureError, match="four or more"):
+        likely_surface(flatness.make_survey([0, 1000, 0], [0, 0, 1000], [0, 0, 0]), FT)
