@@ -20,7 +20,7 @@ FORWARD = {
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
     "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SpotCheck", "SurveyFileError",
-    "assess", "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
+    "adjust_levels", "assess", "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
     "level_limit", "likely_surface", "limits", "make_survey", "more_readings", "neighbour_limit",
     "offset_limit", "parse_length", "plane_limit", "plumb_limit", "profile_gaps", "read_survey", "slope_limit",
     "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",

@@ -34,6 +34,7 @@ from flatness.measures.planes import fit_plane
 from flatness.measures.straightedge import profile_gaps, straightedge
 from flatness.surface.likely import likely_surface
 from flatness.survey.files import read_survey, write_survey
+from flatness.survey.levelling import adjust_levels
 from flatness.survey.readings import make_survey
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "MeasureError",
     "SpotCheck",
     "SurveyFileError",
+    "adjust_levels",
     "assess",
     "check",
     "estimated_lines",

@@ -108,3 +108,7 @@ class MeasureError(FlatnessError, ValueError):
 
 class ArgumentError(FlatnessError, ValueError):
     """An argument out of its range or of the wrong shape."""
+
+
+class PlanError(FlatnessError, ValueError):
+    """A plan that cannot be: limits, depths and fixed spots that clash; the message says which and by how much."""

@@ -602,7 +602,8 @@ def surveys(draw: st.DrawFn) -> Survey:
     x, y = zip(*corners, strict=True)
     survey = make_survey(x, y, heights, **texts, setup=[setup] * count, **attributes)
     if draw(st.booleans()):
-        tie = (np.nan, np.nan, attributes["benchmarks"]["BM 1"], "BM 1", setup, "", "", "benchmark")  # type: ignore[index]
+        known = attributes["benchmarks"]["BM 1"]  # type: ignore[index]
+        tie = (np.nan, np.nan, known, known, "BM 1", setup, "", "", "benchmark")
         object.__setattr__(survey, "ties", pd.DataFrame([tie], columns=[*survey.points.columns, "kind"]))
     return survey
 

@@ -103,7 +103,7 @@ def surface_map(
     limit_mm : a limit [mm] that one of the colour steps, and a heavier contour, falls on
     reference : ``best`` (least-squares plane), ``mean`` (level, at the mean height) or ``level`` (the datum)
     bar : a straightedge placement to draw, such as the worst; None draws none
-    numbers : what stands at the stations: ``reading`` (height off the datum), ``deviation`` (from the
+    numbers : what stands at the stations: ``reading`` (as it was read, height or drop), ``deviation`` (from the
         reference) or ``none``
     unit : ``in`` (feet and inches) or ``mm`` (metres and millimetres)
     title : None says what is seen
@@ -146,7 +146,7 @@ def surface_map(
     texts: tuple[Annotation, ...] = ()
     if survey is not None and numbers != "none":
         x, y, height, _ = survey.stations()
-        values = height if numbers == "reading" else height - plane.at(x, y)
+        values = survey.station_means("reading") if numbers == "reading" else height - plane.at(x, y)
         texts = plan.label_stations(ax, survey, values, unit, space)
     return SurfaceMap(
         ax,
@@ -196,7 +196,6 @@ def _surface_notes(scale: Scale, survey: Survey | None, numbers: str, reference:
     notes = [step_note(scale), f"Contours: solid proud, dashed shy{heavy}."]
     if survey is not None and numbers != "none":
         named = "inches" if scale.unit == "in" else "mm"
-        datum = "datum" if survey.is_level else "string"
-        off = f"heights off the {datum}" if numbers == "reading" else f"off {REFERENCE_NAMES[reference]}"
-        notes.append(f"Numbers: {off}, {named}.")
+        read = f"{survey.quantity}s as read" if numbers == "reading" else f"off {REFERENCE_NAMES[reference]}"
+        notes.append(f"Numbers: {read}, {named}.")
     return " ".join(notes)

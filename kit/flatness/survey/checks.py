@@ -12,9 +12,9 @@ from scipy.spatial import cKDTree
 from flatness.errors import Problem
 from flatness.lengths import format_length
 from flatness.survey.cells import Reading, Readings, Report, over, within
+from flatness.survey.findings import EIGHTH_MM
 from flatness.survey.header import Header
-from flatness.survey.readings import SAME_PLACE_MM, Floats
-from flatness.survey.setups import EIGHTH_MM
+from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
 
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 NEIGHBOURS = 8
@@ -83,8 +83,7 @@ def _places(points: list[Reading]) -> tuple[Floats, Floats]:
 
 def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First reading of each distinct station, and the station of each reading."""
-    key = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
-    _, first, index = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    _, first, index = np.unique(place_keys(x, y), axis=0, return_index=True, return_inverse=True)
     return first.astype(np.int64), index.reshape(-1).astype(np.int64)
 
 

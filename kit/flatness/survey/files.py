@@ -73,17 +73,25 @@ def read_survey(
     if report.problems:
         check_what_was_read(readings, header, report)
     report.stop_if_any()
-    heights, notes = reduce_setups(readings, header.benchmarks, header.accuracy, report)
-    notes += check_readings(readings, heights, header, report)
+    reduced = reduce_setups(readings, header.benchmarks, header.accuracy, report)
+    if reduced is None:
+        check_what_was_read(readings, header, report)
+        report.stop_if_any()
+        raise AssertionError("set-ups that could not be reduced are in the report")
+    header.accuracy = reduced.accuracy
+    notes = [*reduced.suspects, *reduced.notes, *check_readings(readings, reduced.heights, header, report)]
+    if report.problems:  # a bad tie may be what made stations disagree
+        report.problems += reduced.suspects
     report.stop_if_any()
-    points, ties = _frames(readings, heights)
+    points, ties = _frames(readings, reduced.heights)
     return Survey(
         points=points, surface=header.surface, reference=header.reference, accuracy=header.accuracy,
         outline=header.outline, openings=tuple(opening for _, opening in header.openings), ties=ties,
-        benchmarks=dict(header.benchmarks), unit=lengths.likely_unit, title=header.text.get("title", ""),
+        benchmarks=dict(header.benchmarks), quantity=readings.quantity, unit=lengths.likely_unit,
+        title=header.text.get("title", ""),
         date=header.text.get("date", ""), source=file,
         keys={key: text for key, text in header.text.items() if key in ("instrument", "by")},
-        notes=tuple(notes),
+        notes=tuple(notes), adjustment=reduced.adjustment,
     )  # fmt: skip
 
 
@@ -223,11 +231,11 @@ def _table(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
 
 def _frames(readings: Readings, heights: list[float]) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows = [
-        (r.x, r.y, height, r.label, r.setup, r.line, r.cell, r.kind)
+        (r.x, r.y, height, r.value, r.label, r.setup, r.line, r.cell, r.kind)
         for r, height in zip(readings.readings, heights, strict=True)
     ]
     table = pd.DataFrame(rows, columns=[*POINT_COLUMNS, "kind"]).astype(
-        {"x": "float64", "y": "float64", "height": "float64"}
+        {"x": "float64", "y": "float64", "height": "float64", "reading": "float64"}
     )
     on_surface = table["kind"] == "surface"
     return (

@@ -20,14 +20,20 @@ from flatness.errors import ArgumentError, Problem
 
 if TYPE_CHECKING:
     from flatness.surface.lattice import Surface
+    from flatness.survey.adjustment import Adjustment
 
 Floats = NDArray[np.float64]
 
 SURFACES = ("floor", "ceiling", "wall")
 REFERENCES = ("level", "plumb", "string")
 KINDS = ("surface", "benchmark", "turning")
-POINT_COLUMNS = ("x", "y", "height", "label", "setup", "line", "cell")
+POINT_COLUMNS = ("x", "y", "height", "reading", "label", "setup", "line", "cell")
 SAME_PLACE_MM = 0.5  # stations closer than this are one station, read again
+
+
+def place_keys(x: Floats, y: Floats) -> NDArray[np.int64]:
+    """Two whole numbers [n, 2] that are the same for readings at the same place, within 0.5 mm."""
+    return np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,8 +42,10 @@ class Survey:
 
     Attributes
     ----------
-    points : DataFrame, one row a reading on the surface: ``x``, ``y``, ``height`` [mm]; ``label``, ``setup``,
-        ``line`` (text, empty where not given) and ``cell`` (where in the file it stands, such as ``C14``)
+    points : DataFrame, one row a reading on the surface: ``x``, ``y``, ``height`` [mm]; ``reading`` [mm], as it
+        was read; ``label``, ``setup``, ``line`` (text, empty where not given) and ``cell`` (where in the file it
+        stands, such as ``C14``)
+    quantity : what was read: ``height`` or ``drop``
     surface : ``floor``, ``ceiling`` or ``wall``
     reference : ``level``, ``plumb`` (for a wall) or ``string`` (straight, but not known to be level)
     accuracy : one standard deviation of one reading [mm], or None where it is not known
@@ -49,6 +57,7 @@ class Survey:
     title, date, source : as the file gives them; source is the file's name
     keys : free text that the file gives besides: ``instrument`` and ``by`` (who took the readings)
     notes : findings that are worth a look and stop nothing, such as a reading far off its neighbours
+    adjustment : how the set-ups of a file were brought to one datum, or None where there is but one set-up
     """
 
     points: pd.DataFrame
@@ -59,12 +68,14 @@ class Survey:
     openings: tuple[Polygon, ...] = ()
     ties: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=[*POINT_COLUMNS, "kind"]))
     benchmarks: Mapping[str, float] = field(default_factory=dict)
+    quantity: str = "height"
     unit: str = "in"
     title: str = ""
     date: str = ""
     source: str = ""
     keys: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
+    adjustment: Adjustment | None = None
 
     @property
     def is_level(self) -> bool:
@@ -82,11 +93,16 @@ class Survey:
         Readings within 0.5 mm of one another are one station, read again; a straight-line surface
         goes through their mean.
         """
-        x, y, height = self.xyz()
-        first, index, count = self._places()
-        mean = np.bincount(index, weights=height) / count
+        x, y, _ = self.xyz()
+        first, _, count = self._places()
         order = np.argsort(first)  # in the order they were read
-        return x[first][order], y[first][order], mean[order], count[order]
+        return x[first][order], y[first][order], self.station_means("height"), count[order]
+
+    def station_means(self, column: str) -> Floats:
+        """Mean of a column of ``points`` [mm] at each of :meth:`stations`, in their order."""
+        first, index, count = self._places()
+        mean: Floats = np.bincount(index, weights=self.points[column].to_numpy(dtype=np.float64)) / count
+        return mean[np.argsort(first)]
 
     def repeats(self) -> tuple[int, float]:
         """Degrees of freedom in stations read more than once, and their sum of squares about the means [mm2]."""
@@ -98,7 +114,7 @@ class Survey:
     def _places(self) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
         """First reading of each distinct station, the station of each reading, and readings a station."""
         x, y, _ = self.xyz()
-        place = np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
+        place = place_keys(x, y)
         _, first, index, count = np.unique(place, axis=0, return_index=True, return_inverse=True, return_counts=True)
         return first, index.reshape(-1), count
 
@@ -126,6 +142,7 @@ def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any
     columns: dict[str, Any] = {
         name: np.asarray(values, dtype=np.float64).ravel() for name, values in (("x", x), ("y", y), ("height", height))
     }
+    columns["reading"] = columns["height"]
     count = len(columns["x"])
     for name, values in columns.items():
         if len(values) != count:

@@ -70,7 +70,7 @@ def differences(one: Survey, other: Survey) -> list[str]:
     found += [name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))]
     shapes = [[survey.outline, *survey.openings] for survey in (one, other)]
     found += ["outline or openings"] if list(map(_rings, shapes[0])) != list(map(_rings, shapes[1])) else []
-    columns = [name for name in POINT_COLUMNS if name != "cell"]
+    columns = [name for name in POINT_COLUMNS if name not in ("cell", "reading")]
     for name, table in (("points", columns), ("ties", [*columns, "kind"])):
         mine, its = (getattr(survey, name)[table].to_dict("list") for survey in (one, other))
         same = all(_same(mine[column], its[column]) for column in table)
