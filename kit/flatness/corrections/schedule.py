@@ -1,0 +1,256 @@
+"""The member schedule: what a carpenter sets each joist, stud or strap to.
+
+For each member the height of the existing top, the straight line it must follow, and how far a sister stands
+above the existing member, at its ends and at every station. Heights are of the surface that was read: where a
+sheathing of even thickness lies on the members, the same differences hold for the members beneath it.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from flatness.corrections.cautions import Caution, cautions_for
+from flatness.corrections.finished import Planned
+from flatness.corrections.members import STOCK_THICKNESS_MM, Members
+from flatness.corrections.sisters import blocking, lap_words, sister_notes, take_down_words
+from flatness.corrections.spreadsheet import write_csv, write_xlsx
+from flatness.corrections.straight_lines import LINES
+from flatness.corrections.tracks import Track, fit_each, fit_strings, lay_tracks
+from flatness.errors import ArgumentError, MeasureError
+from flatness.survey.readings import Floats
+
+SETTINGS = ("each", "string")
+
+
+@dataclass(frozen=True, eq=False)
+class Schedule:
+    """What each member is set to.
+
+    Attributes
+    ----------
+    table : DataFrame, one row a member and station: ``member``, ``station_mm`` along it, ``x_mm``, ``y_mm``,
+        ``existing_mm`` (its top), ``target_mm`` (of the plan), ``line_mm`` (to follow), ``raise_mm`` (line less
+        existing: how far the sister stands above; negative where the existing top stands above the line),
+        ``string_mm`` (between the end members), ``offset_mm`` (line less string), ``below_string_mm`` (from the
+        string, blocks included, to the existing top)
+    members : DataFrame, one row a member: ``set`` (which are set first), ``raise_first_mm`` and
+        ``raise_last_mm`` (its ends), ``raise_most_mm``, ``take_down_mm`` (most) and ``take_down_at_mm``,
+        ``may_be_taken_down``, ``crown_mm`` (largest departure of the existing top from the chord between its
+        ends, hollow negative), ``crown_at_mm``, ``off_target_mm`` (largest departure of the line from the
+        target), ``slope_mm_per_m``, ``laps`` (both flanges, in words), ``note``
+    shims : DataFrame, for strapping: ``strap``, ``member``, ``x_mm``, ``y_mm``, ``shim_mm``, ``order`` (from the
+        spot that is nearest the room, which takes the least)
+    blocking : DataFrame, one row a cut chord: ``member``, ``cut_at_mm``, ``from_mm``, ``to_mm``
+    blocks_mm : height of the blocks under the string's ends that keeps it clear of every existing top
+    line, set_by : how the lines were chosen
+    notes : what the reader must know
+    cautions : that go with it
+    """
+
+    table: pd.DataFrame
+    members: pd.DataFrame
+    shims: pd.DataFrame
+    blocking: pd.DataFrame
+    blocks_mm: float
+    line: str
+    set_by: str
+    notes: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+
+    def to_csv(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
+        """Write ``.table`` as CSV, lengths in ``mm`` or ``in``; an existing file only with ``overwrite``."""
+        write_csv(path, self.table, unit, overwrite=overwrite)
+
+    def to_xlsx(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
+        """Write all tables, the notes and the cautions as a workbook; see :meth:`to_csv`."""
+        sheets = {"members": self.members, "stations": self.table, "shims": self.shims, "blocking": self.blocking}
+        words = [*self.notes, *(f"{caution.text} ({caution.source})" for caution in self.cautions)]
+        filled = {name: sheet for name, sheet in sheets.items() if len(sheet)}
+        write_xlsx(path, filled, words, unit, overwrite=overwrite)
+
+
+def member_schedule(
+    plan: Planned, members: Members, *, step: float | None = None, line: str | None = None, set_by: str = "each",
+    crossing: Members | None = None, sister_depth: float | None = None,
+    sister_thickness: float = STOCK_THICKNESS_MM, least_lap: float | None = None, blocks: float = 0.0,
+) -> Schedule:  # fmt: skip
+    """What each member is set to, for the plan's target.
+
+    Parameters
+    ----------
+    plan : anything with ``.surface`` (as found) and ``.change`` ([ny, nx] mm, adding positive)
+    members : the layout
+    step : between stations [mm]; None takes the lattice step
+    line : the straight line that each follows. ``nearest``: its largest departure from the target is least;
+        what stands above it has to come off. ``clear``: the nearest of those nowhere below the existing top, so
+        that nothing comes off. ``least-squares``. None takes ``clear`` for engineered members and strapping,
+        ``nearest`` for the others
+    set_by : ``each`` gives every member its own line; ``string`` sets the two end members, and every other to a
+        string between them (common practice, no source)
+    crossing : the members that strapping is shimmed off; needed for strapping alone
+    sister_depth : [mm]; None means full depth, that of the existing member
+    sister_thickness : [mm]
+    least_lap : height of each flange that a sister must cover [mm], where one is agreed
+    blocks : height of the blocks that hold the string off the end members [mm]
+
+    Returns
+    -------
+    Schedule
+
+    Raises
+    ------
+    ArgumentError : options that are unknown or do not go together
+    MeasureError : no member has readings at two stations
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> from flatness.corrections.members import member_layout
+    >>> from flatness.surface.lattice import make_surface
+    >>> hollow = make_surface([[0, -4, 0]] * 3, spacing=1000)
+    >>> plan = SimpleNamespace(surface=hollow, change=-hollow.height)
+    >>> schedule = member_schedule(plan, member_layout(0, 1000, "x", count=3))
+    >>> schedule.table.query("member == 'J2'")["raise_mm"].tolist()
+    [0.0, 4.0, 0.0]
+    """
+    strapping = members.kind == "strapping"
+    line = ("clear" if members.engineered or strapping else "nearest") if line is None else line
+    for name, value, known in (("line", line, LINES), ("set_by", set_by, SETTINGS)):
+        if value not in known:
+            raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
+    if strapping != (crossing is not None):
+        raise ArgumentError(
+            "strapping goes with the members it crosses, and other kinds without", column="crossing",
+            value=members.kind, expected="crossing=member_layout(...) for strapping alone",
+        )  # fmt: skip
+    if crossing is not None and crossing.direction == members.direction:
+        raise ArgumentError(
+            "strapping that runs along the members it is shimmed off", column="direction", value=members.direction,
+            expected="the other direction",
+        )  # fmt: skip
+    if strapping and line != "clear":
+        raise ArgumentError(
+            "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"
+        )
+    tracks = lay_tracks(plan, members, step, crossing.positions if crossing is not None else None)
+    if not any(track.known for track in tracks):
+        raise MeasureError(
+            "no member has readings at two stations", expected="members on the surface that was read",
+            remedy="check the positions and the direction of the layout",
+        )  # fmt: skip
+    lines = (fit_each if set_by == "each" else fit_strings)(tracks, line)
+    table = _stations(tracks, lines, members, float(blocks))
+    summary = _summary(tracks, lines, members, set_by, sister_depth, least_lap)
+    clearance = table["string_mm"] - table["existing_mm"]
+    advice = ["fur" if strapping else "sister"]
+    advice += ["take down"] if (summary["take_down_mm"] > 0).any() else []
+    advice += ["block"] if members.cuts else []
+    return Schedule(
+        table, summary, _shims(table, crossing, members),
+        blocking(members, {track.name: (track.start, track.end) for track in tracks}),
+        max(0.0, -float(np.nan_to_num(clearance.min()))), line, set_by,
+        _notes(members, line, set_by, sister_thickness), cautions_for(advice),
+    )  # fmt: skip
+
+
+def _stations(tracks: list[Track], lines: list[Floats], members: Members, blocks: float) -> pd.DataFrame:
+    ends = [i for i, track in enumerate(tracks) if track.known]
+    one, other = tracks[ends[0]], tracks[ends[-1]]
+    frames = []
+    for track, (level, slope) in zip(tracks, lines, strict=True):
+        s = track.stations
+        along = np.where(np.isfinite(track.top), level + slope * s, np.nan)
+        string = np.full_like(s, np.nan)
+        if other.position > one.position:
+            share = (track.position - one.position) / (other.position - one.position)
+            low, high = (lines[i][0] + lines[i][1] * s for i in (ends[0], ends[-1]))
+            # no string where an end member was not read: its line is not carried past its readings
+            reached = (s >= max(one.knots[0], other.knots[0]) - 1e-6) & (
+                s <= min(one.knots[-1], other.knots[-1]) + 1e-6
+            )
+            string = np.where(reached, low + share * (high - low), np.nan)
+        across = np.full_like(s, track.position)
+        x, y = (s, across) if members.direction == "x" else (across, s)
+        frames.append(
+            pd.DataFrame(
+                {
+                    "member": track.name, "station_mm": s, "x_mm": x, "y_mm": y, "existing_mm": track.top,
+                    "target_mm": track.target, "line_mm": _tidy(along), "raise_mm": _tidy(along - track.top),
+                    "string_mm": _tidy(string), "offset_mm": _tidy(along - string),
+                    "below_string_mm": _tidy(string + blocks - track.top),
+                }
+            )
+        )  # fmt: skip
+    return pd.concat(frames, ignore_index=True)
+
+
+def _summary(
+    tracks: list[Track], lines: list[Floats], members: Members, set_by: str, sister_depth: float | None,
+    least_lap: float | None,
+) -> pd.DataFrame:  # fmt: skip
+    ends = [track.name for track in tracks if track.known]
+    rows = []
+    for track, (level, slope) in zip(tracks, lines, strict=True):
+        row: dict[str, object] = {"member": track.name, "position_mm": track.position}
+        row |= {"start_mm": track.start, "end_mm": track.end, "set": "", "note": track.lost}
+        rows.append(row)
+        if not track.known:
+            continue
+        s = track.knots
+        along = level + slope * s
+        raised = _tidy(along - track.knot_top)
+        proud = np.maximum(0.0, -raised)
+        chord = np.interp(s, s[[0, -1]], track.knot_top[[0, -1]])
+        bow = _tidy(track.knot_top - chord)
+        worst = int(np.argmax(np.abs(bow)))
+        first = track.name in (ends[0], ends[-1])
+        then = "to the string" if set_by == "string" else "by its offsets from the string"
+        row |= {
+            "set": "first, with the other end member" if first else then,
+            "raise_first_mm": raised[0], "raise_last_mm": raised[-1], "raise_most_mm": raised.max(),
+            "take_down_mm": proud.max(), "take_down_at_mm": s[int(proud.argmax())] if proud.any() else np.nan,
+            "may_be_taken_down": take_down_words(members, s, raised, track.start, track.end),
+            "crown_mm": bow[worst], "crown_at_mm": s[worst] if bow[worst] else np.nan,
+            "off_target_mm": _tidy(np.abs(along - track.knot_target)).max(), "slope_mm_per_m": 1000 * slope,
+            "laps": lap_words(raised, members, sister_depth, least_lap),
+        }  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _shims(table: pd.DataFrame, crossing: Members | None, members: Members) -> pd.DataFrame:
+    columns = ["strap", "member", "x_mm", "y_mm", "shim_mm", "order"]
+    if crossing is None:
+        return pd.DataFrame(columns=columns)
+    name_at = dict(zip(crossing.positions.tolist(), crossing.table["name"], strict=True))
+    shims = table.assign(strap=table["member"], member=table["station_mm"].map(name_at), shim_mm=table["raise_mm"])
+    shims = shims[shims["shim_mm"].notna()]
+    shims = shims.assign(order=shims["shim_mm"].rank(method="first").astype(int))
+    return shims[columns].reset_index(drop=True)
+
+
+def _notes(members: Members, line: str, set_by: str, sister_thickness: float) -> tuple[str, ...]:
+    notes = [
+        {
+            "nearest": "each line's largest departure from the target is the least that a straight line can have",
+            "clear": "each line is the one nearest to the target of those that are nowhere below the existing top",
+            "least-squares": "each line's squared departures from the target have the least sum",
+        }[line]
+    ]
+    if members.kind == "strapping":
+        notes.append("shims: start at the crossing of order 1, nearest the room, and shim every other one out to it")
+    elif members.kind != "stud":
+        notes += sister_notes(members, sister_thickness)
+    if set_by == "string":
+        notes.append("set the two end members first, string between them, and set every other one planar to the "
+                     "string; common practice, no source")  # fmt: skip
+    return tuple(notes)
+
+
+def _tidy(values: Floats) -> Floats:
+    """Binary noise rounded off, a millionth of a millimetre, and no negative zero."""
+    tidy: Floats = np.round(values, 6) + 0.0
+    return tidy

@@ -1,0 +1,145 @@
+"""Tables as CSV and XLSX: numbers as numbers, units in the headings, and nothing in a cell that runs.
+
+A cell whose text begins with ``=``, ``+``, ``-`` or ``@`` would be a formula to a spreadsheet, so an apostrophe
+goes before it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pandas as pd
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.styles import Alignment, Font
+from openpyxl.utils import get_column_letter
+
+from flatness.errors import ArgumentError
+from flatness.lengths import MM_PER
+
+UNITS = ("mm", "in")
+# inches as the tape reads them: a typed number, shown to the nearest 1/16
+NUMBER_FORMATS = {"mm": "0.0", "in": "# ??/16"}
+WORDS_WIDTH = 100
+
+
+def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False) -> None:
+    """Write a table as CSV (UTF-8).
+
+    Parameters
+    ----------
+    path : where to
+    table : columns of lengths end in ``_mm``
+    unit : ``mm``, or ``in``, in which these columns end in ``_in``
+    overwrite : replace a file that is there already
+
+    Raises
+    ------
+    ArgumentError : an unknown unit, a file that is there already, or one that cannot be written
+    """
+    shown = in_unit(table, unit)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(shown.columns)
+    writer.writerows([_cell(value) for value in row] for row in shown.itertuples(index=False, name=None))
+    _write(path, out.getvalue().encode("utf-8"), overwrite)
+
+
+def write_xlsx(
+    path: str | os.PathLike[str], sheets: Mapping[str, pd.DataFrame], words: Sequence[str] = (), unit: str = "mm",
+    *, overwrite: bool = False,
+) -> None:  # fmt: skip
+    """Write tables as a workbook, one sheet each, and ``words`` on a sheet called ``notes``.
+
+    As :func:`write_csv`; the headings are frozen, and inches show as fractions of a sixteenth.
+    """
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in sheets.items():
+        _fill(book.create_sheet(name), in_unit(table, unit), unit)
+    if words or not sheets:
+        notes = book.create_sheet("notes")
+        notes.column_dimensions["A"].width = WORDS_WIDTH
+        for row, text in enumerate(words, 1):
+            notes.cell(row, 1, _cell(text)).alignment = Alignment(wrap_text=True, vertical="top")
+    out = io.BytesIO()
+    book.save(out)
+    _write(path, out.getvalue(), overwrite)
+
+
+def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """The table with its columns of lengths (``_mm``) in this unit, and so named.
+
+    >>> in_unit(pd.DataFrame({"raise_mm": [9.525]}), "in")["raise_in"].tolist()
+    [0.375]
+    """
+    if unit not in UNITS:
+        raise ArgumentError("unknown unit", column="unit", value=str(unit), expected=" or ".join(UNITS))
+    if unit == "mm":
+        return table
+    lengths = {name: f"{name.removesuffix('_mm')}_{unit}" for name in table.columns if name.endswith("_mm")}
+    # settled, so that 9.525 mm is 0.375 in and not a hair beside it
+    converted = {name: (table[name].astype(float) / float(MM_PER[unit])).round(9) for name in lengths}
+    return table.assign(**converted).rename(columns=lengths)
+
+
+def _fill(sheet: Any, table: pd.DataFrame, unit: str) -> None:
+    for column, name in enumerate(table.columns, 1):
+        heading = sheet.cell(1, column, _heading(str(name)))
+        heading.font = Font(bold=True)
+        heading.alignment = Alignment(wrap_text=True, vertical="top")
+        widest = 10
+        for row, value in enumerate(table[name], 2):
+            cell = sheet.cell(row, column, _cell(value))
+            if str(name).endswith(f"_{unit}"):
+                cell.number_format = NUMBER_FORMATS[unit]
+            elif isinstance(cell.value, float):
+                cell.number_format = "0.00"
+            if isinstance(cell.value, str):
+                widest = max(widest, min(60, len(cell.value) + 2))
+        sheet.column_dimensions[get_column_letter(column)].width = widest
+    sheet.freeze_panes = "B2"
+
+
+def _heading(name: str) -> str:
+    """``raise_first_mm`` as ``raise first [mm]``; ``slope_mm_per_m`` as ``slope [mm per m]``."""
+    words = name.split("_")
+    for unit in ("mm per m", "mm2", "mm3", "mm", "in"):
+        tail = unit.split()
+        if len(words) > len(tail) and words[-len(tail) :] == tail:
+            return f"{' '.join(words[: -len(tail)])} [{unit}]"
+    return " ".join(words)
+
+
+def _cell(value: Any) -> Any:
+    """The value as a spreadsheet takes it: numbers typed, blanks empty, text that cannot run."""
+    if isinstance(value, str):
+        text = ILLEGAL_CHARACTERS_RE.sub(" ", value)
+        return f"'{text}" if text.lstrip()[:1] in ("=", "+", "-", "@") else text
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    if value is None or value is pd.NA or value != value:
+        return None
+    if isinstance(value, np.generic):
+        return value.item()
+    return value
+
+
+def _write(path: str | os.PathLike[str], data: bytes, overwrite: bool) -> None:
+    target = Path(path)
+    try:
+        with target.open("wb" if overwrite else "xb") as file:
+            file.write(data)
+    except FileExistsError as error:
+        raise ArgumentError(
+            "there is a file of this name already", file=target.name, expected="a new name",
+            remedy="choose another name, or say overwrite=True",
+        ) from error  # fmt: skip
+    except OSError as error:
+        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(target)) from error

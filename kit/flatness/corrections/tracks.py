@@ -1,0 +1,154 @@
+"""The existing top and the target along each member."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from flatness.corrections.finished import Planned, target_heights
+from flatness.corrections.members import Members
+from flatness.corrections.straight_lines import fit_straight
+from flatness.errors import ArgumentError
+from flatness.lengths import settle
+from flatness.surface.lattice import Surface, bilinear
+from flatness.survey.readings import Floats
+
+SAME_STATION_MM = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """One member over the surface.
+
+    Attributes
+    ----------
+    name, position : of the member; position across it [mm]
+    start, end : [mm] along it
+    stations : [n] mm along it, at which it is set
+    top, target : [n] mm, the existing surface and what it is to become; NaN where no reading reaches
+    knots : [m] mm along it: the stations, and every lattice line between them, where a reading reaches
+    knot_top, knot_target : [m] mm there; straight between knots
+    """
+
+    name: str
+    position: float
+    start: float
+    end: float
+    stations: Floats
+    top: Floats
+    target: Floats
+    knots: Floats
+    knot_top: Floats
+    knot_target: Floats
+
+    @property
+    def known(self) -> bool:
+        """Whether readings reach two stations or more, so that a line can be told."""
+        return len(self.knots) > 1
+
+    @property
+    def lost(self) -> str:
+        """Which part no reading reaches, in words; empty where all is read."""
+        if not self.known:
+            return "no readings reach it"
+        parts = []
+        if settle(self.knots[0] - self.start) > 0:
+            parts.append(f"the first {self.knots[0] - self.start:.0f} mm")
+        if settle(self.end - self.knots[-1]) > 0:
+            parts.append(f"the last {self.end - self.knots[-1]:.0f} mm")
+        inner = (self.stations > self.knots[0]) & (self.stations < self.knots[-1])
+        if np.isnan(self.top[inner]).any():
+            parts.append("a stretch between")
+        return f"no readings reach {', '.join(parts)}" if parts else ""
+
+
+def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: Floats | None = None) -> list[Track]:
+    """The Track of each member.
+
+    Parameters
+    ----------
+    plan : surface and change
+    members : the layout
+    step : between stations [mm], from each member's start; its end is a station too; None takes the lattice step
+    crossings : [n] mm along the members: stations, and the only places that they rest on, in place of ``step``
+    """
+    surface = plan.surface
+    both = np.stack([surface.height, target_heights(plan)])
+    along = surface.x if members.direction == "x" else surface.y
+    tracks = []
+    for name, position, first, last in zip(
+        *(members.table[column] for column in ("name", "position_mm", "start_mm", "end_mm")), strict=True
+    ):
+        start, end = (float(along[0]) if np.isnan(first) else first, float(along[-1]) if np.isnan(last) else last)
+        if not start < end:
+            raise ArgumentError(
+                f"the member {name} and the readings do not overlap", value=f"{start:g} to {end:g} mm",
+                expected="a start and an end on the surface", remedy="give both, or neither",
+            )  # fmt: skip
+        if crossings is None:
+            stations = _stepped(start, end, surface.spacing if step is None else step)
+            knots = np.union1d(stations, along[(along > start) & (along < end)])
+        else:
+            stations = knots = crossings[(crossings >= start - SAME_STATION_MM) & (crossings <= end + SAME_STATION_MM)]
+        at_stations, at_knots = (_heights(surface, both, members.direction, position, s) for s in (stations, knots))
+        read = np.isfinite(at_knots[0])
+        tracks.append(
+            Track(name, position, start, end, stations, *at_stations, knots[read], *at_knots[:, read])  # type: ignore[call-arg]
+        )
+    return tracks
+
+
+def _stepped(start: float, end: float, step: float) -> Floats:
+    if not (np.isfinite(step) and step > 0):
+        raise ArgumentError("step out of range", column="step", value=str(step), expected="millimetres above zero")
+    if (end - start) / step > 100_000:
+        raise ArgumentError("the step is too fine for these members", column="step", value=f"{step:g} mm")
+    stations = start + step * np.arange(int((end - start) / step + 1e-9) + 1, dtype=np.float64)
+    return stations if end - stations[-1] <= SAME_STATION_MM else np.append(stations, end)
+
+
+def _heights(surface: Surface, fields: Floats, direction: str, position: float, stations: Floats) -> Floats:
+    """[2, n] each field along the member; bilinear, so straight between lattice lines."""
+    across = np.array([position])
+    x, y = (stations, across) if direction == "x" else (across, stations)
+    return np.stack([bilinear(surface.x, surface.y, field, x, y).ravel() for field in fields])
+
+
+def fit_each(tracks: Sequence[Track], line: str) -> list[Floats]:
+    """Each member's own line: (height at station 0, slope) [mm, mm/mm]; NaN where no readings reach."""
+    lines = []
+    for track in tracks:
+        if not track.known:
+            lines.append(np.full(2, np.nan))
+            continue
+        centre = float(track.knots.mean())
+        design = np.column_stack([np.ones_like(track.knots), track.knots - centre])
+        level, slope = fit_straight(design, track.knot_target, track.knot_top, line)
+        lines.append(np.array([level - slope * centre, slope]))
+    return lines
+
+
+def fit_strings(tracks: Sequence[Track], line: str) -> list[Floats]:
+    """Lines that strings between the two end members give to all, as near to the target as such lines can be.
+
+    A string across at any station goes straight from one end member to the other, so the heights are
+    (1, s, p, s p) over station s and position p: straight along every member and along every string.
+    """
+    known = [track for track in tracks if track.known]
+    if len(known) < 2:
+        return fit_each(tracks, line)
+    s = np.concatenate([track.knots for track in known])
+    p = np.concatenate([np.full(len(track.knots), track.position) for track in known])
+    middle, half = (float(s.mean()), float(p.mean())), (float(np.ptp(s)) / 2, float(np.ptp(p)) / 2)
+    u, v = (s - middle[0]) / half[0], (p - middle[1]) / half[1]
+    top = np.concatenate([track.knot_top for track in known])
+    target = np.concatenate([track.knot_target for track in known])
+    a, b, c, d = fit_straight(np.column_stack([np.ones_like(u), u, v, u * v]), target, top, line)
+    lines = []
+    for track in tracks:
+        v_here = (track.position - middle[1]) / half[1]
+        slope = (b + d * v_here) / half[0]
+        lines.append(np.array([a + c * v_here - slope * middle[0], slope]) if track.known else np.full(2, np.nan))
+    return lines
