@@ -1,8 +1,9 @@
 """Parameters of the likely surface from the readings: restricted likelihood with weak priors.
 
-With few readings the likelihood alone may run off to lengths that no building shows, so it is multiplied by
-priors that say no more than this: waves in framing and slabs are of the order of feet, and the two
-directions do not differ beyond reason. Their centres and spreads are assumptions of this kit (common
+With few readings the likelihood alone may run off to lengths that no building shows, or take all that it sees for
+noise and a rough floor for a flat one. So it is multiplied by priors that say no more than this: waves in framing and
+slabs are of the order of feet and of an eighth of an inch, the two directions do not differ beyond reason, and a
+reading of unknown accuracy is good to about 1/32 in. Their centres and spreads are assumptions of this kit (common
 practice, no source); with more readings they lose their weight.
 """
 
@@ -21,6 +22,8 @@ from flatness.survey.readings import Floats, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
 RATIO_SPREAD = 1.0  # prior of the log ratio of the two lengths
+SCALE_MM, SCALE_SPREAD = 3.0, 1.5  # prior of the log scale: an eighth of an inch or so, within a factor of 4.5
+ERROR_MM, ERROR_SPREAD = 0.8, 0.5  # prior of the log reading error where it is fitted: 1/32 in, within a factor of 1.6
 STARTS_MM = (600.0, 1500.0, 4000.0)
 BLOCK = 400  # readings judged together; more are judged in blocks of neighbours
 FEWEST_REPEATS = 5  # degrees of freedom from which repeated readings tell the reading error
@@ -146,6 +149,11 @@ def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[floa
     mean = (logs[1] + logs[2]) / 2 - math.log(LENGTH_MM)
     ratio = logs[1] - logs[2]
     loss += 0.5 * (mean / LENGTH_SPREAD) ** 2 + 0.5 * (ratio / RATIO_SPREAD) ** 2
+    scale = logs[0] - math.log(SCALE_MM)
+    loss, slope[0] = loss + 0.5 * (scale / SCALE_SPREAD) ** 2, slope[0] + scale / SCALE_SPREAD**2
+    if len(logs) > 3:
+        error = logs[3] - math.log(ERROR_MM)
+        loss, slope[3] = loss + 0.5 * (error / ERROR_SPREAD) ** 2, slope[3] + error / ERROR_SPREAD**2
     slope[1] += mean / 2 / LENGTH_SPREAD**2 + ratio / RATIO_SPREAD**2
     slope[2] += mean / 2 / LENGTH_SPREAD**2 - ratio / RATIO_SPREAD**2
     return loss, slope[: len(logs)]
