@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 BEFORE = str(ROOT / "sample_surveys/loft_floor/before.csv")
 AFTER = str(ROOT / "sample_surveys/loft_floor/after.csv")
 MISTAKES = str(ROOT / "sample_surveys/packing_room/with_mistakes.csv")
+TYPED = str(ROOT / "sample_surveys/packing_room/hand_typed.csv")
 STRING = str(ROOT / "sample_surveys/gallery_floor/string_check.csv")
 
 
@@ -36,6 +37,14 @@ def run(capsys, *arguments):
         ((AFTER, "--straightedge", "10", "--allowed", "3/16"), 2),
         ((AFTER, "--straightedge", "ten feet", "--allowed", "3/16"), 2),
         (("no_such_file.csv", "--limit", "wood-glued"), 2),
+        ((AFTER, "--limit", "wood-glued", "--more", "-1"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2ft"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2 1/32in"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2ft 1/32in 0"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2ft 0in"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2 1/32 5"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2ft 1/32 some"), 2),
+        ((AFTER, "--limit", "wood-glued", "--spot-check", "2ft 1 1/8in 5"), 2),
     ],
 )
 def test_exit_codes(capsys, arguments, code):
@@ -81,18 +90,70 @@ def test_agreed_limit(capsys):
     assert json.loads(out)["limits"][0]["allowed_mm"] == 4.7625
 
 
+def test_in_doubt_the_json_says_where_to_read_and_what_was_spotted(capsys):
+    common = ("check", AFTER, "--straightedge", "10ft", "--draws", 60, "--spot-check", "2ft 1/64in 4")
+    _, out, _ = run(capsys, *common, "--allowed", "1/2", "--json")
+    # half of the surfaces drawn are over their own median: the readings cannot decide
+    median = json.loads(out)["limits"][0]["likely_mm"]
+    arguments = (*common, "--allowed", f"{median:.6f}mm")
+    code, out, err = run(capsys, *arguments, "--json", "--more", 3)
+    found = json.loads(out)
+    assert (code, err) == (3, "")
+    assert found["spot_check"] == {"length_mm": 609.6, "gap_mm": 0.396875, "places": 4}
+    assert found["more_readings_for"] == found["limits"][0]["limit"]
+    assert len(found["more_readings"]) == 3
+    for place in found["more_readings"]:
+        assert list(place) == ["x_mm", "y_mm", "error_mm", "doubt_left"]
+    left = [place["doubt_left"] for place in found["more_readings"]]
+    assert 1 > left[0] > left[1] > left[2] > 0
+    _, out, _ = run(capsys, *arguments, "--json", "--more", 0)
+    found = json.loads(out)
+    assert (found["more_readings_for"], found["more_readings"]) == (None, [])
+    _, out, _ = run(capsys, *arguments)
+    assert out.count("% of the doubt") == 6
+    _, out, _ = run(capsys, "check", AFTER, "--limit", "wood-glued", "--draws", 20, "--json")
+    assert json.loads(out)["spot_check"] is None
+
+
+def test_a_spot_check_without_draws_is_refused(capsys):
+    code, _, err = run(capsys, "check", AFTER, "--limit", "wood-glued", "--draws", 0, "--spot-check", "600mm 1mm")
+    assert code == 2
+    assert "--spot-check" in err
+
+
 def test_pictures_are_written_again_but_never_over_a_foreign_file(capsys, tmp_path):
     for _ in range(2):
         code, out, _ = run(capsys, "check", AFTER, "--limit", "wood-glued", "--out", tmp_path / "out", "--draws", 20)
         assert code == 0
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
-    assert names == ["after-gap.png", "after-heights.png", "after-profile.png"]
-    assert out.count("written:") == 3
+    assert names == ["after-chance.png", "after-gap.png", "after-heights.png", "after-profile.png"]
+    assert out.count("written:") == 4
     (tmp_path / "out/after-gap.png").write_bytes(b"my holiday")
     code, _, err = run(capsys, "check", AFTER, "--limit", "wood-glued", "--out", tmp_path / "out", "--draws", 20)
     assert code == 2
     assert "did not write" in err
     assert (tmp_path / "out/after-gap.png").read_bytes() == b"my holiday"
+
+
+@pytest.mark.parametrize(
+    ("text", "numbers"),
+    [("2ft 1/32in 7", (609.6, 0.79375, 7)), ("600mm 1mm", (600, 1, 5)), ("2ft 1/8", (609.6, 3.175, 5))],
+)
+def test_spot_check_is_read_and_told(capsys, text, numbers):
+    _, out, _ = run(capsys, "check", AFTER, "--limit", "wood-glued", "--draws", 10, "--json", "--spot-check", text)
+    assert json.loads(out)["spot_check"] == pytest.approx(
+        dict(zip(("length_mm", "gap_mm", "places"), numbers, strict=True))
+    )
+
+
+def test_a_doubtful_check_has_a_picture_of_the_chance_and_without_draws_none(capsys, tmp_path):
+    asked = ("check", TYPED, "--straightedge", "2m", "--allowed", "4mm", "--out", tmp_path)
+    run(capsys, *asked, "--draws", 20)
+    assert (tmp_path / "hand_typed-chance.png").exists()
+    (tmp_path / "hand_typed-chance.png").unlink()
+    run(capsys, *asked, "--draws", 0)
+    assert not (tmp_path / "hand_typed-chance.png").exists()
+    assert (tmp_path / "hand_typed-gap.png").exists()
 
 
 def test_limits_list(capsys):

@@ -18,7 +18,7 @@ ten_foot = found.table.set_index("limit").loc["wood-glued-10ft"]
 assert 9 < ten_foot.as_read_mm < 15
 assert ten_foot.low_mm < 12.4 < ten_foot.high_mm + 1
 assert ten_foot.allowed_mm == 4.7625
-assert set(charts) == {"heights", "gap", "profile"}
+assert set(charts) == {"heights", "gap", "chance", "profile"}
 """,
 }
 

@@ -13,11 +13,15 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 import flatness
 from flatness.errors import FlatnessError, LengthError
 from flatness.lengths import parse_length
 from flatness.limits.kinds import Limit
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, assess
+from flatness.limits.more_readings import BATCH
+from flatness.limits.spot_check import SpotCheck
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged, assess
 
 EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
 BAD_INPUT = 2
@@ -59,7 +63,15 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of the verdict (0.95)")
     check.add_argument("--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read")
     check.add_argument("--seed", type=int, default=0, metavar="N", help="of the draws (0)")
-    check.add_argument("--out", metavar="DIR", help="write heatmap, gap map and profile there")
+    check.add_argument(
+        "--more", type=int, default=BATCH, metavar="N",
+        help=f"where to take so many more readings, where the verdict is undecided ({BATCH}); 0 for none",
+    )  # fmt: skip
+    check.add_argument(
+        "--spot-check", metavar='"LENGTH GAP [PLACES]"',
+        help="the largest gap seen under a straightedge laid between the stations, such as '2ft 1/32in 5'",
+    )  # fmt: skip
+    check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     _add_json(check)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
@@ -82,16 +94,23 @@ def _check(options: argparse.Namespace) -> int:
             "no limit to hold the survey against", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
             remedy="'flatness limits' lists the names",
         )  # fmt: skip
+    if options.more < 0:
+        raise FlatnessError("--more out of range", value=str(options.more), expected="a whole number from 0")
+    spot_check = _spot_check(options)
     found = assess(
         survey, limits, headings=options.headings, draws=options.draws, seed=options.seed,
-        confidence=options.confidence,
+        confidence=options.confidence, spot_check=spot_check,
     )  # fmt: skip
     unit = words.shown_unit(survey, options.unit)
-    pictures = _pictures(found, Path(options.out), Path(options.file).stem, unit) if options.out else []
+    pictures = []
+    if options.out:
+        pictures = _pictures(found, Path(options.out), Path(options.file).stem, unit, options.more)
     if options.json:
-        print(json.dumps(_check_json(found, options.file, pictures), allow_nan=False))
+        more = words.where_to_read(found, options.more)
+        whole = {**_check_json(found, options.file, pictures), **_more_json(more), "spot_check": _spot_json(spot_check)}
+        print(json.dumps(whole, allow_nan=False))
     else:
-        print(words.report(found, unit))
+        print(words.report(found, unit, options.more))
         for picture in pictures:
             print(f"written: {picture}")
     return EXIT[found.verdict]
@@ -106,7 +125,28 @@ def _agreed(options: argparse.Namespace) -> list[Limit]:
     if options.straightedge is None:
         return []
     bar = _with_unit(options.straightedge, "--straightedge")
-    return [flatness.straightedge_limit(length=bar, allowed=_with_unit(options.allowed, "--allowed"))]
+    allowed = _with_unit(options.allowed, "--allowed")
+    return [flatness.straightedge_limit(length=bar, allowed=allowed, name="agreed")]
+
+
+def _spot_check(options: argparse.Namespace) -> SpotCheck | None:
+    """What a straightedge showed between the stations, from two lengths and a number of places."""
+    if options.spot_check is None:
+        return None
+    parts = options.spot_check.split()
+    if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
+        raise FlatnessError(
+            "a spot check takes two lengths, and in how many places the straightedge was laid", column="--spot-check",
+            value=options.spot_check, expected="such as '2ft 1/32in 5' or '600mm 1mm'",
+            remedy="write each length without a space, such as 1-1/8in",
+        )  # fmt: skip
+    if not options.draws:
+        raise FlatnessError(
+            "a spot check cannot count without draws", column="--spot-check", value="--draws 0",
+            remedy="leave out one of the two",
+        )  # fmt: skip
+    length, gap = (_with_unit(part, "--spot-check") for part in parts[:2])
+    return SpotCheck(length, gap, *map(int, parts[2:]))
 
 
 def _with_unit(text: str, option: str) -> float:
@@ -124,10 +164,10 @@ def _with_unit(text: str, option: str) -> float:
     return mm
 
 
-def _pictures(found: Assessment, folder: Path, stem: str, unit: str) -> list[Path]:
+def _pictures(found: Assessment, folder: Path, stem: str, unit: str, batch: int) -> list[Path]:
     from flatness.show.pictures import write_pictures
 
-    return write_pictures(found, folder, stem, unit)
+    return write_pictures(found, folder, stem, unit, batch)
 
 
 def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str, Any]:
@@ -150,6 +190,20 @@ def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str,
         "notes": notes,
         "pictures": [str(path) for path in pictures],
     }
+
+
+def _more_json(more: tuple[Judged, pd.DataFrame] | None) -> dict[str, Any]:
+    if more is None:
+        return {"more_readings_for": None, "more_readings": []}
+    one, places = more
+    rows = places.rename(columns={"x": "x_mm", "y": "y_mm"}).to_dict("records")
+    return {"more_readings_for": one.limit.name, "more_readings": [_plain(row) for row in rows]}
+
+
+def _spot_json(spot_check: SpotCheck | None) -> dict[str, Any] | None:
+    if spot_check is None:
+        return None
+    return {"length_mm": spot_check.length, "gap_mm": spot_check.gap, "places": spot_check.places}
 
 
 def _limits(options: argparse.Namespace) -> int:

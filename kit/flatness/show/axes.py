@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -21,6 +21,9 @@ from flatness.errors import ArgumentError
 from flatness.lengths import settle
 from flatness.show.labels import wrap
 from flatness.show.scales import Scale, place_step, printed_place
+
+if TYPE_CHECKING:
+    from flatness.show.numbered import PlaceList
 
 INK = "#1d2126"
 PALE = "#5b636c"
@@ -102,12 +105,16 @@ def headed_axes(
     left_in: float = LEFT_IN,
 ) -> Axes:
     """Axes of this width and height [in] in a figure of their own, with room for title, subtitle and feet."""
-    width = max(box_in[0] + left_in + right_in, 6.0)
+    width = _width_in(box_in[0], right_in, left_in)
     above = _heading_points(heading, (width - left_in - 0.3) * 72) / 72
     height = above + box_in[1] + foot_in
     figure = Figure(figsize=(width, height))
     place = (left_in / width, foot_in / height, box_in[0] / width, box_in[1] / height)
     return figure.add_axes(place)
+
+
+def _width_in(box_in: float, right_in: float, left_in: float = LEFT_IN) -> float:
+    return max(box_in + left_in + right_in, 6.0)
 
 
 def _heading_points(heading: tuple[str, str], width: float) -> float:
@@ -142,7 +149,9 @@ def put_heading(ax: Axes, heading: tuple[str, str], width: float) -> tuple[Text,
     return top, below
 
 
-def map_axes(extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | None) -> tuple[Axes, Axes, Way]:
+def map_axes(
+    extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | None, listed: PlaceList | None = None
+) -> tuple[Axes, Axes, Way]:
     """Axes in true proportion for a map, and those of its colour bar.
 
     Parameters
@@ -151,6 +160,7 @@ def map_axes(extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | 
     heading : title and subtitle
     longest : characters of the longest label at the colour bar
     ax : axes to draw into; None makes a figure
+    listed : a list of places to write beneath the map; None leaves no room for one
 
     Returns
     -------
@@ -165,8 +175,11 @@ def map_axes(extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | 
         scale = min(most / wide, HEIGHT_IN / high)
         box = (wide * scale, high * scale)
         region = (box[0], box[1] + FOOT_IN + BAR_IN) if beneath else (box[0] + right, box[1])
-        ax = headed_axes(region, RIGHT_IN if beneath else 0.1, FOOT_IN, heading)
-        width = (root_of(ax).get_figwidth() - LEFT_IN - 0.3) * 72
+        right_in = RIGHT_IN if beneath else 0.1
+        width = (_width_in(region[0], right_in) - LEFT_IN - 0.3) * 72
+        if listed is not None:
+            region = (region[0], region[1] + FOOT_IN + listed.height_in(width))
+        ax = headed_axes(region, right_in, FOOT_IN if listed is None else 0.12, heading)
     else:
         width = ax.get_window_extent().width / ax.figure.dpi * 72
     ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
@@ -177,6 +190,8 @@ def map_axes(extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | 
     else:
         cax = divider.append_axes("right", size=BAR_IN, pad=PAD_IN)
         divider.new_horizontal(words_in, pad=0)  # kept empty, for what is written beside the bar
+    if listed is not None:
+        listed.put(divider.append_axes("bottom", size=listed.height_in(width), pad=FOOT_IN), width)
     put_heading(ax, heading, width)
     return ax, cax, "horizontal" if beneath else "vertical"
 

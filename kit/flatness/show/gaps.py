@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
-import contourpy
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
@@ -144,16 +142,10 @@ def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:
 
 def region_over(grid: tuple[Floats, Floats, Floats], allowed: float) -> Path:
     """The places where the values are over ``allowed`` [mm], as one path; empty where none are."""
-    x, y, values = grid
-    empty = Path(np.zeros((0, 2)))
-    if min(values.shape) < 2 or not np.isfinite(values).any() or settle(float(np.nanmax(values))) <= settle(allowed):
-        return empty
-    generator = contourpy.contour_generator(
-        x, y, np.ma.masked_invalid(values), name="serial", fill_type=contourpy.FillType.OuterCode
-    )
-    filled: Any = generator.filled(allowed + 1e-6, np.inf)
-    points, codes = filled
-    return Path.make_compound_path(*(Path(p, c) for p, c in zip(points, codes, strict=True))) if points else empty
+    values = grid[2]
+    if np.isfinite(values).any() and settle(float(np.nanmax(values))) <= settle(allowed):
+        return Path(np.zeros((0, 2)))
+    return plan.region(grid, allowed + 1e-6)
 
 
 def _draw_over(ax: Axes, path: Path) -> PathPatch:

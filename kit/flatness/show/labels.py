@@ -141,12 +141,17 @@ def rings(first: float = 20, last: float = 420, step: float = 14) -> Iterator[Of
             yield (dx, dy, ha, va)
 
 
+def text_width(line: str, size: float, weight: str = "normal") -> float:
+    """Width of one line of text [points]."""
+    prop = FontProperties(size=size, weight=weight)
+    return float(text_to_path.get_text_width_height_descent(line, prop, ismath=False)[0])
+
+
 def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:
     """The text broken into lines at most ``width`` [points] wide; a longer word is broken too."""
-    prop = FontProperties(size=size, weight=weight)
 
     def wide(line: str) -> bool:
-        return bool(text_to_path.get_text_width_height_descent(line, prop, ismath=False)[0] > width)
+        return text_width(line, size, weight) > width
 
     lines: list[str] = []
     for paragraph in text.split("\n"):

@@ -1,25 +1,23 @@
-"""The pictures of a check as files: heights, gaps, and the profile under the worst straightedge."""
+"""The pictures of a check as files: heights, gaps, chances, and the profile under the worst straightedge."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
-from flatness.limits.verdict import Assessment, Judged
+from flatness.limits.more_readings import BATCH
+from flatness.limits.verdict import Assessment
 from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.show.axes import SOFTWARE, save_chart
+from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
-from flatness.show.words import shown_unit
-
-
-def governing(assessment: Assessment) -> Judged | None:
-    """The straightedge limit that is used up most, which the pictures are about; None where there is none."""
-    laid = [one for one in assessment.judged if one.limit.kind == "straightedge" and one.finding is not None]
-    return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
+from flatness.show.words import governing, shown_unit, where_to_read
 
 
 def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
@@ -28,8 +26,12 @@ def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     return straightedge(assessment.subject.surface, limit.length, assessment.subject.headings)
 
 
-def check_charts(assessment: Assessment, unit: str | None = None) -> dict[str, Any]:
-    """The charts of a check, by name: ``heights`` always, ``gap`` and ``profile`` where a straightedge was laid."""
+def check_charts(assessment: Assessment, unit: str | None = None, batch: int = BATCH) -> dict[str, Any]:
+    """The charts of a check, by name.
+
+    ``heights`` always; ``gap`` and ``profile`` where a straightedge was laid; ``chance`` where surfaces were drawn for
+    it, with a batch of places for more readings where its limit is undecided.
+    """
     survey, surface = assessment.subject.survey, assessment.subject.surface
     unit = shown_unit(survey, unit)
     one = governing(assessment)
@@ -42,6 +44,13 @@ def check_charts(assessment: Assessment, unit: str | None = None) -> dict[str, A
         "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
         "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit),
     }
+    if len(one.used):
+        place = where_to_read(assessment, batch)
+        more = place[1] if place is not None and place[0] is one else None
+        chance, anywhere = assessment.chance_map(limit), float(np.mean(one.used > 1 + 1e-9))
+        charts["chance"] = chance_map(
+            surface, chance, limit=limit, survey=survey, more=more, anywhere=anywhere, unit=unit
+        )
     if result.worst is not None:
         charts["profile"] = profile_chart(
             surface,
@@ -54,14 +63,14 @@ def check_charts(assessment: Assessment, unit: str | None = None) -> dict[str, A
     return charts
 
 
-def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str) -> list[Path]:
+def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, batch: int = BATCH) -> list[Path]:
     """Write the charts of a check as PNG files ``STEM-NAME.png`` into a folder, and say which.
 
     Raises
     ------
     ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
     """
-    charts = check_charts(assessment, unit)
+    charts = check_charts(assessment, unit, batch)
     paths = {name: folder / f"{stem}-{name}.png" for name in charts}
     for path in paths.values():
         check_ours(path)

@@ -87,6 +87,19 @@ def outline_path(area: Polygon) -> Path:
     return Path.make_compound_path(*(Path(np.asarray(ring.coords)[:, :2], closed=True) for ring in rings_))
 
 
+def region(grid: tuple[Floats, Floats, Floats], low: float, high: float = np.inf) -> Path:
+    """The places whose values are between two, as one path; empty where none are."""
+    x, y, values = grid
+    if min(values.shape) < 2 or not np.isfinite(values).any() or float(np.nanmax(values)) < low:
+        return Path(np.zeros((0, 2)))
+    generator = contourpy.contour_generator(
+        x, y, np.ma.masked_invalid(values), name="serial", fill_type=contourpy.FillType.OuterCode
+    )
+    filled: Any = generator.filled(low, high)
+    parts = [Path(points, codes) for points, codes in zip(*filled, strict=True)]
+    return Path.make_compound_path(*parts) if parts else Path(np.zeros((0, 2)))
+
+
 def contour_lines(grid: tuple[Floats, Floats, Floats], levels: Floats) -> list[tuple[float, Floats]]:
     """(level, [n, 2]) of every contour line [mm]."""
     x, y, values = grid

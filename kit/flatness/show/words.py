@@ -13,9 +13,10 @@ from flatness.errors import Problem
 from flatness.lengths import format_against, format_length
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.measuring import Subject
+from flatness.limits.more_readings import BATCH, more_readings
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution, describe, show_ratio
-from flatness.survey.readings import Survey
+from flatness.survey.readings import Survey, place_keys
 
 WIDTH = 80
 FRACTION = 32  # what a careful rule shows
@@ -23,6 +24,18 @@ FOOT_MM = 304.8
 AUTHORITY = (
     "The kit measures and compares; it does not design structure. Local codes, the flooring maker and licensed "
     "practice decide."
+)
+HOW_TO_ADD = (
+    "Add them to the same file and check once more. In a list each is a further row. In a grid insert a column at its "
+    "x and a row at its y, type the one reading where they cross and leave the other new cells empty."
+)
+AGAIN = (
+    "`again` is a second reading of one place, taken afresh. A grid has no cell for it: flatness.write_survey makes a "
+    "list of a grid, as heights."
+)
+MOVED = (
+    "Leave the instrument where it was. If it has been moved, a list takes the new readings under a `setup` of their "
+    "own, with at least two old stations read from there too, which ties the two together."
 )
 
 
@@ -121,7 +134,7 @@ def _cells(one: Judged, unit: str) -> list[str]:
     spread = "-" if math.isnan(low) else f"{number(one, low, unit)} to {number(one, high, unit)}"
     return [
         one.limit.name, number(one, one.finding.measured.value, unit), number(one, middle, unit), spread,
-        number(one, one.finding.allowed, unit), _percent(one.chance), one.verdict.upper(),
+        number(one, one.finding.allowed, unit), percent(one.chance), one.verdict.upper(),
     ]  # fmt: skip
 
 
@@ -134,7 +147,8 @@ def describe_allowed(one: Judged, unit: str) -> str:
     return f"{one.limit.allowed:g}" if one.limit.kind in UNITLESS else length(one.limit.allowed, unit)
 
 
-def _percent(chance: float) -> str:
+def percent(chance: float) -> str:
+    """A chance as printed; what is not quite certain is never printed as if it were."""
     if math.isnan(chance):
         return "-"
     if 0 < chance < 0.01:
@@ -171,7 +185,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
         }[one.verdict]
         yield (
             f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
-            f"95 of 100 cases; the chance that it is within the limit is {_percent(one.chance)}."
+            f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
         )
     else:
         yield f"{one.reason[:1].upper()}{one.reason[1:]}."
@@ -190,6 +204,47 @@ def _resting(one: Judged, unit: str) -> str:
     return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
 
 
+def governing(assessment: Assessment) -> Judged | None:
+    """The straightedge limit that is used up most, which the pictures are about; None where there is none."""
+    laid = [one for one in assessment.judged if one.limit.kind == "straightedge" and one.finding is not None]
+    return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
+
+
+def where_to_read(assessment: Assessment, batch: int = BATCH) -> tuple[Judged, pd.DataFrame] | None:
+    """The limit in doubt, and where more readings would do most to decide it; None where no doubt is left.
+
+    Of several it is the one that the pictures are about, else the one whose chance is nearest to even.
+    """
+    doubtful = [one for one in assessment.judged if one.verdict == UNDECIDED and len(one.used)]
+    if not doubtful or not batch:
+        return None
+    pictured = governing(assessment)
+    one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
+    return one, more_readings(assessment, one.limit.name, batch)
+
+
+def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
+    """Where to take more readings, in order, and how to add them to the file."""
+    doubt = (
+        f"To decide {one.limit.name}, in order of worth. The doubt is how far the measure spreads over the surfaces "
+        "that the readings allow (its variance); what each reading leaves of it counts the ones before it."
+    )
+    x, y, _, _ = assessment.subject.survey.stations()
+    read = {tuple(key) for key in place_keys(x, y).tolist()}
+    told = []
+    for here in place_keys(places.x.to_numpy(), places.y.to_numpy()).tolist():
+        told.append(", again" if tuple(here) in read else "")
+        read.add(tuple(here))
+    tape = [place(xy, unit) + more for xy, more in zip(zip(places.x, places.y, strict=True), told, strict=True)]
+    wide = max(map(len, tape))
+    rows = [
+        f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
+        for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
+    ]
+    how = [HOW_TO_ADD, AGAIN, MOVED] if any(told) else [HOW_TO_ADD, MOVED]
+    return "\n".join(["Where to take more readings", _indented(doubt), *rows, _indented(" ".join(how))])
+
+
 def note_text(problem: Problem) -> str:
     """A finding of the reader on one line or two, without its labels."""
     where = problem.cell or (f"row {problem.row}" if problem.row is not None else "")
@@ -197,8 +252,11 @@ def note_text(problem: Problem) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def report(assessment: Assessment, unit: str | None = None) -> str:
-    """The whole check as text for a terminal: heading, table, each limit in words, what must be known."""
+def report(assessment: Assessment, unit: str | None = None, batch: int = BATCH) -> str:
+    """The whole check as text for a terminal: heading, table, each limit in words, what must be known.
+
+    Where the readings leave a doubt, a batch of places for more readings; ``batch`` 0 leaves them out.
+    """
     survey = assessment.subject.survey
     unit = shown_unit(survey, unit)
     blocks = [heading(survey, assessment.subject, unit), verdict_table(assessment, unit)]
@@ -206,13 +264,22 @@ def report(assessment: Assessment, unit: str | None = None) -> str:
         lines = [one.limit.name]
         lines += [_indented(text) for text in sentences(one, assessment, unit)]
         blocks.append("\n".join(lines))
+    more = where_to_read(assessment, batch)
+    blocks += [more_text(assessment, *more, unit)] if more is not None else []
     notes = [note_text(problem) for problem in survey.notes]
     notes += list(assessment.likely.notes) if assessment.likely else []
+    notes += _roughness(assessment)
     notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
     if notes:
         blocks.append("\n".join(["Worth knowing", *(_indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
     return "\n\n".join(blocks)
+
+
+def _roughness(assessment: Assessment) -> list[str]:
+    p = assessment.likely.parameters if assessment.likely else None
+    rough = "the spot check is counted: between the stations the surface is taken to be rough by"
+    return [f"{rough} {p.rough_scale:.2g} mm (1 s.d.) over {p.rough_length:.0f} mm"] if p and p.rough_scale else []
 
 
 def _indented(text: str, first: str = "  ") -> str:

@@ -1,0 +1,211 @@
+"""The linear program behind the least work, grown round by round with the placements that are still broken."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array, csr_array, diags_array, hstack
+
+from flatness.corrections.placements import Requirement, broken_placements, rows_of
+from flatness.corrections.program import TOLERANCE, Program
+from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, node_weights, spot_heights
+from flatness.corrections.volumes import node_areas
+from flatness.errors import PlanError
+from flatness.measures.bars import gap_map
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats
+
+WORST = 3  # placements a node that enter in one round
+MARGIN_MM = 1e-6  # held back from what is allowed, so that the solver's noise does not break it
+NOISE_MM = 1e-6  # to this, depths, spots and band are held
+LIFTS = 100  # times that failing nodes are raised before it is left to the next round
+ELASTIC_ROUNDS = 40
+DUAL_NOISE = 1e-7
+FOOT, CUT, BAND, SPOTS = 0, 1, 3, 4  # places of the variables behind what is taken off and added; fill is CUT + 1
+
+
+class Rounds:
+    """Variables: taken off and added at each node, the foot of the level band, and how far terms are widened.
+
+    The last of these, for the deepest cut, the deepest fill, the band and each fixed spot, are zero but in the
+    search for the least relaxation of terms that clash. Costs are in units of the dearest node's cost per mm.
+    """
+
+    def __init__(
+        self, surface: Surface, requirements: Sequence[Requirement], headings: int, rates: Rates, depths: Depths,
+        fixed: Sequence[FixedSpot], band: float | None,
+    ) -> None:  # fmt: skip
+        self.surface, self.requirements, self.headings, self.rates = surface, requirements, headings, rates
+        self.fixed, self.band = fixed, band
+        self.z = surface.height[surface.inside]
+        self.cut, self.fill = depths.at(surface)
+        self.area = node_areas(surface.inside, surface.spacing)[surface.inside]
+        self.scale = float(self.area.max()) * max(rates.off, rates.add)
+        self.low, self.high, self.spots = self._spots()
+        self.program = self._program(elastic=False)
+        self.known: NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        self.count = 0
+
+    @property
+    def placements(self) -> int:
+        """Placements that are rows so far."""
+        return len(self.known)
+
+    def _spots(self) -> tuple[Floats, Floats, csr_array]:
+        """Least and most change of each fixed spot [mm], and the nodes' weights in it [spots, nodes]."""
+        row, column, weight = [], [], []
+        for k, spot in enumerate(self.fixed):
+            nodes, weights = node_weights(self.surface, spot.x, spot.y)
+            row += [k] * len(nodes)
+            column += nodes
+            weight += weights
+        spots = csr_array(coo_array((weight, (row, column)), shape=(len(self.fixed), len(self.z)), dtype=np.float64))
+        off = spot_heights(self.surface, self.fixed) - spots @ self.z
+        allowance = np.array([spot.allowance for spot in self.fixed])
+        return off - allowance, off + allowance, spots
+
+    def _program(self, elastic: bool) -> Program:
+        n, k = len(self.z), len(self.fixed)
+        unit = self.area / self.scale
+        # a band that costs least has its foot no farther off than this
+        reach = (self.band or 0.0) + float(np.abs(np.concatenate([self.low, self.high])).max(initial=0.0))
+        foot = (-np.inf, np.inf) if elastic else (self.z.min() - reach, self.z.max() + reach)
+        work = np.zeros(2 * n) if elastic else np.concatenate([self.rates.off * unit, self.rates.add * unit])
+        deepest = np.full(2 * n, np.inf) if elastic else np.concatenate([self.cut, self.fill])
+        program = Program(
+            np.concatenate([work, [0.0], np.full(3 + k, 1.0 if elastic else 0.0)]),
+            np.concatenate([np.zeros(2 * n), [foot[0]], np.zeros(3 + k)]),
+            np.concatenate([deepest, [foot[1]], np.full(3 + k, np.inf if elastic else 0.0)]),
+        )
+        if elastic:
+            for side, depth in enumerate((self.cut, self.fill)):
+                part = np.flatnonzero(np.isfinite(depth))
+                moved = csr_array(diags_array(np.ones(2 * n)))[side * n + part]
+                program.add_rows(self._rows(moved, {CUT + side: -1.0}), -np.inf, depth[part])
+        if self.band is not None:
+            change = self._changed(csr_array(diags_array(np.ones(n))))
+            program.add_rows(self._rows(change, {FOOT: -1.0, BAND: 1.0}), -self.z, np.inf)
+            program.add_rows(self._rows(change, {FOOT: -1.0, BAND: -1.0}), -np.inf, self.band - self.z)
+        for j in range(k):
+            change = self._changed(self.spots[[j]])
+            program.add_rows(self._rows(change, {SPOTS + j: 1.0}), self.low[j], np.inf)
+            program.add_rows(self._rows(change, {SPOTS + j: -1.0}), -np.inf, self.high[j])
+        return program
+
+    def _changed(self, weights: csr_array) -> csr_array:
+        """Weights on changes [m, n] as weights on what is taken off and added [m, 2 n]."""
+        return csr_array(hstack([-weights, weights]))
+
+    def _rows(self, moved: csr_array, others: dict[int, float] | None = None) -> csr_array:
+        """Weights on what is taken off and added [m, 2 n], and one weight each on some of the other variables."""
+        count = moved.shape[0]
+        rest = np.zeros((count, SPOTS + len(self.fixed)))
+        for place, weight in (others or {}).items():
+            rest[:, place] = weight
+        return csr_array(hstack([moved, csr_array(rest)]))
+
+    def solve(self, tolerance: float) -> tuple[Floats, float]:
+        """The cheapest change [n] mm that meets the rows so far, and what no plan can cost less than.
+
+        ``tolerance`` is the relative gap that is asked for in the end; the solver goes well below it, not farther.
+
+        Raises
+        ------
+        PlanError : no change meets them
+        """
+        self.count += 1
+        solution = self.program.solve(tolerance=float(np.clip(tolerance / 100, TOLERANCE, 1e-6)))
+        if not solution.feasible:
+            raise self._clash()
+        ceiling = self.program.ceiling.copy()
+        ceiling[len(ceiling) - self.placements :] += MARGIN_MM
+        return self._change(solution.x), self.scale * self.program.bound(solution.dual, ceiling)
+
+    def _change(self, x: Floats) -> Floats:
+        n = len(self.z)
+        change: Floats = x[n : 2 * n] - x[:n]
+        change[np.abs(change) < MARGIN_MM / 2] = 0.0
+        return change
+
+    def _grid(self, change: Floats) -> Floats:
+        grid = np.full(self.surface.height.shape, np.nan)
+        grid[self.surface.inside] = self.z + change
+        return grid
+
+    def add_broken(self, change: Floats) -> int:
+        """Make rows of the worst placements that this change leaves broken, and say how many were new."""
+        grid = self._grid(change)
+        broken = broken_placements(grid, self.surface.spacing, self.requirements, self.headings, WORST)
+        key = broken.key()
+        fresh = ~np.isin(key, self.known)
+        broken, self.known = broken.take(fresh), np.concatenate([self.known, key[fresh]])
+        weights = rows_of(broken, self.surface.height.shape, self.headings)[:, self.surface.inside.ravel()]
+        allowed = np.array([r.allowed for r in self.requirements])[broken.requirement] - MARGIN_MM
+        if len(broken):
+            self.program.add_rows(self._rows(self._changed(weights)), -np.inf, allowed - weights @ self.z)
+        return len(broken)
+
+    def cost_of(self, change: Floats) -> float:
+        """Rates x area x change, in the unit of the rates."""
+        return float(self.area @ (self.rates.add * np.maximum(change, 0) + self.rates.off * np.maximum(-change, 0)))
+
+    def passes(self, change: Floats) -> bool:
+        """Whether all that is required holds after this change."""
+        return self._meets_terms(change) and bool((self._lacking(change) <= 0).all())
+
+    def raised(self, change: Floats) -> Floats | None:
+        """The change with every node that fails raised until none does; None where a term forbids that.
+
+        A gap is over allowed where a node lies too low under a chord, so raising it mends it; that may lift a
+        chord that rests there and so on, but each lift is a weighted mean of those before it.
+        """
+        change = change.copy()
+        for _ in range(LIFTS):
+            lacking = self._lacking(change)
+            if (lacking <= 0).all():
+                return change if self._meets_terms(change) else None
+            change += np.where(lacking > 0, lacking + MARGIN_MM / 2, 0.0)
+            if (change > self.fill + NOISE_MM).any():
+                return None
+        return None
+
+    def _lacking(self, change: Floats) -> Floats:
+        """[n] by how much the largest gap at each node is over what is allowed [mm]; negative where it is within."""
+        grid = self._grid(change)
+        lacking = np.full(len(change), -np.inf)
+        for r in self.requirements:
+            gap = gap_map(grid, self.surface.spacing, r.length, self.headings)[self.surface.inside]
+            np.maximum(lacking, gap - r.allowed, out=lacking)
+        return lacking
+
+    def _meets_terms(self, change: Floats) -> bool:
+        height, spots = self.z + change, self.spots @ change
+        return bool(
+            (change >= -self.cut - NOISE_MM).all()
+            and (change <= self.fill + NOISE_MM).all()
+            and (spots >= self.low - NOISE_MM).all()
+            and (spots <= self.high + NOISE_MM).all()
+            and (self.band is None or np.ptp(height) <= self.band + NOISE_MM)
+        )
+
+    def _clash(self) -> PlanError:
+        """Widen the terms by as little as will do, placements and all, and say which were too narrow."""
+        firm, self.program = self.program, self._program(elastic=True)
+        rows = firm.matrix[firm.matrix.shape[0] - self.placements :]
+        self.program.add_rows(rows, -np.inf, firm.ceiling[len(firm.ceiling) - self.placements :])
+        for _ in range(ELASTIC_ROUNDS):
+            if not self.add_broken(self._change(self.program.solve().x)):
+                break
+        solution = self.program.solve(vertex=True)
+        needed = solution.x[2 * len(self.z) + 1 :]
+        # a term takes part where the rows that it widens bind
+        widens = self.program.matrix[:, 2 * len(self.z) + 1 :]
+        involved = (abs(widens).T @ np.abs(solution.dual)) > DUAL_NOISE
+        names = ("the deepest cut", "the deepest fill", f"the band of {self.band} mm for level")
+        others = [(name, float(needed[i]), bool(involved[i])) for i, name in enumerate(names)]
+        return clash(
+            "no surface within the limits meets all the terms", self.fixed, needed[3:].tolist(),
+            involved[3:].tolist(), others,
+        )  # fmt: skip

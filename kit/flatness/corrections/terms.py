@@ -1,0 +1,186 @@
+"""The terms of the work: what it costs, how deep it may go, which spots stay where they are, and how they clash."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from flatness.corrections.placements import bilinear_corners
+from flatness.errors import ArgumentError, PlanError, Problem
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats
+
+REACH = 1.0  # lattice steps beyond the surface within which a spot takes the height of the nearest node
+SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What the work costs, in any one unit of money or effort.
+
+    Attributes
+    ----------
+    off : of taking off [per mm3]
+    add : of adding [per mm3]
+    """
+
+    off: float = 1.0
+    add: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name, value in (("off", self.off), ("add", self.add)):
+            if not (math.isfinite(value) and value > 0):
+                raise ArgumentError(
+                    f"rate for {'taking off' if name == 'off' else 'adding'} out of range", value=str(value),
+                    expected="a number above zero", remedy="to rule one out, set its deepest depth to zero",
+                )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Depths:
+    """The deepest allowed cut and fill [mm], zero or more: a number, or [ny, nx] where it differs by place."""
+
+    cut: ArrayLike = math.inf
+    fill: ArrayLike = math.inf
+
+    def at(self, surface: Surface) -> tuple[Floats, Floats]:
+        """Deepest cut and fill [mm] at the nodes that have a height, as two flat arrays."""
+        both = []
+        for name, value in (("cut", self.cut), ("fill", self.fill)):
+            depth = np.asarray(value, dtype=np.float64)
+            if depth.ndim and depth.shape != surface.height.shape:
+                raise ArgumentError(
+                    f"the deepest {name} has the wrong shape", value=str(depth.shape),
+                    expected=f"one number, or one for each node, {surface.height.shape}",
+                )  # fmt: skip
+            depth = np.broadcast_to(depth, surface.height.shape)[surface.inside]
+            if not (depth >= 0).all():
+                raise ArgumentError(f"the deepest {name} is below zero or missing", expected="millimetres, 0 or more")
+            both.append(depth)
+        return both[0], both[1]
+
+
+@dataclass(frozen=True)
+class FixedSpot:
+    """A spot whose finished height is given: a door sill, a hearth, a nosing, a threshold.
+
+    Attributes
+    ----------
+    x, y : where [mm]
+    height : finished height there [mm]; None leaves it as found
+    allowance : how far the finished height may be off it, either way [mm]
+    name : as it is called in messages
+    """
+
+    x: float
+    y: float
+    height: float | None = None
+    allowance: float = 0.0
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        for name, value in (("x", self.x), ("y", self.y), ("height", self.height or 0.0)):
+            if not math.isfinite(value):
+                raise ArgumentError(f"{name} of a fixed spot is not a finite number", value=str(value), expected="mm")
+        if not (math.isfinite(self.allowance) and self.allowance >= 0):
+            raise ArgumentError("allowance out of range", value=str(self.allowance), expected="millimetres, 0 or more")
+
+    def __str__(self) -> str:
+        place = f"({self.x:.0f}, {self.y:.0f}) mm"
+        return f"{self.name} at {place}" if self.name else f"the spot at {place}"
+
+
+@dataclass(frozen=True)
+class Binding:
+    """A term that the plan meets with nothing to spare, so that it costs.
+
+    Attributes
+    ----------
+    term : ``fixed spot``, ``deepest cut`` or ``deepest fill``
+    at : (x, y) [mm]
+    name : of the spot, empty for a depth
+    """
+
+    term: str
+    at: tuple[float, float]
+    name: str = ""
+
+
+def node_weights(surface: Surface, x: float, y: float) -> tuple[list[int], list[float]]:
+    """Nodes, counted among those that have a height, and weights that give the surface's height at a place [mm].
+
+    Bilinear between the four nodes around it; where one of those is missing, as at the foot of a wall, the
+    nearest node no more than one lattice step away.
+
+    Raises
+    ------
+    PlanError : a place farther off the surface
+    """
+    ny, nx = surface.height.shape
+    number = np.full((ny, nx), -1)
+    number[surface.inside] = np.arange(int(surface.inside.sum()))
+    ix, iy = (x - surface.x[0]) / surface.spacing, (y - surface.y[0]) / surface.spacing
+    corners = bilinear_corners(ix, iy)
+    if all(0 <= kx < nx and 0 <= ky < ny and number[ky, kx] >= 0 for kx, ky, _ in corners):
+        return [int(number[ky, kx]) for kx, ky, _ in corners], [weight for _, _, weight in corners]
+    gx, gy, _ = surface.nodes()
+    away = np.hypot(gx - x, gy - y)
+    nearest = int(away.argmin()) if len(away) else -1
+    if nearest < 0 or away[nearest] > REACH * surface.spacing * (1 + 1e-9):
+        raise PlanError(
+            "a spot that is not on the surface", value=f"({x:.0f}, {y:.0f}) mm",
+            expected="a place between the readings, or within one lattice step of them",
+            remedy="check its place, or take a reading there",
+        )  # fmt: skip
+    return [nearest], [1.0]
+
+
+def spot_heights(surface: Surface, spots: Sequence[FixedSpot]) -> Floats:
+    """Finished height of each spot [mm]: as given, or as the surface stands there."""
+    _, _, z = surface.nodes()
+    heights = []
+    for spot in spots:
+        if spot.height is None:
+            nodes, weights = node_weights(surface, spot.x, spot.y)
+            heights.append(float(z[nodes] @ weights))
+        else:
+            heights.append(float(spot.height))
+    return np.array(heights)
+
+
+def clash(
+    what: str, spots: Sequence[FixedSpot], widened: Sequence[float], held: Sequence[bool],
+    others: Iterable[tuple[str, float, bool]],
+) -> PlanError:  # fmt: skip
+    """The error for terms that cannot all hold.
+
+    Parameters
+    ----------
+    what : what cannot be, in one sentence without a full stop
+    spots : the fixed spots
+    widened : by how much more each spot's allowance must be, in the least relaxation of all terms [mm]
+    held : whether each spot takes part in the clash
+    others : name of a term, by how much it must be wider [mm], whether it takes part
+    """
+    parties, relaxed = [], []
+    named = [(str(s), f"the allowance of {s}, now {s.allowance:.3g} mm,") for s in spots]
+    every = [(*names, by, part) for names, by, part in zip(named, widened, held, strict=True)]
+    every += [(name, name, by, part) for name, by, part in others]
+    for name, allowance, by, part in every:
+        if part or by > SHOWN_MM:
+            parties.append(name)
+        if by > SHOWN_MM:
+            # rounded up, so that what is printed is enough
+            relaxed.append(f"{allowance} by {math.ceil(by * 1000 - 1e-3) / 1000:g} mm")
+    clashing = f": {'; '.join(parties)} clash" if parties else ""
+    return PlanError(
+        Problem(
+            what + clashing,
+            expected="terms that one surface can meet",
+            remedy=f"the least that would do: widen {' and '.join(relaxed)}" if relaxed else "widen a term",
+        )
+    )

@@ -1,0 +1,170 @@
+"""The report in words: where to take more readings, and that its advice on adding them works."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import flatness
+from flatness.lengths import parse_length
+from flatness.show import words
+
+FOOT, INCH = 304.8, 25.4
+SAMPLES = Path(__file__).parents[2] / "sample_surveys"
+BLOCK = "Where to take more readings"
+
+
+def assessed(allowed, sample="packing_room/hand_typed.csv", **options):
+    survey = flatness.read_survey(SAMPLES / sample)
+    return flatness.assess(survey, flatness.straightedge_limit(2000, allowed), **{"draws": 40, **options})
+
+
+@pytest.fixture(scope="module")
+def doubtful():
+    # half of the surfaces drawn are over their own median: the readings cannot decide
+    found = assessed(assessed(60.0).judged[0].likely()[0])
+    assert found.verdict == "undecided"
+    return found
+
+
+def block_of(text):
+    """Lines of the block on more readings; empty where the report has none."""
+    return next((part.splitlines() for part in text.split("\n\n") if part.startswith(BLOCK)), [])
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_the_batch_stands_in_order_in_tape_positions(doubtful, unit):
+    text = words.report(doubtful, unit, 4)
+    assert max(map(len, text.splitlines())) <= 80
+    more = flatness.more_readings(doubtful, batch=4)
+    found = [re.fullmatch(r" +(\d+)  (.*?) along x, (.*?) along y(, again)? +leaves (\S+) % of the doubt", line)
+             for line in block_of(text)]  # fmt: skip
+    rows = [match.groups() for match in found if match]
+    assert [int(row[0]) for row in rows] == [1, 2, 3, 4]
+    # read back by the kit's reader of lengths; shown to 1/8 in or to 1 mm
+    nearest = INCH / 16 if unit == "in" else 0.5
+    for row, x, y, left in zip(rows, more.x, more.y, more.doubt_left, strict=True):
+        assert (parse_length(row[1]), parse_length(row[2])) == pytest.approx((x, y), abs=nearest + 1e-6)
+        assert float(row[4]) == pytest.approx(100 * left, abs=0.5)
+    assert doubtful.judged[0].limit.name in " ".join(block_of(text)[1:3])
+
+
+def test_no_batch_where_none_is_asked_for_where_all_is_decided_or_where_nothing_was_drawn(doubtful):
+    assert len(block_of(words.report(doubtful))) > 6
+    assert block_of(words.report(doubtful, batch=0)) == []
+    decided = assessed(60.0)
+    assert decided.verdict == "pass"
+    assert block_of(words.report(decided)) == []
+    assert words.where_to_read(assessed(4.0, draws=0)) is None
+
+
+def test_a_limit_undecided_for_lack_of_a_measure_asks_for_no_readings():
+    # a string is not level: its readings cannot tell a level, however many
+    survey = flatness.read_survey(SAMPLES / "gallery_floor/string_check.csv")
+    found = flatness.assess(survey, flatness.level_limit(6.0), draws=20)
+    assert found.verdict == "undecided"
+    assert block_of(words.report(found)) == []
+
+
+def test_of_several_in_doubt_the_pictured_one_is_to_be_decided_else_the_nearest_to_even(doubtful):
+    survey = doubtful.subject.survey
+    # half of the surfaces drawn are over their own median, so the level's chance is even
+    median = flatness.check(survey, flatness.level_limit(1.0), draws=40).likely_mm[0]
+    level = flatness.level_limit(median, name="level")
+    bars = [flatness.straightedge_limit(2000, gap, name=name) for gap, name in ((500.0, "loose"), (4.0, "pictured"))]
+    found = flatness.assess(survey, [level, *bars], draws=40)
+    even, loose, pictured = found.judged
+    assert [one.verdict for one in (even, loose, pictured)] == ["undecided", "pass", "undecided"]
+    assert abs(even.chance - 0.5) < abs(pictured.chance - 0.5)
+    # of the bars' limits the same gap uses up most of the tighter one
+    assert words.governing(found) is pictured
+    assert words.where_to_read(found)[0] is pictured
+    assert words.where_to_read(flatness.assess(survey, [level, bars[0]], draws=40))[0].limit.name == "level"
+
+
+def test_a_place_that_is_read_already_or_comes_twice_is_marked_again(doubtful):
+    x, y, _, _ = doubtful.subject.survey.stations()
+    places = pd.DataFrame({"x": [x[3], 700.0, 700.0], "y": [y[3], 900.0, 900.0], "doubt_left": [0.5, 0.4, 0.3]})
+    lines = words.more_text(doubtful, doubtful.judged[0], places, "mm").splitlines()
+    assert [", again" in line for line in lines if " leaves " in line and "along" in line] == [True, False, True]
+    assert "`again` is a second reading" in " ".join(" ".join(lines).split())
+    fresh = words.more_text(doubtful, doubtful.judged[0], places.iloc[1:2], "mm")
+    assert "`again`" not in fresh
+
+
+@pytest.mark.parametrize(
+    ("chance", "text"), [(0, "0 %"), (0.004, "<1 %"), (0.5, "50 %"), (0.995, ">99 %"), (1, "100 %"), (np.nan, "-")]
+)
+def test_what_is_not_quite_certain_is_never_printed_as_if_it_were(chance, text):
+    assert words.percent(chance) == text
+
+
+GRID = "# unit: mm\n# reading: drop\nmm,0,1000,2000\n0,50,51,52\n1000,50,52,53\n2000,51,52,55\n"
+LIST = "# unit: mm\nx,y,drop\n0,0,50\n1000,0,51\n2000,0,52\n0,1000,50\n1000,1000,52\n2000,1000,53\n"
+
+
+def read(tmp_path, text):
+    path = tmp_path / "survey.csv"
+    path.write_text(text, encoding="utf-8")
+    return flatness.read_survey(path)
+
+
+def heights(survey):
+    x, y, height = survey.xyz()
+    return {(round(a), round(b)): h for a, b, h in zip(x, y, height, strict=True)}
+
+
+def test_a_grid_takes_a_reading_in_a_row_and_a_column_of_its_own(tmp_path):
+    old = heights(read(tmp_path, GRID))
+    new = heights(
+        read(
+            tmp_path,
+            "# unit: mm\n# reading: drop\nmm,0,700,1000,2000\n0,50,,51,52\n300,,54,,\n1000,50,,52,53\n2000,51,,52,55\n",
+        )
+    )
+    assert set(new) - set(old) == {(700, 300)}
+    # 4 mm further from the line than the station at the origin (54 - 50)
+    assert new[0, 0] - new[700, 300] == pytest.approx(4)
+    assert all(new[at] - new[0, 0] == pytest.approx(old[at] - old[0, 0]) for at in old)
+
+
+def test_a_list_takes_further_rows_and_the_same_place_again(tmp_path):
+    survey = read(tmp_path, LIST + "700,300,54\n1000,0,51.5\n")
+    assert len(survey.points) == 8
+    x, y, height, _ = survey.stations()
+    at = {(round(a), round(b)): h for a, b, h in zip(x, y, height, strict=True)}
+    assert len(at) == 7
+    # two readings of one station count by their mean: 51 and 51.5
+    assert at[0, 0] - at[1000, 0] == pytest.approx(1.25)
+
+
+def test_a_grid_written_as_a_list_takes_rows_as_heights(tmp_path):
+    survey = read(tmp_path, GRID)
+    flatness.write_survey(survey, tmp_path / "list.csv")
+    text = (tmp_path / "list.csv").read_text(encoding="utf-8-sig")
+    assert "height" in text
+    assert heights(flatness.read_survey(tmp_path / "list.csv")) == pytest.approx(heights(survey))
+
+
+def test_an_instrument_that_was_moved_is_tied_by_two_old_stations(tmp_path):
+    first = LIST.replace("x,y,drop", "x,y,drop,setup").replace("\n", ",one\n").replace("mm,one", "mm").replace(
+        "setup,one", "setup"
+    )  # fmt: skip
+    # 200 mm higher up the second time; the new place is 4 mm further off than the origin
+    survey = read(tmp_path, first + "0,0,250,two\n2000,1000,253,two\n700,300,254,two\n")
+    x, y, height, _ = survey.stations()
+    at = {(round(a), round(b)): h for a, b, h in zip(x, y, height, strict=True)}
+    assert at[0, 0] - at[700, 300] == pytest.approx(4, abs=1e-6)
+
+
+def test_a_spot_check_is_told_in_place_of_the_assumption():
+    plain = words.report(assessed(4.0, draws=10))
+    told = words.report(assessed(4.0, draws=10, spot_check=flatness.SpotCheck(600, 1.0)))
+    assert "the spot check is counted" in " ".join(told.split())
+    assert "the spot check is counted" not in " ".join(plain.split())
+    assert "as smooth between stations" in " ".join(plain.split())
+    assert "as smooth between stations" not in " ".join(told.split())
