@@ -24,7 +24,7 @@ Prior = Callable[[Parameters], Floats]
 
 MOST_PLACES = 8000  # the covariance of the draws is places x places
 # most places, and how many sets of parameters the draws then take: more where they are cheap
-SETS = ((2000, 10), (3000, 4), (4500, 2), (MOST_PLACES, 1))
+SETS = ((2000, 20), (3000, 8), (4500, 3), (MOST_PLACES, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
 
