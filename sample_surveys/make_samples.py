@@ -91,6 +91,13 @@ def gallery_floor(x: Floats, y: Floats) -> Floats:
     return -7 * bump(x - 6 * FT, 6 * FT) * np.sin(np.pi * y / (28 * FT))
 
 
+def glaze_store(x: Floats, y: Floats, dip: float, hump: float) -> Floats:
+    """A dip about (1.2 m, 1.2 m), 1.5 m all round, and a hump about (3.9 m, 2.4 m), 1.2 m all round, in mm."""
+    return 2.5 * x / 4800 - dip * bump(np.hypot(x - 1200, y - 1200), 1500) + hump * bump(
+        np.hypot(x - 3900, y - 2400), 1200
+    )  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Sample:
     """A true surface, one standard deviation and the step of a reading, the line that drops go off [mm]."""
@@ -109,8 +116,11 @@ SAMPLES = {
     "gallery_walls/west": Sample(west_wall, 0.5, 0.5, 1828.5),
     "kiln_bay/slab": Sample(slab, 0.01 * IN, 0.01 * IN, None),
     "packing_room/hand_typed": Sample(packing_room, IN / 16, IN / 16, 41.5 * IN),
+    "glaze_store/before": Sample(lambda x, y: glaze_store(x, y, 9, 6), 0.6, 0.5, 1118.0),
+    "glaze_store/after": Sample(lambda x, y: glaze_store(x, y, 0.5, 0.5), 0.6, 0.5, 1164.5),
     "gallery_floor/string_check": Sample(gallery_floor, IN / 32, IN / 16, 1.5 * IN),
 }
+MARKS = {"BM1": 12.0, "BM2": -30.0}  # known heights [mm] of the glaze store's benchmarks
 STAIR = ((129, 132), (165, 132), (165, 234), (129, 234))  # corners of the loft's stair opening [in]
 
 
@@ -272,6 +282,24 @@ def string_file() -> bytes:
     return in_lines(rows)
 
 
+def store_file(day: str, title: str, date: str, step: int, start: int) -> bytes:
+    """The glaze store off its two benchmarks; on the two days from other places, with the laser at other heights."""
+    name, line = f"glaze_store/{day}", SAMPLES[f"glaze_store/{day}"].line or 0.0
+    rows = [
+        f"# title: {title}", "# surface: floor", f"# date: {date}", "# unit: mm", "# reading: drop",
+        "# reference: level", "# accuracy: 0.6 mm", "# outline: (0, 0) (4800, 0) (4800, 3600) (0, 3600)",
+        *(f"# benchmark: {label} = {height:g}" for label, height in MARKS.items()),
+        "# by: site crew", "# instrument: rotating laser", "x,y,drop,label,kind",
+    ]  # fmt: skip
+    slips = seeded(f"{name} benchmarks").normal(0, 0.55, len(MARKS))
+    for (label, height), slip in zip(MARKS.items(), slips, strict=True):
+        rows.append(f",,{round(2 * (line - height + slip)) / 2:g},{label},benchmark")
+    x, y = mesh(np.arange(start, 4801, step), np.arange(start, 3601, step))
+    for px, py, halves in zip(x, y, take(name, x, y), strict=True):
+        rows.append(f"{px},{py},{halves / 2:g},,surface")
+    return in_lines(rows)
+
+
 def files() -> dict[str, bytes]:
     """Every sample file, by its path under the folder of samples."""
     before = loft_rows("loft_floor/before", "Loft floor as found", "2026-03-02")
@@ -287,6 +315,8 @@ def files() -> dict[str, bytes]:
         "packing_room/hand_typed.csv": hand_typed(mistakes=False),
         "packing_room/with_mistakes.csv": hand_typed(mistakes=True),
         "gallery_floor/string_check.csv": string_file(),
+        "glaze_store/before.csv": store_file("before", "Glaze store as found", "2026-03-03", 600, 0),
+        "glaze_store/after.csv": store_file("after", "Glaze store, filled and ground", "2026-03-17", 500, 50),
     }
 
 

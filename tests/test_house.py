@@ -10,7 +10,7 @@ import flatness
 KIT = Path(flatness.__file__).parent
 ORDER = [
     "errors", "lengths", "survey", "surface", "measures", "limits", "corrections", "comparison", "room", "job",
-    "show", "__init__", "__main__",
+    "show", "commands", "__init__", "__main__",
 ]  # fmt: skip
 # a room that a module may call upward, each with its reason
 FORWARD = {
@@ -20,8 +20,8 @@ FORWARD = {
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
     "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SpotCheck", "SurveyFileError",
-    "adjust_levels", "assess", "check", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
-    "level_limit", "likely_surface", "limits", "make_survey", "more_readings", "neighbour_limit",
+    "adjust_levels", "assess", "check", "compare", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane",
+    "format_length", "level_limit", "likely_surface", "limits", "make_survey", "more_readings", "neighbour_limit",
     "offset_limit", "parse_length", "plane_limit", "plumb_limit", "profile_gaps", "read_survey", "slope_limit",
     "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
 }  # fmt: skip

@@ -11,6 +11,17 @@ NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 # run after the last cell: what must be true of what the notebook left behind; the truth of the samples is in
 # sample_surveys/README.md
 ASSERTIONS = {
+    "compare_surveys.ipynb": """
+# the README: 8.5 mm filled about (1.2 m, 1.2 m), 5.5 mm ground off about (3.9 m, 2.4 m); after minus before
+at = lambda x, y: found.difference[abs(found.y - y).argmin(), abs(found.x - x).argmin()]
+assert abs(at(1200, 1200) - 8.5) < 2
+assert abs(at(3900, 2400) + 5.5) < 2
+assert list(found.verdicts.before) == ["fail", "fail"]
+assert list(found.verdicts.after) == ["pass", "pass"]
+assert list(held.plan.status) == ["", "within tolerance", "within tolerance", "not touched"]
+assert by_surface.alignment.offset_error < found.alignment.offset_error
+assert len(made["inputs"]["before"]["sha256"]) == 64
+""",
     "check_floor.ipynb": """
 assert found.verdict == "fail"
 ten_foot = found.table.set_index("limit").loc["wood-glued-10ft"]

@@ -50,6 +50,8 @@ TOLD = {
     "kiln_bay/slab.csv": ("floor", "level", 180),
     "packing_room/hand_typed.csv": ("floor", "level", 30),
     "gallery_floor/string_check.csv": ("floor", "string", 56),
+    "glaze_store/before.csv": ("floor", "level", 63),
+    "glaze_store/after.csv": ("floor", "level", 80),
 }
 
 
@@ -108,7 +110,8 @@ def test_every_reading_is_the_truth_within_its_error(name: str) -> None:
     assert (survey.surface, survey.reference, len(survey.points)) == TOLD[name]
     assert survey.accuracy == pytest.approx(made.accuracy)
     x, y, height = survey.xyz()
-    off = height - (SCRIPT.truth(key, x, y) - (made.line or 0))
+    datum = 0 if survey.benchmarks else made.line or 0  # heights are off the benchmarks, else off the line
+    off = height - (SCRIPT.truth(key, x, y) - datum)
     # no reading of under a thousand should be four standard deviations off; rounding adds half a step
     assert np.abs(off).max() <= 4 * made.accuracy + made.step / 2
     # a chi-square range: the scatter of 30 readings lies within 35 % of the stated one, of more within less
@@ -140,6 +143,20 @@ def test_the_loft_was_planed_and_filled_where_the_readme_says() -> None:
     assert worked(10, 15) == pytest.approx(6.5)
     assert worked(8, 15) == pytest.approx(3.25)
     assert worked(1, 20) == pytest.approx(0)
+
+
+def test_the_store_was_filled_and_ground_where_the_readme_says() -> None:
+    def worked(x: float, y: float) -> float:
+        after, before = (true_height(f"glaze_store/{day}", x, y) for day in ("after", "before"))
+        return after - before
+
+    assert worked(1200, 1200) == pytest.approx(8.5)
+    assert worked(1950, 1200) == pytest.approx(4.25)  # half at half its reach
+    assert worked(3900, 2400) == pytest.approx(-5.5)
+    assert worked(4500, 300) == pytest.approx(0)
+    before, after = (sample(f"glaze_store/{day}.csv") for day in ("before", "after"))
+    assert before.benchmarks == after.benchmarks == {"BM1": 12.0, "BM2": -30.0}
+    assert before.keys["by"] == "site crew"
 
 
 def test_the_loft_is_out_of_level_by_about_an_inch() -> None:

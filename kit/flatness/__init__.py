@@ -3,6 +3,7 @@
 All lengths are millimetres; heights are positive toward the room.
 """
 
+from flatness.comparison.comparing import compare
 from flatness.errors import (
     ArgumentError,
     FlatnessError,
@@ -48,6 +49,7 @@ __all__ = [
     "adjust_levels",
     "assess",
     "check",
+    "compare",
     "estimated_lines",
     "f_number_limit",
     "f_numbers",

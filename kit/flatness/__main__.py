@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,15 +15,13 @@ from typing import Any
 import pandas as pd
 
 import flatness
-from flatness.errors import FlatnessError, LengthError
-from flatness.lengths import parse_length
+from flatness.commands.compare import add_compare
+from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
 from flatness.limits.more_readings import BATCH
 from flatness.limits.spot_check import SpotCheck
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged, assess
-
-EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
-BAD_INPUT = 2
+from flatness.limits.verdict import Assessment, Judged, assess
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -50,14 +47,7 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
     check.add_argument("file", help="survey file, CSV or XLSX")
     check.add_argument("--sheet", help="sheet of a workbook with several")
-    check.add_argument(
-        "--limit", action="append", default=[], metavar="NAME",
-        help="a limit or a finish by name, as 'flatness limits' lists them; may be given several times",
-    )  # fmt: skip
-    check.add_argument(
-        "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
-    )
-    check.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+    add_limits(check)
     check.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
     check.add_argument("--headings", type=int, default=12, metavar="N", help="directions of the straightedge (12)")
     check.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of the verdict (0.95)")
@@ -72,23 +62,20 @@ def _parser() -> argparse.ArgumentParser:
         help="the largest gap seen under a straightedge laid between the stations, such as '2ft 1/32in 5'",
     )  # fmt: skip
     check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
-    _add_json(check)
+    add_json(check)
+    add_compare(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
     limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")
-    _add_json(limits)
+    add_json(limits)
     return parser
-
-
-def _add_json(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
 
 
 def _check(options: argparse.Namespace) -> int:
     from flatness.show import words
 
     survey = flatness.read_survey(options.file, sheet=options.sheet)
-    limits: list[str | Limit] = [*options.limit, *_agreed(options)]
+    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
     if not limits:
         raise FlatnessError(
             "no limit to hold the survey against", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
@@ -116,19 +103,6 @@ def _check(options: argparse.Namespace) -> int:
     return EXIT[found.verdict]
 
 
-def _agreed(options: argparse.Namespace) -> list[Limit]:
-    if (options.straightedge is None) != (options.allowed is None):
-        raise FlatnessError(
-            "an agreed limit takes two numbers", expected="--straightedge LENGTH and --allowed GAP together",
-            remedy="such as --straightedge 10ft --allowed 3/16",
-        )  # fmt: skip
-    if options.straightedge is None:
-        return []
-    bar = _with_unit(options.straightedge, "--straightedge")
-    allowed = _with_unit(options.allowed, "--allowed")
-    return [flatness.straightedge_limit(length=bar, allowed=allowed, name="agreed")]
-
-
 def _spot_check(options: argparse.Namespace) -> SpotCheck | None:
     """What a straightedge showed between the stations, from two lengths and a number of places."""
     if options.spot_check is None:
@@ -145,23 +119,8 @@ def _spot_check(options: argparse.Namespace) -> SpotCheck | None:
             "a spot check cannot count without draws", column="--spot-check", value="--draws 0",
             remedy="leave out one of the two",
         )  # fmt: skip
-    length, gap = (_with_unit(part, "--spot-check") for part in parts[:2])
+    length, gap = (with_unit(part, "--spot-check") for part in parts[:2])
     return SpotCheck(length, gap, *map(int, parts[2:]))
-
-
-def _with_unit(text: str, option: str) -> float:
-    """A length in mm; a bare fraction is inches, for nobody writes millimetres so, and a bare number is an error."""
-    try:
-        mm = parse_length(text, "in")
-        bare = mm != parse_length(text, "mm")
-    except LengthError as error:
-        raise error.located(column=option) from error
-    if bare and "/" not in text and not any(c in "½⅓⅔¼¾⅛⅜⅝⅞" for c in text):
-        raise LengthError(
-            "a length without its unit", column=option, value=text, expected="such as 10ft, 3/16, 5mm",
-            remedy="add in, ft, mm, cm or m",
-        )  # fmt: skip
-    return mm
 
 
 def _pictures(found: Assessment, folder: Path, stem: str, unit: str, batch: int) -> list[Path]:
@@ -186,7 +145,7 @@ def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str,
         "seed": found.seed,
         "headings": found.subject.headings,
         "lattice_mm": found.subject.surface.spacing,
-        "limits": [_plain(row) for row in found.table.to_dict("records")],
+        "limits": [plain(row) for row in found.table.to_dict("records")],
         "notes": notes,
         "pictures": [str(path) for path in pictures],
     }
@@ -197,7 +156,7 @@ def _more_json(more: tuple[Judged, pd.DataFrame] | None) -> dict[str, Any]:
         return {"more_readings_for": None, "more_readings": []}
     one, places = more
     rows = places.rename(columns={"x": "x_mm", "y": "y_mm"}).to_dict("records")
-    return {"more_readings_for": one.limit.name, "more_readings": [_plain(row) for row in rows]}
+    return {"more_readings_for": one.limit.name, "more_readings": [plain(row) for row in rows]}
 
 
 def _spot_json(spot_check: SpotCheck | None) -> dict[str, Any] | None:
@@ -212,7 +171,7 @@ def _limits(options: argparse.Namespace) -> int:
     table = flatness.limits(options.word)
     if options.json:
         rows = table.reset_index().to_dict("records")
-        print(json.dumps({"limits": [_plain(row) for row in rows]}, allow_nan=False))
+        print(json.dumps({"limits": [plain(row) for row in rows]}, allow_nan=False))
         return 0
     if table.empty:
         raise FlatnessError(
@@ -220,17 +179,6 @@ def _limits(options: argparse.Namespace) -> int:
         )
     print(words.limits_text(table))
     return 0
-
-
-def _plain(value: Any) -> Any:
-    """What JSON can say: no NaN, no infinity, no arrays."""
-    if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
 
 
 if __name__ == "__main__":

@@ -1,0 +1,73 @@
+"""What the commands share: lengths and agreed limits as options, numbers as JSON can say them."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from typing import Any
+
+from flatness.errors import FlatnessError, LengthError
+from flatness.lengths import parse_length
+from flatness.limits.agreed import straightedge_limit
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+
+EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
+BAD_INPUT = 2
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """The option that all commands have."""
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
+
+
+def add_limits(parser: argparse.ArgumentParser) -> None:
+    """Limits by name, and one agreed limit under a straightedge."""
+    parser.add_argument(
+        "--limit", action="append", default=[], metavar="NAME",
+        help="a limit or a finish by name, as 'flatness limits' lists them; may be given several times",
+    )  # fmt: skip
+    parser.add_argument(
+        "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
+    )
+    parser.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+
+
+def agreed_limits(options: argparse.Namespace) -> list[Limit]:
+    """The limit that ``--straightedge`` and ``--allowed`` make together, or none."""
+    if (options.straightedge is None) != (options.allowed is None):
+        raise FlatnessError(
+            "an agreed limit takes two numbers", expected="--straightedge LENGTH and --allowed GAP together",
+            remedy="such as --straightedge 10ft --allowed 3/16",
+        )  # fmt: skip
+    if options.straightedge is None:
+        return []
+    bar = with_unit(options.straightedge, "--straightedge")
+    allowed = with_unit(options.allowed, "--allowed")
+    return [straightedge_limit(length=bar, allowed=allowed, name="agreed")]
+
+
+def with_unit(text: str, option: str) -> float:
+    """A length in mm; a bare fraction is inches, for nobody writes millimetres so, and a bare number is an error."""
+    try:
+        mm = parse_length(text, "in")
+        bare = mm != parse_length(text, "mm")
+    except LengthError as error:
+        raise error.located(column=option) from error
+    if bare and "/" not in text and not any(c in "½⅓⅔¼¾⅛⅜⅝⅞" for c in text):
+        raise LengthError(
+            "a length without its unit", column=option, value=text, expected="such as 10ft, 3/16, 5mm",
+            remedy="add in, ft, mm, cm or m",
+        )  # fmt: skip
+    return mm
+
+
+def plain(value: Any) -> Any:
+    """What JSON can say: no NaN, no infinity, no arrays."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value

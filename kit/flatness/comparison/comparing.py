@@ -1,0 +1,275 @@
+"""Two surveys of one surface compared: after minus before, and how much of it is real.
+
+The difference of two surfaces, each with its error, has the error sqrt(s1^2 + s2^2); what exceeds 1.96 of it is change
+at 95 % (limit of detection). Summed to areas and volumes, three kinds of error behave differently: of independent
+readings, which averages out; of what neighbouring places share, which does so slowly; and of the datum, which never
+does (Anderson 2019, Earth Surface Processes and Landforms 44, 1015-1033).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.stats import norm
+
+from flatness.comparison.against_plan import PlanLike, done_against_plan
+from flatness.comparison.alignment import Alignment, align_surveys
+from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
+from flatness.comparison.both import Both, Rows, estimate_both
+from flatness.errors import ArgumentError
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import Assessment, assess
+from flatness.survey.readings import Floats, Survey
+
+PARTS = ("random", "correlated", "systematic")
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """What changed between two surveys; every difference is after minus before, positive toward the room.
+
+    Attributes
+    ----------
+    x, y : [nx], [ny] mm, the lattice over the common area; ``spacing`` mm
+    before_heights, after_heights : [ny, nx] mm, both surfaces, the later one brought to the earlier one's datum
+    difference : [ny, nx] mm, after minus before; NaN where either has no surface
+    error : [ny, nx] mm, standard error of the difference where nothing changed
+    detection : [ny, nx] mm, limit of detection at the confidence asked for (1.96 errors at 95 %)
+    size_error : [ny, nx] mm, standard error of the size of a change: as ``error``, and what neither survey saw between
+        its stations besides
+    changed : [ny, nx] bool, where the difference exceeds the limit of detection
+    alignment : how the datums were brought together, and how sure that is
+    areas : DataFrame by ``cut`` and ``fill``: ``area_mm2`` over which change is shown, and its standard error
+        ``error_mm2`` with its parts ``random_mm2``, ``correlated_mm2``, ``systematic_mm2``
+    volumes : DataFrame, ``volume_mm3`` and errors as for areas, by ``cut`` and ``fill``, where change is shown (which
+        leaves out the fringes that fade into the error); ``all cut`` and ``all fill``, of every place, split at the
+        line of no change (which counts the error's own ups and downs too); ``net``, fill less cut of every place
+    verdicts : DataFrame, one row a limit: ``limit``, ``before``, ``after`` (pass, fail, undecided), ``turned``
+        (whether they differ), and what was measured
+    plan : done against planned, or None
+    notes : what must be known, in words
+    surveys, assessments : of before and after; assessments None without limits
+    confidence, draws, seed : as asked for
+    """
+
+    x: Floats
+    y: Floats
+    spacing: float
+    before_heights: Floats
+    after_heights: Floats
+    difference: Floats
+    error: Floats
+    detection: Floats
+    size_error: Floats
+    changed: NDArray[np.bool_]
+    alignment: Alignment
+    areas: pd.DataFrame
+    volumes: pd.DataFrame
+    verdicts: pd.DataFrame
+    plan: pd.DataFrame | None
+    notes: tuple[str, ...]
+    surveys: tuple[Survey, Survey]
+    assessments: tuple[Assessment, Assessment] | None
+    confidence: float
+    draws: int
+    seed: int
+    settings: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    @property
+    def note(self) -> str:
+        """The notes as one text."""
+        return " ".join(f"{note[:1].upper()}{note[1:]}." for note in self.notes)
+
+    @property
+    def share_changed(self) -> float:
+        """Share of the common area's nodes at which change is shown [-]."""
+        return float(self.changed[np.isfinite(self.difference)].mean())
+
+
+def compare(
+    before: Survey,
+    after: Survey,
+    *,
+    align: str = "benchmarks",
+    unchanged: Any = None,
+    spacing: float | None = None,
+    limits: str | Limit | Iterable[str | Limit] = (),
+    plan: PlanLike | None = None,
+    tolerance: float | None = None,
+    confidence: float = 0.95,
+    draws: int = 200,
+    seed: int = 0,
+) -> Comparison:
+    """Compare two surveys of one surface.
+
+    Parameters
+    ----------
+    before, after : the surveys; x and y from one corner in both. Stations, dates, instruments and datums may differ
+    align : how the datums are brought together. ``benchmarks``: both surveys stand on benchmarks of one name.
+        ``offset``: the later datum is raised or lowered; ``tilt``: and tilted, after which levelness is not comparable.
+        Both go by ``unchanged``, or by whichever stations agree. ``none``: they stand on one datum already
+    unchanged : polygons [mm], places (x, y) [mm] or labels of stations that did not change
+    spacing : lattice step [mm]; None takes about 6 in
+    limits : names of limits or finishes, or agreed limits: their verdicts before and after
+    plan : what was to be done: anything with ``x``, ``y`` and ``change`` [ny, nx] mm, and perhaps ``patches`` and
+        ``members``
+    tolerance : by how much [mm] what was done may miss the plan; None goes by the error alone
+    confidence : of the limit of detection and the verdicts, from 0.5 to under 1
+    draws, seed : of the verdicts, as for :func:`~flatness.limits.verdict.assess`
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ArgumentError : surveys that are not of one kind of surface, or cannot be aligned in the way asked for
+    MeasureError : no area in common, or too few stations
+
+    Examples
+    --------
+    >>> from flatness.survey.readings import make_survey
+    >>> x, y = np.meshgrid(np.arange(6) * 600.0, np.arange(5) * 600.0)
+    >>> before = make_survey(x, y, 0 * x, accuracy=0.5)
+    >>> after = make_survey(x, y, 0 * x + 3.0, accuracy=0.5)
+    >>> found = compare(before, after, align="none")
+    >>> float(found.difference.mean().round(3)), bool(found.changed.all())
+    (3.0, True)
+    """
+    if not 0.5 <= confidence < 1:
+        raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
+    asked = [limits] if isinstance(limits, (str, Limit)) else list(limits)
+    both = estimate_both(before, after, spacing)
+    alignment = align_surveys(before, after, both, align, unchanged, seed)
+    rows = both.rows(*both.nodes())
+    reach = float(norm.ppf((1 + confidence) / 2))
+    columns = alignment.columns(rows.x, rows.y)
+    variance = both.variance(alignment.apply(rows)) + _quadratic(columns, alignment.apart)
+    error = both.on_lattice(np.sqrt(variance))
+    moved = alignment.at(rows.x, rows.y)
+    difference = both.on_lattice(both.difference(rows) - moved)
+    # the middle lies halfway to the later datum
+    middle = both.on_lattice(both.middle(rows.x, rows.y) - moved / 2)
+    detection = reach * error
+    changed = np.nan_to_num(np.abs(difference)) > np.nan_to_num(detection, nan=math.inf)
+    areas, volumes = _amounts(both, rows, alignment, difference, detection, error)
+    assessments, verdicts = _verdicts(before, after, asked, spacing, draws, seed, confidence)
+    random = (rows.weights * rows.weights) @ both.noise
+    sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
+    planned = None
+    if plan is not None:
+        planned = done_against_plan(plan, both, rows, alignment, difference, reach, tolerance)
+    return Comparison(
+        both.x, both.y, both.spacing, middle - difference / 2, middle + difference / 2, difference, error, detection,
+         sized, changed, alignment, areas, volumes, verdicts, planned,
+        tuple(_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
+        seed,
+        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing},
+    )  # fmt: skip
+
+
+def _quadratic(columns: Floats, covariance: Floats) -> Floats:
+    return np.asarray(((columns @ covariance) * columns).sum(axis=1))
+
+
+def error_parts(both: Both, rows: Rows, alignment: Alignment, share: Floats) -> dict[str, float]:
+    """Standard error of a weighted sum of the difference over the lattice, in three parts and together.
+
+    ``share`` [ny, nx] is each node's weight, zero outside; ``rows`` are those of the nodes.
+    """
+    at = share[both.inside]
+    datum = at @ alignment.columns(rows.x, rows.y)
+    parts = {
+        "random": math.sqrt(float(((at @ rows.weights) ** 2) @ both.noise)),
+        "correlated": math.sqrt(both.unseen_sum(share, rows.weights)),
+        "systematic": math.sqrt(max(float(datum @ alignment.covariance @ datum), 0.0)),
+    }
+    return {**parts, "error": math.sqrt(sum(part**2 for part in parts.values()))}
+
+
+def _amounts(
+    both: Both, rows: Rows, alignment: Alignment, difference: Floats, detection: Floats, error: Floats
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    areas, volumes = {}, {}
+    for kind in KINDS:
+        amount = amount_beyond(difference, detection, error, both.spacing, kind)
+        areas[kind] = (amount.area, amount.area_share)
+        volumes[kind] = (amount.volume, amount.volume_share)
+    for kind in KINDS:
+        amount = amount_beyond(difference, np.zeros_like(error), error, both.spacing, kind)
+        volumes[f"all {kind}"] = (amount.volume, amount.volume_share)
+    volumes["net"] = net_amount(difference, both.spacing)
+    tables = []
+    for what, unit, found in (("area", "mm2", areas), ("volume", "mm3", volumes)):
+        rows_of = {}
+        for kind, (value, share) in found.items():
+            parts = error_parts(both, rows, alignment, np.where(both.inside, share, 0.0))
+            rows_of[kind] = {f"{what}_{unit}": value, **{f"{name}_{unit}": part for name, part in parts.items()}}
+        tables.append(pd.DataFrame.from_dict(rows_of, orient="index"))
+    return tables[0], tables[1]
+
+
+def _verdicts(
+    before: Survey,
+    after: Survey,
+    asked: list[str | Limit],
+    spacing: float | None,
+    draws: int,
+    seed: int,
+    confidence: float,
+) -> tuple[tuple[Assessment, Assessment] | None, pd.DataFrame]:
+    names = (
+        "limit", "measure", "before", "after", "turned", "before_likely", "after_likely", "allowed", "before_chance",
+        "after_chance", "unit",
+    )  # fmt: skip
+    if not asked:
+        return None, pd.DataFrame(columns=list(names))
+    found = [
+        assess(survey, asked, spacing=spacing, draws=draws, seed=seed, confidence=confidence)
+        for survey in (before, after)
+    ]
+    rows = []
+    for one, other in zip(found[0].table.to_dict("records"), found[1].table.to_dict("records"), strict=True):
+        shown = "likely" if draws else "as_read"
+        rows.append((
+            one["limit"], one["measure"], one["verdict"], other["verdict"], one["verdict"] != other["verdict"],
+            one[shown], other[shown], other["allowed"], one["chance"], other["chance"], one["unit"],
+        ))  # fmt: skip
+    return (found[0], found[1]), pd.DataFrame(rows, columns=list(names))
+
+
+def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, confidence: float) -> Iterator[str]:
+    days = [_day_of(survey.date) for survey in (before, after)]
+    if days[0] is not None and days[1] is not None and days[1] < days[0]:
+        yield (
+            f"the survey given as after is dated {after.date}, and the one given as before {before.date}: check that "
+            "they are not exchanged"
+        )
+    yield from alignment.problems
+    if alignment.way == "none":
+        yield f"the alignment rests on {alignment.rests_on}"
+    for name, basis, half in zip(("before", "after"), both.basis, (-0.5, 0.5), strict=True):
+        if basis == "fitted":
+            yield (
+                f"the survey {name} states no accuracy: {both.reading_error(half):.2f} mm was fitted to its "
+                "readings, and the limit of detection rests on it"
+            )
+    yield f"a change narrower than the stations, {both.step:.0f} mm, may be seen too small or not at all"
+    yield (
+        f"at {100 * confidence:g} % about {100 * (1 - confidence):.2g} in 100 places of ground that did not change "
+        "show change all the same, in specks: a speck alone means little"
+    )
+
+
+def _day_of(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None

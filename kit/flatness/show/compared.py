@@ -1,0 +1,248 @@
+"""What a comparison found, in plain words and in tables that fit a terminal 80 wide; its record as text."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from scipy.stats import norm
+
+from flatness.comparison.against_plan import UNSEEN
+from flatness.comparison.comparing import Comparison
+from flatness.comparison.reruns import Rerun
+from flatness.lengths import FRACTIONS, format_length
+from flatness.limits.kinds import UNITLESS
+from flatness.limits.verdict import Judged
+from flatness.show.words import AUTHORITY, WIDTH, in_unit, length, number, percent, place, shown_unit
+
+MM2_PER_FT2, MM2_PER_M2 = 304.8**2, 1e6
+MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
+ROWS = {
+    "cut": "taken off, where shown",
+    "fill": "added, where shown",
+    "all cut": "taken off, everywhere",
+    "all fill": "added, everywhere",
+    "net": "added less taken off",
+}
+
+
+def comparison_report(found: Comparison, unit: str | None = None) -> str:
+    """The whole comparison as text for a terminal: what was compared, what changed, verdicts, what must be known."""
+    unit = shown_unit(found.surveys[1], unit)
+    blocks = [_heading(found, unit), _alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
+    blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
+    blocks += [_plan(found, unit)] if found.plan is not None else []
+    notes = [_indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
+    notes += [
+        _indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
+        for day, survey in zip(("Before", "After"), found.surveys, strict=True)
+        for problem in survey.notes
+    ]
+    blocks.append("\n".join(["Worth knowing", *notes]))
+    blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
+    return "\n\n".join(blocks)
+
+
+def _heading(found: Comparison, unit: str) -> str:
+    lines = ["After minus before; what was taken off is negative, what was added positive"]
+    for name, survey in zip(("before", "after"), found.surveys, strict=True):
+        good = "accuracy not stated" if survey.accuracy is None else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
+        who = [text for text in (survey.date, survey.keys.get("by", ""), survey.keys.get("instrument", "")) if text]
+        title = survey.title or survey.source or "survey"
+        about = ", ".join([title, *who, f"{len(survey.points)} readings", good])
+        lines.append("\n".join(textwrap.wrap(about, WIDTH, initial_indent=f"{name:<8}", subsequent_indent=" " * 8)))
+    return "\n".join(lines)
+
+
+def _alignment(found: Comparison, unit: str) -> str:
+    one = found.alignment
+    lines = [f"Aligned on {one.rests_on}."]
+    if one.way != "none":
+        lines.append(
+            f"The later datum stands {_small(one.offset, unit)} off the earlier one, give or take "
+            f"{_small(one.offset_error, unit).lstrip('+')} (1 s.d.); that was taken out."
+        )
+    if one.way == "tilt":
+        for axis, tilt, error in (("x", one.tilt_x, one.tilt_x_error), ("y", one.tilt_y, one.tilt_y_error)):
+            lines.append(f"It tilts {tilt:+.2f} mm in a metre along {axis}, give or take {error:.2f}; taken out too.")
+    return "Alignment\n" + "\n".join(map(_indented, lines))
+
+
+def _small(mm: float, unit: str) -> str:
+    """What an instrument shows and a tape does not: thousandths of an inch, hundredths of a millimetre."""
+    return f'{mm / 25.4:+.3f}"' if unit == "in" else f"{mm:+.2f} mm"
+
+
+def _changed(found: Comparison, unit: str) -> str:
+    least, middle, most = (float(f(found.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
+    lines = [
+        f"Change is shown where it exceeds what the readings' errors and the alignment may feign at "
+        f"{100 * found.confidence:g} %: {fine(middle, unit)} in most places, {fine(least, unit)} to "
+        f"{fine(most, unit)} (limit of detection). That is so on {percent(found.share_changed)} of the area; on the "
+        "rest no change is shown, which does not mean that there was none."
+    ]
+    for word, at in (("Most taken off", np.nanargmin), ("Most added", np.nanargmax)):
+        j, i = np.unravel_index(int(at(found.difference)), found.difference.shape)
+        value = float(found.difference[j, i])
+        if bool(found.changed[j, i]) and (value < 0) == (at is np.nanargmin):
+            xy = place((found.x[i], found.y[j]), unit)
+            error = fine(float(found.size_error[j, i]), unit)
+            lines.append(f"{word}: {signed(value, unit)}, give or take {error} (1 s.d.), at {xy}.")
+    return "What changed\n" + "\n".join(_indented(line) for line in lines)
+
+
+def amounts_table(found: Comparison, unit: str) -> str:
+    """Areas and volumes with their errors in three parts, at most 80 wide."""
+    volume = "ft3" if unit == "in" else "litres"
+    per = MM3_PER_FT3 if unit == "in" else MM3_PER_LITRE
+    area, per_area = ("ft2", MM2_PER_FT2) if unit == "in" else ("m2", MM2_PER_M2)
+    head = ["", "amount", "+-", "random", "correlated", "datum"]
+    rows = [head]
+    for table, name, in_, size in ((found.areas, "area", "mm2", per_area), (found.volumes, "volume", "mm3", per)):
+        named = area if name == "area" else volume
+        for kind, row in table.iterrows():
+            values = [row[f"{part}_{in_}"] / size for part in (name, "error", "random", "correlated", "systematic")]
+            rows.append([f"{ROWS[str(kind)]}, {named}", *(_figure(value, values[1]) for value in values)])
+    lines = columns(rows)
+    about = (
+        "+- is one standard deviation: of the readings (random), of what lies between the stations (correlated), of "
+        "the alignment (datum). Where shown leaves out the fringes of a change; everywhere counts the ups and downs of "
+        "the readings too."
+    )
+    return "\n".join(["How much", *(f"  {line}" for line in lines), _indented(about)])
+
+
+def _figure(value: float, error: float) -> str:
+    """As many digits as the error warrants: two of its own."""
+    if not math.isfinite(value):
+        return "-"
+    digits = 2 if error <= 0 else max(0, 1 - math.floor(math.log10(error)))
+    return f"{value:.{min(digits, 4)}f}"
+
+
+def _verdicts(found: Comparison, unit: str) -> str:
+    assert found.assessments is not None
+    rows = [["limit", "before", "likely", "after", "likely", "allowed", ""]]
+    for one, other in zip(found.assessments[0].judged, found.assessments[1].judged, strict=True):
+        turned = "turned" if one.verdict != other.verdict else ""
+        allowed = number(other, other.finding.allowed, unit) if other.finding else "-"
+        rows.append(
+            [one.limit.name, one.verdict, _likely(one, unit), other.verdict, _likely(other, unit), allowed, turned]
+        )
+    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6)))])
+
+
+def _likely(one: Judged, unit: str) -> str:
+    if one.finding is None:
+        return "-"
+    value = one.likely()[0] if len(one.used) else one.finding.measured.value
+    return number(one, value, unit) if one.limit.kind not in UNITLESS or math.isfinite(value) else "-"
+
+
+def _plan(found: Comparison, unit: str) -> str:
+    assert found.plan is not None
+    reach = float(norm.ppf((1 + found.confidence) / 2))
+    rows = [["", "planned", "done", "off by", f"+- {100 * found.confidence:g} %", "", ""]]
+    for row in found.plan.to_dict("records"):
+        label = part_name(row)
+        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
+        rows.append([label, *numbers, fine(reach * row["error_mm"], unit), row["status"], doubt(row)])
+    about = (
+        "Means; of a member, of the stretch that misses the plan most surely. Off by: done minus planned, "
+        "the plan seen through the same stations."
+    )
+    return "\n".join(["Against the plan", *(f"  {line}" for line in columns(rows, left=(0, 5, 6))), _indented(about)])
+
+
+def part_name(row: Mapping[Any, Any]) -> str:
+    """A row of the plan by name: ``patch 2, fill``."""
+    if row["what"] == "whole":
+        return str(row["name"])
+    return f"{row['what']} {row['name']}" + (f", {row['action']}" if row["action"] else "")
+
+
+def doubt(row: Mapping[Any, Any]) -> str:
+    """Whether the error of a row leaves doubt of its status, in words; empty where it does not."""
+    return "" if row["sure"] or not row["status"] or row["status"] == UNSEEN else "not sure"
+
+
+def fine(mm: float, unit: str) -> str:
+    """A length to a 64th of an inch or a tenth of a millimetre, for errors."""
+    return "-" if math.isnan(mm) else format_length(mm, unit, 64)
+
+
+def signed(mm: float, unit: str) -> str:
+    """A small length with its sign, as fine as it takes not to print a change as none.
+
+    >>> signed(-7.01, "in"), signed(0.3, "in")
+    ('-9/32"', '+1/64"')
+    """
+    if not math.isfinite(mm):
+        return "-"
+    if unit != "in":
+        text = format_length(mm, unit)
+    else:
+        text = next((t for n in FRACTIONS[2:] if (t := format_length(mm, unit, n)) != '0"'), '0"')
+    return f"+{text}" if mm > 0 and text not in ('0"', "0 mm") else text
+
+
+def columns(rows: Sequence[Sequence[str]], left: Sequence[int] = (0,), most: int = WIDTH - 2) -> list[str]:
+    """Rows as lines of aligned columns, numbers to the right; the first column is broken where it is too wide."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    spare = most - sum(widths[1:]) - 2 * (len(widths) - 1)
+    widths[0] = min(widths[0], max(16, spare))
+    lines = []
+    for row in rows:
+        first = textwrap.wrap(row[0], widths[0]) or [""]
+        cells = [first[0], *row[1:]]
+        shown = [c.ljust(w) if i in left else c.rjust(w) for i, (c, w) in enumerate(zip(cells, widths, strict=True))]
+        lines.append("  ".join(shown).rstrip())
+        lines += [f"  {rest}" for rest in first[1:]]
+    return lines
+
+
+def record_text(found: Mapping[str, Any], report: str) -> str:
+    """A record as text: who measured what with what and when, how it was compared, limits with sources, the report."""
+    lines = ["Record of a comparison", ""]
+    for day, one in found["inputs"].items():
+        lines.append(f"{day}: {one['file']}")
+        lines += [f"  sha256 {one['sha256']}"]
+        told = {key: one[key] for key in ("title", "date", "by", "instrument", "surface", "reading", "reference")}
+        lines += [_indented(f"{key}: {value or 'not stated'}") for key, value in told.items()]
+        accuracy = one["accuracy_mm"]
+        good = "not stated" if accuracy is None else f"{accuracy:.3g} mm, one standard deviation"
+        lines += [f"  readings: {one['readings']}", f"  accuracy: {good}", ""]
+    lines.append("settings")
+    lines += [_indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
+    lines += ["", "versions", *(f"  {name} {text}" for name, text in found["versions"].items())]
+    for limit in found["limits"]:
+        source = ", ".join(text for text in (limit["source"], limit["edition"], limit["clause"]) if text)
+        lines += ["", limit["name"], _indented(limit["measure"]), _indented(f"{source} [{limit['seen']}]")]
+    return "\n".join([*lines, "", report, ""])
+
+
+def _setting(value: Any) -> str:
+    if isinstance(value, list):
+        return "; ".join(_setting(item) for item in value) or "none"
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_setting(item)}" for key, item in value.items())
+    return "not given" if value is None else str(value)
+
+
+def rerun_text(found: Rerun) -> str:
+    """What differs between a record and its rerun."""
+    head = "Nothing differs: the same files give the same numbers." if not found.differences else (
+        f"{len(found.differences)} {'thing differs' if len(found.differences) == 1 else 'things differ'}:"
+    )  # fmt: skip
+    return "\n".join([head, *_listed(found.differences), *_listed(found.remarks, "remark: ")])
+
+
+def _listed(texts: Sequence[str], before: str = "") -> Iterator[str]:
+    return (_indented(f"{before}{text}", "  - ") for text in texts)
+
+
+def _indented(text: str, first: str = "  ") -> str:
+    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))

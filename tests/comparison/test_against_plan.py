@@ -1,0 +1,118 @@
+"""Done against planned, with plans, changes and readings that are known."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from shapely import box
+
+import comparison_rooms as pairs
+from flatness.comparison.against_plan import judged
+from flatness.comparison.comparing import compare
+from flatness.corrections.members import member_layout
+from flatness.errors import ArgumentError
+
+PLACES = {  # outline, planned, done [mm]
+    "a": (box(300, 300, 2100, 2100), -6.0, -6.0),
+    "b": (box(2700, 300, 4500, 2100), 5.0, 2.5),
+    "c": (box(300, 3000, 2100, 4800), -4.0, -7.5),
+    "d": (box(2700, 3000, 4500, 4800), 5.0, 0.0),
+}
+
+
+def inside(outline):
+    x0, y0, x1, y1 = outline.bounds
+    x, y = pairs.GX, pairs.GY
+    return (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)
+
+
+def plan_of(**more):
+    change = sum(np.where(inside(outline), planned, 0.0) for outline, planned, _ in PLACES.values())
+    x, y = pairs.GX[0], pairs.GY[:, 0]
+    patches = pd.DataFrame({
+        "name": list(PLACES), "outline": [p[0] for p in PLACES.values()], "action": ["plane", "fill", "plane", "fill"]
+    })  # fmt: skip
+    return SimpleNamespace(x=x, y=y, change=change, patches=patches, **more)
+
+
+def surveys(error=0.3, step=3):
+    done = sum(np.where(inside(outline), d, 0.0) for outline, _, d in PLACES.values())
+    ground = 3 * np.sin(pairs.GX / 1500)
+    return pairs.read(ground, pairs.grid(step), 1, error), pairs.read(ground + done, pairs.grid(step), 2, error)
+
+
+@pytest.mark.parametrize("tolerance", [None, 1.0])
+def test_each_patch_is_within_short_over_or_not_touched(tolerance):
+    found = compare(*surveys(), align="none", plan=plan_of(), tolerance=tolerance).plan
+    patches = found[found.what == "patch"].set_index("name")
+    assert patches.status.to_dict() == {"a": "within tolerance", "b": "short", "c": "over", "d": "not touched"}
+    assert patches.loc[["b", "c", "d"], "sure"].all()
+    assert patches.action.tolist() == ["plane", "fill", "plane", "fill"]
+    for name, (outline, planned, done) in PLACES.items():
+        row = patches.loc[name]
+        assert row.planned_mm == pytest.approx(planned, abs=0.01)
+        # the sharp edge of the patch falls between stations 18 in apart
+        assert row.done_mm == pytest.approx(done, abs=0.12 * abs(done) + 3 * row.error_mm)
+        assert row.rest_mm == pytest.approx(done - planned, abs=0.1 * abs(done - planned) + 3 * row.error_mm)
+        assert row.area_mm2 == pytest.approx(outline.area, rel=0.2)
+        assert row.done_mm3 == pytest.approx(row.done_mm * row.area_mm2)
+    assert found.iloc[0].what == "whole"
+
+
+def test_each_member_is_judged_by_its_worst_stretch():
+    members = member_layout(1200, 2400, "y", count=2)
+    found = compare(*surveys(), align="none", plan=plan_of(members=members)).plan
+    rows = found[found.what == "member"]
+    # the first runs through a (right) and c (taken too far), the second through b (half done) and d (not touched)
+    assert rows.status.tolist() == ["over", "not touched"]
+    first, second = rows.itertuples()
+    assert first.rest_mm == pytest.approx(-3.5, abs=0.7)
+    assert second.rest_mm == pytest.approx(-5.0, abs=0.7)
+    assert (first.x_mm, second.x_mm) == pytest.approx((1200, 3600), abs=80)
+    assert 3000 < first.y_mm < 4800
+    assert 3000 < second.y_mm < 4800
+
+
+def test_coarse_readings_leave_doubt():
+    before, after = surveys(4.0)
+    found = compare(before, after, align="none", plan=plan_of(), tolerance=1.0).plan
+    assert not found[found.what == "patch"].sure.all()
+
+
+@pytest.mark.parametrize(
+    ("planned", "done", "error", "tolerance", "told"),
+    [
+        (-5.0, -5.2, 0.3, None, ("within tolerance", True)),
+        (-5.0, -3.0, 0.3, None, ("short", True)),
+        (5.0, 7.0, 0.3, None, ("over", True)),
+        (5.0, 0.2, 0.3, None, ("not touched", True)),
+        (0.0, -2.0, 0.3, None, ("over", True)),
+        (0.0, 2.0, 0.3, 1.0, ("over", True)),
+        (-5.0, -5.9, 0.3, 1.0, ("within tolerance", False)),
+        (-5.0, -5.1, 0.3, 1.0, ("within tolerance", True)),
+        (0.3, 0.0, 0.3, 1.0, ("within tolerance", True)),
+        (5.0, 3.5, 0.5, 1.0, ("short", False)),
+    ],
+)
+def test_the_rule_by_hand(planned, done, error, tolerance, told):
+    assert judged(planned, done, error, 1.96, tolerance) == told
+
+
+def test_a_plan_that_does_not_fit_is_said():
+    before, after = surveys(step=8)
+    good = plan_of()
+    with pytest.raises(ArgumentError, match="does not fit"):
+        compare(before, after, align="none", plan=SimpleNamespace(x=good.x, y=good.x, change=good.change))
+    with pytest.raises(ArgumentError, match="another place"):
+        compare(before, after, align="none", plan=SimpleNamespace(x=good.x + 9e4, y=good.y, change=good.change))
+    bad = SimpleNamespace(x=good.x, y=good.y, change=good.change, patches=pd.DataFrame({"name": ["a"]}))
+    with pytest.raises(ArgumentError, match="outlines"):
+        compare(before, after, align="none", plan=bad)
+    with pytest.raises(ArgumentError, match="tolerance"):
+        compare(before, after, align="none", plan=good, tolerance=0.0)
+    far = pd.DataFrame({"outline": [box(90000, 0, 90100, 100)]})
+    found = compare(before, after, align="none", plan=SimpleNamespace(
+        x=good.x, y=good.y, change=good.change, patches=far
+    )).plan  # fmt: skip
+    assert found.iloc[1].status == "not surveyed"
