@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,11 +18,14 @@ import pandas as pd
 import flatness
 from flatness.commands.compare import add_compare
 from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
 from flatness.limits.more_readings import BATCH
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.verdict import Assessment, Judged, assess
+
+BROKEN_PIPE = 141  # as a shell shows it
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -32,6 +36,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FlatnessError as error:
         print(error, file=sys.stderr)
         return BAD_INPUT
+    except BrokenPipeError:  # the reader of the output, such as head, has had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return BROKEN_PIPE
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -64,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     add_json(check)
     add_compare(commands)
+    add_sheet(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
     limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")

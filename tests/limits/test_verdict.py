@@ -181,3 +181,18 @@ def test_chance_map_is_where_the_worst_place_is():
     middle = int(np.argmin(np.abs(found.subject.surface.x - 8 * FT)))
     assert (chance[:, middle] > 0.95).all()
     assert (chance[:, 0] < 0.05).all()
+
+
+def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
+    """One reading 1/4 in off a floor else flat to 1/64 in: as read it fails, and no model may say that it passes."""
+    noise = np.random.default_rng(6).normal(0, 0.3, (11, 9))
+    noise[5, 4] -= 6.5
+    found = assess(floor(lambda x, y: noise, accuracy=25.4 / 32), flatness.straightedge_limit(3048, 4.7625))
+    row = found.table.iloc[0]
+    assert row.as_read_mm > row.allowed_mm
+    assert row.chance > 0.95, "the model alone takes the reading for an error"
+    assert row.verdict == "undecided"
+    assert "what was read says otherwise" in row.note
+    assert f"x = {4 * 2 * FT:.0f} mm" in row.note
+    with pytest.raises(flatness.MeasureError, match="no undecided verdict"):
+        flatness.more_readings(found)

@@ -176,3 +176,26 @@ def test_five_thousand_readings_are_checked_quickly() -> None:
     start = time.perf_counter()
     assert len(read_survey(text, name="k.csv").points) == 5000
     assert time.perf_counter() - start < 10  # about 1 s on a quiet machine; the margin is for a busy one
+
+
+def test_stations_that_cover_a_sliver_of_the_outline_are_refused_and_the_unit_is_asked_for() -> None:
+    grid = "0,0,2,4,6\n0,1,1,2,1\n2,1,2,1,1\n4,1,1,1,2\n6,2,1,1,1\n"
+    head = "# unit: in\n# reading: height\n# outline: 0,0; 6 ft,0; 6 ft,6 ft; 0,6 ft\n"
+    problem = only(head + grid.replace("0,0,2", ",0,2", 1))
+    assert "reach over" in problem.what
+    assert "ft in the grid's corner" in str(problem.remedy)
+    assert len(read(head + grid.replace("0,0,2", "ft,0,2", 1)).points) == 16
+
+
+def test_heights_that_look_like_drops_are_noted() -> None:
+    text = "# unit: in\nx,y,{0}\n0,0,38\n24,0,38 1/4\n0,24,38 3/8\n24,24,38 1/8\n"
+    (note,) = read(text.format("height")).notes
+    assert "# reading: drop" in str(note.remedy)
+    assert not read(text.format("drop")).notes
+
+
+def test_a_comma_inside_a_number_is_looked_for_in_its_own_row() -> None:
+    grid = "# unit: in\n# reading: height\nft,0,2,4\n0,1,1,2\n2,1,2,5,1\n4,1,1,1\n"
+    problem = only(grid)
+    assert problem.cell == "E5"
+    assert "comma inside a number" in str(problem.remedy)

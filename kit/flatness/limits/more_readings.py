@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.limits.verdict import UNDECIDED, Assessment, Judged
+from flatness.limits.verdict import Assessment, Judged
 from flatness.survey.readings import Floats
 
 BATCH = 6
@@ -52,7 +52,7 @@ def more_readings(assessment: Assessment, limit: str | None = None, batch: int =
 def _to_decide(assessment: Assessment, limit: str | None) -> Judged:
     open_ones = [
         one for one in assessment.judged
-        if one.verdict == UNDECIDED and len(one.used) and (limit is None or one.limit.name == limit)
+        if one.in_doubt(assessment.confidence) and (limit is None or one.limit.name == limit)
     ]  # fmt: skip
     if not open_ones:
         raise MeasureError(

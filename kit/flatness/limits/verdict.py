@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -58,6 +58,10 @@ class Judged:
     def chance(self) -> float:
         """Chance that the surface is within the limit [-]; NaN where nothing was drawn."""
         return float(np.mean(self.used <= 1 + 1e-9)) if len(self.used) else math.nan
+
+    def in_doubt(self, confidence: float) -> bool:
+        """Whether the draws lie on both sides of the limit, so that more readings could decide."""
+        return bool(1 - confidence < self.chance < confidence)
 
     def likely(self) -> tuple[float, float, float]:
         """Median and 95 % range of the likely measure, in the limit's unit; NaN where nothing was drawn."""
@@ -199,15 +203,17 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
     except MeasureError as error:
         return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
     judged = Judged(limit, finding, used, UNDECIDED, "")
-    if judged.chance >= confidence:
-        return Judged(limit, finding, used, PASS, "")
-    if judged.chance <= 1 - confidence:
-        return Judged(limit, finding, used, FAIL, "")
-    reason = (
-        f"the readings allow surfaces within the limit and surfaces beyond it ({100 * judged.chance:.0f} % within): "
-        "take more readings where they decide"
-    )
-    return Judged(limit, finding, used, UNDECIDED, reason)
+    if judged.in_doubt(confidence):
+        reason = (
+            f"the readings allow surfaces within the limit and beyond it ({100 * judged.chance:.0f} % within): "
+            "take more readings where they decide"
+        )
+        return replace(judged, reason=reason)
+    within = judged.chance >= confidence
+    if drawn.likely.misfit and finding.within != within:
+        # a verdict against what was read rests on the model alone, and here the model does not fit
+        return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
+    return replace(judged, verdict=PASS if within else FAIL)
 
 
 def _sentence(problem: Any) -> str:
@@ -241,7 +247,7 @@ def _row(one: Judged) -> dict[str, Any]:
     return {
         "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
         "where": where, "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
-        "note": ". ".join(note for note in notes if note), "unit": _unit(limit), **numbers,
+        "note": ". ".join(note.rstrip(".") for note in notes if note), "unit": _unit(limit), **numbers,
         **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
     }  # fmt: skip
 

@@ -187,6 +187,8 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
             f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
             f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
         )
+        if one.verdict == UNDECIDED:
+            yield in_unit(f"{one.reason[:1].upper()}{one.reason[1:]}.", unit)
     else:
         yield f"{one.reason[:1].upper()}{one.reason[1:]}."
     if measured.at is not None:
@@ -215,7 +217,7 @@ def where_to_read(assessment: Assessment, batch: int = BATCH) -> tuple[Judged, p
 
     Of several it is the one that the pictures are about, else the one whose chance is nearest to even.
     """
-    doubtful = [one for one in assessment.judged if one.verdict == UNDECIDED and len(one.used)]
+    doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
     if not doubtful or not batch:
         return None
     pictured = governing(assessment)

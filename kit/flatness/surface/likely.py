@@ -49,6 +49,7 @@ class LikelySurface:
     parameters : the likeliest parameters
     error_basis : where the reading error comes from: ``given``, ``repeats`` or ``fitted``
     shortest_wave : waves shorter than this [mm] are invisible to the stations
+    misfit : where and how the readings do not fit the model, in words; empty where they do
     notes : what does not fit, and what was assumed, in words
     reference, spacing : as in :class:`~flatness.surface.lattice.Surface`
     """
@@ -60,6 +61,7 @@ class LikelySurface:
     parameters: Parameters
     error_basis: str
     shortest_wave: float
+    misfit: tuple[str, ...]
     notes: tuple[str, ...]
     reference: str
     spacing: float
@@ -125,12 +127,13 @@ def likely_surface(
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
     fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0))
+    misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
     mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
     return LikelySurface(
         plain.x, plain.y, mean, error, fit.best, fit.error_basis, 2 * step,
-        tuple(_notes(fit, step, roughness)), plain.reference, plain.spacing, fit,
+        misfit, tuple(_notes(fit, step, roughness, misfit)), plain.reference, plain.spacing, fit,
     )  # fmt: skip
 
 
@@ -177,7 +180,7 @@ def _posterior(stations: Stations, p: Parameters, x: Floats, y: Floats, prior: P
     raise ArgumentError("the readings' covariance cannot be factored", remedy="check for stations read twice")
 
 
-def _notes(fit: Fit, step: float, roughness: Roughness | None) -> Iterator[str]:
+def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str, ...]) -> Iterator[str]:
     if fit.error_basis == "fitted":
         yield (
             f"the file gives no accuracy and no station was read twice: a reading error of "
@@ -190,6 +193,10 @@ def _notes(fit: Fit, step: float, roughness: Roughness | None) -> Iterator[str]:
             f"waves shorter than {2 * step:.0f} mm (two stations) are invisible to these readings; assumed: the "
             "surface is as smooth between stations as across them (a spot check between stations can replace this)"
         )
+    yield from misfit
+
+
+def _misfit(fit: Fit) -> Iterator[str]:
     off = left_out(fit.stations, fit.best)
     worst, spread = float(np.abs(off).max()), float(np.sqrt(np.mean(off**2)))
     if worst > WILD_ONE:

@@ -17,6 +17,8 @@ from flatness.survey.header import Header
 from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
 
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
+LEAST_FILLED = 0.5  # share of the outline's length and width that stations of a survey span; the kit's own
+FAR_MM = 300.0  # heights all over a foot off their datum are seldom heights; the kit's own
 NEIGHBOURS = 8
 FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
 SIGMAS = 6.0
@@ -53,7 +55,9 @@ def check_readings(readings: Readings, heights: list[float], header: Header, rep
     _check_spread(x[place], y[place], points, report)
     _check_inside(x, y, points, header, report)
     _check_repeats(index, z, points, header.accuracy, report)
+    _check_reach(x, y, points, header, report)
     notes = far_off_neighbours(x, y, z, points, header.accuracy, report.file)
+    notes += _look_like_drops(z, readings, points, report.file)
     return notes + _not_taken(readings, header, report.file)
 
 
@@ -79,6 +83,34 @@ def _on_surface(readings: Readings, heights: list[float]) -> tuple[list[Reading]
 def _places(points: list[Reading]) -> tuple[Floats, Floats]:
     x, y = (np.array([getattr(reading, name) for reading in points], dtype=float) for name in ("x", "y"))
     return x, y
+
+
+def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:
+    """Report stations that would fill the outline were their positions read in feet or metres."""
+    if header.outline is None or len(x) < 3:
+        return
+    west, south, east, north = header.outline.bounds
+    for unit, factor in (("ft", 12.0), ("m", 1000.0)):
+        shares = [float(np.ptp(x)) * factor / (east - west), float(np.ptp(y)) * factor / (north - south)]
+        if all(LEAST_FILLED <= share <= 1.05 for share in shares):
+            report.add(
+                f"the stations reach over {_both(float(np.ptp(x)))} by {_both(float(np.ptp(y)))} of an outline of "
+                f"{_both(east - west)} by {_both(north - south)}; in {unit} they would fill it",
+                points[0].row, points[0].column, expected="stations spread over the outline",
+                remedy=f"state the positions' unit: {unit} in the grid's corner cell, or x [{unit}] as the heading",
+            )  # fmt: skip
+
+
+def _look_like_drops(z: Floats, readings: Readings, points: list[Reading], file: str) -> list[Problem]:
+    """A note where heights all stand far above their datum, as drops from an instrument do."""
+    if readings.quantity != "height" or not len(z) or z.min() < FAR_MM or np.ptp(z) > z.min() / 2:
+        return []
+    return [Problem(
+        f"all heights lie between {_both(float(z.min()))} and {_both(float(z.max()))}; read down from a laser they are "
+        "drops, and proud and shy change places", file, points[0].row, points[0].cell.rstrip("0123456789"),
+        expected="heights off a datum near the surface, or drops",
+        remedy="write `# reading: drop` if they were measured from the instrument's line to the surface",
+    )]  # fmt: skip
 
 
 def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

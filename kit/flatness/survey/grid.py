@@ -8,6 +8,7 @@ from flatness.survey.cells import (
     LengthReader,
     Reading,
     Readings,
+    Record,
     Table,
     column_letter,
     is_empty,
@@ -40,7 +41,21 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
             remedy="empty the corner cell; x positions run along the first row, y positions down the first "
             "column",
         )  # fmt: skip
-    along = [(first.row, c, first.cell(c)) for c in range(1, max(len(record.cells) for record in table.body))]
+    width = max(len(record.cells) for record in table.body)
+    while width > 1 and all(is_empty(record.cell(width - 1)) for record in table.body):
+        width -= 1
+    wide = [r for r in rows if any(not is_empty(r.cell(c)) for c in range(_filled(first), width))]
+    if 0 < 2 * len(wide) < len(rows):
+        # a row or two longer than the positions is a slip in that row, not a column without its position
+        for record in wide:
+            report.add(
+                "more readings in this row than there are x positions", record.row, _filled(first),
+                value=text_of(record.cell(_filled(first))), expected=f"at most {_filled(first) - 1} readings",
+                remedy="look for a comma inside a number of this row: write a point for decimals; or fill in the "
+                "missing x position",
+            )  # fmt: skip
+        width = _filled(first)
+    along = [(first.row, c, first.cell(c)) for c in range(1, width)]
     down = [(record.row, 0, record.cell(0)) for record in rows]
     x = _positions("x", along, [[row.cell(c) for row in rows] for _, c, _ in along], unit or None, lengths)
     y = _positions("y", down, [list(row.cells[1:]) for row in rows], unit or None, lengths)
@@ -56,6 +71,11 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
             if value is not None and x_here is not None and y_here is not None:
                 readings.append(Reading(x_here, y_here, value, record.row, column))
     return Readings(tuple(readings), quantity, tuple(not_taken))
+
+
+def _filled(record: Record) -> int:
+    """How many cells a row has, up to the last that is not empty."""
+    return max((c + 1 for c in range(len(record.cells)) if not is_empty(record.cell(c))), default=1)
 
 
 def _positions(
