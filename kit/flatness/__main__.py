@@ -18,6 +18,7 @@ import pandas as pd
 import flatness
 from flatness.commands.compare import add_compare
 from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
 from flatness.limits.more_readings import BATCH
@@ -70,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     add_json(check)
     add_compare(commands)
+    add_sheet(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
     limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")

@@ -1,0 +1,215 @@
+"""Blank reading sheets: a grid of tape positions with empty cells, that the reader takes straight back once filled.
+
+A sheet holds no readings and no verdict. Text that a user gives stands in one cell, behind a ``#``, where no
+spreadsheet takes it for a formula; and no file is overwritten unasked.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from flatness.errors import ArgumentError, FlatnessError
+from flatness.lengths import MM_PER, format_length, settle
+from flatness.survey.blank import BlankSheet
+from flatness.survey.checks import INCH_MM
+from flatness.survey.files import SurveyFileExistsError, read_survey
+from flatness.survey.header import QUANTITIES
+from flatness.survey.readings import REFERENCES, SURFACES, Floats
+
+MOST_STATIONS = 20_000
+SHORTEST_LAST = 0.25  # of a step: where less is left at the far wall, the last whole step is lengthened instead
+TAPE_MM = {"in": 25.4 / 16, "ft": 25.4 / 16}  # what positions are rounded to; 1 mm in metric units
+
+
+def grid_positions(extent: float, step: float) -> Floats:
+    """Positions [mm] of stations from one wall to the other.
+
+    Whole steps from the first wall, the last station at the far wall. The last step is shorter than the others, or a
+    little longer where less than a quarter of a step would be left.
+
+    Parameters
+    ----------
+    extent : from wall to wall [mm]
+    step : between stations [mm]
+
+    Examples
+    --------
+    >>> grid_positions(3000, 800).tolist()
+    [0.0, 800.0, 1600.0, 2400.0, 3000.0]
+    >>> grid_positions(3300, 800).tolist()
+    [0.0, 800.0, 1600.0, 2400.0, 3300.0]
+    """
+    for name, value in (("extent", extent), ("step", step)):
+        if not (isinstance(value, (int, float)) and math.isfinite(value) and value > 0):
+            raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected="mm above zero")
+    if extent / step > MOST_STATIONS:
+        raise _too_many(f"{extent / step:.0f} along one wall")
+    whole = max(0, math.floor(extent / step - SHORTEST_LAST + 1e-9))
+    return np.append(np.arange(whole + 1) * float(step), float(extent))
+
+
+def blank_sheet(
+    x: Sequence[float] | Floats, y: Sequence[float] | Floats, path: str | os.PathLike[str], *, title: str = "",
+    unit: str = "in", reading: str = "drop", accuracy: float | None = None, outline: Polygon | None = None,
+    openings: Sequence[Polygon] = (), surface: str = "floor", reference: str | None = None, overwrite: bool = False,
+) -> None:  # fmt: skip
+    """Write a blank reading sheet: positions along the first row and column, empty cells for the readings.
+
+    Parameters
+    ----------
+    x, y : positions [mm], rising, two or more each; written to the nearest 1/16 in or 1 mm, as the outline's and the
+        openings' corners are
+    path : a ``.csv`` or ``.xlsx`` file. The cells of a workbook are formatted as Text, so that 3/8 stays 3/8
+    title : on one line
+    unit : of readings that will carry none: ``in``, ``ft``, ``mm``, ``cm`` or ``m``
+    reading : ``drop`` from the instrument's line to the surface, or ``height`` off a datum
+    accuracy : one standard deviation of one reading [mm]; None leaves it out
+    outline, openings : of the surface [mm]; cells outside are shaded in the workbook, to be left empty
+    surface : ``floor``, ``ceiling`` or ``wall``
+    reference : ``level``, ``plumb`` or ``string``; None takes plumb for a wall and level otherwise
+    overwrite : replace a file that is there already
+
+    Raises
+    ------
+    ArgumentError : a value out of range, or a sheet that would not read back
+    SurveyFileExistsError : there is a file of this name
+    """
+    path = Path(path)
+    if path.suffix.lower() not in (".csv", ".xlsx"):
+        raise ArgumentError(
+            "a sheet is written as CSV or as XLSX", value=path.name, expected="a name that ends in .csv or .xlsx",
+            remedy="rename it",
+        )  # fmt: skip
+    _check_word("unit", unit, tuple(MM_PER))
+    _check_word("reading", reading, QUANTITIES)
+    _check_word("surface", surface, SURFACES)
+    usual = "plumb" if surface == "wall" else "level"
+    _check_word("reference", reference or usual, tuple(name for name in REFERENCES if name in (usual, "string")))
+    check_title(title)
+    if accuracy is not None and not (math.isfinite(accuracy) and accuracy > 0):
+        raise ArgumentError("accuracy out of range", column="accuracy", value=str(accuracy), expected="mm above zero")
+    xs, ys = (_on_tape(name, values, unit) for name, values in (("x", x), ("y", y)))
+    if len(xs) * len(ys) > MOST_STATIONS:
+        raise _too_many(f"{len(xs)} x {len(ys)}")
+    entries = [
+        ("title", title), ("date", ""), ("surface", surface), ("unit", unit), ("reading", reading),
+        ("reference", reference or usual),
+    ]  # fmt: skip
+    entries += [("accuracy", _exact(accuracy, unit))] if accuracy is not None else []
+    entries += [("outline", _corners(outline, unit))] if outline is not None else []
+    entries += [("opening", _corners(opening, unit)) for opening in openings]
+    sheet = BlankSheet(
+        tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date"),
+        tuple(_position(value, unit) for value in xs), tuple(_position(value, unit) for value in ys),
+        _reached(xs, ys, outline, openings), unit, reading, surface,
+    )  # fmt: skip
+    _make_sure(sheet, title, xs, ys)
+    data = sheet.text().encode("utf-8-sig") if path.suffix.lower() == ".csv" else sheet.workbook()
+    _write(path, data, overwrite)
+
+
+def check_title(title: str) -> None:
+    """Raise ArgumentError where a title cannot stand on a sheet."""
+    if title != title.strip() or not title.isprintable():
+        raise ArgumentError(
+            "the title cannot stand in one line", column="title", value=title,
+            expected="a text on one line, without spaces at its ends", remedy="change it",
+        )  # fmt: skip
+
+
+def _check_word(name: str, value: str, known: tuple[str, ...]) -> None:
+    if value not in known:
+        raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=" or ".join(known))
+
+
+def _too_many(value: str) -> ArgumentError:
+    return ArgumentError(
+        "more stations than a sheet takes", value=value, expected=f"at most {MOST_STATIONS}",
+        remedy="choose a wider step, or a sheet for each part of the surface",
+    )  # fmt: skip
+
+
+def _rounded(mm: float, unit: str) -> float:
+    tape = TAPE_MM.get(unit, 1.0)
+    return settle(math.floor(settle(mm) / tape + 0.5) * tape)
+
+
+def _on_tape(name: str, values: Sequence[float] | Floats, unit: str) -> Floats:
+    exact = np.asarray(values, dtype=np.float64)
+    if exact.ndim != 1 or len(exact) < 2 or not np.isfinite(exact).all():
+        raise ArgumentError("not positions", column=name, value=str(values), expected="two or more, finite, in mm")
+    rounded = np.array([_rounded(value, unit) for value in exact])
+    if np.diff(rounded).min() <= 0:
+        raise ArgumentError(
+            "positions that do not rise", column=name, value=str(exact.tolist()),
+            expected="each beyond the one before, by what a tape shows",
+        )  # fmt: skip
+    return rounded
+
+
+def _position(mm: float, unit: str) -> str:
+    """A position as a tape reads it; without its unit where it is the sheet's own."""
+    if unit in TAPE_MM:
+        return format_length(mm, "ft", 16)
+    return format(settle(mm / float(MM_PER[unit])), ".6g")
+
+
+def _exact(mm: float, unit: str) -> str:
+    """A length of the header, exact; in words that need no inch mark."""
+    if unit in TAPE_MM and settle(mm / 25.4 * 64) == round(mm / 25.4 * 64):
+        return f"{format_length(mm, 'in', 64)[:-1]} in"
+    return f"{settle(mm)!r} mm".replace(".0 mm", " mm")
+
+
+def _corners(area: Polygon, unit: str) -> str:
+    corners = list(area.exterior.coords)[:-1]
+    return " ".join(f"({_exact(_rounded(x, unit), unit)}, {_exact(_rounded(y, unit), unit)})" for x, y in corners)
+
+
+def _reached(x: Floats, y: Floats, outline: Polygon | None, openings: Sequence[Polygon]) -> NDArray[np.bool_]:
+    gx, gy = np.meshgrid(x, y)
+    inside = np.ones(gx.shape, dtype=bool)
+    if outline is not None:
+        # as the reader does: a station by the edge is on the surface
+        inside &= shapely.contains_xy(outline.buffer(INCH_MM), gx, gy)
+    for opening in openings:
+        inside &= ~shapely.contains_xy(opening, gx, gy)
+    return inside
+
+
+def _make_sure(sheet: BlankSheet, title: str, x: Floats, y: Floats) -> None:
+    """The sheet reads back, once filled, with its title and its positions; else an error, before it is written."""
+    try:
+        again = read_survey(sheet.text("1").encode("utf-8-sig"), name="sheet.csv")
+    except FlatnessError as error:
+        first = error.problems[0]
+        raise ArgumentError(
+            f"the sheet would not read back: {first.what}", value=first.value, expected=first.expected,
+            remedy=first.remedy,
+        ) from error  # fmt: skip
+    gx, gy = np.meshgrid(x, y)
+    found = again.points[["x", "y"]].to_numpy()
+    expected = np.column_stack([gx[sheet.reached], gy[sheet.reached]])
+    if again.title != title or found.shape != expected.shape or np.abs(found - expected).max() > 1e-3:
+        raise ArgumentError("the sheet would not read back the same", value=title, remedy="change the title")
+
+
+def _write(path: Path, data: bytes, overwrite: bool) -> None:
+    try:
+        with path.open("wb" if overwrite else "xb") as file:
+            file.write(data)
+    except FileExistsError as error:
+        raise SurveyFileExistsError(
+            "there is a file of this name already", file=path.name, expected="a new name",
+            remedy="choose another name, or say that it is to be overwritten",
+        ) from error  # fmt: skip
+    except OSError as error:
+        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(path)) from error
