@@ -99,9 +99,6 @@ UNFIT = [
 
 @pytest.mark.parametrize(("name", "survey", "reason"), UNFIT)
 def test_a_limit_that_does_not_fit_is_undecided_with_the_reason_and_no_number(name, survey, reason):
-    names = {limit.name for limit in published()}
-    if name not in names:
-        name = next(n for n in sorted(names) if n.startswith(name.rsplit("-", 1)[0]) and "level" in n)
     row = flatness.check(floor(valley(1.0), **survey), name, draws=20).iloc[0]
     assert row.verdict == "undecided"
     assert reason in row.note
@@ -144,10 +141,9 @@ def test_agreed_limits_of_every_kind():
 def test_the_draws_measure_what_the_lattice_measures():
     """Each draw goes through the same path: an error so small that all draws are the readings gives their measure."""
     survey = floor(lambda x, y: 3 * np.sin(x / 900) + 2 * np.cos(y / 1100), nx=13, ny=16, step=FT, accuracy=0.005)
-    names = ["wood-glued", "plane", "new-home-uk-floor-2m"]
     limits = ["wood-glued", flatness.plane_limit(3048, 6), flatness.offset_limit(2000, 5), flatness.level_limit(12)]
     table = flatness.check(survey, limits, spacing=FT, draws=10)
-    assert len(names) <= len(table)
+    assert len(table) == 5  # the finish has two limits
     np.testing.assert_allclose(table.likely_mm, table.as_read_mm, rtol=0.02)
 
 

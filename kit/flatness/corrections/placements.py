@@ -17,14 +17,12 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
 from flatness.errors import ArgumentError
-from flatness.measures.bars import BLOCK, whole_steps
-from flatness.measures.lines import Heading, all_headings, displaced
+from flatness.measures.bars import BLOCK, arm_heights, whole_steps
+from flatness.measures.lines import Heading, all_headings
 from flatness.surface.lattice import STEP_NOISE
 from flatness.survey.readings import Floats
 
 Ints = NDArray[np.int64]
-
-DEEP = -1e15  # [mm] stands for "no surface": no bar ever rests there
 
 
 @dataclass(frozen=True)
@@ -155,7 +153,7 @@ def _worst_along(
 ) -> Placements:
     """Of one heading, for each contact behind a node the steepest chord to a contact ahead; the worst of those."""
     flat = z.reshape(-1)
-    behind, ahead = (_arm(z, heading, sign, steps - 1) for sign in (-1, 1))
+    behind, ahead = (arm_heights(z, heading, sign, steps - 1) for sign in (-1, 1))
     found = [_none()]
     width = max(1, 8 * BLOCK // steps)
     for first in range(0, len(flat), width):
@@ -182,19 +180,6 @@ def _worst_along(
             Placements(full * which[0], full * which[1], node + first, i_worse + 1, reach[i_worse, node], excess[worse])
         )
     return _joined(found)
-
-
-def _arm(z: Floats, heading: Heading, sign: int, steps: int) -> Floats:
-    """[k, nodes] heights 1, 2, ... steps from each node along the heading; DEEP beyond a break."""
-    reached = np.isfinite(z)
-    arm = []
-    for k in range(1, steps + 1):
-        height = displaced(z, sign * k * heading.dx, sign * k * heading.dy)
-        reached = reached & np.isfinite(height)
-        if not reached.any():
-            break
-        arm.append(np.where(reached, height, DEEP).reshape(-1))
-    return np.array(arm).reshape(len(arm), z.size)
 
 
 def _none() -> Placements:

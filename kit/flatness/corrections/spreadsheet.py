@@ -10,7 +10,6 @@ import csv
 import io
 import os
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,6 +21,7 @@ from openpyxl.utils import get_column_letter
 
 from flatness.errors import ArgumentError
 from flatness.lengths import MM_PER
+from flatness.survey.saving import write_new
 
 UNITS = ("mm", "in")
 # inches as the tape reads them: a typed number, shown to the nearest 1/16
@@ -48,7 +48,7 @@ def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(shown.columns)
     writer.writerows([_cell(value) for value in row] for row in shown.itertuples(index=False, name=None))
-    _write(path, out.getvalue().encode("utf-8"), overwrite)
+    write_new(path, out.getvalue().encode("utf-8"), overwrite)
 
 
 def write_xlsx(
@@ -70,7 +70,7 @@ def write_xlsx(
             notes.cell(row, 1, _cell(text)).alignment = Alignment(wrap_text=True, vertical="top")
     out = io.BytesIO()
     book.save(out)
-    _write(path, out.getvalue(), overwrite)
+    write_new(path, out.getvalue(), overwrite)
 
 
 def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
@@ -129,17 +129,3 @@ def _cell(value: Any) -> Any:
     if isinstance(value, np.generic):
         return value.item()
     return value
-
-
-def _write(path: str | os.PathLike[str], data: bytes, overwrite: bool) -> None:
-    target = Path(path)
-    try:
-        with target.open("wb" if overwrite else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise ArgumentError(
-            "there is a file of this name already", file=target.name, expected="a new name",
-            remedy="choose another name, or say overwrite=True",
-        ) from error  # fmt: skip
-    except OSError as error:
-        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(target)) from error

@@ -99,8 +99,8 @@ def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
     if steps < 2:
         return np.zeros_like(z)
     flat = z.reshape(-1)
-    behind = _arm(z, heading, -1, steps - 1)
-    ahead = _arm(z, heading, +1, steps - 1)
+    behind = arm_heights(z, heading, -1, steps - 1)
+    ahead = arm_heights(z, heading, +1, steps - 1)
     top = flat.copy()
     width = max(1, 8 * BLOCK // steps)
     for first in range(0, len(flat), width):
@@ -119,7 +119,7 @@ def _arms(behind: int, ahead: int, steps: int) -> Iterator[tuple[int, int]]:
             yield i, most
 
 
-def _arm(z: Floats, heading: Heading, sign: int, steps: int) -> Floats:
+def arm_heights(z: Floats, heading: Heading, sign: int, steps: int) -> Floats:
     """[steps, nodes] heights 1, 2, ... steps from each node along the heading; DEEP beyond a break."""
     reached = np.isfinite(z)
     arm = []

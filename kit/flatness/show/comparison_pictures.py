@@ -6,11 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from flatness.comparison.comparing import Comparison
-from flatness.errors import ArgumentError
-from flatness.show.axes import save_chart
 from flatness.show.differences import before_after, difference_map
 from flatness.show.done import done_chart
-from flatness.show.pictures import check_ours
+from flatness.show.pictures import write_charts
 from flatness.show.words import shown_unit
 
 
@@ -33,15 +31,4 @@ def write_comparison(comparison: Comparison, folder: Path, stem: str, unit: str 
     ------
     ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
     """
-    charts = comparison_charts(comparison, unit)
-    paths = {name: folder / f"{stem}-{name}.png" for name in charts}
-    for path in paths.values():
-        check_ours(path)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        return [save_chart(chart, paths[name]) for name, chart in charts.items()]
-    except OSError as error:
-        raise ArgumentError(
-            "the pictures cannot be written", value=str(folder), expected="a folder that can be written to",
-            remedy=f"choose another folder ({error.strerror})",
-        ) from error  # fmt: skip
+    return write_charts(comparison_charts(comparison, unit), folder, stem)

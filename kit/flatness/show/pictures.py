@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,16 @@ def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, b
     ------
     ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
     """
-    charts = check_charts(assessment, unit, batch)
+    return write_charts(check_charts(assessment, unit, batch), folder, stem)
+
+
+def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Path]:
+    """Write charts as PNG files ``STEM-NAME.png`` into a folder; all or, where one name is taken, none.
+
+    Raises
+    ------
+    ArgumentError : as for :func:`write_pictures`
+    """
     paths = {name: folder / f"{stem}-{name}.png" for name in charts}
     for path in paths.values():
         check_ours(path)

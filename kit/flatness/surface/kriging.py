@@ -150,13 +150,16 @@ def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Float
     return _log_likelihood(f), gradient
 
 
-def predict(stations: Stations, p: Parameters, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+def predict(
+    stations: Stations, p: Parameters, x: Floats, y: Floats, factored: Factored | None = None
+) -> tuple[Floats, Floats, Floats]:
     """Best estimate [m] mm at places x, y [m], and what its covariance is made of.
 
     Returns mean [m], V [n, m] and W [3, m]: covariance = prior - V' V + W' W, whose second part is what the
-    readings take away and the third what not knowing the trend adds.
+    readings take away and the third what not knowing the trend adds. ``factored`` is what :func:`factor` gives for
+    these stations and parameters, where it is at hand.
     """
-    f = factor(stations, p)
+    f = factored or factor(stations, p)
     prior = surface_covariance(stations.x[:, None] - x, stations.y[:, None] - y, p)
     v = solve_triangular(f.low, prior, lower=True, check_finite=False, overwrite_b=True)
     h = trend(x, y)
@@ -166,8 +169,8 @@ def predict(stations: Stations, p: Parameters, x: Floats, y: Floats) -> tuple[Fl
     return mean, v, w
 
 
-def left_out(stations: Stations, p: Parameters) -> Floats:
+def left_out(stations: Stations, p: Parameters, factored: Factored | None = None) -> Floats:
     """Each reading against its prediction from all the others, in units of that prediction's own error [n]."""
-    proj = projection(factor(stations, p))
+    proj = projection(factored or factor(stations, p))
     out: Floats = proj @ stations.height / np.sqrt(np.diag(proj))
     return out

@@ -16,7 +16,7 @@ from scipy.linalg import LinAlgError, cholesky
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
-from flatness.surface.kriging import Parameters, Stations, left_out, predict, surface_covariance
+from flatness.surface.kriging import Factored, Parameters, Stations, factor, left_out, predict, surface_covariance
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
@@ -98,7 +98,7 @@ class LikelySurface:
 
     def predict_at(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
-        return _estimate(self.fit, x, y)
+        return _estimate(self.fit, factor(self.fit.stations, self.fit.best), x, y)
 
 
 def likely_surface(
@@ -127,21 +127,22 @@ def likely_surface(
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
     fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0))
-    misfit = tuple(_misfit(fit))
+    factored = factor(fit.stations, fit.best)
+    misfit = tuple(_misfit(fit, factored))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
-    mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
+    mean[plain.inside], error[plain.inside] = _estimate(fit, factored, gx, gy)
     return LikelySurface(
         plain.x, plain.y, mean, error, fit.best, fit.error_basis, 2 * step,
         misfit, tuple(_notes(fit, step, roughness, misfit)), plain.reference, plain.spacing, fit,
     )  # fmt: skip
 
 
-def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def _estimate(fit: Fit, factored: Factored, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     x, y = x - fit.origin[0], y - fit.origin[1]
     mean, error = np.empty(len(x)), np.empty(len(x))
     for part in _parts(len(x)):
-        mean[part], v, w = predict(fit.stations, fit.best, x[part], y[part])
+        mean[part], v, w = predict(fit.stations, fit.best, x[part], y[part], factored)
         variance = fit.best.scale**2 + fit.best.rough_scale**2 - (v * v).sum(axis=0) + (w * w).sum(axis=0)
         error[part] = np.sqrt(np.maximum(variance, 0.0))
     return mean + fit.origin[2], error
@@ -196,8 +197,8 @@ def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str
     yield from misfit
 
 
-def _misfit(fit: Fit) -> Iterator[str]:
-    off = left_out(fit.stations, fit.best)
+def _misfit(fit: Fit, factored: Factored) -> Iterator[str]:
+    off = left_out(fit.stations, fit.best, factored)
     worst, spread = float(np.abs(off).max()), float(np.sqrt(np.mean(off**2)))
     if worst > WILD_ONE:
         place = int(np.abs(off).argmax())

@@ -20,6 +20,7 @@ from flatness.survey.delimited import read_delimited
 from flatness.survey.header import read_header
 from flatness.survey.layout import read_layout
 from flatness.survey.readings import POINT_COLUMNS, Survey
+from flatness.survey.saving import write_new
 from flatness.survey.setups import reduce_setups
 from flatness.survey.workbook import read_workbook
 from flatness.survey.writing import differences, survey_text
@@ -122,16 +123,7 @@ def write_survey(survey: Survey, path: str | os.PathLike[str], *, overwrite: boo
         )
     data = survey_text(survey).encode("utf-8-sig")
     _make_sure(survey, data)
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise SurveyFileExistsError(
-            "there is a file of this name already", file=path.name, expected="a new name",
-            remedy="choose another name, or say overwrite=True",
-        ) from error  # fmt: skip
-    except OSError as error:
-        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(path)) from error
+    write_new(path, data, overwrite, exists=SurveyFileExistsError)
 
 
 def _make_sure(survey: Survey, data: bytes) -> None:

@@ -23,6 +23,7 @@ from flatness.survey.checks import INCH_MM
 from flatness.survey.files import SurveyFileExistsError, read_survey
 from flatness.survey.header import QUANTITIES
 from flatness.survey.readings import REFERENCES, SURFACES, Floats
+from flatness.survey.saving import write_new
 
 MOST_STATIONS = 20_000
 SHORTEST_LAST = 0.25  # of a step: where less is left at the far wall, the last whole step is lengthened instead
@@ -113,7 +114,10 @@ def blank_sheet(
     )  # fmt: skip
     _make_sure(sheet, title, xs, ys)
     data = sheet.text().encode("utf-8-sig") if path.suffix.lower() == ".csv" else sheet.workbook()
-    _write(path, data, overwrite)
+    write_new(
+        path, data, overwrite, exists=SurveyFileExistsError,
+        remedy="choose another name, or say that it is to be overwritten",
+    )  # fmt: skip
 
 
 def check_title(title: str) -> None:
@@ -200,16 +204,3 @@ def _make_sure(sheet: BlankSheet, title: str, x: Floats, y: Floats) -> None:
     expected = np.column_stack([gx[sheet.reached], gy[sheet.reached]])
     if again.title != title or found.shape != expected.shape or np.abs(found - expected).max() > 1e-3:
         raise ArgumentError("the sheet would not read back the same", value=title, remedy="change the title")
-
-
-def _write(path: Path, data: bytes, overwrite: bool) -> None:
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise SurveyFileExistsError(
-            "there is a file of this name already", file=path.name, expected="a new name",
-            remedy="choose another name, or say that it is to be overwritten",
-        ) from error  # fmt: skip
-    except OSError as error:
-        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(path)) from error
