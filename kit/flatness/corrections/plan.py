@@ -1,0 +1,110 @@
+"""The plan of the corrections: what is to be done at every spot, what it takes, and what stands afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from flatness.corrections.cautions import Caution
+from flatness.corrections.finished import target_heights
+from flatness.corrections.members import Members
+from flatness.corrections.quantities import Quantities
+from flatness.corrections.terms import Binding, FixedSpot
+from flatness.limits.kinds import Limit
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats, Survey
+
+# in the order of the work; `engineer`: may not be taken down without a word from the engineer or the maker
+ACTIONS = ("leave", "engineer", "plane", "sister", "fur", "fill")
+OUTSIDE = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What to do at every spot, and the proof that it passes.
+
+    Attributes
+    ----------
+    survey : the readings it rests on
+    surface : the surface as found that it was planned on
+    based_on : ``likely``, the best estimate, or ``as-read``
+    strategy : how the target was chosen
+    limits : that the finished surface shall meet
+    headings : directions in which bars are laid
+    change : [ny, nx] mm, adding positive; NaN where there is no surface
+    actions : [ny, nx], index into ``ACTIONS``; ``OUTSIDE`` where there is no surface
+    patches : DataFrame, one row a connected area of one action, in the order of work: ``name`` (``P1``...),
+        ``action``, ``area_mm2``, ``greatest_mm`` (signed, adding positive), ``mean_mm`` (signed), ``volume_mm3``
+        (never negative), ``x_mm``, ``y_mm`` (a point inside), ``from_x_mm``, ``to_x_mm``, ``from_y_mm``,
+        ``to_y_mm``, ``outline`` (a shapely polygon [mm]), ``note``
+    after : DataFrame, one row a limit: ``limit``, ``measure`` (in words), ``before_mm``, ``after_mm``, ``allowed_mm``,
+        ``passes`` (bool, the planned surface measured again with the ordinary code), ``chance`` (that the true
+        surface passes when the change is made exactly), ``verdict`` (at the confidence asked for), ``note``
+    cost : rates x area x change
+    bound : no change that passes costs less; NaN where the strategy does not seek the least
+    flat_cost : what the cheapest dead-flat plane (or level, where level is asked for) would cost
+    binding : terms that are met with nothing to spare
+    fixed : spots whose finished height was given
+    members : what lies beneath, where it was given
+    quantities : what it takes
+    settings : every choice and default that the plan rests on, by name
+    notes : what the reader must know
+    cautions : that go with the advice
+    finished : False where the search for the least work was stopped early
+    """
+
+    survey: Survey
+    surface: Surface
+    based_on: str
+    strategy: str
+    limits: tuple[Limit, ...]
+    headings: int
+    change: Floats
+    actions: NDArray[np.int8]
+    patches: pd.DataFrame
+    after: pd.DataFrame
+    cost: float
+    bound: float
+    flat_cost: float
+    quantities: Quantities
+    binding: tuple[Binding, ...] = ()
+    fixed: tuple[FixedSpot, ...] = ()
+    members: Members | None = None
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    finished: bool = True
+
+    @property
+    def x(self) -> Floats:
+        """[nx] mm."""
+        return self.surface.x
+
+    @property
+    def y(self) -> Floats:
+        """[ny] mm."""
+        return self.surface.y
+
+    @property
+    def target(self) -> Floats:
+        """[ny, nx] mm, height of the surface after the change."""
+        return target_heights(self)
+
+    @property
+    def passes(self) -> bool:
+        """Whether the planned surface, measured again, is within every limit that can be measured on it."""
+        return bool(self.after["passes"].all())
+
+    @property
+    def gap(self) -> float:
+        """(cost - bound) / cost, the proof's slack; 0 where nothing need be done."""
+        return (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
+
+    def action(self, name: str) -> NDArray[np.bool_]:
+        """[ny, nx], True where this action is planned."""
+        return np.asarray(self.actions == ACTIONS.index(name))
