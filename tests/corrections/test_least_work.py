@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from flatness.corrections.least_work import least_work
-from flatness.corrections.placements import Requirement, broken_placements, rows_of
+from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.lengths import settle

@@ -2,11 +2,15 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 import flatness
 import simulated_rooms as rooms
 from flatness.errors import ArgumentError, MeasureError
+from flatness.limits import more_readings as more_readings_module
 from flatness.limits.spot_check import SpotCheck, median_gap
+
+DRAWN = np.random.default_rng(4).multivariate_normal([0, 0], [[1.0, 0.8], [0.8, 1.0]], size=1500)
 
 
 @pytest.fixture(scope="module")
@@ -21,11 +25,12 @@ def undecided():
 
 def test_a_batch_of_places_on_the_surface_each_taking_doubt_away(undecided):
     places = flatness.more_readings(undecided)
-    assert list(places.columns) == ["x", "y", "error_mm", "doubt_left"]
+    assert list(places.columns) == ["x", "y", "error_mm", "doubt_left", "decided"]
     assert len(places) == 6
-    assert not places.duplicated(["x", "y"]).all()
+    assert not places.duplicated(["x", "y"]).any()
+    assert places.decided.between(0, 1).all()
     assert places.doubt_left.is_monotonic_decreasing
-    assert 0 < places.doubt_left.iloc[-1] < 0.9
+    assert 0 < places.doubt_left.iloc[-1] < 0.95
     surface = undecided.subject.surface
     assert places.x.isin(surface.x).all()
     assert places.y.isin(surface.y).all()
@@ -40,6 +45,22 @@ def test_the_places_bear_on_the_worst_bars_and_not_on_the_far_corner(undecided):
     surface = undecided.subject.surface
     near = [np.hypot(surface.x[ix] - first.x, surface.y[iy] - first.y) <= rooms.BAR for iy, ix in worst]
     assert np.mean(near) > 0.3
+
+
+def test_the_doubt_that_one_reading_leaves_against_bayes_rule_written_out():
+    """One place, one bar: gap and reading are jointly normal, so the doubt after it is in closed form."""
+    doubt = more_readings_module._Doubt(DRAWN[:, :1], 0.3, None)
+    chosen, left, _ = more_readings_module._choose(
+        doubt, DRAWN[:, 1:], np.array([[1.0]]), np.array([[0.8]]), 0.5, 1, 0.95, 0
+    )
+    assert chosen == [0]
+    # gap ~ N(0, 1); reading = place + error, variance 1.25, covariance with the gap 0.8
+    share = 0.8 / 1.25
+    rest = np.sqrt(1 - 0.8 * share)
+    news = np.random.default_rng(5).normal(0, np.sqrt(1.25), 200_000) * share
+    chance = norm.cdf((0.3 - news) / rest)
+    expected = np.mean(chance * (1 - chance)) / (norm.cdf(0.3) * norm.sf(0.3))
+    assert left[0] == pytest.approx(expected, abs=0.12)
 
 
 def flatness_gaps(heights, found):

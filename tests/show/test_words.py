@@ -49,8 +49,10 @@ def test_the_batch_stands_in_order_in_tape_positions(doubtful, unit):
     nearest = INCH / 16 if unit == "in" else 0.5
     for row, x, y, left in zip(rows, more.x, more.y, more.doubt_left, strict=True):
         assert (parse_length(row[1]), parse_length(row[2])) == pytest.approx((x, y), abs=nearest + 1e-6)
-        assert float(row[4]) == pytest.approx(100 * left, abs=0.5)
-    assert doubtful.judged[0].limit.name in " ".join(block_of(text)[1:3])
+        assert f"{row[4]} %" == words.percent(left)
+    said = " ".join(" ".join(block_of(text)).split())
+    assert f"To decide {doubtful.judged[0].limit.name}" in said
+    assert f"pass or fail in {words.percent(more.decided.iloc[-1])} of cases" in said
 
 
 def test_no_batch_where_none_is_asked_for_where_all_is_decided_or_where_nothing_was_drawn(doubtful):
@@ -89,6 +91,7 @@ def test_of_several_in_doubt_the_pictured_one_is_to_be_decided_else_the_nearest_
 def test_a_place_that_is_read_already_or_comes_twice_is_marked_again(doubtful):
     x, y, _, _ = doubtful.subject.survey.stations()
     places = pd.DataFrame({"x": [x[3], 700.0, 700.0], "y": [y[3], 900.0, 900.0], "doubt_left": [0.5, 0.4, 0.3]})
+    places["decided"] = [0.1, 0.2, 0.3]
     lines = words.more_text(doubtful, doubtful.judged[0], places, "mm").splitlines()
     assert [", again" in line for line in lines if " leaves " in line and "along" in line] == [True, False, True]
     assert "`again` is a second reading" in " ".join(" ".join(lines).split())

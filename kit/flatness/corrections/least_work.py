@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flatness.corrections.placements import Requirement
+from flatness.measures.placements import Requirement
 from flatness.corrections.rounds import NOISE_MM, Rounds
 from flatness.corrections.target import Target, best_plane_target, level_target
 from flatness.corrections.terms import Depths, FixedSpot, Rates

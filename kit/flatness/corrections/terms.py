@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from flatness.corrections.placements import bilinear_corners
+from flatness.measures.placements import bilinear_corners
 from flatness.errors import ArgumentError, PlanError, Problem
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import minimize
+from scipy.special import ndtri
 
 from flatness.errors import MeasureError
 from flatness.surface.kriging import Parameters, Stations, likelihood_gradient
@@ -60,12 +61,19 @@ class Fit:
         """
         values, vectors = np.linalg.eigh(self.spread)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
+        moves = _spread_normal(sets, len(root), rng) if sets > 1 else np.zeros((1, len(root)))
         for number in range(sets):
             count = draws // sets + (number < draws % sets)
-            move = root @ rng.standard_normal(len(root)) if sets > 1 else np.zeros(len(root))
+            move = root @ moves[number]
             low, high = _bounds(self.best.reading_error)
             moved = np.clip(_logs(self.best)[: len(root)] + move, low[: len(root)], high[: len(root)])
             yield _parameters(moved, self.best), count
+
+
+def _spread_normal(count: int, dimensions: int, rng: np.random.Generator) -> Floats:
+    """Standard normal numbers [count, dimensions], one in each slice of equal chance (a Latin hypercube)."""
+    slices = np.array([rng.permutation(count) for _ in range(dimensions)]).T
+    return np.asarray(ndtri((slices + rng.random((count, dimensions))) / count))
 
 
 def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0)) -> Fit:

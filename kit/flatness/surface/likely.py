@@ -100,6 +100,15 @@ class LikelySurface:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
         return _estimate(self.fit, factor(self.fit.stations, self.fit.best), x, y)
 
+    def covariance_at(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
+        """Covariance [m, k] mm2 of the surface at places x, y [m] mm with places to_x, to_y [k] mm, as read."""
+        factored = factor(self.fit.stations, self.fit.best)
+        (x, y), (to_x, to_y) = ((px - self.fit.origin[0], py - self.fit.origin[1]) for px, py in ((x, y), (to_x, to_y)))
+        _, v, w = predict(self.fit.stations, self.fit.best, x, y, factored)
+        _, to_v, to_w = predict(self.fit.stations, self.fit.best, to_x, to_y, factored)
+        prior = surface_covariance(x[:, None] - to_x, y[:, None] - to_y, self.fit.best)
+        return np.asarray(prior - v.T @ to_v + w.T @ to_w)
+
 
 def likely_surface(
     survey: Survey,
