@@ -27,6 +27,7 @@ from flatness.limits.agreed import (
 )
 from flatness.limits.catalogue import limits
 from flatness.limits.more_readings import more_readings
+from flatness.limits.planning import plan_readings
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.verdict import assess, check
 from flatness.measures.fnumber_lines import estimated_lines, survey_lines
@@ -37,6 +38,7 @@ from flatness.surface.likely import likely_surface
 from flatness.survey.files import read_survey, write_survey
 from flatness.survey.levelling import adjust_levels
 from flatness.survey.readings import make_survey
+from flatness.survey.sheets import blank_sheet
 
 __all__ = [
     "ArgumentError",
@@ -48,6 +50,7 @@ __all__ = [
     "SurveyFileError",
     "adjust_levels",
     "assess",
+    "blank_sheet",
     "check",
     "compare",
     "estimated_lines",
@@ -63,6 +66,7 @@ __all__ = [
     "neighbour_limit",
     "offset_limit",
     "parse_length",
+    "plan_readings",
     "plane_limit",
     "plumb_limit",
     "profile_gaps",

@@ -31,7 +31,9 @@ def one(task):
     found = flatness.assess(survey, rooms.limit(), spacing=rooms.SPACING, seed=number)
     row = found.table.iloc[0]
     after = None
-    if row.verdict == "undecided" and more:
+    if row.verdict == "undecided" and more and not found.judged[0].in_doubt(found.confidence):
+        after = "undecided"  # the model does not fit: what is asked for is a look at one place, not a batch
+    elif row.verdict == "undecided" and more:
         places = flatness.more_readings(found)
         extra = [(round(p.y / rooms.SPACING), round(p.x / rooms.SPACING)) for p in places.itertuples()]
         again = rooms.survey(height, feet, number, extra)

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from flatness.corrections.least_work import least_work
-from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.lengths import settle
 from flatness.measures.bars import gap_map
+from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.measures.straightedge import straightedge
 from flatness.surface.lattice import make_surface
 

@@ -8,7 +8,7 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely import Polygon
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.surface.lattice import default_spacing, make_surface, station_step
+from flatness.surface.lattice import default_spacing, make_surface, station_step, widest_step
 from flatness.survey.readings import make_survey
 
 FT = 304.8
@@ -135,3 +135,11 @@ def test_a_lattice_too_fine_is_refused():
 def test_make_surface_wants_two_dimensions():
     with pytest.raises(ArgumentError, match="two-dimensional"):
         make_surface(np.zeros(4), 1.0)
+
+
+def test_a_few_readings_between_the_stations_do_not_make_the_grid_finer():
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(6) * 1200.0, np.arange(5) * 900.0))
+    alone = make_survey(x, y, np.zeros(30))
+    more_x, more_y = np.array([150.0, 1050, 1350, 2550, 3150, 4650]), np.array([300.0, 450, 1350, 1500, 2100, 3300])
+    more = make_survey(np.append(x, more_x), np.append(y, more_y), np.zeros(36))
+    assert widest_step(alone) == widest_step(more) == 1200

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from flatness.errors import Problem, SurveyFileError
+from flatness.surface.likely import likely_surface
 from flatness.survey.files import read_survey, write_survey
 from flatness.survey.readings import Survey
 from flatness.survey.writing import differences
@@ -119,10 +120,12 @@ def test_the_accuracy_is_what_the_ties_show() -> None:
         assert survey.adjustment is not None
         assert survey.accuracy == survey.adjustment.m0
         assert any("show" in note.what and "accuracy" in note.what for note in survey.notes)
+        assert likely_surface(survey).error_basis == "ties"
         squares.append(survey.accuracy**2)
     # standard deviation of the mean of 40 squares of 8 degrees of freedom: 0.16 sqrt(2 / 8 / 40) = 0.0126
     assert np.mean(squares) == pytest.approx(0.16, abs=0.04)
-    assert read(as_text(rows, benchmarks, "# accuracy: 0.7\n")).accuracy == 0.7
+    stated = read(as_text(rows, benchmarks, "# accuracy: 0.7\n"))
+    assert (stated.accuracy, likely_surface(stated).error_basis) == (0.7, "given")
     few, _, benchmarks = hall(rng, shared=2)  # 1 + 1 + 2 spare readings: too few to stand for it
     few_survey = read(as_text(few, benchmarks))
     assert few_survey.adjustment is not None

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flatness.measures.placements import Requirement
 from flatness.corrections.rounds import NOISE_MM, Rounds
 from flatness.corrections.target import Target, best_plane_target, level_target
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import ArgumentError, MeasureError, PlanError
+from flatness.measures.placements import Requirement
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 

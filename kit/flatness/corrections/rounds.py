@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array, diags_array, hstack
 
-from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.corrections.program import TOLERANCE, Program
 from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, node_weights, spot_heights
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
 from flatness.measures.bars import gap_map
+from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 

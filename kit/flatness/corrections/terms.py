@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from flatness.measures.placements import bilinear_corners
 from flatness.errors import ArgumentError, PlanError, Problem
+from flatness.measures.placements import bilinear_corners
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 

@@ -1,9 +1,10 @@
 """Pictures, panels and papers; the only room that knows matplotlib, ipywidgets and Jinja."""
 
+from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
 from flatness.show.gaps import gap_map
 from flatness.show.pictures import check_charts, write_pictures
 from flatness.show.profile import profile_chart
 from flatness.show.words import report
 
-__all__ = ["check_charts", "gap_map", "profile_chart", "report", "surface_map", "write_pictures"]
+__all__ = ["chance_map", "check_charts", "gap_map", "profile_chart", "report", "surface_map", "write_pictures"]

@@ -45,7 +45,7 @@ class Fit:
     best : the likeliest parameters
     spread : [k, k] covariance of the logarithms of the fitted ones: scale, length_x, length_y and, where it was
         fitted, reading_error
-    error_basis : ``given``, ``repeats`` or ``fitted``
+    error_basis : ``given``, ``ties`` (between instrument set-ups), ``repeats`` or ``fitted``
     """
 
     stations: Stations
@@ -105,7 +105,8 @@ def _plane(stations: Stations) -> Floats:
 
 def _reading_error(survey: Survey) -> tuple[float | None, str]:
     if survey.accuracy is not None:
-        return survey.accuracy, "given"
+        tied = survey.adjustment is not None and survey.accuracy == survey.adjustment.m0
+        return survey.accuracy, "ties" if tied else "given"
     freedom, squares = survey.repeats()
     if freedom >= FEWEST_REPEATS and squares > 0:
         return max(math.sqrt(squares / freedom), LEAST_ERROR_MM), "repeats"

@@ -153,9 +153,14 @@ def station_step(survey: Survey) -> float:
 
 
 def widest_step(survey: Survey) -> float:
-    """The step between stations [mm] along whichever of x and y they stand wider: what lies between is not seen."""
+    """The step between stations [mm] along whichever of x and y they stand wider: what lies between is not seen.
+
+    A few stations set between those of a grid see what is there, and leave the rest as coarse as it was: positions
+    along x or y on which hardly any station stands are passed over.
+    """
     x, y, _, _ = survey.stations()
-    axes = grid_axes(x, y)
+    main = _well_taken(x) & _well_taken(y)
+    axes = grid_axes(x[main], y[main]) if main.any() else None
     return station_step(survey) if axes is None else max(float(np.median(np.diff(axis))) for axis in axes)
 
 
@@ -190,6 +195,13 @@ def _on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Fl
     # a station within half a millimetre of an axis position stands on it
     grid[np.searchsorted(uy, y, side="right") - 1, np.searchsorted(ux, x, side="right") - 1] = values
     return grid
+
+
+def _well_taken(values: Floats) -> NDArray[np.bool_]:
+    """Which stations share their position with a third as many others as a usual station does."""
+    number = np.searchsorted(_distinct(values), values + 0.5) - 1
+    count = np.bincount(number)[number]
+    return np.asarray(3 * count >= np.median(count))
 
 
 def _distinct(values: Floats) -> Floats:

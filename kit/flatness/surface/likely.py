@@ -47,7 +47,7 @@ class LikelySurface:
     mean : [ny, nx] mm, best estimate; NaN where there is no surface or no reading reaches
     error : [ny, nx] mm, its standard error
     parameters : the likeliest parameters
-    error_basis : where the reading error comes from: ``given``, ``repeats`` or ``fitted``
+    error_basis : where the reading error comes from: ``given``, ``ties``, ``repeats`` or ``fitted``
     shortest_wave : waves shorter than this [mm] are invisible to the stations
     misfit : where and how the readings do not fit the model, in words; empty where they do
     notes : what does not fit, and what was assumed, in words
