@@ -357,7 +357,7 @@ def test_sheets() -> None:
     problem = only(two, "k.xlsx")
     assert "2 sheets" in problem.what
     assert problem.value == "Sheet, Wall"
-    assert "sheet='Sheet'" in (problem.remedy or "")
+    assert "such as 'Sheet': --sheet" in (problem.remedy or "")
     assert read_survey(two, name="k.xlsx", sheet="Wall").points["height"].tolist() == [
         25.4,
         50.8,
