@@ -41,7 +41,7 @@ __all__ = [
 ]  # fmt: skip
 
 FILE = "published.toml"
-HOW_TO_LIST = "the command `flatness limits` lists all, `flatness limits tile` those with that word (limits() in Python)"
+HOW_TO_LIST = "`flatness limits` lists all, `flatness limits tile` those with that word (flatness.limits() in Python)"
 CORRECT = "correct it in the file"
 _TEXTS = ("name", "finish", "purpose", "source", "edition", "clause", "seen", "notes")
 _MAY_BE_EMPTY = ("edition", "clause", "notes")

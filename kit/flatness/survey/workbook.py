@@ -101,7 +101,8 @@ def _choose_sheet(workbook: Any, file: str, sheet: str | None) -> str:
     if len(filled) > 1:
         raise refuse(
             file, f"{len(filled)} sheets are not empty", value=", ".join(filled),
-            expected="one sheet with readings", remedy=f"name the sheet to read, such as {filled[0]!r}: --sheet on the command line, sheet= in Python",
+            expected="one sheet with readings",
+            remedy=f"name the sheet to read, such as {filled[0]!r}: --sheet on the command line, sheet= in Python",
         )  # fmt: skip
     return str(filled[0])
 
