@@ -19,11 +19,13 @@ FORWARD = {
 }
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
-    "ArgumentError", "FlatnessError", "LengthError", "LimitError", "MeasureError", "SpotCheck", "SurveyFileError",
-    "adjust_levels", "assess", "blank_sheet", "check", "compare", "estimated_lines", "f_number_limit", "f_numbers",
-    "fit_plane", "format_length", "level_limit", "likely_surface", "limits", "make_survey", "more_readings",
-    "neighbour_limit", "offset_limit", "parse_length", "plan_readings", "plane_limit", "plumb_limit", "profile_gaps", "read_survey",
-    "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
+    "ArgumentError", "Beneath", "Depths", "FixedSpot", "FlatnessError", "Layer", "LengthError", "LimitError",
+    "MeasureError", "PlanError", "Rates", "SpotCheck", "SurveyFileError", "adjust_levels", "assess", "blank_sheet",
+    "check", "compare", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length", "level_limit",
+    "likely_surface", "limits", "make_survey", "member_layout", "member_schedule", "more_readings", "neighbour_limit",
+    "offset_limit", "parse_length", "plan_corrections", "plan_readings", "plane_limit", "plumb_limit", "profile_gaps",
+    "read_survey", "reveal", "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit",
+    "survey_lines", "write_survey",
 }  # fmt: skip
 MODULES = sorted(KIT.rglob("*.py"))
 

@@ -4,12 +4,20 @@ All lengths are millimetres; heights are positive toward the room.
 """
 
 from flatness.comparison.comparing import compare
+from flatness.corrections.beneath import Beneath
+from flatness.corrections.finished import Layer
+from flatness.corrections.members import member_layout
+from flatness.corrections.planner import plan_corrections
+from flatness.corrections.reveal import reveal
+from flatness.corrections.schedule import member_schedule
+from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import (
     ArgumentError,
     FlatnessError,
     LengthError,
     LimitError,
     MeasureError,
+    PlanError,
     SurveyFileError,
 )
 from flatness.lengths import format_length, parse_length
@@ -42,10 +50,16 @@ from flatness.survey.sheets import blank_sheet
 
 __all__ = [
     "ArgumentError",
+    "Beneath",
+    "Depths",
+    "FixedSpot",
     "FlatnessError",
+    "Layer",
     "LengthError",
     "LimitError",
     "MeasureError",
+    "PlanError",
+    "Rates",
     "SpotCheck",
     "SurveyFileError",
     "adjust_levels",
@@ -62,15 +76,19 @@ __all__ = [
     "likely_surface",
     "limits",
     "make_survey",
+    "member_layout",
+    "member_schedule",
     "more_readings",
     "neighbour_limit",
     "offset_limit",
     "parse_length",
+    "plan_corrections",
     "plan_readings",
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
     "read_survey",
+    "reveal",
     "slope_limit",
     "span_limit",
     "step_limit",

@@ -608,6 +608,12 @@ def surveys(draw: st.DrawFn) -> Survey:
     return survey
 
 
+def test_a_height_that_a_spreadsheet_uses_for_a_date_is_written_so_that_it_reads_back(tmp_path: Path) -> None:
+    survey = make_survey([0, 900, 0], [0, 0, 700], [0, 0, 36526.0])
+    write_survey(survey, tmp_path / "high.csv")
+    assert read_survey(tmp_path / "high.csv").points["height"].tolist() == [0, 0, 36526.0]
+
+
 @settings(max_examples=60, deadline=None)
 @given(surveys())
 def test_what_is_written_reads_back(tmp_path_factory: pytest.TempPathFactory, survey: Survey) -> None:

@@ -41,10 +41,12 @@ class Plan:
     patches : DataFrame, one row a connected area of one action, in the order of work: ``name`` (``P1``...),
         ``action``, ``area_mm2``, ``greatest_mm`` (signed, adding positive), ``mean_mm`` (signed), ``volume_mm3``
         (never negative), ``x_mm``, ``y_mm`` (a point inside), ``from_x_mm``, ``to_x_mm``, ``from_y_mm``,
-        ``to_y_mm``, ``outline`` (a shapely polygon [mm]), ``note``
+        ``to_y_mm``, ``deepest_x_mm``, ``deepest_y_mm``, ``outline`` (a shapely polygon [mm]), ``note``
     after : DataFrame, one row a limit: ``limit``, ``measure`` (in words), ``before_mm``, ``after_mm``, ``allowed_mm``,
-        ``passes`` (bool, the planned surface measured again with the ordinary code), ``chance`` (that the true
-        surface passes when the change is made exactly), ``verdict`` (at the confidence asked for), ``note``
+        ``passes`` (bool, the planned surface measured again with the ordinary code; False where it cannot be),
+        ``chance`` (that the true surface passes when the change is made exactly), ``verdict`` (at the confidence asked
+        for), ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not
+        lengths: their numbers stand in ``before``, ``after``, ``allowed`` with ``unit``, and the columns in mm are NaN
     cost : rates x area x change
     bound : no change that passes costs less; NaN where the strategy does not seek the least
     flat_cost : what the cheapest dead-flat plane (or level, where level is asked for) would cost
@@ -52,7 +54,9 @@ class Plan:
     fixed : spots whose finished height was given
     members : what lies beneath, where it was given
     quantities : what it takes
-    settings : every choice and default that the plan rests on, by name
+    settings : every choice and default that the plan rests on, by name: choices as they were given, thresholds as
+        :class:`~flatness.corrections.quantities.Setting` with their source; ``planned_to`` is the share of the
+        straightedge limits that was planned to
     notes : what the reader must know
     cautions : that go with the advice
     finished : False where the search for the least work was stopped early
@@ -98,11 +102,12 @@ class Plan:
     @property
     def passes(self) -> bool:
         """Whether the planned surface, measured again, is within every limit that can be measured on it."""
-        return bool(self.after["passes"].all())
+        measured = self.after["after"].notna()
+        return bool(self.after.loc[measured, "passes"].all())
 
     @property
     def gap(self) -> float:
-        """(cost - bound) / cost, the proof's slack; 0 where nothing need be done."""
+        """(cost - bound) / cost, the proof's slack; 0 where nothing need be done, NaN where there is no bound."""
         return (self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 
     def action(self, name: str) -> NDArray[np.bool_]:

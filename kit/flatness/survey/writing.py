@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from shapely import Polygon
 
-from flatness.survey.cells import Record
+from flatness.survey.cells import DATE_SERIALS, Record
 from flatness.survey.delimited import split_records
 from flatness.survey.header import header_line
 from flatness.survey.readings import POINT_COLUMNS, Survey
@@ -39,7 +39,11 @@ def survey_text(survey: Survey) -> str:
 
 
 def _number(value: float) -> str:
-    return "" if np.isnan(value) else repr(float(value)).removesuffix(".0")
+    if np.isnan(value):
+        return ""
+    whole = value.is_integer() and int(value) in DATE_SERIALS
+    # a bare whole number of that size reads as a spreadsheet's date
+    return repr(float(value)) if whole else repr(float(value)).removesuffix(".0")
 
 
 def _millimetres(value: float) -> str:

@@ -1,0 +1,184 @@
+"""The change that brings a surface to its target, and what gives way where nothing may come off but something must."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flatness.corrections.actions import CHANGED_MM
+from flatness.corrections.beneath import Permitted
+from flatness.corrections.least_work import Progress, least_work
+from flatness.corrections.target import (
+    TOUCHING_MM,
+    Target,
+    best_plane_target,
+    fixed_spots_target,
+    level_target,
+    through_benchmarks_target,
+)
+from flatness.corrections.terms import Binding, Depths, FixedSpot, Rates, node_weights, spot_heights
+from flatness.errors import PlanError
+from flatness.measures.placements import Requirement
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats
+
+STRATEGIES = ("least-work", "level", "best-plane", "through-benchmarks", "fixed-spots")
+DEAR = 1000.0  # times as dear as adding, so that as little as can be comes off where it may not
+SLACK_MM = 0.01  # more than the least that must come off, so that the second search has room
+
+
+@dataclass(frozen=True, eq=False)
+class Terms:
+    """All that a search goes by.
+
+    Attributes
+    ----------
+    surface : to plan on
+    strategy : one of :data:`STRATEGIES`
+    headings : directions in which bars are laid
+    rates : of the work
+    depths : the user's own deepest cut and fill
+    permitted : how deep anything may come off for what lies beneath
+    fixed : spots whose finished height is given
+    level_within, height, tilt : as for :func:`~flatness.corrections.planner.plan_corrections`
+    ask_engineer : whether more than is permitted may come off where nothing else will do
+    progress : called each round of the least work
+    """
+
+    surface: Surface
+    strategy: str
+    headings: int
+    rates: Rates
+    depths: Depths
+    permitted: Permitted
+    fixed: tuple[FixedSpot, ...]
+    level_within: float | None
+    height: float | None
+    tilt: str
+    ask_engineer: bool
+    progress: Progress | None
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a search found.
+
+    Attributes
+    ----------
+    change : [ny, nx] mm
+    bound, flat_cost : as in :class:`~flatness.corrections.plan.Plan`
+    binding : terms met with nothing to spare
+    finished : False where ``progress`` stopped it
+    clash : why the engineer must be asked; empty where nobody must
+    """
+
+    change: Floats
+    bound: float
+    flat_cost: float
+    binding: tuple[Binding, ...]
+    finished: bool = True
+    clash: str = ""
+
+
+def seek(terms: Terms, requirements: Sequence[Requirement]) -> Found:
+    """The cheapest change that the terms allow.
+
+    What lies beneath limits the cut before the target is sought, which lifts the target around proud spots. Where
+    that cannot be and ``ask_engineer`` says so, as little as can be comes off beyond it, and no more than that.
+
+    Raises
+    ------
+    PlanError : terms that clash, whoever is asked
+    """
+    stopped, progress = [], terms.progress
+
+    def watched(count: int, left: int, cost: float) -> bool:
+        stop = progress is not None and bool(progress(count, left, cost))
+        stopped.extend([True] * stop)
+        return stop
+
+    terms = replace(terms, progress=watched)
+    shape = terms.surface.height.shape
+    own = np.broadcast_to(np.asarray(terms.depths.cut, dtype=np.float64), shape)
+    permitted = np.minimum(own, terms.permitted.cut)
+    try:
+        return _solve(terms, requirements, terms.rates, replace(terms.depths, cut=permitted))
+    except PlanError as error:
+        if stopped or not terms.ask_engineer or not (permitted < own)[terms.surface.inside].any():
+            raise
+        clash = "; ".join(problem.what for problem in error.problems)
+    dear = Rates(off=DEAR * terms.rates.add, add=terms.rates.add)
+    least = _solve(terms, requirements, dear, terms.depths)
+    needed = np.nan_to_num(-least.change)
+    loosened = np.where(needed > permitted + CHANGED_MM, np.minimum(needed + SLACK_MM, own), permitted)
+    try:
+        found = _solve(terms, requirements, terms.rates, replace(terms.depths, cut=loosened))
+    except PlanError:
+        if stopped:
+            raise
+        found = _solve(terms, requirements, terms.rates, terms.depths)
+    return replace(found, clash=clash)
+
+
+def _solve(terms: Terms, requirements: Sequence[Requirement], rates: Rates, depths: Depths) -> Found:
+    surface = terms.surface
+    if terms.strategy != "least-work":
+        target = _plane(terms, rates, depths)
+        return Found(_settled(target.change), math.nan, _flat_cost(terms, depths), target.binding)
+    found = least_work(
+        surface, requirements, headings=terms.headings, rates=rates, depths=depths, fixed=terms.fixed,
+        level_within=terms.level_within, progress=terms.progress,
+    )  # fmt: skip
+    change = _settled(found.change)
+    return Found(change, found.bound, found.flat_cost, _binding(terms, change, depths), found.finished)
+
+
+def _settled(change: Floats) -> Floats:
+    """The change without binary noise."""
+    return np.where(np.abs(change) < CHANGED_MM, 0.0, change)
+
+
+def _plane(terms: Terms, rates: Rates, depths: Depths) -> Target:
+    search: dict[str, Callable[[], Target]] = {
+        "level": lambda: level_target(
+            terms.surface, height=terms.height, rates=rates, depths=depths, fixed=terms.fixed
+        ),
+        "best-plane": lambda: best_plane_target(
+            terms.surface, tilt=terms.tilt, rates=rates, depths=depths, fixed=terms.fixed
+        ),
+        "through-benchmarks": lambda: through_benchmarks_target(
+            terms.surface, terms.fixed, rates=rates, depths=depths
+        ),
+        "fixed-spots": lambda: fixed_spots_target(terms.surface, terms.fixed, rates=rates, depths=depths),
+    }  # fmt: skip
+    return search[terms.strategy]()
+
+
+def _flat_cost(terms: Terms, depths: Depths) -> float:
+    """What the cheapest dead-flat plane costs under the same terms, or a level one where level is asked for."""
+    if terms.strategy == "level":
+        return level_target(terms.surface, rates=terms.rates, depths=depths, fixed=terms.fixed).cost
+    target = best_plane_target(
+        terms.surface, tilt="least-work", rates=terms.rates, depths=depths, fixed=terms.fixed
+    )  # fmt: skip
+    return target.cost
+
+
+def _binding(terms: Terms, change: Floats, depths: Depths) -> tuple[Binding, ...]:
+    """Fixed spots at the end of their allowance, and nodes that move as deep as they may."""
+    surface, found = terms.surface, []
+    x, y, z = surface.nodes()
+    moved = change[surface.inside]
+    for spot, height in zip(terms.fixed, spot_heights(surface, terms.fixed), strict=True):
+        nodes, weights = node_weights(surface, spot.x, spot.y)
+        off = abs(float((z + moved)[nodes] @ weights) - height)
+        if spot.allowance - off < TOUCHING_MM:
+            found.append(Binding("fixed spot", (spot.x, spot.y), spot.name))
+    cut, fill = depths.at(surface)
+    for term, depth, way in (("deepest cut", cut, -moved), ("deepest fill", fill, moved)):
+        at = np.flatnonzero((way > CHANGED_MM) & (depth - way < 10 * TOUCHING_MM))
+        found += [Binding(term, (float(x[k]), float(y[k]))) for k in at]
+    return tuple(found)

@@ -1,0 +1,188 @@
+"""Plans made by hand, for the tests of what draws and tells them."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import shapely
+from scipy.ndimage import label
+from shapely import box
+
+from chart_checks import FOOT, INCH, ROOMS, survey_of
+from flatness.corrections.cautions import cautions_for
+from flatness.corrections.members import member_layout
+from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
+from flatness.corrections.quantities import quantities
+from flatness.corrections.volumes import node_areas
+from flatness.limits.agreed import straightedge_limit
+from flatness.limits.measuring import Subject, measure
+
+LEAST = 0.4  # smaller changes are left
+
+
+def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pass", after=None, **attributes):
+    """A Plan of a survey: ``change(x, y, height)`` [mm] and ``action_at(change, x, y)``, a name for each node."""
+    surface = survey.surface_at(spacing)
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    moved = np.asarray(change(gx, gy, surface.height), dtype=float)
+    moved = np.where(np.abs(moved) < LEAST, 0.0, moved)
+    moved[~surface.inside] = np.nan
+    names = np.asarray(action_at(np.nan_to_num(moved), gx, gy))
+    actions = np.full(moved.shape, OUTSIDE, dtype=np.int8)
+    for i, name in enumerate(ACTIONS):
+        actions[(names == name) & surface.inside] = i
+    actions[surface.inside & (moved == 0)] = 0
+    patches = patches_of(surface, moved, actions)
+    limit = straightedge_limit(10 * FOOT, 3 / 16 * INCH, name="wood-glued", surfaces=(survey.surface,))
+    limits = attributes.pop("limits", (limit,))
+    if after is None:
+        subject = Subject.of(survey, list(limits), spacing, 4)
+        finished = dataclasses.replace(surface, height=surface.height + moved)
+        rows = []
+        for one in limits:
+            before, then = measure(one, subject), measure(one, dataclasses.replace(subject, surface=finished))
+            rows.append((one.name, one.kind, before.measured.value, then.measured.value, then.allowed,
+                         then.used <= 1, chance, verdict, ""))  # fmt: skip
+        after = pd.DataFrame(rows, columns=[
+            "limit", "measure", "before_mm", "after_mm", "allowed_mm", "passes", "chance", "verdict", "note",
+        ])  # fmt: skip
+    used = [ACTIONS[i] for i in np.unique(actions[actions > 0])]
+    made = {
+        "survey": survey, "surface": surface, "based_on": "likely", "strategy": "least-work", "limits": limits,
+        "headings": 12, "change": moved, "actions": actions, "patches": patches, "after": after,
+        "cost": float(np.nansum(np.abs(moved) * node_areas(surface.inside, surface.spacing))),
+        "quantities": quantities_of(surface, moved, actions),
+        "cautions": cautions_for([a if a in ("plane", "fill", "sister", "fur") else "take down" for a in used]),
+    }  # fmt: skip
+    made |= {"bound": 0.97 * made["cost"], "flat_cost": 3.24 * made["cost"]}
+    return Plan(**(made | attributes))
+
+
+def quantities_of(surface, moved, actions):
+    @dataclasses.dataclass
+    class Change:
+        surface: object
+        change: object
+
+    masks = {name: actions == ACTIONS.index(name) for name in ("fill", "plane")}
+    return quantities(Change(surface, moved), **masks)
+
+
+def patches_of(surface, moved, actions):
+    half, s = surface.spacing / 2, surface.spacing
+    whole = box(surface.x[0], surface.y[0], surface.x[-1], surface.y[-1])
+    area, rows = node_areas(surface.inside, s), []
+    for i in range(1, len(ACTIONS)):
+        joined, count = label(actions == i)
+        for k in range(1, count + 1):
+            at = joined == k
+            j, c = np.nonzero(at)
+            cells = shapely.box(surface.x[c] - half, surface.y[j] - half, surface.x[c] + half, surface.y[j] + half)
+            outline = shapely.union_all(cells).intersection(whole)
+            inside, (x0, y0, x1, y1) = outline.representative_point(), outline.bounds
+            volume = float((moved[at] * area[at]).sum())
+            rows.append((
+                f"P{len(rows) + 1}", ACTIONS[i], float(area[at].sum()), moved[at][np.abs(moved[at]).argmax()],
+                volume / float(area[at].sum()), abs(volume), inside.x, inside.y, x0, x1, y0, y1, outline, "",
+            ))  # fmt: skip
+    return pd.DataFrame(rows, columns=[
+        "name", "action", "area_mm2", "greatest_mm", "mean_mm", "volume_mm3", "x_mm", "y_mm", "from_x_mm", "to_x_mm",
+        "from_y_mm", "to_y_mm", "outline", "note",
+    ])  # fmt: skip
+
+
+def bump(gx, gy, x, y, height, reach):
+    return height * np.exp(-((gx - x) ** 2 + (gy - y) ** 2) / (2 * reach**2))
+
+
+def _mixed(x, y):
+    return (
+        bump(x, y, 3 * FOOT, 3 * FOOT, 14, 1.6 * FOOT) + bump(x, y, 12 * FOOT, 3 * FOOT, 6, 1.2 * FOOT)
+        - bump(x, y, 8 * FOOT, 6.5 * FOOT, 5, 1.0 * FOOT) - bump(x, y, 15 * FOOT, 6.5 * FOOT, 3.2, 0.8 * FOOT)
+        + bump(x, y, 4 * FOOT, 8.5 * FOOT, 3, 0.7 * FOOT)
+    )  # fmt: skip
+
+
+def _cells(columns, rows, wide, high, depth=3.0):
+    """A change with ``columns`` x ``rows`` separate patches, up and down in turn."""
+
+    def change(x, y):
+        waves = np.sin(np.pi * x / wide * columns) * np.sin(np.pi * y / high * rows)
+        return np.sign(waves) * np.maximum(np.abs(waves) - 0.55, 0) * 2.2 * depth
+
+    return change
+
+
+def _by_sign(change, gx, gy):
+    return np.where(change > 0, "fill", "plane")
+
+
+def _sorted(up="sister"):
+    def action_at(change, gx, gy):
+        proud = np.where(gx > 13 * FOOT, "engineer", "plane")
+        return np.where(change > 0, np.where((gx < 6 * FOOT) & (gy < 6.5 * FOOT), up, "fill"), proud)
+
+    return action_at
+
+
+def room(nx, ny, step, change, action_at=_by_sign, *, about=None, **attributes):
+    """A plan that takes a surface, short of ``change(x, y)`` [mm], to a gentle one."""
+
+    def gentle(x, y):
+        return 1.2 * np.sin(x / 3000) * np.cos(y / 2600)
+
+    survey = survey_of(nx, ny, step, lambda x, y: gentle(x, y) - change(x, y), **(about or {}))
+    return plan_of(survey, lambda gx, gy, z: gentle(gx, gy) - z, action_at, **attributes)
+
+
+def mixed_floor():
+    joists = member_layout(8 * INCH, 16 * INCH, "y", until=16 * FOOT, kind="sawn joist", depth=235)
+    about = {"outline": ROOMS["l-shaped floor"]().outline, "openings": ROOMS["l-shaped floor"]().openings}
+    return room(17, 13, FOOT, _mixed, _sorted(), about=about, members=joists)
+
+
+def ceiling():
+    strapping = member_layout(0, 24 * INCH, "x", until=12 * FOOT, kind="strapping")
+    return room(17, 13, FOOT, _mixed, _sorted("fur"), about={"surface": "ceiling"}, members=strapping,
+                verdict="undecided", chance=0.71)  # fmt: skip
+
+
+def wall():
+    about = {"surface": "wall", "reference": "plumb", "unit": "mm"}
+    return room(17, 10, FOOT, _mixed, _sorted("fur"), about=about)
+
+
+def one_patch():
+    return room(5, 5, FOOT, lambda x, y: bump(x, y, 2 * FOOT, 2 * FOOT, 5, 0.8 * FOOT))
+
+
+def sixty():
+    return room(41, 33, FOOT / 2, _cells(10, 6, 20 * FOOT, 16 * FOOT))
+
+
+def large():
+    joists = member_layout(0, 16 * INCH, "y", until=60 * FOOT)
+    return room(31, 21, 2 * FOOT, _cells(5, 3, 60 * FOOT, 40 * FOOT, 9.0), members=joists, chance=0.999)
+
+
+def corridor():
+    return room(3, 31, 2 * FOOT, lambda x, y: _cells(1, 5, 4 * FOOT, 60 * FOOT)(x + 1, y))
+
+
+def nothing():
+    return room(9, 7, 2 * FOOT, lambda x, y: 0 * x)
+
+
+def failing():
+    return room(9, 7, 2 * FOOT, lambda x, y: 30 * (x > 8 * FOOT) * (y > 4 * FOOT),
+                lambda change, gx, gy: np.where(change > 20, "engineer", "fill"), verdict="fail", chance=0.004,
+                bound=np.nan, strategy="level")  # fmt: skip
+
+
+PLANS = {
+    "mixed floor": mixed_floor, "ceiling": ceiling, "wall": wall, "one patch": one_patch, "sixty patches": sixty,
+    "60 ft x 40 ft": large, "corridor": corridor, "nothing to do": nothing,
+    "failing": failing,
+}  # fmt: skip
