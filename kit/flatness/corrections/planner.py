@@ -12,6 +12,7 @@ import pandas as pd
 
 from flatness.corrections.actions import CHANGED_MM, assign_actions, thresholds_of
 from flatness.corrections.after import Held, tighter
+from flatness.corrections.aiming import Tried, aimed_change
 from flatness.corrections.asked import Asked, check_asked
 from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
@@ -21,8 +22,8 @@ from flatness.corrections.patching import patch_table
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import DEFAULTS, Quantities, Setting, quantities
-from flatness.corrections.seeking import Found, Terms, seek
-from flatness.corrections.specks import Proof, join_specks, leave_specks
+from flatness.corrections.seeking import Terms
+from flatness.corrections.specks import join_specks
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError
@@ -32,8 +33,6 @@ from flatness.limits.measuring import Subject
 from flatness.surface.lattice import Surface, default_spacing
 from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.survey.readings import Floats, Survey
-
-SURE = (1.0, 0.85, 0.7, 0.55, 0.4)  # shares of the limits that ``aim="sure"`` chooses from
 
 
 def plan_corrections(
@@ -118,7 +117,7 @@ def plan_corrections(
         ground, strategy, headings, rates or Rates(), replace(own, cut=0.0) if shift == "nothing-comes-off" else own,
         permitted, asked.fixed, level_within, height, tilt, ask_engineer, progress,
     )  # fmt: skip
-    tried = _try(terms, able, held, wanted, asked, chosen)
+    tried = aimed_change(terms, able, held, wanted, asked, chosen)
     density = (materials or DEFAULTS)["fill_density"].value
     actions = assign_actions(ground, tried.change, survey.surface, permitted, chosen, density)
     actions = join_specks(actions, ground, tried.change, chosen)
@@ -138,18 +137,6 @@ def plan_corrections(
         _settings(asked, terms, chosen, tried, beneath, held, seed), tuple(dict.fromkeys(notes)),
         _cautions(used, survey), tried.found.finished,
     )  # fmt: skip
-
-
-@dataclass(frozen=True, eq=False)
-class _Tried:
-    """A search to a share of the limits: the change without its specks, and the chance that it passes."""
-
-    share: float
-    found: Found
-    change: Floats
-    left: int
-    chance: float
-    reached: bool
 
 
 def _held(
@@ -195,46 +182,6 @@ def _check_plannable(asked: Asked, able: Plannable, wanted: list[Limit]) -> None
         )  # fmt: skip
 
 
-def _try(
-    terms: Terms, able: Plannable, held: Held, wanted: list[Limit], asked: Asked, chosen: Mapping[str, Setting]
-) -> _Tried:
-    """The plan to the share asked for, or to the first share that is sure enough, or to the surest."""
-    is_plane = terms.strategy != "least-work"
-    planned = [limit for limit in wanted if limit.name in able.names]
-
-    def attempt(share: float) -> _Tried:
-        found = seek(terms, able.at(share))
-        change, left = found.change, 0
-        if able.requirements or not is_plane:
-            level = terms.level_within if not is_plane else None
-            proof = Proof(terms.surface, able.at(share), terms.headings, level, terms.fixed)
-            change, left = leave_specks(found.change, proof, chosen, by_area=not is_plane)
-        chance = held.least_chance(planned, change) if asked.aim == "sure" else math.nan
-        return _Tried(share, found, change, left, chance, chance >= asked.confidence)
-
-    if is_plane or not able.requirements or (asked.aim == "sure" and not held.draws):
-        return attempt(1.0)
-    if asked.aim != "sure":
-        return attempt(float(asked.aim))
-    # the tighter the surer: halve the shares to find the greatest that is sure enough
-    reached: _Tried | None = None
-    surest: _Tried | None = None
-    low, high = 0, len(SURE)
-    while low < high:
-        middle = (low + high) // 2
-        tried = attempt(SURE[middle])
-        if surest is None or tried.chance > surest.chance:
-            surest = tried
-        if not tried.found.finished:
-            break
-        if tried.reached:
-            reached, high = tried, middle
-        else:
-            low = middle + 1
-    assert surest is not None
-    return reached or surest
-
-
 @dataclass(frozen=True)
 class _Ground:
     surface: Surface
@@ -249,7 +196,7 @@ def _quantities(
 
 
 def _settings(
-    asked: Asked, terms: Terms, chosen: Mapping[str, Setting], tried: _Tried,
+    asked: Asked, terms: Terms, chosen: Mapping[str, Setting], tried: Tried,
     beneath: Beneath | Sequence[Beneath] | None, held: Held, seed: int,
 ) -> dict[str, Any]:  # fmt: skip
     return {
@@ -262,7 +209,7 @@ def _settings(
 
 
 def _notes(
-    tried: _Tried, patches: pd.DataFrame, used: set[str], survey: Survey, permitted: Permitted, held: Held
+    tried: Tried, patches: pd.DataFrame, used: set[str], survey: Survey, permitted: Permitted, held: Held
 ) -> Iterator[str]:
     if not tried.found.finished:
         yield "the search was stopped early: the plan passes, but a cheaper one may be left to find"
@@ -278,6 +225,15 @@ def _notes(
         yield (
             "no share of the limits that was tried makes it sure: this is the surest, with a chance of "
             f"{100 * tried.chance:.0f} %; read more closely, or correct in two goes with a survey between"
+        )
+    if len(tried.trials) > 1:
+        cheapest = min(cost for _, cost, _ in tried.trials)
+        yield "tried: " + ", ".join(
+            f"{100 * share:g} % of the limits, {cost / cheapest:.1f} times the least of these costs, chance "
+            f"{100 * chance:.0f} %"
+            if cheapest > 0
+            else f"{100 * share:g} % of the limits, chance {100 * chance:.0f} %"
+            for share, cost, chance in tried.trials
         )
     if held.likely is None:
         yield "no chances of passing: nothing was drawn, so the readings' own error is not counted"
