@@ -228,7 +228,7 @@ def _notes(
         )
     if len(tried.trials) > 1:
         cheapest = min(cost for _, cost, _ in tried.trials)
-        yield "tried: " + ", ".join(
+        yield "tried: " + "; ".join(
             f"{100 * share:g} % of the limits, {cost / cheapest:.1f} times the least of these costs, chance "
             f"{100 * chance:.0f} %"
             if cheapest > 0
