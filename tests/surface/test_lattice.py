@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
@@ -143,3 +144,12 @@ def test_a_few_readings_between_the_stations_do_not_make_the_grid_finer():
     more_x, more_y = np.array([150.0, 1050, 1350, 2550, 3150, 4650]), np.array([300.0, 450, 1350, 1500, 2100, 3300])
     more = make_survey(np.append(x, more_x), np.append(y, more_y), np.zeros(36))
     assert widest_step(alone) == widest_step(more) == 1200
+
+
+def test_no_node_stands_on_the_edge_that_an_opening_shares_with_the_outline():
+    x, y = np.meshgrid(np.arange(5) * 500.0, np.arange(5) * 500.0)
+    room, stair = shapely.box(0, 0, 2000, 2000), shapely.box(0, 500, 500, 1500)
+    survey = make_survey(x.ravel(), y.ravel(), np.zeros(25), outline=room, openings=(stair,))
+    blank = ~np.isfinite(survey.surface_at(500).height)
+    # of the stair's edges the one on the wall is no floor; the other three are
+    assert np.argwhere(blank).tolist() == [[2, 0]]

@@ -15,7 +15,6 @@ import shapely
 from numpy.typing import NDArray
 from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, QhullError
-from shapely import Polygon
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.survey.readings import Floats, Survey
@@ -218,17 +217,21 @@ def lattice_axes(positions: Floats, spacing: float) -> Floats:
 
 
 def surface_mask(survey: Survey, x: Floats, y: Floats) -> NDArray[np.bool_]:
-    """[ny, nx] True at nodes inside or on the outline, and not inside an opening."""
+    """[ny, nx] True at nodes inside or on the outline, and not inside an opening.
+
+    Of an edge that an opening shares with the outline nothing is left.
+    """
     gx, gy = np.meshgrid(x, y)
     keep = np.ones(gx.shape, dtype=bool)
     if survey.outline is not None:
-        keep &= _contains(survey.outline.buffer(EDGE_MM, join_style="mitre"), gx, gy)
+        left = survey.outline.difference(shapely.union_all(survey.openings))
+        return _contains(left.buffer(EDGE_MM, join_style="mitre"), gx, gy)
     for opening in survey.openings:
         keep &= ~_contains(opening.buffer(-EDGE_MM, join_style="mitre"), gx, gy)
     return keep
 
 
-def _contains(area: Polygon, gx: Floats, gy: Floats) -> NDArray[np.bool_]:
+def _contains(area: shapely.Geometry, gx: Floats, gy: Floats) -> NDArray[np.bool_]:
     shapely.prepare(area)
     return np.asarray(shapely.contains_xy(area, gx, gy), dtype=bool)
 
