@@ -8,16 +8,18 @@ import numpy as np
 import pandas as pd
 import shapely
 from scipy.ndimage import label
-from shapely import box
 
 from chart_checks import FOOT, INCH, ROOMS, survey_of
+from flatness.corrections.after import COLUMNS
 from flatness.corrections.cautions import cautions_for
 from flatness.corrections.members import member_layout
 from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
 from flatness.corrections.quantities import quantities
 from flatness.corrections.volumes import node_areas
 from flatness.limits.agreed import straightedge_limit
+from flatness.limits.kinds import UNITLESS
 from flatness.limits.measuring import Subject, measure
+from flatness.limits.wording import describe
 
 LEAST = 0.4  # smaller changes are left
 
@@ -42,12 +44,11 @@ def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pa
         finished = dataclasses.replace(surface, height=surface.height + moved)
         rows = []
         for one in limits:
-            before, then = measure(one, subject), measure(one, dataclasses.replace(subject, surface=finished))
-            rows.append((one.name, one.kind, before.measured.value, then.measured.value, then.allowed,
-                         then.used <= 1, chance, verdict, ""))  # fmt: skip
-        after = pd.DataFrame(rows, columns=[
-            "limit", "measure", "before_mm", "after_mm", "allowed_mm", "passes", "chance", "verdict", "note",
-        ])  # fmt: skip
+            was, then = (measure(one, where) for where in (subject, dataclasses.replace(subject, surface=finished)))
+            values = (was.measured.value, then.measured.value, then.allowed)
+            lengths = (np.nan,) * 3 if one.kind in UNITLESS else values
+            rows.append((one.name, describe(one), *lengths, then.used <= 1, chance, verdict, "", True, *values, "mm"))
+        after = pd.DataFrame(rows, columns=list(COLUMNS))
     used = [ACTIONS[i] for i in np.unique(actions[actions > 0])]
     made = {
         "survey": survey, "surface": surface, "based_on": "likely", "strategy": "least-work", "limits": limits,
@@ -71,25 +72,27 @@ def quantities_of(surface, moved, actions):
 
 
 def patches_of(surface, moved, actions):
-    half, s = surface.spacing / 2, surface.spacing
-    whole = box(surface.x[0], surface.y[0], surface.x[-1], surface.y[-1])
+    s = surface.spacing
+    # edges of the nodes' cells, shared by neighbours to the last digit
+    ex, ey = (np.concatenate([a[:1], (a[1:] + a[:-1]) / 2, a[-1:]]) for a in (surface.x, surface.y))
     area, rows = node_areas(surface.inside, s), []
     for i in range(1, len(ACTIONS)):
         joined, count = label(actions == i)
         for k in range(1, count + 1):
             at = joined == k
             j, c = np.nonzero(at)
-            cells = shapely.box(surface.x[c] - half, surface.y[j] - half, surface.x[c] + half, surface.y[j] + half)
-            outline = shapely.union_all(cells).intersection(whole)
+            outline = shapely.union_all(shapely.box(ex[c], ey[j], ex[c + 1], ey[j + 1]))
             inside, (x0, y0, x1, y1) = outline.representative_point(), outline.bounds
             volume = float((moved[at] * area[at]).sum())
+            deepest = np.abs(moved[at]).argmax()
             rows.append((
-                f"P{len(rows) + 1}", ACTIONS[i], float(area[at].sum()), moved[at][np.abs(moved[at]).argmax()],
-                volume / float(area[at].sum()), abs(volume), inside.x, inside.y, x0, x1, y0, y1, outline, "",
+                f"P{len(rows) + 1}", ACTIONS[i], float(area[at].sum()), moved[at][deepest],
+                volume / float(area[at].sum()), abs(volume), inside.x, inside.y, x0, x1, y0, y1, surface.x[c[deepest]],
+                surface.y[j[deepest]], outline, "",
             ))  # fmt: skip
     return pd.DataFrame(rows, columns=[
         "name", "action", "area_mm2", "greatest_mm", "mean_mm", "volume_mm3", "x_mm", "y_mm", "from_x_mm", "to_x_mm",
-        "from_y_mm", "to_y_mm", "outline", "note",
+        "from_y_mm", "to_y_mm", "deepest_x_mm", "deepest_y_mm", "outline", "note",
     ])  # fmt: skip
 
 
@@ -176,8 +179,8 @@ def nothing():
 
 
 def failing():
-    return room(9, 7, 2 * FOOT, lambda x, y: 30 * (x > 8 * FOOT) * (y > 4 * FOOT),
-                lambda change, gx, gy: np.where(change > 20, "engineer", "fill"), verdict="fail", chance=0.004,
+    return room(9, 7, 2 * FOOT, lambda x, y: -30 * (x > 8 * FOOT) * (y > 4 * FOOT),
+                lambda change, gx, gy: np.where(change < -20, "engineer", "plane"), verdict="fail", chance=0.004,
                 bound=np.nan, strategy="level")  # fmt: skip
 
 

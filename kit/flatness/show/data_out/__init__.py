@@ -1,0 +1,1 @@
+"""Data that other programs take: workbooks, CSV tables, set-out points, drawings."""

@@ -1,0 +1,155 @@
+"""The crew sheet: the plan of the work to a stated scale, then what to set, what to do in turn, what to bring."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from flatness.corrections.plan import Plan
+from flatness.corrections.schedule import Schedule
+from flatness.errors import ArgumentError
+from flatness.lengths import FRACTIONS, format_length
+from flatness.show import plan as maps
+from flatness.show.papers.crew_parts import (
+    member_rows,
+    patch_rows,
+    quantity_rows,
+    setting_rows,
+    station_blocks,
+    stock_rows,
+)
+from flatness.show.papers.drawing import draw, label_size
+from flatness.show.papers.files import Paper
+from flatness.show.papers.hatching import HATCHES, swatch
+from flatness.show.papers.lettering import Drawn, tape
+from flatness.show.papers.pdf import cut, make_pdf, sheet_named
+from flatness.show.papers.tiles import HEAD, LEFT, MARGIN, Layout, lay_out, room_on, scale_name
+from flatness.show.scales import check_unit
+from flatness.show.words import in_unit, shown_unit
+
+BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
+KEY_CELL, KEY_GAP = 7.0, 8.0  # of the key to the sheets, and beside it [mm]
+UNFINISHED = "The search for the least work was stopped early: a plan of less work may exist."
+LEGENDS = {
+    "plane": "plane or grind down (−)", "fill": "fill (+)", "sister": "sister (+)", "fur": "fur or shim (+)",
+    "engineer": "wait for the engineer",
+}  # fmt: skip
+
+
+def crew_sheet(
+    plan: Plan, schedule: Schedule | None = None, *, paper: str = "letter", unit: str | None = None,
+    scale: float | None = None, fraction: int = 16, made: datetime | None = None,
+) -> Paper:  # fmt: skip
+    """The plan of the work for those who do it.
+
+    Parameters
+    ----------
+    plan : what to do
+    schedule : what each member is set to, where there are members
+    paper : ``letter`` or ``a4``
+    unit : ``in`` or ``mm``; None takes the survey's own
+    scale : the plan is drawn so many times smaller; 48 is 1/4 in to 1 ft. None takes the usual scale of fewest sheets
+        at which depths stand no more than 2 ft (600 mm) apart
+    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; whole millimetres where mm are shown
+    made : when the sheet was made; None leaves it out, and the same input gives the same bytes
+
+    Returns
+    -------
+    Paper : with a PDF form
+
+    Raises
+    ------
+    ArgumentError : an unknown paper, unit or fraction, or a scale out of range
+    """
+    sheet = sheet_named(paper)
+    unit = check_unit(shown_unit(plan.survey, unit))
+    if fraction not in FRACTIONS:
+        raise ArgumentError("unknown fraction", column="fraction", value=str(fraction), expected="8, 16, 32 or 64")
+    size = label_size(plan, unit, fraction)
+    layout = lay_out(maps.bounds_of(plan.surface, plan.survey), plan.surface.spacing, size, sheet, unit, scale)
+    members = plan.members
+    title = cut(plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
+    blocks, thinned = station_blocks(schedule, unit) if schedule is not None else ([], "")
+    buy, cuts = stock_rows(plan, unit)
+    cautions = {caution.key: caution for caution in (*plan.cautions, *(schedule.cautions if schedule else ()))}
+    data: dict[str, Any] = {
+        "title": title, "short": cut(title, 50),
+        "scale": scale_name(layout.scale, unit),
+        "depths": _depths(plan, layout, unit, fraction),
+        "sheets": [
+            {"name": tile.name, "row": tile.row, "column": tile.column, **_json(draw(plan, tile, layout, unit, fraction,
+             members))}
+            for tile in layout.tiles
+        ],
+        "rows": layout.rows, "columns": layout.columns, "flipped": layout.flipped,
+        "width": layout.width, "height": layout.height,
+        "margin": MARGIN, "left": LEFT, "top": HEAD, "key": [KEY_CELL, KEY_GAP],
+        "bar": _bar(layout, unit, room_on(sheet, layout.flipped)[0] + LEFT),
+        "hatches": _hatches(plan),
+        "axes": _axes(plan),
+        "has_members": members is not None,
+        "patches": patch_rows(plan, unit, fraction),
+        "members": member_rows(schedule, unit) if schedule is not None else [],
+        "member_notes": [_sentence(note, unit) for note in schedule.notes] if schedule is not None else [],
+        "blocks": _blocks(schedule, unit),
+        "stations": blocks,
+        "thinned": thinned,
+        "unit": "inches" if unit == "in" else "mm",
+        "quantities": quantity_rows(plan, unit),
+        "settings": setting_rows(plan, unit),
+        "buy": buy,
+        "cuts": cuts,
+        "notes": [_sentence(note, unit) for note in plan.notes],
+        "cautions": [[caution.text, caution.source] for caution in cautions.values()],
+        "unfinished": "" if plan.finished else UNFINISHED,
+    }  # fmt: skip
+    return Paper(title, make_pdf("crew.typ", data, {}, paper, made))
+
+
+def _sentence(note: str, unit: str) -> str:
+    return in_unit(f"{note[:1].upper()}{note[1:].rstrip('.')}.", unit)
+
+
+def _json(drawn: Drawn) -> dict[str, Any]:
+    lines = [[*(round(value, 4) for value in line[:4]), line[4]] for line in drawn.lines]
+    return {"lines": lines, "texts": drawn.texts, "across": drawn.across, "up": drawn.up}
+
+
+def _depths(plan: Plan, layout: Layout, unit: str, fraction: int) -> str:
+    step = layout.stride * plan.surface.spacing
+    nearest = f"inches, to the nearest 1/{fraction}" if unit == "in" else "whole mm"
+    shown = f"Depths in {nearest}: + add, − take off, 0 leave. Shown every {tape(step, unit)}"
+    if layout.stride > 1:
+        reckoned = format_length(plan.surface.spacing, unit)
+        shown += f" (the plan has one every {reckoned}); the list has the greatest depth of each patch"
+    return f"{shown}."
+
+
+def _bar(layout: Layout, unit: str, wide: float) -> dict[str, Any]:
+    """The scale bar, as long as the sheet's width [mm] has room for beside the key."""
+    room = wide - KEY_GAP - KEY_CELL * layout.columns
+    length = next((mm for mm in BARS[unit] if mm / layout.scale <= room), BARS[unit][-1])
+    on_paper = length / layout.scale
+    return {
+        "length": on_paper, "name": tape(length, unit),
+        "says": f"this bar is {format_length(on_paper, unit, 32)} long where the print is to scale",
+    }  # fmt: skip
+
+
+def _hatches(plan: Plan) -> list[dict[str, Any]]:
+    used = list(dict.fromkeys(plan.patches["action"].astype(str)))
+    return [{"lines": swatch(action, 12.0, 6.0), "name": LEGENDS[action]} for action in used if action in HATCHES]
+
+
+def _axes(plan: Plan) -> str:
+    if plan.survey.surface == "wall":
+        return "x from the left as seen from the room, y up"
+    return "x and y from the corner where both are 0"
+
+
+def _blocks(schedule: Schedule | None, unit: str) -> str:
+    if schedule is None or not schedule.blocks_mm:
+        return ""
+    return (
+        f"Blocks under the string of at least {format_length(schedule.blocks_mm, unit, 32)} keep it clear of every top."
+    )

@@ -1,0 +1,179 @@
+"""Tables of the crew sheet: patches in the order of work, members, quantities, what to buy, cautions."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import shapely
+
+from flatness.corrections.plan import Plan
+from flatness.corrections.quantities import POUND_KG
+from flatness.corrections.schedule import Schedule
+from flatness.lengths import format_length
+from flatness.show.papers.lettering import depth_text, tape
+from flatness.show.papers.plain import MM2_PER_FT2, MM2_PER_M2
+
+MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
+PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
+PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
+STATION_STEP = 609.6  # members' stations are thinned to about this [mm]
+WORDS = {
+    "plane": "plane or grind down", "fill": "fill", "sister": "sister", "fur": "fur or shim",
+    "engineer": "wait for the engineer",
+}  # fmt: skip
+
+
+def patch_rows(plan: Plan, unit: str, fraction: int) -> list[list[str]]:
+    """The patches in the order of work: name, what to do, where, area, greatest depth and where, mean, volume, note."""
+    rows = []
+    for row in plan.patches.to_dict("records"):
+        x, y = _deepest(plan, row)
+        where = (
+            f"x {tape(row['from_x_mm'], unit)} to {tape(row['to_x_mm'], unit)}, "
+            f"y {tape(row['from_y_mm'], unit)} to {tape(row['to_y_mm'], unit)}"
+        )
+        rows.append([
+            str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
+            depth_text(row["greatest_mm"], unit, fraction), f"x {tape(x, unit)}, y {tape(y, unit)}",
+            depth_text(row["mean_mm"], unit, fraction), volume(row["volume_mm3"], unit), str(row["note"]),
+        ])  # fmt: skip
+    return rows
+
+
+def _deepest(plan: Plan, row: Mapping[Any, Any]) -> tuple[float, float]:
+    """Where a patch is deepest [mm]."""
+    if "deepest_x_mm" in row:
+        return float(row["deepest_x_mm"]), float(row["deepest_y_mm"])
+    gx, gy = np.meshgrid(plan.x, plan.y)
+    inside = shapely.contains_xy(row["outline"].buffer(1e-3), gx, gy) & np.isfinite(plan.change)
+    if not inside.any():
+        return float(row["x_mm"]), float(row["y_mm"])
+    k = int(np.argmax(np.where(inside, np.abs(np.nan_to_num(plan.change)), -1.0)))
+    return float(gx.ravel()[k]), float(gy.ravel()[k])
+
+
+def area(mm2: float, unit: str) -> str:
+    return f"{mm2 / MM2_PER_FT2:.1f} ft²" if unit == "in" else f"{mm2 / MM2_PER_M2:.2f} m²"
+
+
+def volume(mm3: float, unit: str) -> str:
+    return f"{mm3 / MM3_PER_FT3:.2f} ft³" if unit == "in" else f"{mm3 / MM3_PER_LITRE:.1f} litres"
+
+
+def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:
+    """Which are set first, and how each is set: name, position, order, its ends, most, what comes off, crown, words."""
+    rows = []
+    for row in schedule.members.to_dict("records"):
+        take, at = row.get("take_down_mm", math.nan), row.get("take_down_at_mm", math.nan)
+        off = f"{rise(-take, unit)} at {tape(at, unit)}" if take and math.isfinite(take) else "-"
+        words = [row.get("may_be_taken_down"), row.get("laps"), row.get("note")]
+        rows.append([
+            str(row["member"]), tape(row["position_mm"], unit), str(row["set"] or "not read"),
+            *(rise(row.get(name, math.nan), unit) for name in ("raise_first_mm", "raise_last_mm", "raise_most_mm")),
+            off, ". ".join(str(text) for text in words if isinstance(text, str) and text),
+        ])  # fmt: skip
+    return rows
+
+
+def rise(mm: float, unit: str) -> str:
+    """A signed length as a careful rule reads it; ``-`` where it is not known."""
+    if mm is None or not math.isfinite(mm):
+        return "-"
+    if unit == "in":
+        return depth_text(mm, unit, 32)
+    text = format_length(abs(mm), "mm").removesuffix(" mm")
+    return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
+
+
+def height(mm: float, unit: str) -> str:
+    if not math.isfinite(mm):
+        return "-"
+    text = format_length(mm, unit, 32).removesuffix('"').removesuffix(" mm")
+    return text.replace("-", "−")
+
+
+def station_blocks(schedule: Schedule, unit: str) -> tuple[list[dict[str, Any]], str]:
+    """Every member's stations: how high to set it, above its own top, off the string; and what was left out."""
+    blocks, thinned = [], False
+    for name, group in schedule.table.groupby("member", sort=False):
+        group = group[group["line_mm"].notna()]
+        if group.empty:
+            continue
+        s = group["station_mm"].to_numpy()
+        step = float(np.median(np.diff(s))) if len(s) > 1 else STATION_STEP
+        stride = max(1, round(STATION_STEP / step))
+        keep = sorted({*range(0, len(s), stride), len(s) - 1})
+        thinned = thinned or len(keep) < len(s)
+        rows = [
+            [tape(row["station_mm"], unit), height(row["line_mm"], unit), rise(row["raise_mm"], unit),
+             rise(row["offset_mm"], unit), height(row["below_string_mm"], unit)]
+            for row in group.iloc[keep].to_dict("records")
+        ]  # fmt: skip
+        blocks.append({"name": str(name), "rows": rows})
+    note = (
+        "Stations are shown about every 2 ft (600 mm) and at both ends; the data have all of them." if thinned else ""
+    )
+    return blocks, note
+
+
+def quantity_rows(plan: Plan, unit: str) -> list[list[str]]:
+    """What to bring: quantity, amount, and how it was reckoned."""
+    return [
+        [str(row["quantity"]), amount(float(row["value"]), str(row["unit"]), unit), _placed(str(row["from"]), unit)]
+        for row in plan.quantities.table.to_dict("records")
+    ]
+
+
+def _placed(text: str, unit: str) -> str:
+    """A place in millimetres told as a tape reads it."""
+    return PLACE.sub(lambda found: f"x {tape(float(found[1]), unit)}, y {tape(float(found[2]), unit)}", text)
+
+
+def setting_rows(plan: Plan, unit: str) -> list[list[str]]:
+    """The numbers that the quantities rest on, each with its source."""
+    return [
+        [str(row["name"]).replace("_", " "), _setting(float(row["value"]), str(row["unit"]), unit), str(row["source"])]
+        for row in plan.quantities.settings.to_dict("records")
+    ]
+
+
+def _setting(value: float, named: str, unit: str) -> str:
+    if named == "mm3 a bag":
+        return f"{volume(value, unit)} a bag"
+    if named == "kg/mm3":
+        return f"{value * MM3_PER_FT3 / POUND_KG:.0f} lb/ft³" if unit == "in" else f"{value * 1e9:.0f} kg/m³"
+    return amount(value, named, unit) if named in ("mm", "mm2", "mm3", "kg", "Pa") else f"{value:g} {named}"
+
+
+def amount(value: float, named: str, unit: str) -> str:
+    """A quantity in the unit that the crew buys it in."""
+    inches = unit == "in"
+    match named:
+        case "mm3":
+            return volume(value, unit)
+        case "mm2":
+            return area(value, unit)
+        case "kg":
+            return f"{value / POUND_KG:.0f} lb" if inches else f"{value:.0f} kg"
+        case "Pa":
+            return f"{value / PSF_PA:.1f} lb/ft²" if inches else f"{value:.0f} Pa"
+        case "mm":
+            return format_length(value, "ft" if inches else "m", 8)
+    return f"{value:g} {named}"
+
+
+def stock_rows(plan: Plan, unit: str) -> tuple[list[list[str]], list[list[str]]]:
+    """Lengths to buy, and how each is cut."""
+    lengths = plan.quantities.lengths
+    if lengths is None:
+        return [], []
+    buy = [[f"{row['count']:.0f}", tape(row["stock_mm"], unit)] for row in lengths.stock.to_dict("records")]
+    cuts = [
+        [f"{row['times']:.0f}", tape(row["stock_mm"], unit), str(row["pieces"]), tape(row["offcut_mm"], unit)]
+        for row in lengths.cuts.to_dict("records")
+    ]
+    return buy, cuts

@@ -1,0 +1,197 @@
+"""The record of a comparison as a document: for the file, to be signed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from scipy.stats import norm
+
+from flatness.comparison.comparing import Comparison
+from flatness.errors import ArgumentError
+from flatness.limits.catalogue import find
+from flatness.limits.verdict import Judged
+from flatness.limits.wording import caution, describe
+from flatness.measures.planes import fit_surface_plane
+from flatness.show.compared import doubt, fine, part_name, signed
+from flatness.show.differences import difference_map
+from flatness.show.papers.figures import Panel, heat_maps, svg_of
+from flatness.show.papers.files import Paper
+from flatness.show.papers.pdf import cut, make_pdf, sheet_named
+from flatness.show.papers.record_parts import aligned, amounts, levelling, surveys
+from flatness.show.scales import check_unit
+from flatness.show.words import AUTHORITY, in_unit, number, percent, shown_unit
+from flatness.surface.lattice import Surface
+
+MARGIN_MM = 15.24
+DAYS = ("Before", "After")
+SIGNERS = ("Measured by", "Done by", "Checked by", "Accepted by")
+
+
+def record_paper(
+    comparison: Comparison, found: Mapping[str, Any] | None = None, *, paper: str = "letter", unit: str | None = None,
+    made: datetime | None = None,
+) -> Paper:  # fmt: skip
+    """The record of a comparison, to print and sign.
+
+    Parameters
+    ----------
+    comparison : what :func:`~flatness.comparison.comparing.compare` gave
+    found : its record, from :func:`~flatness.comparison.records.record`, which adds the files with their checksums
+        and the versions; None leaves them out
+    paper : ``letter`` or ``a4``
+    unit : ``in`` or ``mm``; None takes the later survey's own
+    made : when the paper was made; None leaves it out, and the same input gives the same bytes
+
+    Returns
+    -------
+    Paper : with a PDF form
+
+    Raises
+    ------
+    ArgumentError : an unknown paper or unit, or a record of something else
+    """
+    sheet = sheet_named(paper)
+    unit = check_unit(shown_unit(comparison.surveys[1], unit))
+    if found is not None and not {"inputs", "settings", "versions"} <= set(found):
+        raise ArgumentError(
+            "not the record of a comparison", column="found", value=", ".join(map(str, found)),
+            expected="what record(comparison, ...) gives",
+        )  # fmt: skip
+    width = (sheet.width - 2 * MARGIN_MM) / 25.4
+    before, after = comparison.surveys
+    title = cut(after.title or before.title or f"The {after.surface}", 140)
+    done_head, done = _done(comparison, unit)
+    data: dict[str, Any] = {
+        "title": title,
+        "short": cut(title, 50),
+        "surveys": surveys(comparison, found, unit),
+        "levelling": [levelling(day, one, unit) for day, one in zip(DAYS, comparison.surveys, strict=True)],
+        "alignment": aligned(comparison, unit),
+        "changed": _changed(comparison, unit),
+        "amounts": amounts(comparison, unit),
+        "confidence": f"{100 * comparison.confidence:g} %",
+        "verdict_head": ["Limit", "Allowed", "Before: likely", "Verdict", "After: likely", "Verdict"],
+        "verdicts": _verdicts(comparison, unit),
+        "limits": _limits(comparison, unit),
+        "done_head": done_head,
+        "done": done,
+        "settings": _settings(comparison, found),
+        "notes": [in_unit(f"{note[:1].upper()}{note[1:]}.", unit) for note in _notes(comparison)],
+        "signers": list(SIGNERS),
+        "authority": AUTHORITY,
+    }
+    pictures = {"maps.svg": svg_of(_maps(comparison, unit, width)), "difference.svg": svg_of(_difference(
+        comparison, unit, width
+    ))}  # fmt: skip
+    return Paper(title, make_pdf("record.typ", data, pictures, paper, made))
+
+
+def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
+    before = Surface(comparison.x, comparison.y, comparison.before_heights, comparison.spacing)
+    plane = fit_surface_plane(before)
+    off = plane.at(*np.meshgrid(comparison.x, comparison.y))
+    heights = (comparison.before_heights, comparison.after_heights)
+    panels = []
+    for day, survey, height in zip(DAYS, comparison.surveys, heights, strict=True):
+        name = f"{day}, {cut(survey.date, 24)}" if survey.date else day
+        panels.append(Panel(name, replace(before, height=height - off), survey))
+    return heat_maps(panels, comparison.surveys[1].surface, unit, width, tallest=6.2)
+
+
+def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
+    wide, high = float(np.ptp(comparison.x)), float(np.ptp(comparison.y))
+    tall = min(5.2, max(2.6, (width - 2.2) * high / max(wide, 1.0)))
+    figure = Figure(figsize=(width, tall + 1.7))
+    ax = figure.add_axes((0.66 / width, 0.72 / (tall + 1.7), 1 - 0.8 / width, tall / (tall + 1.7)))
+    difference_map(comparison, unit=unit, ax=ax)
+    return figure
+
+
+def _changed(comparison: Comparison, unit: str) -> list[str]:
+    least, middle, most = (float(f(comparison.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
+    lines = [
+        f"After minus before. Change is shown where it exceeds what the readings' errors and the alignment may feign "
+        f"at {100 * comparison.confidence:g} %: {fine(middle, unit)} in most places, from {fine(least, unit)} to "
+        f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area; on the rest no change is "
+        "shown, which does not mean that there was none."
+    ]
+    for word, pick in (("Most taken off", np.nanmin), ("Most added", np.nanmax)):
+        shown = np.where(comparison.changed, comparison.difference, 0.0)
+        value = float(pick(shown))
+        if value:
+            lines.append(f"{word}: {signed(value, unit)}.")
+    return lines
+
+
+def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:
+    if comparison.assessments is None:
+        return []
+    rows = []
+    for one, other in zip(*(found.judged for found in comparison.assessments), strict=True):
+        known = other if other.finding is not None else one
+        allowed = number(known, known.finding.allowed, unit) if known.finding is not None else "-"
+        cells = [text for judged in (one, other) for text in (_likely(judged, unit), _verdict(judged))]
+        rows.append([one.limit.name, allowed, *cells])
+    return rows
+
+
+def _likely(one: Judged, unit: str) -> str:
+    if one.finding is None:
+        return "not measured"
+    middle, low, high = (number(one, value, unit) for value in one.likely())
+    if middle == "-":
+        return f"{number(one, one.finding.measured.value, unit)}, as read"
+    return f"{middle} ({low} to {high})"
+
+
+def _verdict(one: Judged) -> str:
+    chance = percent(one.chance)
+    return one.verdict.upper() if chance == "-" else f"{one.verdict.upper()}, chance {chance}"
+
+
+def _limits(comparison: Comparison, unit: str) -> list[list[str]]:
+    asked = comparison.settings["limits"]
+    rows = []
+    for limit in find(asked) if asked else []:
+        source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+        rows.append([limit.name, describe(limit, unit), source, caution(limit) or limit.seen])
+    return rows
+
+
+def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]]:
+    if comparison.plan is None:
+        return [], []
+    reach = float(norm.ppf((1 + comparison.confidence) / 2))
+    head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
+    rows = []
+    for row in comparison.plan.to_dict("records"):
+        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
+        status = ", ".join(text for text in (row["status"], doubt(row)) if text)
+        rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
+    return head, rows
+
+
+def _settings(comparison: Comparison, found: Mapping[str, Any] | None) -> list[list[str]]:
+    given = comparison.settings
+    rows = [
+        ["alignment", comparison.alignment.way],
+        ["lattice", f"{comparison.spacing:.4g} mm"],
+        ["confidence", f"{comparison.confidence:g}"],
+        ["draws, seed", f"{comparison.draws}, {comparison.seed}"],
+        ["tolerance", "by the error alone" if given["tolerance"] is None else f"{given['tolerance']:g} mm"],
+    ]
+    if found is not None:
+        rows.append(["versions", ", ".join(f"{name} {text}" for name, text in found["versions"].items())])
+    return rows
+
+
+def _notes(comparison: Comparison) -> list[str]:
+    notes = list(comparison.notes)
+    for day, survey in zip(("before", "after"), comparison.surveys, strict=True):
+        notes += [f"{day}: {problem.cell or ''} {problem.what}".replace(":  ", ": ") for problem in survey.notes]
+    return notes
