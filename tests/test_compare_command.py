@@ -3,11 +3,14 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+import flatness
 from flatness.__main__ import main
+from flatness.corrections.saved_plan import save_plan
 from flatness.lengths import parse_length
 
 ROOT = Path(__file__).parents[1] / "sample_surveys"
@@ -117,3 +120,36 @@ def test_pictures(capsys, tmp_path):
         "after-against-before-before-after.png", "after-against-before-difference.png",
     ]  # fmt: skip
     assert out.count("written:") == 2
+
+
+def test_what_was_done_is_held_against_a_saved_plan_and_made_again(capsys, tmp_path):
+    files = [shutil.copy(path, tmp_path) for path in STORE]
+    limit = flatness.straightedge_limit(2000, 4)
+    plan = flatness.plan_corrections(flatness.read_survey(files[0]), limits=limit, headings=4, draws=0)
+    save_plan(plan, tmp_path / "plan.json")
+    arguments = [*files, "--plan", tmp_path / "plan.json", "--tolerance", "2mm"]
+    code, out, err = run(capsys, *arguments, "--record", tmp_path / "rec.json", "--out", tmp_path / "pictures")
+    assert (code, err) == (0, "")
+    assert "Against the plan" in out
+    for name in plan.patches["name"]:
+        assert f"patch {name}" in out
+    assert (tmp_path / "pictures/after-against-before-done.png").exists()
+    assert "plan: plan.json" in (tmp_path / "rec.txt").read_text(encoding="utf-8")
+    found = json.loads((tmp_path / "rec.json").read_text(encoding="utf-8"))
+    by_hand = flatness.compare(*map(flatness.read_survey, files), plan=plan, tolerance=2)
+    assert [row["rest_mm"] for row in found["results"]["plan"]] == pytest.approx(by_hand.plan["rest_mm"].tolist())
+    code, out, _ = run(capsys, "--rerun", tmp_path / "rec.json")
+    assert (code, out.splitlines()[0]) == (0, "Nothing differs: the same files give the same numbers.")
+    save_plan(replace(plan, change=plan.change + 1.0), tmp_path / "plan.json", overwrite=True)
+    code, out, _ = run(capsys, "--rerun", tmp_path / "rec.json")
+    assert code == 1
+    assert "plan: the file is not the one" in out
+    assert "results: plan" in out
+    (tmp_path / "plan.json").unlink()
+    code, out, _ = run(capsys, "--rerun", tmp_path / "rec.json")
+    assert (code, "plan: the file is not there" in out) == (1, True)
+
+
+def test_a_tolerance_wants_a_plan(capsys):
+    code, _, err = run(capsys, *STORE, "--tolerance", "2mm")
+    assert (code, "--plan FILE too" in err) == (2, True)

@@ -14,6 +14,7 @@ from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
 from flatness.comparison.reruns import rerun
+from flatness.corrections.saved_plan import read_plan
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
 from flatness.survey.files import read_survey
@@ -42,6 +43,13 @@ def add_compare(commands: Any) -> None:
         "area '0,0; 4ft,0; 4ft,6ft'; may be given several times",
     )  # fmt: skip
     add_limits(parser)
+    parser.add_argument(
+        "--plan", metavar="FILE", help="a plan that `flatness plan --save FILE` wrote: what was done is held against it"
+    )
+    parser.add_argument(
+        "--tolerance", metavar="LENGTH",
+        help="by how much the mean of a patch may miss the plan, such as 1/16in; the error alone where not given",
+    )  # fmt: skip
     parser.add_argument("--spacing", metavar="LENGTH", help="lattice step, such as 6in")
     parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the later survey's own where not given")
     parser.add_argument("--confidence", type=float, default=0.95, metavar="C", help="of detection and verdicts (0.95)")
@@ -76,15 +84,21 @@ def run_compare(options: argparse.Namespace) -> int:
     limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
     before = read_survey(options.before, sheet=options.before_sheet)
     after = read_survey(options.after, sheet=options.after_sheet)
+    if options.tolerance is not None and options.plan is None:
+        raise FlatnessError(
+            "a tolerance without a plan", column="--tolerance", value=options.tolerance, expected="--plan FILE too"
+        )
     found = compare(
-        before, after, align=options.align, unchanged=[_where(text) for text in options.unchanged] or None,
+        before, after, plan=None if options.plan is None else read_plan(options.plan),
+        tolerance=None if options.tolerance is None else with_unit(options.tolerance, "--tolerance"),
+        align=options.align, unchanged=[_where(text) for text in options.unchanged] or None,
         spacing=None if options.spacing is None else with_unit(options.spacing, "--spacing"), limits=limits,
         confidence=options.confidence, draws=options.draws, seed=options.seed,
     )  # fmt: skip
     unit = shown_unit(after, options.unit)
     folder = Path(options.record).parent if options.record else Path()
     sheets = {"before": options.before_sheet, "after": options.after_sheet}
-    made = record(found, options.before, options.after, folder, sheets=sheets)
+    made = record(found, options.before, options.after, folder, sheets=sheets, plan_file=options.plan)
     report = comparison_report(found, unit)
     written: list[Path] = []
     if options.record:

@@ -34,6 +34,7 @@ DAYS = ("before", "after")
 def record(
     comparison: Comparison, before_file: str | os.PathLike[str], after_file: str | os.PathLike[str],
     folder: str | os.PathLike[str] = ".", *, sheets: Mapping[str, str | None] | None = None,
+    plan_file: str | os.PathLike[str] | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """All that another person needs to make a comparison again, and what it found; nothing that JSON cannot hold.
 
@@ -43,6 +44,7 @@ def record(
     before_file, after_file : the files that the surveys were read from
     folder : where the record will stand: the files' names are given relative to it
     sheets : sheet of each workbook, by ``before`` and ``after``
+    plan_file : the saved plan that it was held against, where it was; without it that part cannot be made again
 
     Raises
     ------
@@ -58,6 +60,7 @@ def record(
             day: {**_file(path, Path(folder)), "sheet": sheets.get(day), **_about(survey)}
             for day, path, survey in zip(DAYS, files, comparison.surveys, strict=True)
         },
+        "plan": None if plan_file is None else _file(Path(plan_file), Path(folder)),
         "settings": settings(comparison),
         "limits": limit_rows(comparison.settings["limits"]),
         "results": results(comparison),

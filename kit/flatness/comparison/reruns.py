@@ -12,6 +12,7 @@ from shapely import Polygon
 
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import DAYS, digest, limit_rows, plain, read_record, results, settings, versions
+from flatness.corrections.saved_plan import read_plan
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.agreed import AGREED
 from flatness.limits.kinds import Limit, build_limit
@@ -50,8 +51,10 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
     folder = Path(path).resolve().parent
     differences: list[str] = []
     try:
-        files = {day: folder / found["inputs"][day]["file"] for day in DAYS}
-        shas = {day: found["inputs"][day]["sha256"] for day in DAYS}
+        used = {day: found["inputs"][day] for day in DAYS} | ({"plan": found["plan"]} if found.get("plan") else {})
+        names = {day: str(one["file"]) for day, one in used.items()}
+        files = {day: folder / name for day, name in names.items()}
+        shas = {day: one["sha256"] for day, one in used.items()}
         asked = _asked(found["settings"])
         sheets = {day: found["inputs"][day].get("sheet") for day in DAYS}
         then = found["versions"]
@@ -65,20 +68,21 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
     there = True
     for day, file in files.items():
         if not file.is_file():
-            differences.append(f"{day}: the file is not there: {found['inputs'][day]['file']}")
+            differences.append(f"{day}: the file is not there: {names[day]}")
             there = False
         elif digest(file) != shas[day]:
-            differences.append(f"{day}: the file is not the one that was compared: {found['inputs'][day]['file']}")
+            differences.append(f"{day}: the file is not the one that was used: {names[day]}")
     if not there:
         return Rerun(tuple(differences), tuple(remarks), None)
     try:
         surveys = [read_survey(files[day], sheet=sheets[day]) for day in DAYS]
-        again = compare(surveys[0], surveys[1], **asked)
+        plan = read_plan(files["plan"]) if "plan" in files else None
+        again = compare(surveys[0], surveys[1], plan=plan, **asked)
         now = {"settings": settings(again), "limits": limit_rows(again.settings["limits"]), "results": results(again)}
     except FlatnessError as error:
         differences.append(f"the comparison cannot be made again: {error}")
         return Rerun(tuple(differences), tuple(remarks), None)
-    if found["results"].get("plan") is not None:
+    if found["results"].get("plan") is not None and plan is None:
         remarks.append("the record was made against a plan, which it does not hold: that part was not made again")
         found["results"]["plan"] = None
     for part in ("settings", "limits", "results"):

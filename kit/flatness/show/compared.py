@@ -215,6 +215,8 @@ def record_text(found: Mapping[str, Any], report: str) -> str:
         accuracy = one["accuracy_mm"]
         good = "not stated" if accuracy is None else f"{accuracy:.3g} mm, one standard deviation"
         lines += [f"  readings: {one['readings']}", f"  accuracy: {good}", ""]
+    if found.get("plan"):
+        lines += [f"plan: {found['plan']['file']}", f"  sha256 {found['plan']['sha256']}", ""]
     lines.append("settings")
     lines += [_indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
     lines += ["", "versions", *(f"  {name} {text}" for name, text in found["versions"].items())]

@@ -1,0 +1,68 @@
+"""A plan that was saved comes back as it was, and what is no plan is refused by name."""
+
+import json
+
+import numpy as np
+import pytest
+from shapely import box
+
+import flatness
+from flatness.corrections.saved_plan import read_plan, save_plan
+from flatness.errors import ArgumentError, FlatnessError
+
+
+@pytest.fixture(scope="module")
+def plan():
+    x, y = np.meshgrid(np.arange(7) * 600.0, np.arange(6) * 600.0)
+    height = np.where((abs(x - 1800) < 700) & (abs(y - 1200) < 700), -9.0, 0.0)
+    survey = flatness.make_survey(
+        x.ravel(), y.ravel(), height.ravel(), accuracy=0.5, title="Loft, corner", openings=(box(2500, 100, 3100, 500),)
+    )
+    joists = flatness.member_layout(200, 400, "y", until=3500, kind="sawn joist", depth=235, cuts={"J3": 900})
+    limit = flatness.straightedge_limit(3000, 4)
+    return flatness.plan_corrections(survey, limits=limit, surface="as-read", draws=0, members=joists, headings=4)
+
+
+def test_what_was_saved_comes_back(plan, tmp_path):
+    assert len(plan.patches)
+    found = read_plan(save_plan(plan, tmp_path / "plan.json"))
+    np.testing.assert_array_equal(found.change, plan.change)
+    np.testing.assert_array_equal(found.x, plan.x)
+    np.testing.assert_array_equal(found.y, plan.y)
+    assert found.title == "Loft, corner"
+    assert found.patches[["name", "action"]].equals(plan.patches[["name", "action"]])
+    for one, other in zip(found.patches.outline, plan.patches.outline, strict=True):
+        assert one.symmetric_difference(other).area < 1e-3
+    assert found.members.table.equals(plan.members.table)
+    assert (found.members.kind, found.members.depth, dict(found.members.cuts)) == ("sawn joist", 235, {"J3": (900.0,)})
+
+
+def test_no_file_is_overwritten_unasked(plan, tmp_path):
+    path = tmp_path / "plan.json"
+    path.write_text("mine")
+    with pytest.raises(ArgumentError, match="already"):
+        save_plan(plan, path)
+    assert path.read_text() == "mine"
+    save_plan(plan, path, overwrite=True)
+    assert read_plan(path).strategy == "least-work"
+
+
+def test_what_is_no_plan_says_why(plan, tmp_path):
+    path = save_plan(plan, tmp_path / "plan.json")
+    whole = json.loads(path.read_text())
+    for change, match in (
+        ({"plan": "another"}, "does not say"), ({"form": 2}, "another form"), ({"x_mm": [0, 0, 1]}, "cannot be"),
+        ({"change_mm": [[1, 2], [3, 4]]}, "cannot be"), ({"patches": [{"name": "P1"}]}, "cannot be"),
+        ({"patches": [{"name": "P1", "action": "fill", "outline_mm": "POINT (1 1)"}]}, "no area"),
+        ({"patches": [{"name": "P1", "action": "fill", "outline_mm": "POLY"}]}, "cannot be"),
+        ({"members": {"table": []}}, "cannot be"), ({"members": 3}, "cannot be"),
+    ):  # fmt: skip
+        path.write_text(json.dumps({**whole, **change}))
+        with pytest.raises(FlatnessError, match=match):
+            read_plan(path)
+    for text, match in (("{", "not JSON"), ("[]", "does not say"), (json.dumps({"plan": "flatness plan"}), "lacks")):
+        path.write_text(text)
+        with pytest.raises(ArgumentError, match=match):
+            read_plan(path)
+    with pytest.raises(ArgumentError, match="cannot be read"):
+        read_plan(tmp_path / "none.json")
