@@ -100,7 +100,7 @@ def bump(gx, gy, x, y, height, reach):
     return height * np.exp(-((gx - x) ** 2 + (gy - y) ** 2) / (2 * reach**2))
 
 
-def _mixed(x, y):
+def mixed(x, y):
     return (
         bump(x, y, 3 * FOOT, 3 * FOOT, 14, 1.6 * FOOT) + bump(x, y, 12 * FOOT, 3 * FOOT, 6, 1.2 * FOOT)
         - bump(x, y, 8 * FOOT, 6.5 * FOOT, 5, 1.0 * FOOT) - bump(x, y, 15 * FOOT, 6.5 * FOOT, 3.2, 0.8 * FOOT)
@@ -108,7 +108,7 @@ def _mixed(x, y):
     )  # fmt: skip
 
 
-def _cells(columns, rows, wide, high, depth=3.0):
+def cells(columns, rows, wide, high, depth=3.0):
     """A change with ``columns`` x ``rows`` separate patches, up and down in turn."""
 
     def change(x, y):
@@ -118,11 +118,11 @@ def _cells(columns, rows, wide, high, depth=3.0):
     return change
 
 
-def _by_sign(change, gx, gy):
+def by_sign(change, gx, gy):
     return np.where(change > 0, "fill", "plane")
 
 
-def _sorted(up="sister"):
+def sorted_out(up="sister"):
     def action_at(change, gx, gy):
         proud = np.where(gx > 13 * FOOT, "engineer", "plane")
         return np.where(change > 0, np.where((gx < 6 * FOOT) & (gy < 6.5 * FOOT), up, "fill"), proud)
@@ -130,7 +130,7 @@ def _sorted(up="sister"):
     return action_at
 
 
-def room(nx, ny, step, change, action_at=_by_sign, *, about=None, **attributes):
+def room(nx, ny, step, change, action_at=by_sign, *, about=None, **attributes):
     """A plan that takes a surface, short of ``change(x, y)`` [mm], to a gentle one."""
 
     def gentle(x, y):
@@ -143,18 +143,18 @@ def room(nx, ny, step, change, action_at=_by_sign, *, about=None, **attributes):
 def mixed_floor():
     joists = member_layout(8 * INCH, 16 * INCH, "y", until=16 * FOOT, kind="sawn joist", depth=235)
     about = {"outline": ROOMS["l-shaped floor"]().outline, "openings": ROOMS["l-shaped floor"]().openings}
-    return room(17, 13, FOOT, _mixed, _sorted(), about=about, members=joists)
+    return room(17, 13, FOOT, mixed, sorted_out(), about=about, members=joists)
 
 
 def ceiling():
     strapping = member_layout(0, 24 * INCH, "x", until=12 * FOOT, kind="strapping")
-    return room(17, 13, FOOT, _mixed, _sorted("fur"), about={"surface": "ceiling"}, members=strapping,
+    return room(17, 13, FOOT, mixed, sorted_out("fur"), about={"surface": "ceiling"}, members=strapping,
                 verdict="undecided", chance=0.71)  # fmt: skip
 
 
 def wall():
     about = {"surface": "wall", "reference": "plumb", "unit": "mm"}
-    return room(17, 10, FOOT, _mixed, _sorted("fur"), about=about)
+    return room(17, 10, FOOT, mixed, sorted_out("fur"), about=about)
 
 
 def one_patch():
@@ -162,16 +162,16 @@ def one_patch():
 
 
 def sixty():
-    return room(41, 33, FOOT / 2, _cells(10, 6, 20 * FOOT, 16 * FOOT))
+    return room(41, 33, FOOT / 2, cells(10, 6, 20 * FOOT, 16 * FOOT))
 
 
 def large():
     joists = member_layout(0, 16 * INCH, "y", until=60 * FOOT)
-    return room(31, 21, 2 * FOOT, _cells(5, 3, 60 * FOOT, 40 * FOOT, 9.0), members=joists, chance=0.999)
+    return room(31, 21, 2 * FOOT, cells(5, 3, 60 * FOOT, 40 * FOOT, 9.0), members=joists, chance=0.999)
 
 
 def corridor():
-    return room(3, 31, 2 * FOOT, lambda x, y: _cells(1, 5, 4 * FOOT, 60 * FOOT)(x + 1, y))
+    return room(3, 31, 2 * FOOT, lambda x, y: cells(1, 5, 4 * FOOT, 60 * FOOT)(x + 1, y))
 
 
 def nothing():

@@ -1,0 +1,272 @@
+"""A plan of corrections in plain words and in tables that fit a terminal 80 wide."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+
+from flatness.corrections.plan import Plan
+from flatness.corrections.quantities import SET_BY_YOU
+from flatness.corrections.schedule import Schedule
+from flatness.limits.wording import caution, describe
+from flatness.show.compared import columns
+from flatness.show.done_words import (
+    area,
+    before_and_after,
+    depth,
+    limit_of,
+    load,
+    mass,
+    rounded,
+    setting,
+    state_after,
+    volume,
+)
+from flatness.show.member_words import members_text
+from flatness.show.scales import printed_place
+from flatness.show.words import WIDTH, in_unit, length, percent, place, position, shown_unit
+
+STRATEGIES = {
+    "least-work": "the least work after which every limit is met",
+    "level": "a level plane",
+    "best-plane": "the best plane",
+    "through-benchmarks": "a plane through the benchmarks",
+    "fixed-spots": "a plane through the fixed spots",
+}
+DEEDS = {
+    "engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill",
+}  # fmt: skip
+STOPPED = "The search for the least work was stopped early: a plan of less work may exist."
+
+
+def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None = None) -> str:
+    """The whole plan as text for a terminal: what to do, what it takes, what stands afterwards, what must be known.
+
+    Parameters
+    ----------
+    plan : the plan
+    unit : ``in`` (feet, inches and fractions) or ``mm``; None takes that of the survey
+    schedule : what each member is set to, where there is one
+
+    Returns
+    -------
+    str : lines of at most 80 characters
+    """
+    unit = shown_unit(plan.survey, unit)
+    blocks = [_heading(plan, unit), _what_to_do(plan, unit), after_table(plan, unit)]
+    blocks += [patches_table(plan, unit)] if len(plan.patches) else []
+    blocks += [members_text(schedule, unit)] if schedule is not None else []
+    blocks += [quantities_text(plan, unit)] if len(plan.patches) else []
+    rests = [_indented(text) for text in _settings(plan, unit)]
+    blocks += ["\n".join(["Rests on", *rests])] if rests else []
+    notes = dict.fromkeys((*plan.notes, *(schedule.notes if schedule is not None else ())))
+    if notes:
+        items = (_indented(in_unit(f"{note[:1].upper()}{note[1:]}".rstrip(".") + ".", unit), "  - ") for note in notes)
+        blocks.append("\n".join(["Worth knowing", *items]))
+    kept = (*plan.cautions, *plan.quantities.cautions, *(schedule.cautions if schedule is not None else ()))
+    cautions = {one.key: one for one in kept}
+    if cautions:
+        said = (_indented(f"{one.text} ({one.source})", "  - ") for one in cautions.values())
+        blocks.append("\n".join(["Cautions", *said]))
+    return "\n\n".join(blocks)
+
+
+def _heading(plan: Plan, unit: str) -> str:
+    survey = plan.survey
+    based = "the likely surface (best estimate)" if plan.based_on == "likely" else "the surface as read"
+    about = (
+        f"{survey.surface}, {len(survey.points)} readings, planned on {based}, a node every "
+        f"{position(plan.surface.spacing, unit)}; target: {STRATEGIES.get(plan.strategy, plan.strategy)}"
+    )
+    lines = textwrap.wrap(survey.title or survey.source or "survey", WIDTH)
+    lines += textwrap.wrap(about, WIDTH)
+    for limit in plan.limits:
+        sure = caution(limit)
+        source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+        text = f"{limit.name}: {describe(limit, unit)}; {source}{f' ({sure})' if sure else ''}"
+        lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    return "\n".join(lines)
+
+
+def _what_to_do(plan: Plan, unit: str) -> str:
+    lines = [_indented(text) for text in (deeds(plan, unit), work(plan, unit)) if text]
+    return "\n".join(["What to do", *lines])
+
+
+def deeds(plan: Plan, unit: str) -> str:
+    """What is to be done, in a sentence.
+
+    Patches are counted and measured by action, in the order of work.
+    """
+    if not len(plan.patches):
+        return {
+            "pass": "Leave it as it is: it is within every limit.",
+            "": "Leave it as it is: it lies on the target.",
+        }.get(state_after(plan), "Nothing is planned; see the verdicts below.")
+    parts = []
+    for action, group in plan.patches.groupby("action", sort=False):
+        count = f"{len(group)} place{'s' if len(group) > 1 else ''}"
+        deepest = depth(max(group["greatest_mm"], key=abs), unit)[1:]
+        parts.append(f"{DEEDS[str(action)]} {count} ({area(float(group['area_mm2'].sum()), unit)}, at most {deepest})")
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}; leave the rest."
+
+
+def work(plan: Plan, unit: str) -> str:
+    """The work against that of a dead-flat surface, and what is proven of it."""
+    if plan.cost <= 0 and not plan.flat_cost > 0:
+        return ""
+    flat = "level" if plan.strategy == "level" or plan.settings.get("level_within") is not None else "dead-flat"
+    rates = plan.settings.get("rates")
+    plain = rates is None or (rates.off == 1 and rates.add == 1)
+
+    def told(value: float) -> str:
+        return volume(value, unit) if plain else f"{value:.4g}"
+
+    what = "The material moved is" if plain else "The cost at your rates is"
+    parts = [f"{what} {told(plan.cost)}"]
+    if math.isfinite(plan.flat_cost):
+        more = plan.flat_cost / plan.cost if plan.cost > 0 else 0.0
+        times = f", {rounded(more)} times as much" if more > 1.005 else ""
+        parts.append(f"a {flat} {plan.survey.surface} would take {told(plan.flat_cost)}{times}")
+    return " ".join([f"{'; '.join(parts)}.", *_proof(plan, told(plan.bound) if math.isfinite(plan.bound) else "")])
+
+
+def _proof(plan: Plan, bound: str) -> Iterator[str]:
+    """How near to the least the plan is proven to be."""
+    if not plan.finished and not any("stopped early" in note for note in plan.notes):
+        yield STOPPED
+    if plan.strategy != "least-work" or not bound:
+        yield "This target was not chosen for the least work." if plan.strategy != "least-work" else ""
+    elif plan.cost > 0:
+        if plan.gap < 0.005:
+            yield "Proven: no plan to the same share of the limits takes less, to within half of 1 %."
+        else:
+            yield (
+                f"Proven: no plan to the same share of the limits takes less than {bound}, so that at most "
+                f"{100 * plan.gap:.0f} % could be saved."
+            )
+
+
+def after_table(plan: Plan, unit: str) -> str:
+    """Each limit before and after the plan, at most 80 wide."""
+    if not len(plan.after):
+        return "Before and after\n  No limit was named; the target is a plane."
+    rows = [["limit", "before", "after", "allowed", "chance", "verdict"]]
+    for row in plan.after.to_dict("records"):
+        name = str(row["limit"])
+        shown = name if len(name) <= 30 else f"{name[:29]}\N{HORIZONTAL ELLIPSIS}"
+        chance = percent(float(row["chance"]))
+        rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
+    told = (
+        "Before and after are of the surface that was planned on, measured with the same code as a check. The chance "
+        "is that the true surface passes when the change is made exactly; it counts what the readings do not know."
+    )
+    apart = [
+        f"{row['limit']} was not planned for, only measured."
+        for row in plan.after.to_dict("records")
+        if plan.strategy == "least-work" and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
+    ]
+    lines = [*(f"  {line}" for line in columns(rows)), *map(_indented, apart), _indented(told)]
+    return "\n".join(["Before and after", *lines])
+
+
+def patches_table(plan: Plan, unit: str) -> str:
+    """The patches in the order of work, at most 80 wide."""
+    patches = plan.patches.to_dict("records")
+    rows = [["", "do", "along x", "along y", "area", "deepest", "volume"]]
+    rows += [_patch(patch, unit) for patch in patches]
+    lines = columns(rows, left=(0, 1, 2, 3))
+    if max(map(len, lines)) > WIDTH - 2:
+        # both ways on one line have no room: one beneath the other
+        broken = [["", "do", "where", "area", "deepest", "volume"]]
+        for row in rows[1:]:
+            broken.append([*row[:2], f"x {row[2]}", *row[4:]])
+            broken.append(["", "", f"y {row[3]}", "", "", ""])
+        lines = columns(broken, left=(0, 1, 2))
+    notes = [_indented(in_unit(f"{patch['name']}: {patch['note']}.", unit)) for patch in patches if patch["note"]]
+    title = f"Patches, in the order of work ({'feet and inches' if unit == 'in' else 'metres'} from the corner)"
+    return "\n".join([title, *(f"  {line}" for line in lines), *notes])
+
+
+def _patch(patch: Mapping[Any, Any], unit: str) -> list[str]:
+    return [
+        str(patch["name"]), str(patch["action"]), *(_span(patch, axis, unit) for axis in ("x", "y")),
+        area(float(patch["area_mm2"]), unit), signed(float(patch["greatest_mm"]), unit),
+        volume(float(patch["volume_mm3"]), unit),
+    ]  # fmt: skip
+
+
+def _span(patch: Mapping[Any, Any], axis: str, unit: str) -> str:
+    low, high = (float(patch[f"{end}_{axis}_mm"]) for end in ("from", "to"))
+    if unit == "in":
+        return " to ".join(printed_place(at, unit).replace("\N{MINUS SIGN}", "-") for at in (low, high))
+    return f"{low / 1000:.2f} to {high / 1000:.2f}"
+
+
+def quantities_text(plan: Plan, unit: str) -> str:
+    """What it takes, with where each number comes from."""
+    found = plan.quantities
+    lines = []
+    if found.fill_volume > 0:
+        bags = f"{found.bags} bag{'s' if found.bags != 1 else ''}"
+        over = area(found.fill_area, unit)
+        lines.append(f"Fill: {volume(found.fill_volume, unit)} over {over}, {mass(found.fill_mass, unit)}; {bags}.")
+    if found.load_at is not None and found.greatest_load > 0:
+        lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {place(found.load_at, unit)}.")
+    if found.cut_volume > 0:
+        lines.append(f"Planing: {volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}.")
+    if found.sister_mass > 0:
+        lines.append(f"Sisters: {mass(found.sister_mass, unit)}.")
+    if found.lengths is not None:
+        bought = found.lengths
+        lines.append(
+            f"Stock to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}."
+        )
+    if not lines:
+        lines.append("Neither fill nor planing.")
+    for row in found.settings.to_dict("records"):
+        if row["name"] == "gravity":
+            continue  # the weight of a mass is no choice
+        value = setting(float(row["value"]), str(row["unit"]), unit)
+        lines.append(f"{str(row['name']).replace('_', ' ').capitalize()}: {value} ({row['source']}).")
+    return "\n".join(["Quantities", *(_indented(line) for line in lines)])
+
+
+def _settings(plan: Plan, unit: str) -> Iterator[str]:
+    s = plan.settings
+    rates = s.get("rates")
+    if rates is not None:
+        yield f"Rates: taking off {rates.off:g}, adding {rates.add:g} a unit of volume."
+    if s.get("planned_to") is not None and plan.strategy == "least-work":
+        yield f"Planned to {100 * float(s['planned_to']):g} % of each straightedge limit, at {plan.headings} headings."
+    for spot in plan.fixed:
+        within = f", within {length(spot.allowance, unit)}" if spot.allowance > 0 else ""
+        yield f"Fixed: {spot.name or 'a spot'} at {place((spot.x, spot.y), unit)}{within}."
+    chosen = {name: one for name, one in s.items() if hasattr(one, "source")}
+    yours = [name for name, one in chosen.items() if one.source == SET_BY_YOU]
+    told = {name: f"{name.replace('_', ' ')} {setting(one.value, one.unit, unit)}" for name, one in chosen.items()}
+    if yours:
+        yield f"Set by you: {', '.join(told[name] for name in yours)}."
+    rest = [told[name] for name in chosen if name not in yours]
+    if rest:
+        yield f"Common practice, no source, until you set them: {', '.join(rest)}."
+
+
+def signed(mm: float, unit: str) -> str:
+    """A small length with its sign, ASCII for a terminal."""
+    return depth(mm, unit).replace("\N{MINUS SIGN}", "-")
+
+
+def _indented(text: str, first: str = "  ") -> str:
+    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))
+
+
+def patch_rows(plan: Plan, unit: str) -> pd.DataFrame:
+    """The patches as people read them, for a notebook: one row a patch, all texts."""
+    rows = [(*_patch(patch, unit), str(patch["note"])) for patch in plan.patches.to_dict("records")]
+    return pd.DataFrame(rows, columns=["patch", "do", "along x", "along y", "area", "deepest", "volume", "note"])
