@@ -230,7 +230,8 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
     chance = percent(places.decided.iloc[-1])
     doubt = (
         f"To decide {one.limit.name}, in order of worth. What each reading is expected to leave of the doubt counts "
-        f"the ones before it; with all of them the verdict should be pass or fail in {chance} of cases, else read again."
+        f"the ones before it; with all of them the verdict should be pass or fail in {chance} of cases, else read "
+        "again."
     )
     x, y, _, _ = assessment.subject.survey.stations()
     read = {tuple(key) for key in place_keys(x, y).tolist()}
