@@ -9,6 +9,7 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely import Polygon
 
 from flatness.errors import ArgumentError, MeasureError
+from flatness.surface.grids import grid_axes
 from flatness.surface.lattice import default_spacing, make_surface, station_step, widest_step
 from flatness.survey.readings import make_survey
 
@@ -153,3 +154,40 @@ def test_no_node_stands_on_the_edge_that_an_opening_shares_with_the_outline():
     blank = ~np.isfinite(survey.surface_at(500).height)
     # of the stair's edges the one on the wall is no floor; the other three are
     assert np.argwhere(blank).tolist() == [[2, 0]]
+
+
+def test_a_few_readings_between_the_stations_leave_no_holes_and_are_met():
+    """A plane off the grid's stations, and bumps at six places between them: nothing of the room is lost."""
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(9) * 600.0, np.arange(11) * 600.0))
+    more_x, more_y = np.array([150.0, 1050, 1350, 1050, 1950, 4650]), np.array([300.0, 450, 1350, 1500, 1350, 5700])
+    both_x, both_y = np.append(x, more_x), np.append(y, more_y)
+    bump = np.append(np.zeros(99), np.full(6, 4.0))
+    found = make_survey(both_x, both_y, 0.01 * both_x + bump).surface_at(150)
+    assert np.isfinite(found.height).all()
+    for px, py in zip(more_x, more_y, strict=True):
+        at = found.height[round(py / 150), round(px / 150)]
+        assert at == pytest.approx(0.01 * px + 4)
+    alone = make_survey(x, y, 0.01 * x).surface_at(150)
+    assert np.array_equal(alone.x, found.x)
+    assert np.abs(found.height - alone.height).max() == pytest.approx(4)
+
+
+def test_a_column_through_an_opening_and_a_short_leg_stay_in_the_grid():
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(9) * 600.0, np.arange(11) * 600.0))
+    stair = (x == 2400) & (y > 900) & (y < 5100)
+    leg = (x > 700) & (y > 4300)
+    keep = ~(stair | leg)
+    axes = grid_axes(x[keep], y[keep])
+    assert axes is not None
+    assert [len(axis) for axis in axes] == [9, 11]
+
+
+@given(st.integers(3, 8), st.integers(3, 8), st.lists(st.tuples(st.floats(0.2, 0.8), st.floats(0.2, 0.8)), max_size=4))
+@settings(max_examples=60, deadline=None)
+def test_readings_within_cells_never_change_what_the_surface_reaches(nx, ny, within):
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(nx) * 600.0, np.arange(ny) * 600.0))
+    more = [((i % (nx - 1) + a) * 600, (i * 7 % (ny - 1) + b) * 600) for i, (a, b) in enumerate(within)]
+    sx, sy = np.append(x, [p[0] for p in more]), np.append(y, [p[1] for p in more])
+    found = make_survey(sx, sy, 2.0 + 0.01 * sx - 0.02 * sy).surface_at(150)
+    gx, gy = np.meshgrid(found.x, found.y)
+    assert np.abs(found.height - (2.0 + 0.01 * gx - 0.02 * gy)).max() < 1e-6

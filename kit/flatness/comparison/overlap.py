@@ -7,7 +7,8 @@ import shapely
 from numpy.typing import NDArray
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.surface.lattice import EDGE_MM, bilinear, grid_axes, lattice_axes, surface_mask
+from flatness.surface.grids import grid_axes, on_grid
+from flatness.surface.lattice import EDGE_MM, bilinear, lattice_axes, surface_mask
 from flatness.survey.readings import Floats, Survey
 
 MOST_NODES = 12_000  # the weight of every reading at every node is kept
@@ -54,7 +55,6 @@ def reached(survey: Survey, x: Floats, y: Floats) -> Bools:
         shapely.prepare(hull)
         reach = np.asarray(shapely.contains_xy(hull, gx, gy), dtype=bool)
     else:  # without an outline the room may end where a station is missing
-        grid = np.full((len(axes[1]), len(axes[0])), np.nan)
-        grid[np.searchsorted(axes[1], sy, side="right") - 1, np.searchsorted(axes[0], sx, side="right") - 1] = 0.0
+        grid = on_grid(*axes, sx, sy, np.zeros_like(sx))
         reach = np.isfinite(bilinear(axes[0], axes[1], grid, x, y))
     return reach & surface_mask(survey, x, y)

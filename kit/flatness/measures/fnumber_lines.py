@@ -10,8 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from flatness.errors import MeasureError
-from flatness.measures.stations import position_on
-from flatness.surface.lattice import Surface, bilinear, grid_axes, interpolate, lattice_axes
+from flatness.surface.grids import grid_axes, on_grid
+from flatness.surface.lattice import Surface, bilinear, interpolate, lattice_axes
 from flatness.survey.readings import SAME_PLACE_MM, Floats, Survey
 
 FOOT_MM = 304.8  # readings every 12 in
@@ -87,8 +87,7 @@ def survey_lines(survey: Survey, apart: float = APART_MM) -> list[SurveyLine]:
             expected="readings that name their line, or a 12 in grid",
             remedy="name the lines in the file, or ask for F-number-style estimates off the surface",
         )  # fmt: skip
-    grid = np.full((len(axes[1]), len(axes[0])), np.nan)
-    grid[position_on(axes[1], y), position_on(axes[0], x)] = height
+    grid = on_grid(*axes, x, y, height)
     lines = _grid_lines(axes[0], axes[1], grid, spacing, apart, survey.reference)
     return _some(lines, "12 readings in a row, 11 ft")
 

@@ -8,7 +8,7 @@ from scipy.spatial import KDTree
 
 from flatness.errors import MeasureError
 from flatness.measures.measured import Measured
-from flatness.surface.lattice import grid_axes
+from flatness.surface.grids import grid_axes, on_grid, places_on
 from flatness.survey.readings import SAME_PLACE_MM, Floats, Survey
 
 EVEN_MM = 1.0  # grid steps that differ by no more are one step; the kit's own tolerance
@@ -30,8 +30,7 @@ def station_grid(survey: Survey) -> tuple[Floats, Floats, Floats]:
             "the stations are not on an even grid", expected="rows and columns at equal steps",
             remedy="measure the straight-line surface instead",
         )  # fmt: skip
-    grid = np.full((len(axes[1]), len(axes[0])), np.nan)
-    grid[position_on(axes[1], y), position_on(axes[0], x)] = height
+    grid = on_grid(*axes, x, y, height)
     return axes[0], axes[1], grid
 
 
@@ -108,7 +107,8 @@ def _line_pairs(x: Floats, y: Floats, names: NDArray[np.object_]) -> Pairs:
 
 def _grid_pairs(x: Floats, y: Floats, grid_x: Floats, grid_y: Floats) -> Pairs:
     index = np.full((len(grid_y), len(grid_x)), -1, dtype=np.int64)
-    index[position_on(grid_y, y), position_on(grid_x, x)] = np.arange(len(x))
+    column, row, on = places_on(grid_x, grid_y, x, y)
+    index[row[on], column[on]] = np.flatnonzero(on)
     both = [
         np.column_stack([a.ravel(), b.ravel()]) for a, b in ((index[:, :-1], index[:, 1:]), (index[:-1], index[1:]))
     ]
@@ -121,8 +121,3 @@ def _nearest_pairs(x: Floats, y: Floats) -> Pairs:
         return np.empty((0, 2), dtype=np.int64)
     places = np.column_stack([x, y])
     return np.asarray(KDTree(places).query(places, k=2)[1], dtype=np.int64)
-
-
-def position_on(axis: Floats, values: Floats) -> NDArray[np.int64]:
-    """Which of the positions on an axis each value is nearest to."""
-    return np.asarray(np.abs(values[:, None] - axis).argmin(axis=1))

@@ -22,7 +22,8 @@ from flatness.lengths import settle
 from flatness.show.axes import INK, SMALL, Extent
 from flatness.show.labels import NEAR, FreeSpace, rings
 from flatness.show.scales import Scale, printed
-from flatness.surface.lattice import Surface, bilinear, grid_axes
+from flatness.surface.grids import grid_axes, places_on
+from flatness.surface.lattice import Surface, bilinear
 from flatness.survey.readings import Floats, Survey
 
 LEAST_WIDE, LEAST_HIGH = 0.48, 0.2  # of a map, as parts of its other side
@@ -267,10 +268,10 @@ def _thinned(x: Floats, y: Floats, width: float, height: float, space: FreeSpace
     axes = grid_axes(x, y)
     if axes is None:
         return list(range(len(x)))
-    (ux, uy), keep = axes, np.ones(len(x), dtype=bool)
-    for axis, values, need, step in ((ux, x, width, (1.0, 0.0)), (uy, y, height, (0.0, 1.0))):
+    column, row, keep = places_on(*axes, x, y)
+    for axis, place, need, step in ((axes[0], column, width, (1.0, 0.0)), (axes[1], row, height, (0.0, 1.0))):
         pitch = float(np.median(np.diff(axis)))
         on_paper = space.points_between((0.0, 0.0), (pitch * step[0], pitch * step[1]))
         stride = max(1, int(np.ceil(need / on_paper)))
-        keep &= (np.searchsorted(axis, values, side="right") - 1) % stride == 0
+        keep &= place % stride == 0
     return [int(i) for i in np.flatnonzero(keep)]

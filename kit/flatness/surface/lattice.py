@@ -17,6 +17,7 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, QhullError
 
 from flatness.errors import ArgumentError, MeasureError
+from flatness.surface.grids import grid_axes, on_grid, places_on
 from flatness.survey.readings import Floats, Survey
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
@@ -152,14 +153,9 @@ def station_step(survey: Survey) -> float:
 
 
 def widest_step(survey: Survey) -> float:
-    """The step between stations [mm] along whichever of x and y they stand wider: what lies between is not seen.
-
-    A few stations set between those of a grid see what is there, and leave the rest as coarse as it was: positions
-    along x or y on which hardly any station stands are passed over.
-    """
+    """The step between stations [mm] along whichever of x and y they stand wider: what lies between is not seen."""
     x, y, _, _ = survey.stations()
-    main = _well_taken(x) & _well_taken(y)
-    axes = grid_axes(x[main], y[main]) if main.any() else None
+    axes = grid_axes(x, y)
     return station_step(survey) if axes is None else max(float(np.median(np.diff(axis))) for axis in axes)
 
 
@@ -172,41 +168,6 @@ def _common_step(steps: Floats) -> float | None:
         if np.abs(multiples - np.round(multiples)).max() < 1e-3:
             return step
     return None
-
-
-def grid_axes(x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
-    """Distinct x and y of the stations where they form a grid, or most of one; None where they do not.
-
-    Most of one: at least one whole cell for every four stations, which a grid with openings or an L-shaped
-    room has, and stations set in quincunx or at random have not.
-    """
-    ux, uy = _distinct(x), _distinct(y)
-    if len(ux) < 2 or len(uy) < 2 or len(ux) * len(uy) > 4 * len(x):
-        return None
-    taken = _on_grid(ux, uy, x, y, np.ones_like(x)) == 1
-    whole_cells = taken[1:, 1:] & taken[1:, :-1] & taken[:-1, 1:] & taken[:-1, :-1]
-    return (ux, uy) if 4 * whole_cells.sum() >= len(x) else None
-
-
-def _on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Floats:
-    """[len(uy), len(ux)] values of the stations at their places on the grid; NaN where there is none."""
-    grid = np.full((len(uy), len(ux)), np.nan)
-    # a station within half a millimetre of an axis position stands on it
-    grid[np.searchsorted(uy, y, side="right") - 1, np.searchsorted(ux, x, side="right") - 1] = values
-    return grid
-
-
-def _well_taken(values: Floats) -> NDArray[np.bool_]:
-    """Which stations share their position with a third as many others as a usual station does."""
-    number = np.searchsorted(_distinct(values), values + 0.5) - 1
-    count = np.bincount(number)[number]
-    return np.asarray(3 * count >= np.median(count))
-
-
-def _distinct(values: Floats) -> Floats:
-    ordered = np.sort(values)
-    first_of_each: Floats = ordered[np.concatenate([[True], np.diff(ordered) > 0.5])]
-    return first_of_each
 
 
 def lattice_axes(positions: Floats, spacing: float) -> Floats:
@@ -240,8 +201,12 @@ def _heights(survey: Survey, sx: Floats, sy: Floats, sz: Floats, x: Floats, y: F
     axes = grid_axes(sx, sy)
     if axes is None:
         return _on_triangles(sx, sy, sz, x, y)
-    grid = _on_grid(*axes, sx, sy, sz)
+    grid = on_grid(*axes, sx, sy, sz)
     height = bilinear(axes[0], axes[1], grid, x, y)
+    if not places_on(*axes, sx, sy)[2].all():
+        # the grid says where there is a surface, the readings between its stations how high it is
+        finer = _on_triangles(sx, sy, sz, x, y)
+        height = np.where(np.isnan(height) | np.isnan(finer), height, finer)
     if np.isnan(grid).any() and survey.outline is not None:
         # inside a stated outline the neighbours span a missing station; without one the room may end there
         height = np.where(np.isnan(height), _on_triangles(sx, sy, sz, x, y), height)
