@@ -151,9 +151,12 @@ def test_dead_flat_is_told_beside_it_with_bound_and_gap():
 
 def test_at_rates_of_ones_own_it_is_a_cost_and_no_volume():
     plan = plan_named("mixed floor")
-    priced = dataclasses.replace(plan, settings={"rates": Rates(2.0, 1.0)}, cost=1234.0, bound=1200.0, flat_cost=2468.0)
+    foot = 304.8**3
+    priced = dataclasses.replace(
+        plan, settings={"rates": Rates(2.0, 1.0)}, cost=12 * foot, bound=11.9 * foot, flat_cost=24 * foot
+    )
     said = flat(plan_report(priced, "in"))
-    assert "The cost at your rates is 1234; a dead-flat floor would take 2468, 2.0 times as much" in said
+    assert "At your rates, taken as per ft3, the work costs 12; a dead-flat floor would take 24, 2.0 times as much" in said
     assert "Rates: taking off 2, adding 1 a unit of volume." in said
 
 

@@ -13,7 +13,7 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import SET_BY_YOU
 from flatness.corrections.schedule import Schedule
 from flatness.limits.wording import caution, describe
-from flatness.show.compared import columns
+from flatness.show.compared import MM3_PER_FT3, MM3_PER_LITRE, columns
 from flatness.show.done_words import (
     area,
     before_and_after,
@@ -125,9 +125,11 @@ def work(plan: Plan, unit: str) -> str:
     plain = rates is None or (rates.off == 1 and rates.add == 1)
 
     def told(value: float) -> str:
-        return volume(value, unit) if plain else f"{value:.4g}"
+        # a cost is a rate times a volume: without the volume's name it is a number of the rates' own unit
+        return volume(value, unit) if plain else rounded(value / (MM3_PER_FT3 if unit == "in" else MM3_PER_LITRE))
 
-    what = "The material moved is" if plain else "The cost at your rates is"
+    per = "ft3" if unit == "in" else "litre"
+    what = "The material moved is" if plain else f"At your rates, taken as per {per}, the work costs"
     parts = [f"{what} {told(plan.cost)}"]
     if math.isfinite(plan.flat_cost):
         more = plan.flat_cost / plan.cost if plan.cost > 0 else 0.0
