@@ -20,6 +20,8 @@ from flatness.errors import (
     PlanError,
     SurveyFileError,
 )
+from flatness.job.reading import read_job
+from flatness.job.running import run_job
 from flatness.lengths import format_length, parse_length
 from flatness.limits.agreed import (
     f_number_limit,
@@ -87,8 +89,10 @@ __all__ = [
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
+    "read_job",
     "read_survey",
     "reveal",
+    "run_job",
     "slope_limit",
     "span_limit",
     "step_limit",

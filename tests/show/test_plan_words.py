@@ -156,7 +156,7 @@ def test_at_rates_of_ones_own_it_is_a_cost_and_no_volume():
         plan, settings={"rates": Rates(2.0, 1.0)}, cost=12 * foot, bound=11.9 * foot, flat_cost=24 * foot
     )
     said = flat(plan_report(priced, "in"))
-    assert "At your rates, taken as per ft3, the work costs 12; a dead-flat floor would take 24, 2.0 times as much" in said
+    assert "At your rates, taken as per ft3, the work costs 12; a dead-flat floor would take 24, 2.0 times" in said
     assert "Rates: taking off 2, adding 1 a unit of volume." in said
 
 

@@ -38,8 +38,8 @@ def patch_rows(plan: Plan, unit: str, fraction: int) -> list[list[str]]:
         )
         rows.append([
             str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
-            depth_text(row["greatest_mm"], unit, fraction), f"x {tape(x, unit)}, y {tape(y, unit)}",
-            depth_text(row["mean_mm"], unit, fraction), volume(row["volume_mm3"], unit), str(row["note"]),
+            listed_depth(row["greatest_mm"], unit, fraction), f"x {tape(x, unit)}, y {tape(y, unit)}",
+            listed_depth(row["mean_mm"], unit, fraction), volume(row["volume_mm3"], unit), str(row["note"]),
         ])  # fmt: skip
     return rows
 
@@ -60,8 +60,22 @@ def area(mm2: float, unit: str) -> str:
     return f"{mm2 / MM2_PER_FT2:.1f} ft²" if unit == "in" else f"{mm2 / MM2_PER_M2:.2f} m²"
 
 
+def listed_depth(mm: float, unit: str, fraction: int) -> str:
+    """A depth as the plan shows it; what is too little for it is not printed as if it were nothing.
+
+    >>> listed_depth(-0.5, "in", 16), listed_depth(0.0, "in", 16), listed_depth(-3.2, "in", 16)
+    ('under 1/16', '0', '−1/8')
+    """
+    text = depth_text(mm, unit, fraction)
+    if text != "0" or abs(mm) < 1e-6:
+        return text
+    return f"under 1/{fraction}" if unit == "in" else "under 1"
+
+
 def volume(mm3: float, unit: str) -> str:
-    return f"{mm3 / MM3_PER_FT3:.2f} ft³" if unit == "in" else f"{mm3 / MM3_PER_LITRE:.1f} litres"
+    value, name, digits = (mm3 / MM3_PER_FT3, "ft³", 2) if unit == "in" else (mm3 / MM3_PER_LITRE, "litres", 1)
+    least = 10.0**-digits
+    return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
 
 
 def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:

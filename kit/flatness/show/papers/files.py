@@ -86,7 +86,7 @@ def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> Non
     if not overwrite:
         raise ArgumentError(
             "there is a file of this name already", file=path.name, expected="a new name",
-            remedy="choose another name, or say overwrite=True",
+            remedy="choose another name, or let it be replaced: --overwrite, overwrite=True in Python",
         )  # fmt: skip
     if not path.is_file() or not _is_ours(path, head):
         raise ArgumentError(

@@ -1,0 +1,177 @@
+"""The Job: all that a job file says, in millimetres, with its surveys read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from flatness.corrections.beneath import Beneath
+from flatness.corrections.consequences import Feature
+from flatness.corrections.finished import Layer
+from flatness.corrections.members import STOCK_THICKNESS_MM, Members
+from flatness.corrections.quantities import Setting
+from flatness.corrections.reveal import CHANGE_OVER_MM
+from flatness.corrections.terms import Depths, FixedSpot, Rates
+from flatness.limits.kinds import Limit
+from flatness.measures.measured import Place
+from flatness.survey.readings import Survey
+
+PLANNED, ALL = "planned", "all"
+
+
+@dataclass(frozen=True, eq=False)
+class SurveyFile:
+    """One survey of the job.
+
+    Attributes
+    ----------
+    survey : as read
+    path : of its file
+    sheet : of a workbook, or None
+    """
+
+    survey: Survey
+    path: Path
+    sheet: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class PlanTerms:
+    """How the plan is to be made; the names are those of :func:`~flatness.corrections.planner.plan_corrections`.
+
+    Attributes
+    ----------
+    options : its keyword arguments that are choices and numbers, lengths [mm]; what the file leaves out is not there
+    rates, depths, fixed, beneath : as it takes them
+    thresholds : by name, those that the file sets
+    """
+
+    options: Mapping[str, Any] = field(default_factory=dict)
+    rates: Rates = field(default_factory=Rates)
+    depths: Depths = field(default_factory=Depths)
+    fixed: tuple[FixedSpot, ...] = ()
+    beneath: tuple[Beneath, ...] = ()
+    thresholds: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Framing:
+    """The members, and what is asked of their schedule.
+
+    Attributes
+    ----------
+    members : the layout
+    options : keyword arguments of :func:`~flatness.corrections.schedule.member_schedule` that the file gives [mm]
+    crossing : the members that strapping is shimmed off, or None
+    sistered : ``planned``: sisters, or furring, for the members under areas that the plan frames out; ``all``; or the
+        names of those that get one
+    """
+
+    members: Members
+    options: Mapping[str, Any] = field(default_factory=dict)
+    crossing: Members | None = None
+    sistered: str | tuple[str, ...] = PLANNED
+
+    @property
+    def section(self) -> tuple[float, float] | None:
+        """Depth and thickness of a sister [mm]; full depth where no other is given; None where none is known."""
+        depth = self.options.get("sister_depth", self.members.depth)
+        return None if depth is None else (depth, self.options.get("sister_thickness", STOCK_THICKNESS_MM))
+
+
+@dataclass(frozen=True)
+class RevealLine:
+    """A line along which the reveal is to be told; as the arguments of :func:`~flatness.corrections.reveal.reveal`."""
+
+    name: str
+    start: Place
+    end: Place
+    nominal: float
+    line: str = "level"
+    tolerance: float | None = None
+    change_tolerance: float | None = None
+    change_over: float = CHANGE_OVER_MM
+    height: float | None = None
+    step: float | None = None
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """Keyword arguments beside the ends and the nominal."""
+        names = ("line", "tolerance", "change_tolerance", "change_over", "height", "step")
+        return {name: getattr(self, name) for name in names}
+
+
+@dataclass(frozen=True, eq=False)
+class Materials:
+    """What quantities rest on.
+
+    Attributes
+    ----------
+    settings : from :func:`~flatness.corrections.quantities.settings_of`
+    stock : lengths on sale [mm], or their prices by length; None where none are given
+    """
+
+    settings: Mapping[str, Setting]
+    stock: tuple[float, ...] | Mapping[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """How before and after are compared; as the arguments of :func:`~flatness.comparison.comparing.compare`."""
+
+    align: str = "benchmarks"
+    unchanged: tuple[Any, ...] | None = None
+    tolerance: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A whole job, as :func:`~flatness.job.reading.read_job` reads it.
+
+    Attributes
+    ----------
+    path : of the job file
+    title : what it is called; that of the survey where the file gives none
+    before, after : the surveys; after is None where the file names none
+    limits : those that apply to this kind of surface, in the order named
+    plan : how the plan is to be made, or None where none is asked for
+    framing : the members, or None
+    layers : laid on the corrected surface
+    features : doors, stairs, thresholds and headrooms
+    reveals : lines along which the reveal is to be told
+    materials : what quantities rest on
+    compared : how before and after are compared
+    unit : of lengths that carry none in the file, or None
+    show : unit to show lengths in, ``in`` or ``mm``; the survey's own where the file does not say
+    confidence, draws, seed : of verdicts, chances and the limit of detection
+    """
+
+    path: Path
+    title: str
+    before: SurveyFile
+    after: SurveyFile | None
+    limits: tuple[Limit, ...]
+    plan: PlanTerms | None
+    framing: Framing | None
+    layers: tuple[Layer, ...]
+    features: tuple[Feature, ...]
+    reveals: tuple[RevealLine, ...]
+    materials: Materials
+    compared: Compared
+    unit: str | None
+    show: str
+    confidence: float
+    draws: int
+    seed: int
+
+    @property
+    def spacing(self) -> float | None:
+        """Lattice step [mm] of check, plan and comparison alike; None lets each choose its own, about 6 in."""
+        return self.plan.options.get("spacing") if self.plan else None
+
+    @property
+    def headings(self) -> int:
+        """Directions in which bars are laid, in check and plan alike; the comparison lays its own 12."""
+        return int(self.plan.options.get("headings", 12)) if self.plan else 12

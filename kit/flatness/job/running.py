@@ -1,0 +1,184 @@
+"""``run_job``: all that a job asks for, each part computed once, when it is first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+
+from flatness.comparison.comparing import Comparison, compare
+from flatness.corrections.consequences import COLUMNS, consequences
+from flatness.corrections.finished import finished_surface
+from flatness.corrections.least_work import Progress
+from flatness.corrections.plan import Plan
+from flatness.corrections.planner import plan_corrections
+from flatness.corrections.quantities import Quantities, quantities
+from flatness.corrections.reveal import Reveal, reveal
+from flatness.corrections.schedule import Schedule, member_schedule
+from flatness.errors import FlatnessError
+from flatness.job.records import Job
+from flatness.job.sistering import COLUMNS as SISTER_COLUMNS
+from flatness.job.sistering import sister_lengths
+from flatness.limits.verdict import Assessment, assess
+
+# the file's key for what the kit's errors name
+_KEYS = {
+    "limits": "limits", "fixed": "fixed", "beneath": "beneath", "spacing": "plan.spacing", "aim": "plan.aim",
+    "pieces": "materials.stock", "align": "compare.align", "unchanged": "compare.unchanged",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Results:
+    """What a job gives; each part is computed when it is first asked for, and once.
+
+    What fails then is a FlatnessError that names the job file and the table that asked for it.
+
+    Attributes
+    ----------
+    job : what was asked for
+    progress : called each round of the search for the least work; True stops it
+    """
+
+    job: Job
+    progress: Progress | None = field(default=None, repr=False)
+
+    @cached_property
+    def assessment(self) -> Assessment | None:
+        """The survey before against the limits; None where the job names none."""
+        job = self.job
+        if not job.limits:
+            return None
+        with self._asked_by("limits"):
+            return assess(
+                job.before.survey, job.limits, spacing=job.spacing, headings=job.headings, draws=job.draws,
+                seed=job.seed, confidence=job.confidence,
+            )  # fmt: skip
+
+    @cached_property
+    def plan(self) -> Plan | None:
+        """The plan of the corrections; None where the job asks for none."""
+        job, terms = self.job, self.job.plan
+        if terms is None:
+            return None
+        options: dict[str, Any] = {**terms.options, **terms.thresholds}
+        with self._asked_by("plan"):
+            return plan_corrections(
+                job.before.survey, limits=job.limits, rates=terms.rates, depths=terms.depths, fixed=terms.fixed,
+                beneath=terms.beneath, members=job.framing.members if job.framing else None,
+                confidence=job.confidence, draws=job.draws, seed=job.seed, materials=job.materials.settings,
+                progress=self.progress, **options,
+            )  # fmt: skip
+
+    @cached_property
+    def schedule(self) -> Schedule | None:
+        """What each member is set to; None without a plan or members."""
+        framing = self.job.framing
+        if framing is None or self.plan is None:
+            return None
+        with self._asked_by("members"):
+            return member_schedule(self.plan, framing.members, crossing=framing.crossing, **framing.options)
+
+    @cached_property
+    def sisters(self) -> pd.DataFrame:
+        """The sisters, or furring, that the plan takes: ``member``, ``start_mm``, ``end_mm``, ``length_mm``."""
+        framing = self.job.framing
+        if framing is None or self.plan is None or self.schedule is None:
+            return pd.DataFrame(columns=list(SISTER_COLUMNS))
+        return sister_lengths(self.plan, framing, self.schedule)
+
+    @cached_property
+    def consequences(self) -> pd.DataFrame:
+        """What the change and the layers do at doors, stairs, thresholds and overhead, one row each."""
+        if self.plan is None or not self.job.features:
+            return pd.DataFrame(columns=list(COLUMNS))
+        kinds = dict.fromkeys(type(feature).__name__.lower() for feature in self.job.features)
+        with self._asked_by(", ".join(kinds)):
+            return consequences(self.plan, self.job.features, self.job.layers)
+
+    @cached_property
+    def reveals(self) -> dict[str, Reveal]:
+        """The reveal along each line over the finished surface, by its name."""
+        if self.plan is None:
+            return {}
+        finished = finished_surface(self.plan, self.job.layers)
+        found = {}
+        for i, line in enumerate(self.job.reveals, 1):
+            with self._asked_by(f"reveal[{i}]"):
+                found[line.name] = reveal(finished, line.start, line.end, line.nominal, **line.options)
+        return found
+
+    @cached_property
+    def quantities(self) -> Quantities | None:
+        """What the plan takes, sisters and the lengths to buy for them included; None without a plan.
+
+        The plan's own quantities are without sisters: they come from the schedule.
+        """
+        plan, framing, materials = self.plan, self.job.framing, self.job.materials
+        if plan is None:
+            return None
+        if framing is None or framing.section is None or self.sisters.empty:
+            return plan.quantities
+        with self._asked_by("materials"):
+            return quantities(
+                plan, fill=plan.action("fill"), plane=plan.action("plane"),
+                sisters=self.sisters["length_mm"].tolist(), sister_section=framing.section, stock=materials.stock,
+                settings=materials.settings,
+            )  # fmt: skip
+
+    @cached_property
+    def comparison(self) -> Comparison | None:
+        """After against before, and against the plan where there is one; None where the job names no later survey."""
+        job = self.job
+        if job.after is None:
+            return None
+        how = job.compared
+        with self._asked_by("compare"):
+            return compare(
+                job.before.survey, job.after.survey, align=how.align, unchanged=how.unchanged, spacing=job.spacing,
+                limits=job.limits, plan=self.plan, tolerance=how.tolerance, confidence=job.confidence,
+                draws=job.draws, seed=job.seed,
+            )  # fmt: skip
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the reader must know beside the notes of each part."""
+        framing = self.job.framing
+        if framing is None or self.sisters.empty or framing.section is not None:
+            return ()
+        return ("the sisters are not weighed: the job file gives neither depth nor sister_depth in [members]",)
+
+    @contextmanager
+    def _asked_by(self, path: str) -> Iterator[None]:
+        try:
+            yield
+        except FlatnessError as error:
+            placed = [
+                replace(problem, file=self.job.path.name, column=_KEYS.get(problem.column or "", path))
+                for problem in error.problems
+            ]
+            raise type(error)(placed) from error
+
+
+def run_job(job: Job, progress: Progress | None = None) -> Results:
+    """What a job gives.
+
+    Parameters
+    ----------
+    job : from :func:`~flatness.job.reading.read_job`
+    progress : called each round of the search for the least work with its number, the placements still broken and the
+        cost so far; True stops it
+
+    Returns
+    -------
+    Results : each part is computed when it is first asked for
+
+    Raises
+    ------
+    FlatnessError : when a part that cannot be is asked for, with the job file's name and the table that asked for it
+    """
+    return Results(job, progress)
