@@ -18,6 +18,8 @@ import pandas as pd
 import flatness
 from flatness.commands.compare import add_compare
 from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.commands.paper import add_paper
+from flatness.commands.plan import add_plan
 from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
@@ -70,8 +72,10 @@ def _parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     add_json(check)
+    add_plan(commands)
     add_compare(commands)
     add_sheet(commands)
+    add_paper(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
     limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")

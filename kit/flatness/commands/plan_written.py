@@ -1,0 +1,253 @@
+"""What people write behind the options of ``flatness plan``: fixed spots, what lies beneath, members, layers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from flatness.commands.options import with_unit
+from flatness.corrections.actions import THRESHOLDS
+from flatness.corrections.beneath import KINDS as BENEATH_KINDS
+from flatness.corrections.beneath import Beneath
+from flatness.corrections.finished import Layer
+from flatness.corrections.members import KINDS as MEMBER_KINDS
+from flatness.corrections.members import Members, member_layout
+from flatness.corrections.terms import FixedSpot
+from flatness.errors import ArgumentError, FlatnessError
+from flatness.job.amounts import parse_amount
+from flatness.lengths import parse_length
+from flatness.survey.cells import nearest
+from flatness.survey.readings import Survey
+
+FIXED_FORM = "X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME]"
+FIXED_SUCH_AS = "'0in,8ft,as found,1/16in,door sill' or '3ft,4ft,drop 41-3/8in,hearth'"
+BENEATH_FORM = "KIND[; may be planed][; most 1/8in][; depth 9-1/4in][; span 0in,12ft][; along y][; ends 2ft][; area (X,Y) (X,Y) ...]"  # fmt: skip # noqa: E501
+MEMBERS_FORM = "KIND first 8in spacing 16in along y [until 12ft] [depth 9-1/4in] [flange 1-1/2in] [thickness 1-1/2in] [from 0in] [to 12ft]"  # fmt: skip # noqa: E501
+MEMBER_WORDS = (
+    "first", "spacing", "along", "until", "count", "at", "depth", "flange", "thickness", "from", "to",
+)  # fmt: skip
+_CORNER = re.compile(r"\(([^()]*)\)")
+_AMOUNT_OF = {"mm2": "area", "kg": "mass"}
+ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
+
+
+@contextmanager
+def located(option: str) -> Iterator[None]:
+    """Errors of what is made of an option are bad input, and name the option in place of an argument."""
+    try:
+        yield
+    except FlatnessError as error:
+        raise ArgumentError(tuple(replace(problem, column=option) for problem in error.problems)) from error
+
+
+def read_height(text: str, survey: Survey, option: str) -> float:
+    """A finished height [mm]: off the survey's datum, or ``drop`` and what the rod shall read below the line."""
+    word, _, rest = text.strip().partition(" ")
+    if word.casefold() != "drop":
+        return with_unit(text, option)
+    lines = (survey.points["height"] + survey.points["reading"]).to_numpy(dtype=np.float64)
+    if survey.quantity != "drop" or float(np.ptp(lines)) > ONE_LINE_MM:
+        raise ArgumentError(
+            "a drop, where the readings are not drops off one line", column=option, value=text,
+            expected="a height off the survey's datum, toward the room positive", remedy="such as 12mm or -3/8in",
+        )  # fmt: skip
+    return float(lines.mean()) - with_unit(rest, option)
+
+
+def fixed_spot(text: str, survey: Survey) -> FixedSpot:
+    """A spot whose finished height is given, from ``X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME]``."""
+    option, parts = "--fixed", [part.strip() for part in text.split(",")]
+    if len(parts) < 2 or not all(parts):
+        raise ArgumentError(
+            "a fixed spot that cannot be read", column=option, value=text, expected=FIXED_FORM,
+            remedy=f"such as {FIXED_SUCH_AS}",
+        )  # fmt: skip
+    x, y = (with_unit(part, option) for part in parts[:2])
+    rest, height, allowance = parts[2:], None, 0.0
+    if rest and rest[0].casefold() == "as found":
+        rest = rest[1:]
+    elif rest and (_is_number(rest[0]) or rest[0].casefold().startswith("drop ")):
+        height, rest = read_height(rest[0], survey, option), rest[1:]
+    if rest and _is_number(rest[0]):
+        allowance, rest = with_unit(rest[0], option), rest[1:]
+    if len(rest) > 1:
+        raise ArgumentError(
+            "more than a fixed spot takes", column=option, value=", ".join(rest), expected=FIXED_FORM,
+            remedy=f"such as {FIXED_SUCH_AS}; a name has no comma",
+        )  # fmt: skip
+    with located(option):
+        return FixedSpot(x, y, height, allowance, rest[0] if rest else "")
+
+
+def _is_number(text: str) -> bool:
+    """Whether it is meant as a length: a name begins with neither digit nor sign."""
+    return text[0] in "+-−." or text[0].isnumeric()
+
+
+def lying_beneath(text: str) -> Beneath:
+    """What lies beneath, from its kind and what is said of it, parted by semicolons."""
+    option, parts = "--beneath", [part.strip() for part in text.split(";") if part.strip()]
+    kind = _kind(parts[0] if parts else "", BENEATH_KINDS, option)
+    said: dict[str, Any] = {}
+    for part in parts[1:]:
+        key, value = _said_of(part, option)
+        if key in said:
+            raise ArgumentError("said twice", column=option, value=part, expected="each part once")
+        said[key] = value
+    with located(option):
+        return Beneath(kind, **said)
+
+
+def _said_of(part: str, option: str) -> tuple[str, Any]:
+    word, _, rest = part.partition(" ")
+    rest = rest.strip()
+    match word.casefold():
+        case "may" if part.casefold().split() == ["may", "be", "planed"]:
+            return "may_be_planed", True
+        case "most":
+            return "most_planed", with_unit(rest, option)
+        case "depth" | "ends":
+            return word.casefold(), with_unit(rest, option)
+        case "along":
+            return "direction", rest.casefold()
+        case "span":
+            return "span", tuple(with_unit(one.strip(), option) for one in rest.split(","))
+        case "area":
+            return "area", _area(rest, option)
+    raise ArgumentError(
+        "not known of what lies beneath", column=option, value=part, expected=BENEATH_FORM,
+        remedy="part what you say by semicolons",
+    )  # fmt: skip
+
+
+def _area(text: str, option: str) -> Polygon:
+    corners = [one.split(",") for one in _CORNER.findall(text)]
+    if len(corners) >= 3 and not _CORNER.sub("", text).strip(" ,") and all(len(corner) == 2 for corner in corners):
+        places = [tuple(with_unit(one.strip(), option) for one in corner) for corner in corners]
+        area = Polygon(places)
+        if shapely.is_valid(area) and area.area > 0:
+            return area
+    raise ArgumentError(
+        "corners that bound no area", column=option, value=text,
+        expected="three corners or more in turn, such as area (0in,0in) (4ft,0in) (4ft,6ft)",
+    )  # fmt: skip
+
+
+def members_of(text: str, survey: Survey, option: str = "--members") -> Members:
+    """Members from their kind and words with a length each; without an end they reach as far as the readings."""
+    pieces = re.split(rf"\b({'|'.join(MEMBER_WORDS)})\b", text.strip(), flags=re.IGNORECASE)
+    kind = _kind(pieces[0].strip(" ,;"), tuple(MEMBER_KINDS), option)
+    given: dict[str, str] = {}
+    for word, value in zip(pieces[1::2], (piece.strip(" ,;") for piece in pieces[2::2]), strict=True):
+        if word.casefold() in given or not value:
+            raise ArgumentError(
+                f"'{word}' {'without what belongs to it' if not value else 'said twice'}", column=option, value=text,
+                expected=MEMBERS_FORM,
+            )  # fmt: skip
+        given[word.casefold()] = value
+    direction = given.pop("along", "").casefold()
+    if direction not in ("x", "y"):
+        raise ArgumentError(
+            "which way the members run is not said", column=option, value=direction or text,
+            expected="along x, or along y", remedy=f"such as {MEMBERS_FORM}",
+        )  # fmt: skip
+    layout = _layout(given, direction, survey, option)
+    sizes: dict[str, Any] = {
+        name: with_unit(given[name], option) for name in ("depth", "flange", "thickness") if name in given
+    }
+    for word, ours in (("from", "start"), ("to", "end")):
+        sizes |= {ours: with_unit(given[word], option)} if word in given else {}
+    with located(option):
+        return member_layout(direction=direction, kind=kind, **layout, **sizes)
+
+
+def _layout(given: dict[str, str], direction: str, survey: Survey, option: str) -> dict[str, Any]:
+    if "at" in given:
+        found: dict[str, Any] = {"positions": [with_unit(one.strip(), option) for one in given["at"].split(",")]}
+        extra = [word for word in ("first", "spacing", "until", "count") if word in given]
+        if extra:
+            raise ArgumentError(
+                "places, and a spacing besides", column=option, value=", ".join(extra),
+                expected="'at 8in, 24in, 41in' alone, or first, spacing and until",
+            )  # fmt: skip
+        return found
+    missing = [word for word in ("first", "spacing") if word not in given]
+    if missing:
+        raise ArgumentError(
+            f"the layout lacks {' and '.join(missing)}", column=option, value=" ".join(given) or "nothing",
+            expected=MEMBERS_FORM, remedy="or give each place: at 8in, 24in, 41in",
+        )  # fmt: skip
+    found = {word: with_unit(given[word], option) for word in ("first", "spacing", "until") if word in given}
+    if "count" in given:
+        if not given["count"].isdecimal() or "until" in given:
+            raise ArgumentError(
+                "a count that cannot be used", column=option, value=given["count"],
+                expected="a whole number, in place of until",
+            )  # fmt: skip
+        found["count"] = int(given["count"])
+    elif "until" not in given:
+        across = "x" if direction == "y" else "y"
+        found["until"] = float(survey.points[across].max())
+    return found
+
+
+def layer(text: str) -> Layer:
+    """One layer of the build-up, from its name and thickness; what is taken up has a negative one."""
+    name, value = _name_and_value(text, "--layers", "NAME THICKNESS, such as 'plywood 5/8in' or 'old carpet -3/8in'")
+    return Layer(name, with_unit(value, "--layers"))
+
+
+def thresholds(texts: Iterable[str]) -> dict[str, float]:
+    """Thresholds that the user sets, each from its name, as the report prints it, and its value."""
+    found: dict[str, float] = {}
+    for text in texts:
+        option = "--threshold"
+        words, value = _name_and_value(text, option, "NAME VALUE, such as 'deepest fill 3/4in' or 'heaviest fill 50kg'")
+        name = words.casefold().replace(" ", "_")
+        if name not in THRESHOLDS or name in found:
+            known = [one.replace("_", " ") for one in THRESHOLDS]
+            raise ArgumentError(
+                f"a threshold {'given twice' if name in found else 'that is unknown'}", column=option, value=words,
+                expected=", ".join(known), remedy=f"did you mean {nearest(words, known)}?",
+            )  # fmt: skip
+        unit = THRESHOLDS[name].unit
+        with located(option):
+            found[name] = with_unit(value, option) if unit == "mm" else parse_amount(value, _AMOUNT_OF[unit])
+    return found
+
+
+def _name_and_value(text: str, option: str, expected: str) -> tuple[str, str]:
+    """The words at the front and the number behind them: as much of the end as can be read as one."""
+    words = text.split()
+    for k in range(1, len(words)):
+        value = " ".join(words[k:])
+        if _is_number(value) and (option != "--layers" or _reads(value)):
+            return " ".join(words[:k]), value
+    raise ArgumentError("not a name and a number behind it", column=option, value=text, expected=expected)
+
+
+def _reads(text: str) -> bool:
+    try:
+        parse_length(text, "in")
+    except FlatnessError:
+        return False
+    return True
+
+
+def _kind(text: str, known: tuple[str, ...], option: str) -> str:
+    wanted = " ".join(text.casefold().split())
+    for kind in known:
+        if wanted in (kind.casefold(), f"{kind.casefold()}s"):
+            return kind
+    near = f"did you mean {nearest(text, known)}?" if text else "name what it is first"
+    raise ArgumentError(
+        "unknown kind" if text else "no kind", column=option, value=text or None, expected=", ".join(known),
+        remedy=near,
+    )  # fmt: skip
