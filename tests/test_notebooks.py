@@ -22,6 +22,17 @@ assert list(held.plan.status) == ["", "within tolerance", "within tolerance", "n
 assert by_surface.alignment.offset_error < found.alignment.offset_error
 assert len(made["inputs"]["before"]["sha256"]) == 64
 """,
+    "plan_corrections.ipynb": """
+# the README: the ridge along the beam at y = 10 ft stands 8 mm proud, the dip by the stair is 7 mm deep at (10 ft, 15 ft)
+at = lambda x, y: plan.change[abs(plan.y - y).argmin(), abs(plan.x - x).argmin()]
+assert at(1219.2, 3048) < 0 < at(3048, 4572)
+assert plan.passes and plan.change[plan.surface.inside].min() >= -mm(MOST_PLANED) - 1e-6
+assert 0 < plan.cost <= held.cost * (1 + 1e-3) and plan.cost < filled.cost and plan.cost < plan.flat_cost / 2
+x0, moved = abs(held.x).argmin(), held.change[abs(held.y - 3048).argmin()]
+assert abs(moved[x0]) <= mm("1/16 in") + 1e-6
+assert set(plan.patches["action"]) <= {"plane", "fill", "sister", "engineer"}
+assert list(tape.columns) == list(joists.table["name"]) and len(joists) == 12
+""",
     "check_floor.ipynb": """
 assert found.verdict == "fail"
 ten_foot = found.table.set_index("limit").loc["wood-glued-10ft"]

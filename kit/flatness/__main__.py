@@ -17,6 +17,7 @@ import pandas as pd
 
 import flatness
 from flatness.commands.compare import add_compare
+from flatness.commands.job import add_job
 from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
 from flatness.commands.paper import add_paper
 from flatness.commands.plan import add_plan
@@ -75,6 +76,7 @@ def _parser() -> argparse.ArgumentParser:
     add_plan(commands)
     add_compare(commands)
     add_sheet(commands)
+    add_job(commands)
     add_paper(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)

@@ -508,3 +508,25 @@ def test_a_flat_floor_needs_nothing():
     assert plan.cost == plan.bound == plan.gap == 0
     assert plan.cautions == ()
     assert plan.quantities.bags == 0
+
+
+def test_a_share_that_depths_rule_out_leaves_the_looser_ones():
+    """A trough of 4 mm under a limit of 3 mm: 1 mm of fill at the limit, 2.2 mm at 60 % of it, and 2 mm are allowed."""
+    x, y = np.meshgrid(np.arange(9) * 500.0, np.arange(5) * 500.0)
+    survey = flatness.make_survey(x.ravel(), y.ravel(), np.where(x == 2000, -4.0, 0.0).ravel(), accuracy=1.5)
+    plan = flatness.plan_corrections(
+        survey, limits=flatness.straightedge_limit(1000, 3.0), spacing=500, headings=1, surface="as-read", draws=50,
+        aim="sure", depths=flatness.Depths(cut=0.0, fill=2.0), ask_engineer=False,
+    )  # fmt: skip
+    assert plan.passes
+    assert plan.settings["planned_to"] >= 0.7
+    assert np.nanmax(plan.change) <= 2.0 + 1e-6
+
+
+def test_a_plane_says_nothing_of_shares():
+    x, y = np.meshgrid(np.arange(6) * 600.0, np.arange(6) * 600.0)
+    survey = flatness.make_survey(x.ravel(), y.ravel(), (3 * np.sin(x / 500)).ravel(), accuracy=0.5)
+    plan = flatness.plan_corrections(
+        survey, "level", limits=flatness.straightedge_limit(1800, 3.0), draws=30, headings=4
+    )
+    assert not any("share" in note or "tried:" in note for note in plan.notes)

@@ -12,6 +12,7 @@ from flatness.corrections.plannable import Plannable
 from flatness.corrections.quantities import Setting
 from flatness.corrections.seeking import Found, Terms, seek
 from flatness.corrections.specks import Proof, leave_specks
+from flatness.errors import PlanError
 from flatness.limits.kinds import Limit
 from flatness.survey.readings import Floats
 
@@ -49,7 +50,8 @@ def aimed_change(
             level = terms.level_within if not is_plane else None
             proof = Proof(terms.surface, able.at(share), terms.headings, level, terms.fixed)
             change, left = leave_specks(found.change, proof, chosen, by_area=not is_plane)
-        chance = held.least_chance(planned, change) if asked.aim == "sure" else math.nan
+        is_weighed = asked.aim == "sure" and bool(able.requirements) and not is_plane
+        chance = held.least_chance(planned, change) if is_weighed else math.nan
         return Tried(share, found, change, left, chance, chance >= asked.confidence)
 
     if is_plane or not able.requirements or (asked.aim == "sure" and not held.draws):
@@ -63,7 +65,14 @@ def aimed_change(
     low, high = 0, len(SURE)
     while low < high:
         middle = (low + high) // 2
-        tried = attempt(SURE[middle])
+        try:
+            tried = attempt(SURE[middle])
+        except PlanError:
+            # tighter still is no easier; what was found before stands, and the last share to be tried may raise
+            if middle == 0 and surest is None:
+                raise
+            high = middle
+            continue
         trials.append((tried.share, tried.found.bound, tried.chance))
         if surest is None or tried.chance > surest.chance:
             surest = tried
@@ -73,5 +82,6 @@ def aimed_change(
             reached, high = tried, middle
         else:
             low = middle + 1
-    assert surest is not None
+    if surest is None:
+        return attempt(SURE[0])
     return replace(reached or surest, trials=tuple(sorted(trials, reverse=True)))

@@ -121,7 +121,7 @@ def least_work(
         if raised is not None and rounds.cost_of(raised) < cost:
             best, cost = raised, rounds.cost_of(raised)
         if progress is not None and progress(rounds.count, left, min(cost, rounds.cost_of(change))):
-            finished = cost - bound <= tolerance * cost
+            finished = math.isfinite(cost) and cost - bound <= tolerance * cost
             break
         if left == 0:
             break  # as near to the optimum as the solver's own tolerance goes

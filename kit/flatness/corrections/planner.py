@@ -130,7 +130,7 @@ def plan_corrections(
     aimed = tried.share if strategy == "least-work" else None
     after = held.table(wanted, tried.change, able.names, aimed)
     notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
-    notes += _chances(after, held, aimed)
+    notes += [] if tried.trials else _chances(after, held, aimed)
     return Plan(
         survey, ground, surface, strategy, tuple(wanted), headings, tried.change, actions, patches, after, cost,
         min(tried.found.bound, cost), tried.found.flat_cost, takes, tried.found.binding, asked.fixed, members,

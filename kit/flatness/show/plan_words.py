@@ -120,7 +120,8 @@ def work(plan: Plan, unit: str) -> str:
     """The work against that of a dead-flat surface, and what is proven of it."""
     if plan.cost <= 0 and not plan.flat_cost > 0:
         return ""
-    flat = "level" if plan.strategy == "level" or plan.settings.get("level_within") is not None else "dead-flat"
+    true = "plumb" if plan.survey.surface == "wall" else "level"
+    flat = true if plan.strategy == "level" or plan.settings.get("level_within") is not None else "dead-flat"
     rates = plan.settings.get("rates")
     plain = rates is None or (rates.off == 1 and rates.add == 1)
 
