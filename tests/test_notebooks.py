@@ -23,7 +23,7 @@ assert by_surface.alignment.offset_error < found.alignment.offset_error
 assert len(made["inputs"]["before"]["sha256"]) == 64
 """,
     "plan_corrections.ipynb": """
-# the README: the ridge along the beam at y = 10 ft stands 8 mm proud, the dip by the stair is 7 mm deep at (10 ft, 15 ft)
+# the README: the ridge along the beam at y = 10 ft stands 8 mm proud, the dip by the stair is 7 mm deep
 at = lambda x, y: plan.change[abs(plan.y - y).argmin(), abs(plan.x - x).argmin()]
 assert at(1219.2, 3048) < 0 < at(3048, 4572)
 assert plan.passes and plan.change[plan.surface.inside].min() >= -mm(MOST_PLANED) - 1e-6
