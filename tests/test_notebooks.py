@@ -33,6 +33,14 @@ assert abs(moved[x0]) <= mm("1/16 in") + 1e-6
 assert set(plan.patches["action"]) <= {"plane", "fill", "sister", "engineer"}
 assert list(tape.columns) == list(joists.table["name"]) and len(joists) == 12
 """,
+    "present_to_owner.ipynb": """
+# the README: 8.5 mm filled about (1.2 m, 1.2 m), 5.5 mm ground off about (3.9 m, 2.4 m)
+found, planned, after = panel.state.days
+x, y, done = found.surface.x, found.surface.y, after.surface.height - found.surface.height
+assert abs(done[abs(y - 1200).argmin(), abs(x - 1200).argmin()] - 8.5) < 1.5
+assert abs(done[abs(y - 2400).argmin(), abs(x - 3900).argmin()] + 5.5) < 1.5
+assert panel.state.problems == ()
+""",
     "check_floor.ipynb": """
 assert found.verdict == "fail"
 ten_foot = found.table.set_index("limit").loc["wood-glued-10ft"]

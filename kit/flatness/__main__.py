@@ -21,6 +21,7 @@ from flatness.commands.job import add_job
 from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
 from flatness.commands.paper import add_paper
 from flatness.commands.plan import add_plan
+from flatness.commands.present import add_present
 from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
@@ -78,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     add_sheet(commands)
     add_job(commands)
     add_paper(commands)
+    add_present(commands)
     limits = commands.add_parser("limits", help="list the published limits")
     limits.set_defaults(run=_limits)
     limits.add_argument("word", nargs="?", help="only those whose name, purpose, source or notes have it")

@@ -86,7 +86,8 @@ def _json(done: Results) -> dict[str, Any]:
         "reveals": {
             name: {
                 "verdict": one.verdict, "departure_mm": plain(float(one.departure.value)),
-                "change_mm": plain(float(one.change.value)), "scribe": [plain(row) for row in one.scribe.to_dict("records")],
+                "change_mm": plain(float(one.change.value)),
+                "scribe": [plain(row) for row in one.scribe.to_dict("records")],
             }
             for name, one in done.reveals.items()
         },

@@ -1,0 +1,128 @@
+"""``flatness present``: a page for the owner of the room, without code, in a browser on this machine."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import json
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from flatness.errors import ArgumentError, FlatnessError
+from flatness.survey.files import ENDINGS
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+WAYS = ("benchmarks", "offset", "tilt", "none")
+STOPPED = 130  # by Control-C, as a shell shows it
+
+
+def add_present(commands: Any) -> None:
+    """Add the command to the parsers of the command line."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        "present", help="show the owner of a room what was found, what is planned, and what was done",
+        epilog="It runs until you press Control-C. Exit code: 0 done, 2 bad input.",
+    )  # fmt: skip
+    parser.set_defaults(run=run_present)
+    parser.add_argument("file", help="survey as found, CSV or XLSX; or a notebook to show as it is")
+    parser.add_argument("--after", metavar="FILE", default="", help="survey of the same surface after the work")
+    parser.add_argument("--finish", metavar="NAME", default="", help="what is to come on it, such as wood-glued")
+    parser.add_argument("--plan", action="store_true", help="work out the least work for the finish")
+    parser.add_argument(
+        "--beneath", metavar="KIND", default="",
+        help="what lies beneath and may be taken down, such as boards or slab; nothing comes off where not given",
+    )  # fmt: skip
+    parser.add_argument("--align", choices=WAYS, default="benchmarks", help="of both surveys' heights (benchmarks)")
+    parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
+    parser.add_argument("--out", metavar="DIR", default=".", help="where pictures and pages are saved (here)")
+    parser.add_argument("--port", type=int, default=8866, metavar="N", help="of the page (8866)")
+    parser.add_argument(
+        "--ip", default=LOOPBACK[0],
+        help="address to serve on; where not given (127.0.0.1) nobody but you, on this machine, can see the page",
+    )  # fmt: skip
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
+
+
+def run_present(options: argparse.Namespace) -> int:
+    """Serve the page until it is stopped; the number is the exit code.
+
+    Raises
+    ------
+    FlatnessError : a file that is not there, or no server of pages installed
+    """
+    if importlib.util.find_spec("voila") is None:
+        raise FlatnessError(
+            "the page needs voila, which is not installed", remedy="pip install 'surface-flatness-kit[present]'"
+        )
+    if not 1 <= options.port <= 65535:
+        raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
+    file = _existing(options.file)
+    with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
+        notebook = file if file.suffix.lower() == ".ipynb" else _write_notebook(options, file, Path(folder))
+        if options.ip in LOOPBACK:
+            print(f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop.", flush=True)
+        else:
+            print("Others can reach the page: give its address, with its token, only to whom you trust.", flush=True)
+        return _serve(server_line(notebook, options))
+
+
+def _serve(line: list[str]) -> int:
+    """Run the server until it ends, or until this program is told to stop: then it stops too."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        with subprocess.Popen(line) as server:
+            try:
+                return server.wait()
+            except KeyboardInterrupt:
+                server.terminate()
+                return STOPPED
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
+    """The command that serves a notebook as a page without its code."""
+    line = [
+        sys.executable, "-m", "voila", str(notebook), f"--Voila.ip={options.ip}", f"--port={options.port}",
+        "--strip_sources=True",
+    ]  # fmt: skip
+    line += [] if options.ip in LOOPBACK else ["--token"]  # whoever has not the token is turned away
+    return [*line, "--no-browser"] if options.no_browser else line
+
+
+def _existing(name: str) -> Path:
+    path = Path(name)
+    if not path.is_file():
+        raise ArgumentError("there is no such file", file=name, remedy="check its name and its folder")
+    if path.suffix.lower() not in (*ENDINGS, ".ipynb"):
+        raise ArgumentError(
+            "neither a survey nor a notebook", file=name,
+            expected="a name that ends in .csv, .txt, .tsv, .xlsx or .ipynb",
+        )  # fmt: skip
+    return path.resolve()
+
+
+def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Path:
+    """A notebook of one cell that opens the panel on the files that were named."""
+    settings: dict[str, Any] = {
+        "before": str(file), "after": str(_existing(options.after)) if options.after else "", "finish": options.finish,
+        "plan": options.plan, "beneath": options.beneath, "align": options.align, "unit": options.unit,
+        "folders": [str(file.parent)], "keep_in": str(Path(options.out).resolve()),
+    }  # fmt: skip
+    path = folder / "present.ipynb"
+    path.write_text(json.dumps(notebook_of(settings)), encoding="utf-8")
+    return path
+
+
+def notebook_of(settings: Mapping[str, Any]) -> dict[str, Any]:
+    """The notebook as it is written to its file."""
+    source = f"from flatness.show.panels.present import present_panel\n\npresent_panel(**{dict(settings)!r})"
+    cell: dict[str, Any] = {
+        "cell_type": "code", "execution_count": None, "id": "panel", "metadata": {}, "outputs": [], "source": source,
+    }  # fmt: skip
+    kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
+    return {"cells": [cell], "metadata": {"kernelspec": kernel}, "nbformat": 4, "nbformat_minor": 5}

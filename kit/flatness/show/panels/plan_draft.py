@@ -1,0 +1,149 @@
+"""A plane laid through a surface at once, while a slider moves: what comes off and what is added, and what it takes.
+
+It is the planner's own change but for places too shallow to be worth doing, without patches, proof and chances.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flatness.corrections.actions import assign_actions, thresholds_of
+from flatness.corrections.beneath import Beneath, permitted_cut
+from flatness.corrections.members import Members
+from flatness.corrections.plan import ACTIONS
+from flatness.corrections.quantities import DEFAULTS, Quantities, Setting, quantities
+from flatness.corrections.seeking import Terms, seek
+from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
+from flatness.corrections.volumes import node_areas
+from flatness.limits.kinds import Limit
+from flatness.surface.lattice import Surface, default_spacing
+from flatness.surface.likely import likely_surface
+from flatness.survey.readings import Floats, Survey
+
+HEADINGS = 12
+OVER_MM = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A change as it would be, before it is proved.
+
+    Attributes
+    ----------
+    survey, surface : the readings, and the surface as found
+    change : [ny, nx] mm, adding positive; NaN where there is no surface
+    actions : [ny, nx] index into ``ACTIONS``
+    members, fixed : as asked for
+    quantities : what it takes
+    cost : rates x area x change
+    against : what of the terms it breaks: the term, where [mm], and by how much [mm]
+    """
+
+    survey: Survey
+    surface: Surface
+    change: Floats
+    actions: NDArray[np.int8]
+    members: Members | None
+    fixed: tuple[FixedSpot, ...]
+    quantities: Quantities
+    cost: float
+    against: tuple[tuple[str, tuple[float, float], float], ...] = ()
+
+    @property
+    def x(self) -> Floats:
+        """[nx] mm."""
+        return self.surface.x
+
+    @property
+    def y(self) -> Floats:
+        """[ny] mm."""
+        return self.surface.y
+
+
+@dataclass(frozen=True, eq=False)
+class _Ground:
+    surface: Surface
+    change: Floats
+
+
+def ground_of(survey: Survey, limits: Sequence[Limit], on: str, spacing: float | None) -> Surface:
+    """The surface that the planner would plan on: ``likely``, the best estimate, or ``as-read``."""
+    lengths = tuple(limit.length for limit in limits if limit.length is not None)
+    surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
+    return surface if on == "as-read" else replace(surface, height=likely_surface(survey, surface.spacing).mean)
+
+
+def draft_plane(
+    survey: Survey, surface: Surface, *, strategy: str, tilt: str, height: float | None, rates: Rates,
+    depths: Depths, fixed: tuple[FixedSpot, ...], beneath: Beneath | None, members: Members | None,
+    thresholds: Mapping[str, float | None],
+) -> Draft:  # fmt: skip
+    """The change that a plane asks for.
+
+    Parameters
+    ----------
+    survey, surface : the readings, and the surface planned on
+    strategy, tilt, height, rates, depths, fixed, beneath, members : as for
+        :func:`~flatness.corrections.planner.plan_corrections`; a level plane at a height that is given is laid there
+        whatever it breaks, which ``against`` tells
+    thresholds : of the actions
+
+    Raises
+    ------
+    PlanError : terms that clash
+    """
+    chosen = thresholds_of(**thresholds)
+    permitted = permitted_cut(surface, beneath, members, chosen["deepest_plane"].value)
+    against: tuple[tuple[str, tuple[float, float], float], ...] = ()
+    if strategy == "level" and height is not None:
+        change = np.where(surface.inside, height - surface.height, np.nan)
+        against = _against(surface, change, depths, fixed)
+    else:
+        terms = Terms(
+            surface, strategy, HEADINGS, rates, depths, permitted, fixed, None, height, tilt, True, None
+        )  # fmt: skip
+        change = seek(terms, ()).change
+    density = DEFAULTS["fill_density"].value
+    actions = assign_actions(surface, change, survey.surface, permitted, chosen, density)
+    return Draft(
+        survey, surface, change, actions, members, fixed, _quantities(surface, change, actions),
+        cost_of(surface, change, rates), against,
+    )  # fmt: skip
+
+
+def _quantities(surface: Surface, change: Floats, actions: NDArray[np.int8]) -> Quantities:
+    fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
+    settings: dict[str, Setting] = dict(DEFAULTS)
+    return quantities(_Ground(surface, change), fill=fill, plane=plane, settings=settings)
+
+
+def cost_of(surface: Surface, change: Floats, rates: Rates) -> float:
+    """Rates x area x change, in the unit of the rates."""
+    area = node_areas(surface.inside, surface.spacing)[surface.inside]
+    moved = change[surface.inside]
+    return float(area @ (rates.add * np.maximum(moved, 0) + rates.off * np.maximum(-moved, 0)))
+
+
+def _against(
+    surface: Surface, change: Floats, depths: Depths, fixed: tuple[FixedSpot, ...]
+) -> tuple[tuple[str, tuple[float, float], float], ...]:
+    """The depths and the fixed spots that a change does not keep to, each where it is worst."""
+    x, y, _ = surface.nodes()
+    cut, fill = depths.at(surface)
+    moved, found = change[surface.inside], []
+    for term, over in (("deepest cut", -moved - cut), ("deepest fill", moved - fill)):
+        worst = int(np.argmax(over))
+        if over[worst] > OVER_MM:
+            found.append((term, (float(x[worst]), float(y[worst])), float(over[worst])))
+    finished = replace(surface, height=surface.height + change)
+    wanted = spot_heights(surface, fixed)
+    stands = spot_heights(finished, [replace(spot, height=None) for spot in fixed])
+    for spot, height, stand in zip(fixed, wanted, stands, strict=True):
+        off = float(stand - height)
+        if abs(off) > spot.allowance + OVER_MM:
+            found.append((spot.name or "fixed spot", (spot.x, spot.y), off))
+    return tuple(found)

@@ -1,0 +1,141 @@
+"""The search for a plan beside the notebook: how far it is, how it ends, and how it is stopped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from flatness.corrections.plan import Plan
+from flatness.corrections.planner import plan_corrections
+from flatness.corrections.schedule import Schedule, member_schedule
+from flatness.errors import FlatnessError, Problem
+from flatness.show.panels.plan_tables import cost_so_far
+from flatness.show.panels.plan_worker import Tell, Worker
+from flatness.show.panels.state import problems_of
+
+if TYPE_CHECKING:
+    from flatness.show.panels.plan_state import PlanState
+
+STARTING = "Laying the straightedge everywhere on the surface as it is ..."
+LAYING = "Laying the plane, the patches and the straightedges on it ..."
+STOPPING = "Stopping: what was found so far is being proved. Press Stop once more to drop it."
+
+
+class PlanSearch:
+    """Works out the plan that a state asks for, and puts it into the state."""
+
+    def __init__(self, state: PlanState) -> None:
+        self._state, self._worker = state, Worker()
+        self._stopping = False
+
+    def start(self, draws: int, *, shown: bool = True) -> None:
+        """Begin the search.
+
+        Parameters
+        ----------
+        draws : surfaces drawn for the chances; 0 gives none
+        shown : whether a progress bar is shown meanwhile
+
+        Raises
+        ------
+        FlatnessError : something that is asked for is missing or out of range
+        """
+        state = self._state
+        arguments, framing, seen = state.arguments(draws), state.framing, _Seen()
+        self._stopping = False
+
+        def work(stopped: Callable[[], bool], tell: Tell) -> tuple[Plan, Schedule | None, tuple[Problem, ...]]:
+            def progress(count: int, left: int, cost: float) -> bool:
+                share = seen.share(count, left)
+                words = f"{seen.words(count, left)} {cost_so_far(cost, state)}"
+                tell(lambda: self._progress(share, words))
+                return stopped()
+
+            plan = plan_corrections(**arguments, progress=progress)
+            return plan, *scheduled(plan, framing.line or None, framing.set_by)
+
+        with state.hold_trait_notifications():
+            state.running, state.share = shown, 0.0
+            state.progress = (LAYING if state.is_plane else STARTING) if shown else ""
+        self._worker.run(work, lambda found, error: self._done(found, error, bool(draws)))
+
+    def _progress(self, share: float, words: str) -> None:
+        state = self._state
+        if not self._stopping:
+            with state.hold_trait_notifications():
+                state.share, state.progress = share, words
+
+    def _done(self, found: Any, error: Exception | None, sure: bool) -> None:
+        state = self._state
+        with state.hold_trait_notifications():
+            state.running, state.progress, state.share = False, "", 0.0
+            if error is not None:
+                state.problems = problems_of(error)
+                return
+            state.plan, state.schedule, state.problems = found
+            state.current, state.sure = True, sure
+
+    def later(self, seconds: float) -> None:
+        """Work out patches and proof of a plane, without chances, once the controls have come to rest."""
+        self._worker.later(seconds, self._state.guard(lambda: self.start(0, shown=False), clears=False))
+
+    def stop(self) -> None:
+        """End the search with what it has; a second time: never mind what it has."""
+        state = self._state
+        if not state.running:
+            return
+        if self._stopping:
+            self.forget()
+            state.problems = (Problem("the search was dropped", remedy="change what you like, and work it out again"),)
+            return
+        self._stopping = True
+        self._worker.stop()
+        state.progress = STOPPING
+
+    def forget(self) -> None:
+        """Drop the search."""
+        self._worker.forget()
+        state = self._state
+        with state.hold_trait_notifications():
+            state.running, state.progress, state.share = False, "", 0.0
+
+    def wait(self) -> None:
+        """Wait until the search is done."""
+        self._worker.wait()
+
+    @property
+    def busy(self) -> bool:
+        return self._worker.busy
+
+
+class _Seen:
+    """What the rounds so far have shown of how far the search is."""
+
+    def __init__(self) -> None:
+        self._searches = self._most = 0
+
+    def share(self, count: int, left: int) -> float:
+        """How far the search is [-]: broken placements grow few about as fast as they were many."""
+        if count == 1:
+            self._searches, self._most = self._searches + 1, left
+        self._most = max(self._most, left)
+        return 1.0 if self._most == 0 else 1.0 - math.log1p(left) / math.log1p(self._most)
+
+    def words(self, count: int, left: int) -> str:
+        return (
+            f"Search {self._searches}, round {count}: {left} place{'' if left == 1 else 's'} of the straightedge still "
+            f"{'does' if left == 1 else 'do'} not pass."
+            if left
+            else f"Search {self._searches}, round {count}: the straightedge passes everywhere; the chances are next."
+        )
+
+
+def scheduled(plan: Plan, line: str | None, set_by: str) -> tuple[Schedule | None, tuple[Problem, ...]]:
+    """What each member is set to, where members are given; what goes wrong with it does not lose the plan."""
+    if plan.members is None:
+        return None, ()
+    try:
+        return member_schedule(plan, plan.members, line=line, set_by=set_by), ()
+    except FlatnessError as error:
+        return None, error.problems

@@ -1,0 +1,260 @@
+"""What the Plan panel knows: what is asked for, the draft while a slider moves, and the plan once it is worked out."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from typing import Any
+
+from traitlets import Any as AnyTrait
+from traitlets import Bool, Enum, Float, Instance, Tuple, Unicode
+
+from flatness.corrections.plan import Plan
+from flatness.corrections.terms import Depths, Rates
+from flatness.errors import ArgumentError, Problem
+from flatness.limits.agreed import straightedge_limit
+from flatness.limits.kinds import Limit
+from flatness.show.panels.check_state import AGREED, AgreedNumbers
+from flatness.show.panels.finishes import finishes, limits_of
+from flatness.show.panels.plan_asked import LEAST_WORK, LEVEL_AT, STRATEGY, TARGETS, Framing, Spot, Under
+from flatness.show.panels.plan_draft import Draft, draft_plane, ground_of
+from flatness.show.panels.plan_search import PlanSearch
+from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.surveys import SurveyChoice
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Survey
+
+SUREST = "sure"
+DRAWS = 200
+REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
+ASKED = (
+    "target", "height", "aim", "off_times", "cut", "fill", "level_within", "on", "under", "framing", "spots",
+    "deepest_fill", "finish", "agreed", "confidence",
+)  # fmt: skip
+
+
+class PlanState(State):
+    """The state of the Plan panel.
+
+    Attributes
+    ----------
+    choice : the survey chosen
+    finish, agreed : key of the finish to come, and the numbers of a limit agreed for this job
+    target : one of :data:`~flatness.show.panels.plan_asked.TARGETS`
+    height : of the level plane of ``level-at`` [mm]
+    aim : ``sure``, or the share of each straightedge limit to plan to, over 0 up to 1
+    off_times : what taking off costs, in times what adding costs
+    price : of adding, in money [per mm3], or None; it is for show and changes no plan
+    cut, fill : deepest that may come off and be added [mm], or None
+    level_within : band between two level planes [mm] for the least work, or None
+    deepest_fill : beyond which is framed [mm], or None for the planner's own
+    on : ``likely`` or ``as-read``, the surface that is planned on
+    under, framing, spots : what lies beneath, the members, the fixed spots
+    confidence : at which verdicts are given
+    clicking : whether a click on the map fixes a spot
+    draft : the :class:`Draft` of a plane, or None
+    plan, schedule : as last worked out, or None
+    current : whether they are of what is now asked for
+    sure : whether the plan's chances were worked out
+    running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
+    pointer : place [mm] that is pointed at, or None
+    saved : names of the files last written
+    """
+
+    choice = Instance(SurveyChoice)
+    finish = Unicode("")
+    agreed = AnyTrait(AgreedNumbers())
+    target = Enum(TARGETS, LEAST_WORK)
+    height = Float(None, allow_none=True)
+    aim = AnyTrait(SUREST)
+    off_times = Float(1.0)
+    price = Float(None, allow_none=True)
+    cut = Float(None, allow_none=True)
+    fill = Float(None, allow_none=True)
+    level_within = Float(None, allow_none=True)
+    deepest_fill = Float(None, allow_none=True)
+    on = Enum(("likely", "as-read"), "likely")
+    under = AnyTrait(Under())
+    framing = AnyTrait(Framing())
+    spots = Tuple()
+    confidence = Float(0.95)
+    clicking = Bool(False)
+    draft = AnyTrait(None)
+    plan = AnyTrait(None)
+    schedule = AnyTrait(None)
+    current = Bool(False)
+    sure = Bool(False)
+    running = Bool(False)
+    share = Float(0.0)
+    progress = Unicode("")
+    pointer = AnyTrait(None)
+    saved = Tuple()
+
+    def __init__(
+        self, file: str | os.PathLike[str] = "", finish: str = "", folders: Iterable[str | os.PathLike[str]] = (),
+        spacing: float | None = None, draws: int = DRAWS, **traits: Any,
+    ) -> None:  # fmt: skip
+        super().__init__(choice=SurveyChoice(folders, file), **traits)
+        self.spacing, self.draws = spacing, draws
+        self.search = PlanSearch(self)
+        self._ground: tuple[Any, Surface | None] = (None, None)
+        self.set_trait("finish", finish)
+        self.choice.observe(self.guard(self._new_survey), "survey")
+        self.observe(self._asked_anew, list(ASKED))
+
+    def begin(self) -> None:
+        """Read what the panel was made with."""
+        self.choice.begin()
+
+    @property
+    def survey(self) -> Survey | None:
+        found: Survey | None = self.choice.survey
+        return found
+
+    @property
+    def finishes(self) -> dict[str, str]:
+        """Finishes in plain words for the kind of surface that was surveyed, by key."""
+        named = finishes(self.survey.surface if self.survey is not None else "floor")
+        return {**named, AGREED: "A limit agreed for this job, under a straightedge"}
+
+    def choose_finish(self, key: str) -> None:
+        """Choose the finish to come by its key; an empty one plans for no limit."""
+        if key and key not in self.finishes:
+            raise ArgumentError(
+                "no finish of this name for this surface", value=key, expected="one of the list",
+                remedy="choose one in the list",
+            )  # fmt: skip
+        self.finish = key
+
+    def limits(self) -> list[Limit]:
+        """The limits to plan for; none without a finish."""
+        if self.survey is None or not self.finish:
+            return []
+        if self.finish == AGREED:
+            return [straightedge_limit(length=self.agreed.length, allowed=self.agreed.allowed, name="agreed")]
+        return limits_of(self.finish, self.survey.surface)
+
+    @property
+    def surface(self) -> Surface | None:
+        """The surface as found that is planned on."""
+        if self.survey is None:
+            return None
+        limits = self.limits()
+        lengths = tuple(limit.length for limit in limits)
+        key = (self.survey, self.on, self.spacing, lengths)
+        if self._ground[0] != key:
+            with self.at_work("Working out the surface between the readings ..."):
+                self._ground = (key, ground_of(self.survey, limits, self.on, self.spacing))
+        return self._ground[1]
+
+    @property
+    def is_plane(self) -> bool:
+        """Whether the target is a plane, so that a draft of it can be shown at once."""
+        return bool(self.target != LEAST_WORK)
+
+    def arguments(self, draws: int) -> dict[str, Any]:
+        """What is asked for, as the arguments of :func:`~flatness.corrections.planner.plan_corrections`.
+
+        Raises
+        ------
+        FlatnessError : no survey is chosen, or something asked for is out of range
+        """
+        surface, survey = self.surface, self.survey
+        if survey is None or surface is None:
+            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
+        strategy, tilt = STRATEGY[self.target]
+        least = self.target == LEAST_WORK
+        aim = self.aim if least else 1.0
+        return {
+            "survey": survey, "strategy": strategy, "limits": self.limits(), "spacing": surface.spacing,
+            "surface": self.on, "rates": self.rates, "depths": self.depths,
+            "fixed": tuple(spot.fixed(surface) for spot in self.spots),
+            "level_within": self.level_within if least else None,
+            "height": self.height if self.target == LEVEL_AT else None, "tilt": tilt,
+            "beneath": self.under.beneath(self.framing), "members": self.framing.members(surface),
+            "aim": 1.0 if aim == SUREST and not draws else aim, "confidence": self.confidence, "draws": draws,
+            "deepest_fill": self.deepest_fill,
+        }  # fmt: skip
+
+    @property
+    def rates(self) -> Rates:
+        return Rates(off=self.off_times, add=1.0)
+
+    @property
+    def depths(self) -> Depths:
+        given = {"cut": self.cut, "fill": self.fill}
+        return Depths(**{name: depth for name, depth in given.items() if depth is not None})
+
+    def _new_survey(self, _: Any = None) -> None:
+        self.search.forget()
+        self.follow_unit(self.survey)
+        with self.hold_trait_notifications():
+            self.pointer = None
+            self.spots, self.draft, self.plan, self.schedule = (), None, None, None
+            if self.survey is not None and self.finish not in ("", *self.finishes):
+                self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
+            surface = self.surface
+            if surface is not None:
+                # between the lowest and the highest, so that both sides of the slider are in reach
+                heights = surface.height[surface.inside]
+                self.height = float(heights.max() + heights.min()) / 2
+        self._asked_anew()
+
+    def _asked_anew(self, _: Any = None) -> None:
+        """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
+        self.search.forget()
+        self.current = self.sure = False
+        draft: Draft | None = None
+        try:
+            surface, survey = self.surface, self.survey
+            if self.is_plane and survey is not None and surface is not None:
+                asked = self.arguments(0)
+                names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members")
+                draft = draft_plane(
+                    survey, surface, **{name: asked[name] for name in names},
+                    thresholds={"deepest_fill": self.deepest_fill},
+                )  # fmt: skip
+        finally:
+            self.draft = draft
+        if draft is not None and not draft.against:
+            self.search.later(REST_S)
+
+    def start(self) -> None:
+        """Work the plan out, with its chances, beside the notebook."""
+        self.search.start(self.draws)
+
+    def stop(self) -> None:
+        """End the search with what it has; a second time: never mind what it has."""
+        self.search.stop()
+
+    def add_spot(self, spot: Spot) -> None:
+        """Fix one more spot.
+
+        Raises
+        ------
+        PlanError : a place that is not on the surface
+        """
+        if self.surface is None:
+            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
+        spot.fixed(self.surface)
+        self.spots = (*self.spots, spot)
+
+    def drop_spot(self, number: int) -> None:
+        """Free a spot again, by its place in the list."""
+        self.spots = tuple(spot for k, spot in enumerate(self.spots) if k != number)
+
+    def found(self) -> Plan:
+        """The plan, for the cells below the panel; waits until it is worked out.
+
+        Raises
+        ------
+        NotReadyError : there is none, and why
+        """
+        self.search.wait()
+        if self.plan is None:
+            raise NotReadyError(
+                self.choice.problems or self.problems
+                or Problem("no plan is worked out", remedy="press the button in the panel, then run this cell again")
+            )  # fmt: skip
+        plan: Plan = self.plan
+        return plan

@@ -1,0 +1,298 @@
+"""What the Present panel knows: the days of one surface, what is said of them, and which of them is in view."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from traitlets import Any as AnyTrait
+from traitlets import Enum, Float, Instance, Tuple, Unicode
+
+from flatness.comparison.alignment import WAYS
+from flatness.comparison.comparing import compare
+from flatness.corrections.beneath import Beneath
+from flatness.corrections.plan import Plan
+from flatness.corrections.planner import plan_corrections
+from flatness.errors import ArgumentError, Problem
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import assess
+from flatness.show.panels.finishes import finishes, limits_of
+from flatness.show.panels.present_days import FOUND, Day, days_of
+from flatness.show.panels.present_pictures import Picture, beside, day_picture, wiped
+from flatness.show.panels.present_words import NOTHING_YET, sentences
+from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.surveys import SurveyChoice
+from flatness.show.papers.files import write_ours
+from flatness.show.papers.owner import owner_page
+from flatness.survey.readings import Survey
+
+BESIDE, WIPE = "beside", "wipe"
+NEW_NAME = "type another name: no file is ever written over here"
+SAME_MM = 0.01  # a survey that was written to a file and read again
+SURFACE_SAYS = "the plan is of another survey than the one that is shown"
+
+
+class PresentState(State):
+    """The state of the Present panel.
+
+    Attributes
+    ----------
+    before, after : the surveys chosen, as found and after the work; either may be empty
+    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
+    finish : key of the finish to come; empty for none
+    beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.corrections.beneath.Beneath`;
+        empty: nothing comes off
+    plan : the :class:`~flatness.corrections.plan.Plan`, or None
+    assessment, comparison : of the surveys chosen, or None
+    days : what can be shown, a :class:`~flatness.show.panels.present_days.Day` each, in the order of time
+    view : key of a day, ``beside`` or ``wipe``
+    left, right : keys of the days to the left and to the right of the line of a wipe
+    wipe : how far the line stands from the left [%]
+    saved : the files written last
+    """
+
+    before = Instance(SurveyChoice)
+    after = Instance(SurveyChoice)
+    align = Enum(WAYS, "benchmarks")
+    finish = Unicode("")
+    beneath = Unicode("")
+    plan = AnyTrait(None)
+    assessment = AnyTrait(None)
+    comparison = AnyTrait(None)
+    days = Tuple()
+    view = Unicode(FOUND)
+    left = Unicode(FOUND)
+    right = Unicode(FOUND)
+    wipe = Float(50.0, min=0.0, max=100.0)
+    saved = Tuple()
+
+    def __init__(
+        self, before: str | os.PathLike[str] = "", after: str | os.PathLike[str] = "", finish: str = "",
+        folders: Iterable[str | os.PathLike[str]] = (), **traits: Any,
+    ) -> None:  # fmt: skip
+        folders = list(folders)
+        super().__init__(before=SurveyChoice(folders, before), after=SurveyChoice(folders, after), **traits)
+        self.set_trait("finish", finish)
+        self._drawn: dict[tuple[str, ...], Picture] = {}
+        self._begun = False
+        for choice in (self.before, self.after):
+            choice.observe(self._survey_read, "survey")
+        self.observe(self._compute, ["finish", "align"])
+
+    def begin(self, plan: Plan | None = None) -> None:
+        """Read and compare what the panel was made with."""
+        self.before.begin()
+        self.after.begin()
+        self._begun = True
+        self._survey_read()
+        if plan is not None:
+            self.take_plan(plan)
+
+    @property
+    def survey(self) -> Survey | None:
+        """The surface as it was found."""
+        found: Survey | None = self.before.survey
+        return found
+
+    @property
+    def finishes(self) -> dict[str, str]:
+        """Finishes in plain words for the kind of surface that was surveyed, by key."""
+        return finishes(self.survey.surface if self.survey is not None else "floor")
+
+    def limits(self) -> list[Limit]:
+        return limits_of(self.finish, self.survey.surface) if self.survey is not None and self.finish else []
+
+    def choose_finish(self, key: str) -> None:
+        """Choose the finish by its key; an empty one says how the surface lies, and judges nothing."""
+        if key and key not in self.finishes:
+            raise ArgumentError(
+                "no finish of this name for this surface", value=key, expected="one of the list",
+                remedy="choose one in the list",
+            )  # fmt: skip
+        self.finish = key
+
+    def _survey_read(self, _: Any = None) -> None:
+        if not self._begun:
+            return
+        self.follow_unit(self.survey)
+        if self.survey is not None and self.finish and self.finish not in self.finishes:
+            wrong, kind = self.finish, self.survey.surface
+            self.set_trait("finish", "")  # computes again
+            raise ArgumentError(
+                f"no finish of this name for a {kind}", value=wrong, remedy="choose one in the files and settings"
+            )
+        self._compute()
+
+    def _compute(self, _: Any = None) -> None:
+        """Judge and compare what was read; a plan stays where survey and finish do."""
+        if not self._begun:
+            return
+        survey, limits, after = self.survey, self.limits(), self.after.survey
+        assessment, comparison = None, None
+        try:
+            if survey is not None and after is not None:
+                with self.at_work("Comparing before and after ..."):
+                    comparison = compare(survey, after, align=self.align, limits=limits)
+                    assessment = comparison.assessments[0] if comparison.assessments is not None else None
+        finally:
+            try:
+                if survey is not None and limits and assessment is None:
+                    with self.at_work("Checking ..."):
+                        assessment = assess(survey, limits)
+            finally:
+                plan = self.plan if self.plan is not None and self._is_of_this(self.plan) else None
+                self._set(assessment, comparison, plan)
+
+    def _is_of_this(self, plan: Plan) -> bool:
+        wanted = {limit.name for limit in self.limits()}
+        own = {limit.name for limit in plan.limits}
+        return self._is_of_survey(plan) and (not wanted or own == wanted)
+
+    def _is_of_survey(self, plan: Plan) -> bool:
+        survey, other = self.survey, plan.survey
+        if survey is None or survey.surface != other.surface or len(survey.points) != len(other.points):
+            return False
+        return bool(np.allclose(survey.xyz(), other.xyz(), rtol=0, atol=SAME_MM))
+
+    def take_plan(self, plan: Plan) -> None:
+        """Show a plan that was made elsewhere from the survey that is shown.
+
+        Raises
+        ------
+        ArgumentError : a plan of another survey
+        """
+        if not self._is_of_survey(plan):
+            raise ArgumentError(
+                SURFACE_SAYS, value=plan.survey.title or plan.survey.source or "without a title",
+                remedy="choose its survey as found, or make the plan from this one",
+            )  # fmt: skip
+        self._set(self.assessment, self.comparison, plan)
+
+    def work_out_plan(self) -> None:
+        """Plan the least work after which the finish can be laid."""
+        survey, limits = self.survey, self.limits()
+        if survey is None:
+            raise ArgumentError("there is nothing to plan for", remedy="choose the survey as found first")
+        if not limits:
+            raise ArgumentError("there is nothing to plan for", remedy="choose the finish to come first")
+        beneath = Beneath(self.beneath, may_be_planed=True) if self.beneath else None
+        with self.at_work("Working out what has to be done: this may take a minute ..."):
+            plan = plan_corrections(survey, limits=limits, beneath=beneath)
+        self._set(self.assessment, self.comparison, plan)
+
+    def _set(self, assessment: Any, comparison: Any, plan: Plan | None) -> None:
+        survey = self.survey
+        days = () if survey is None else days_of(survey, assessment, plan, comparison)
+        self._drawn.clear()
+        keys = [day.key for day in days]
+        with self.hold_trait_notifications():
+            self.assessment, self.comparison, self.plan, self.days = assessment, comparison, plan, days
+            self.saved = ()
+            if len(keys) > 1:
+                kept = {self.left, self.right} <= set(keys) and self.left != self.right
+                # the latest comes in from the left, over what was found
+                self.left, self.right = (self.left, self.right) if kept else (keys[-1], keys[0])
+            if self.view not in (*keys, *((BESIDE, WIPE) if len(keys) > 1 else ())):
+                self.view = FOUND
+
+    def day(self, key: str) -> Day:
+        """The day of this key.
+
+        Raises
+        ------
+        NotReadyError : it is not known
+        """
+        found: Day | None = next((day for day in self.days if day.key == key), None)
+        if found is None:
+            raise NotReadyError((Problem("this day is not known", value=key, remedy=NOTHING_YET),))
+        return found
+
+    def choose_side(self, side: str, key: str) -> None:
+        """Put a day on one side, ``left`` or ``right``, of the line; where it was on the other, both change places."""
+        self.day(key)
+        other = "right" if side == "left" else "left"
+        with self.hold_trait_notifications():
+            if getattr(self, other) == key:
+                setattr(self, other, getattr(self, side))
+            setattr(self, side, key)
+
+    def said(self) -> list[tuple[str, str]]:
+        """What the panel says: what is asked, and the answer."""
+        if self.survey is None:
+            return []
+        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit)
+
+    def picture_of(self, key: str, pair: tuple[str, str] | None = None) -> Picture:
+        """The picture of a day, drawn once; with ``pair`` as one side of a wipe."""
+        self.day(key)
+        name = (key, self.unit, *(pair or ()))
+        if name not in self._drawn:
+            with self.at_work("Drawing ..."):
+                both = None if pair is None else (self.day(pair[0]), self.day(pair[1]))
+                survey = self.survey
+                title = "" if survey is None else (survey.title or survey.source)[:60]
+                self._drawn[name] = day_picture(self.days, self.day(key), self.unit, both, title)
+        return self._drawn[name]
+
+    def sides(self) -> tuple[Picture, Picture]:
+        """The pictures to the left and to the right of the line of a wipe, in one frame."""
+        pair = (self.left, self.right)
+        return self.picture_of(self.left, pair), self.picture_of(self.right, pair)
+
+    def picture(self) -> bytes:
+        """What is in view, as a PNG file."""
+        if self.view == BESIDE:
+            return beside([self.picture_of(day.key) for day in self.days])
+        if self.view == WIPE:
+            return wiped(*self.sides(), self.wipe / 100).png
+        return self.picture_of(self.view).png
+
+    def save_picture(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
+        """Write what is in view to a new PNG file; ArgumentError where the name will not do or is taken."""
+        self.day(FOUND)
+        path = free_path(name, folder, (".png",))
+        return self._written(write_ours(path, self.picture()))
+
+    def save_page(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
+        """Write the owner's page to a new PDF or HTML file; ArgumentError where the name will not do or is taken."""
+        survey = self.day(FOUND).survey
+        path = free_path(name, folder, (".pdf", ".html"))
+        with self.at_work("Writing the page ..."):
+            page = owner_page(self.assessment or survey, self.plan, self.comparison, unit=self.unit)
+            return self._written(page.write(path))
+
+    def _written(self, path: Path) -> Path:
+        self.saved = (path,)
+        return path
+
+
+def free_path(name: str, folder: str | os.PathLike[str], endings: tuple[str, ...]) -> Path:
+    """The path of a new file of this name; without an ending it gets the first of ``endings``."""
+    plain = name.strip()
+    if not plain or plain != Path(plain).name or plain.startswith("."):
+        raise ArgumentError(
+            "not the name of a file", value=name, expected=f"a name without folders, such as room{endings[0]}",
+            remedy="type a name",
+        )  # fmt: skip
+    path = Path(folder) / plain
+    path = path if path.suffix else path.with_suffix(endings[0])
+    if path.suffix.lower() not in endings:
+        raise ArgumentError(
+            "another kind of file", value=name, expected=f"a name that ends in {' or '.join(endings)}",
+            remedy="change its ending",
+        )  # fmt: skip
+    if path.exists():
+        raise ArgumentError("there is a file of this name already", value=path.name, remedy=NEW_NAME)
+    return path
+
+
+def next_free(name: str, folder: str | os.PathLike[str]) -> str:
+    """The same name with the least number behind it that no file has."""
+    path, number = Path(name), 2
+    stem = path.stem.rstrip("0123456789").removesuffix("-") or path.stem
+    while (Path(folder) / f"{stem}-{number}{path.suffix}").exists():
+        number += 1
+    return f"{stem}-{number}{path.suffix}"

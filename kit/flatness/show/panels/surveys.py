@@ -1,0 +1,143 @@
+"""Choosing a survey: a file of a folder, or one that is uploaded; what is wrong with it, by cell."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from traitlets import Any as AnyTrait
+from traitlets import HasTraits, Tuple, Unicode
+
+from flatness.errors import ArgumentError, FlatnessError, Problem
+from flatness.survey.files import ENDINGS, read_survey
+
+SHOWN_ENDINGS = (".csv", ".xlsx")
+MOST_FILES = 300
+DEEP = 2  # folders below the one that is named
+UPLOADED = " (uploaded)"
+
+
+def files_in(folder: str | os.PathLike[str]) -> dict[str, Path]:
+    """CSV and XLSX files of a folder and of those in it, by their name from there; hidden ones are left out."""
+    root = Path(folder)
+    found: dict[str, Path] = {}
+    for level in range(DEEP):
+        for path in sorted(root.glob("/".join(["*"] * (level + 1)))):
+            name = path.relative_to(root)
+            hidden = any(part.startswith((".", "~")) for part in name.parts)
+            if path.suffix.lower() in SHOWN_ENDINGS and not hidden and path.is_file():
+                found[name.as_posix()] = path
+    return dict(sorted(found.items())[:MOST_FILES])
+
+
+class SurveyChoice(HasTraits):  # type: ignore[misc, unused-ignore]
+    """The survey chosen out of a list of files.
+
+    Attributes
+    ----------
+    names : names of the files to choose from
+    name : name of the file chosen; empty where none is
+    sheet : sheet of a workbook that has several; empty takes the only one that is filled
+    survey : the :class:`~flatness.survey.readings.Survey` read from it, or None
+    problems : what is wrong with the file, by cell; empty where it was read
+    """
+
+    names = Tuple()
+    name = Unicode("")
+    sheet = Unicode("")
+    survey = AnyTrait(None)
+    problems = Tuple()
+
+    def __init__(self, folders: Iterable[str | os.PathLike[str]] = (), file: str | os.PathLike[str] = "") -> None:
+        super().__init__()
+        self._files: dict[str, Path | bytes] = {}
+        for folder in folders:
+            for name, path in files_in(folder).items():
+                self._add(name, path)
+        self.names = tuple(self._files)
+        self._first = Path(file) if str(file) else None
+
+    def _add(self, name: str, content: Path | bytes) -> str:
+        known = {key: path.resolve() for key, path in self._files.items() if isinstance(path, Path)}
+        if isinstance(content, Path):
+            twin = next((key for key, path in known.items() if path == content.resolve()), None)
+            if twin is not None:
+                return twin
+            while name in self._files:
+                name = f"{content.resolve().parent.parent.name}/{name}"
+        self._files[name] = content
+        return name
+
+    def begin(self) -> None:
+        """Read the file that the choice was made with, if it was made with one."""
+        if self._first is not None:
+            self.choose_path(self._first)
+
+    def choose_path(self, path: str | os.PathLike[str]) -> None:
+        """Choose a file by its path, in the folders or elsewhere."""
+        label = self._add(Path(path).name, Path(path))
+        self.names = tuple(self._files)
+        self.choose(label)
+
+    def choose(self, name: str) -> None:
+        """Choose a file by its name in the list, and read it; an empty name chooses none."""
+        if name and name not in self._files:
+            raise ArgumentError(
+                "no file of this name in the list", value=name, expected="one of the list", remedy="choose another"
+            )
+        self.set_trait("sheet", "")
+        self.name = name
+        self.read()
+
+    def choose_sheet(self, sheet: str) -> None:
+        """Read another sheet of the workbook chosen."""
+        self.sheet = sheet.strip()
+        self.read()
+
+    def upload(self, name: str, data: bytes) -> None:
+        """Take a file that was uploaded, and choose it; one of the same name takes the place of an earlier one."""
+        if not name.lower().endswith(ENDINGS):
+            raise ArgumentError(
+                "not a survey file", value=name, expected="a name that ends in .csv, .txt, .tsv or .xlsx",
+                remedy="save the table as CSV or XLSX, and upload that",
+            )  # fmt: skip
+        label = self._add(f"{name}{UPLOADED}", bytes(data))
+        self.names = tuple(self._files)
+        self.choose(label)
+
+    def read(self) -> None:
+        """Read the file chosen, afresh; a file with mistakes leaves no survey, so that no old verdict stands."""
+        content = self._files.get(self.name)
+        survey, problems = None, tuple[Problem, ...]()
+        if content is not None:
+            try:
+                survey = self._read(content)
+            except FlatnessError as error:
+                problems = error.problems
+        with self.hold_trait_notifications():
+            self.problems = problems
+            self.survey = survey
+
+    def _read(self, content: Path | bytes) -> Any:
+        sheet = self.sheet or None
+        if isinstance(content, Path):
+            return read_survey(content, sheet=sheet)
+        return read_survey(content, name=self.file_name, sheet=sheet)
+
+    @property
+    def file_name(self) -> str:
+        """Name of the file chosen, without its folder."""
+        return Path(self.name.removesuffix(UPLOADED)).name
+
+    @property
+    def content(self) -> Path | bytes:
+        """Path of the file chosen, or the bytes that were uploaded."""
+        if not self.name:
+            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
+        return self._files[self.name]
+
+    @property
+    def is_workbook(self) -> bool:
+        return self.file_name.lower().endswith(".xlsx")
