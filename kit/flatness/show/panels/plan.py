@@ -27,7 +27,7 @@ from flatness.show.panels.controls import (
 from flatness.show.panels.plan_asked import Under
 from flatness.show.panels.plan_controls import PlanControls
 from flatness.show.panels.plan_look import LOOK, part
-from flatness.show.panels.plan_map import MAP_IN, LiveActions, key_picture
+from flatness.show.panels.plan_map import MAP_IN, LiveActions, draw_alone, key_picture
 from flatness.show.panels.plan_saving import save_csv, save_map, save_workbook
 from flatness.show.panels.plan_state import DRAWS, PlanState
 from flatness.show.panels.plan_tables import (
@@ -62,6 +62,7 @@ class PlanPanel:
         self.state, self._folder = state, folder
         self.map = live_figure(MAP_IN, "plan")
         self.actions = LiveActions(self.map)
+        draw_alone(self.map, state.lock)
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self.controls = PlanControls(state)
         self._make_parts()
@@ -162,15 +163,19 @@ class PlanPanel:
     # what the panel shows
 
     def _show(self, _: Any = None) -> None:
+        with self.state.lock:
+            self._show_all()
+
+    def _show_all(self) -> None:
         state = self.state
         shown = state.plan if state.draft is None or state.current else state.draft
         stale = shown is not None and shown is state.plan and not state.current
+        self.stale.value = escape(stale_words(state, shown))
         seen = (shown, state.schedule, state.unit, state.spots, state.price, state.sure, stale, state.survey)
         if seen == self._drawn:
             return
         self._drawn = seen
         self._draw(shown, stale)
-        self.stale.value = escape(stale_words(state, shown))
         self.said.value = "" if shown is None else headline(shown, state)
         self.quantities.value = "" if shown is None else quantity_rows(shown.quantities, state.unit)
         plan = shown if isinstance(shown, Plan) else None
@@ -239,9 +244,9 @@ class PlanPanel:
 
 def plan_panel(
     survey: str | os.PathLike[str] = "", finish: str = "", *, plan: bool = False, target: str = "least-work",
-    on: str = "likely", beneath: str = "", may_be_planed: bool = False, folders: Iterable[str | os.PathLike[str]] = (),
-    confidence: float = 0.95, draws: int = DRAWS, spacing: float | None = None, unit: str | None = None,
-    keep_in: str | os.PathLike[str] = ".",
+    on: str = "likely", beneath: str = "", may_be_planed: bool = False,
+    most_planed: float | None = None, folders: Iterable[str | os.PathLike[str]] = (), confidence: float = 0.95,
+    draws: int = DRAWS, spacing: float | None = None, unit: str | None = None, keep_in: str | os.PathLike[str] = ".",
 ) -> PlanPanel:  # fmt: skip
     """A panel that plans the corrections of a surface, for those who do not write Python.
 
@@ -254,6 +259,7 @@ def plan_panel(
     on : ``likely`` or ``as-read``: the surface that is planned on
     beneath : what lies beneath, of :data:`flatness.corrections.beneath.KINDS`; empty: nobody knows
     may_be_planed : whether you have seen it and it may be taken down
+    most_planed : how deep at most [mm]; None takes the planner's default
     folders : folders whose CSV and XLSX files are offered
     confidence : at which verdicts are given, 0.5 to under 1
     draws : surfaces drawn for the chances; 0 gives none
@@ -268,7 +274,7 @@ def plan_panel(
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
     state = PlanState(
         survey, finish, folders, spacing, draws, target=target, confidence=confidence, on=on,
-        under=Under(beneath, may_be_planed), **traits,
+        under=Under(beneath, may_be_planed, most_planed), **traits,
     )  # fmt: skip
     panel = PlanPanel(state, keep_in)
     state.guard(state.begin)()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -14,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.text import Annotation
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from flatness.corrections.plan import ACTIONS, Plan
@@ -41,6 +43,7 @@ from flatness.survey.readings import Floats
 MAP_IN = (5.8, 5.8)
 LEFT_IN, RIGHT_IN, HEAD_IN, FOOT_IN = 0.72, 0.13, 0.42, 0.6  # about the map [in]
 MOST_NUMBERS = 130
+HALF_WIDE = 15.0  # of a number [points]
 Shown = Plan | Draft
 
 
@@ -162,7 +165,9 @@ class LiveActions:
         """The depths, where they are any and no name of a patch stands."""
         assert self.ax is not None
         least = least_told(unit)
-        over = [text.get_window_extent().padded(SIZE) for text in (*self.tags.values(), *self._names)]
+        wide, high = (self.figure.dpi / 72 * size for size in (HALF_WIDE, SIZE * 0.7))
+        texts = (text.get_window_extent() for text in (*self.tags.values(), *self._names))
+        over = [Bbox.from_extents(b.x0 - wide, b.y0 - high, b.x1 + wide, b.y1 + high) for b in texts]
         for j, i in self._nodes:
             change, at = float(shown.change[j, i]), (float(shown.x[i]), float(shown.y[j]))
             if shown.actions[j, i] > 0 and abs(change) >= least:
@@ -195,6 +200,17 @@ class LiveActions:
         """What the map is of; ``faded`` where it is of what was asked for before."""
         if self.ax is not None:
             self.title.set(text=title, color=PALE if faded else INK)
+
+
+def draw_alone(figure: Figure, lock: threading.RLock) -> None:
+    """Have a figure drawn under a lock, so that no picture shows it half changed."""
+    draw: Any = figure.draw
+
+    def alone(renderer: Any) -> Any:
+        with lock:
+            return draw(renderer)
+
+    figure.draw = alone  # type: ignore[method-assign]
 
 
 def _framing(shown: Shown) -> Any:

@@ -26,7 +26,7 @@ class PlanSearch:
     """Works out the plan that a state asks for, and puts it into the state."""
 
     def __init__(self, state: PlanState) -> None:
-        self._state, self._worker = state, Worker()
+        self._state, self._worker = state, Worker(state.lock)
         self._stopping = False
 
     def start(self, draws: int, *, shown: bool = True) -> None:
@@ -100,6 +100,10 @@ class PlanSearch:
         with state.hold_trait_notifications():
             state.running, state.progress, state.share = False, "", 0.0
 
+    def take(self) -> None:
+        """Take what the search has told so far, where no loop does."""
+        self._worker.take()
+
     def wait(self) -> None:
         """Wait until the search is done."""
         self._worker.wait()
@@ -127,7 +131,7 @@ class _Seen:
             f"Search {self._searches}, round {count}: {left} place{'' if left == 1 else 's'} of the straightedge still "
             f"{'does' if left == 1 else 'do'} not pass."
             if left
-            else f"Search {self._searches}, round {count}: the straightedge passes everywhere; the chances are next."
+            else f"Search {self._searches}, round {count}: the straightedge passes everywhere."
         )
 
 

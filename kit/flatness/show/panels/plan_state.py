@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import os
+import threading
 from collections.abc import Iterable
 from typing import Any
 
@@ -19,7 +21,7 @@ from flatness.show.panels.finishes import finishes, limits_of
 from flatness.show.panels.plan_asked import LEAST_WORK, LEVEL_AT, STRATEGY, TARGETS, Framing, Spot, Under
 from flatness.show.panels.plan_draft import Draft, draft_plane, ground_of
 from flatness.show.panels.plan_search import PlanSearch
-from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.state import Call, NotReadyError, State
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
@@ -95,12 +97,24 @@ class PlanState(State):
         spacing: float | None = None, draws: int = DRAWS, **traits: Any,
     ) -> None:  # fmt: skip
         super().__init__(choice=SurveyChoice(folders, file), **traits)
+        self.lock = threading.RLock()
         self.spacing, self.draws = spacing, draws
         self.search = PlanSearch(self)
         self._ground: tuple[Any, Surface | None] = (None, None)
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
-        self.observe(self._asked_anew, list(ASKED))
+        self.observe(self._asked, list(ASKED))
+
+    def guard(self, function: Call, *, clears: bool = True) -> Call:
+        """As for all panels, and one at a time: a notebook may call from several threads."""
+        guarded = super().guard(function, clears=clears)
+
+        @functools.wraps(function)
+        def alone(*args: Any, **kwargs: Any) -> Any:
+            with self.lock:
+                return guarded(*args, **kwargs)
+
+        return alone  # type: ignore[return-value]
 
     def begin(self) -> None:
         """Read what the panel was made with."""
@@ -200,7 +214,11 @@ class PlanState(State):
                 self.height = float(heights.max() + heights.min()) / 2
         self._asked_anew()
 
-    def _asked_anew(self, _: Any = None) -> None:
+    def _asked(self, _: Any = None) -> None:
+        with self.lock:
+            self._asked_anew()
+
+    def _asked_anew(self) -> None:
         """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
         self.search.forget()
         self.current = self.sure = False

@@ -45,14 +45,15 @@ def headline(shown: Shown, state: PlanState) -> str:
     if isinstance(shown, Draft):
         said = f"<b>As it stands:</b> {escape(draft_deeds(shown, state.unit))}"
         said += "".join(f" {escape(text)}" for text in broken_terms(shown, state.unit))
-        verdict = "draft"
+        verdict = ""
     else:
         verdict = state_after(shown)
         sure = "once it is done" if state.sure else "as planned; the chances are not worked out"
         mark = f"{verdict_mark(verdict)} {sure}. " if verdict else ""
         said = f"{mark}{escape(in_unit(deeds(shown, state.unit), state.unit))}"
     cost = escape(f"Cost: {cost_words(shown.cost, state)}.")
-    return f'<div class="fk-said fk-{verdict or "draft"}" aria-live="polite">{said} {cost}</div>'
+    shade = verdict if verdict and state.sure else "draft"  # no verdict's colour without its chances
+    return f'<div class="fk-said fk-{shade}" aria-live="polite">{said} {cost}</div>'
 
 
 def draft_deeds(draft: Draft, unit: str) -> str:
@@ -85,10 +86,11 @@ def after_rows(plan: Plan, unit: str) -> str:
     rows = []
     for row in plan.after.to_dict("records"):
         limit = limit_of(plan, row["limit"])
-        name = str(row["limit"]) if limit is None else f"{limit.purpose or row['limit']} ({row['limit']})"
+        purpose = limit.purpose if limit is not None else ""
+        name = f"{purpose} ({row['limit']})" if purpose else str(row["limit"])
         asked = "" if row["planned_for"] or plan.strategy != "least-work" else "measured, not planned for"
         mark = verdict_mark(str(row["verdict"])) + (f"<br>{asked}" if asked else "")
-        told = [name, *before_and_after(plan, row, unit), percent(float(row["chance"]))]
+        told = [f"{name[:1].upper()}{name[1:]}", *before_and_after(plan, row, unit), percent(float(row["chance"]))]
         rows.append([*map(escape, told), mark])
     heads = ("Limit", "Before", "After", "Allowed", "Chance of passing", "Verdict")
     return f"<b>Before and after</b>{table(heads, rows)}"

@@ -1,7 +1,8 @@
 """Work beside the notebook: one task at a time in a thread, what it tells handed back to the thread of the widgets.
 
-Widgets and pictures are touched by the thread that made them alone. In a notebook that thread runs an event loop,
-which is asked to take what the worker tells; elsewhere :meth:`Worker.wait` takes it.
+A notebook may handle what a person does in one thread and run a cell in another. So whatever touches widgets or
+pictures holds one lock, and the worker hands its news to the loop that began the task; where none runs,
+:meth:`Worker.wait` takes them.
 """
 
 from __future__ import annotations
@@ -20,12 +21,17 @@ Work = Callable[[Callable[[], bool], Tell], Any]
 class Worker:
     """One task at a time, the newest wins.
 
+    Parameters
+    ----------
+    lock : held while the worker's news are taken
+
     Attributes
     ----------
     busy : whether a task runs that is still wanted
     """
 
-    def __init__(self) -> None:
+    def __init__(self, lock: threading.RLock) -> None:
+        self._lock = lock
         self._told: queue.SimpleQueue[Told] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
         self._stopped = threading.Event()
@@ -89,13 +95,14 @@ class Worker:
             self._loop.call_soon_threadsafe(self.take)
 
     def take(self) -> None:
-        """Make the calls that the worker asked for, in this thread."""
+        """Make the calls that the worker asked for, in this thread and under the lock."""
         while True:
             try:
                 call = self._told.get_nowait()
             except queue.Empty:
                 return
-            call()
+            with self._lock:
+                call()
 
     def stop(self) -> None:
         """Ask the task to end with what it has."""
