@@ -10,7 +10,7 @@ import pandas as pd
 
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
-from flatness.lengths import format_against, format_length, settle
+from flatness.lengths import format_against, settle
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import show_length
@@ -47,13 +47,13 @@ def exactly(mm: float, unit: str) -> str:
     """What a limit allows, which is never rounded to a coarser number.
 
     >>> exactly(4.7625, "in"), exactly(5, "mm"), exactly(5, "in"), exactly(4.7625, "mm")
-    ('3/16 inch', '5 mm', '5 mm', '4.8 mm (3/16 inch)')
+    ('3/16 inch', '5 mm', '5 mm', '3/16 inch (about 5 mm)')
     """
     text = show_length(mm, unit)
     if "(" in text:  # no fraction of a tape, or no round number of mm: as it was set
         text = show_length(mm, "source")
         if unit == "mm" and '"' in text:
-            return f"{format_length(mm, 'mm')} ({exactly(mm, 'in')})"
+            return f"{exactly(mm, 'in')} (about {max(1, round(mm))} mm)"
     number = text.removesuffix('"')
     return f"{number} {'inches' if _is_many(number) else 'inch'}" if number != text else text
 
