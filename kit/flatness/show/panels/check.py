@@ -11,20 +11,18 @@ from flatness.errors import LengthError
 from flatness.lengths import format_length, parse_length
 from flatness.limits.verdict import Assessment
 from flatness.measures.measured import Place
-from flatness.show.panels.canvas import Pointer, close_figure, live_figure
+from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.controls import (
     CONFIDENCES,
     button,
-    close_all,
     column,
     drop_down,
     is_filling,
     label_of,
     labelled,
     panel_box,
-    problem_list,
     refill,
     row,
     text_field,
@@ -33,6 +31,7 @@ from flatness.show.panels.controls import (
     words,
 )
 from flatness.show.panels.maps import MAP_IN, PROFILE_IN, VIEW_NAMES, VIEW_TOOLTIPS, draw_map, draw_profile
+from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE, told_at, told_bar
 from flatness.show.panels.verdict_words import limits_table, verdict_mark, verdict_sentence
 from flatness.show.words import AUTHORITY
@@ -42,7 +41,7 @@ ENDS = ("From x", "From y", "To x", "To y")
 HINTS = {"in": "ft, in", "mm": "m, mm"}
 
 
-class CheckPanel:
+class CheckPanel(Panel):
     """The Check panel, to be shown as the last line of a notebook's cell.
 
     Attributes
@@ -52,12 +51,14 @@ class CheckPanel:
     map, profile : the two live figures
     """
 
+    state: CheckState
+
     def __init__(self, state: CheckState) -> None:
         self.state = state
         self.map, self.profile = live_figure(MAP_IN, "map"), live_figure(PROFILE_IN, "profile")
+        super().__init__(self.map, self.profile)
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self._make_controls()
-        self.working, self.problems = words("", "fk-quiet"), words()
         self.verdict, self.table = words("", "fk-verdict"), words()
         self.here = words(POINT_HERE, "fk-here")
         self.told_bar = words("", "fk-bar")
@@ -96,8 +97,7 @@ class CheckPanel:
             state.observe(guard(shows, clears=False), names)
         for shows in (self._fill_finishes, self._draw, self._say):
             state.choice.observe(guard(shows, clears=False), "survey")
-        state.observe(self._show_problems, "problems")
-        state.observe(self._show_working, "working")
+        self._tell()
         self._fill_finishes()
         self._fill_numbers()
         self._say()
@@ -253,25 +253,10 @@ class CheckPanel:
         xy = self.state.pointer
         self.here.value = escape(POINT_HERE if xy is None else told_at(self.state, xy))
 
-    def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.")
-
-    def _show_working(self, _: Any = None) -> None:
-        self.working.value = escape(self.state.working)
-
     @property
     def found(self) -> Assessment:
         """The check that the panel shows, to go on by hand; see :meth:`CheckState.found`."""
         return self.state.found()
-
-    def close(self) -> None:
-        """Take the panel away with all its figures and widgets."""
-        for figure in (self.map, self.profile):
-            close_figure(figure)
-        close_all(self.box)
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        return self.box._repr_mimebundle_(**options)
 
 
 def check_panel(

@@ -4,42 +4,30 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Float, Instance, Unicode
+from traitlets import Enum, Float
 
 from flatness.errors import ArgumentError, MeasureError, Problem
 from flatness.lengths import settle
-from flatness.limits.agreed import straightedge_limit
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.measured import Place
 from flatness.measures.straightedge import StraightedgeResult, straightedge
-from flatness.show.panels.finishes import finishes, limits_of
+from flatness.show.panels.finish_state import AGREED, USUAL_BAR_MM, AgreedNumbers, AgreedState
 from flatness.show.panels.laid import LaidBar, lay_by_hand
-from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.show.words import governing
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Floats
 
 HEIGHTS, GAP, CHANCE, MORE = VIEWS = ("heights", "gap", "chance", "more readings")
-AGREED = "agreed"  # key of a limit agreed for this job, beside the catalogue's finishes
-USUAL_BAR_MM = 3048.0  # 10 ft, where no limit says otherwise
 KEPT = 6  # checks remembered, so that going back to one does not draw it again
 
 
-@dataclass(frozen=True)
-class AgreedNumbers:
-    """A limit agreed for this job: ``allowed`` gap [mm] under a straightedge ``length`` [mm] long."""
-
-    length: float = USUAL_BAR_MM
-    allowed: float = 4.7625  # 3/16 in
-
-
-class CheckState(State):
+class CheckState(AgreedState):
     """The state of the Check panel.
 
     Attributes
@@ -55,9 +43,6 @@ class CheckState(State):
     pointer : place [mm] that is pointed at, or None
     """
 
-    choice = Instance(SurveyChoice)
-    finish = Unicode("")
-    agreed = AnyTrait(AgreedNumbers())
     confidence = Float(0.95)
     assessment = AnyTrait(None)
     view = Enum(VIEWS, HEIGHTS)
@@ -79,20 +64,9 @@ class CheckState(State):
         self.choice.observe(self.guard(self._new_survey), "survey")
         self.observe(self.guard(self._judge_again), ["finish", "agreed", "confidence"])
 
-    def begin(self) -> None:
-        """Read and judge what the panel was made with."""
-        self.choice.begin()
-
     @property
-    def survey(self) -> Survey | None:
-        found: Survey | None = self.choice.survey
-        return found
-
-    @property
-    def finishes(self) -> dict[str, str]:
-        """Finishes in plain words for the kind of surface that was surveyed, by key."""
-        named = finishes(self.survey.surface if self.survey is not None else "floor")
-        return {**named, AGREED: "A limit agreed for this job, under a straightedge"}
+    def for_what(self) -> str:
+        return f"a {self.survey.surface if self.survey is not None else 'floor'}"
 
     @property
     def surface(self) -> Surface | None:
@@ -106,14 +80,6 @@ class CheckState(State):
             self._plain = (self.survey, self.survey.surface_at())
         plain: Surface = self._plain[1]
         return plain
-
-    def limits(self) -> list[Limit]:
-        """The limits that the survey is held against; none without a finish."""
-        if self.survey is None or not self.finish:
-            return []
-        if self.finish == AGREED:
-            return [straightedge_limit(length=self.agreed.length, allowed=self.agreed.allowed, name="agreed")]
-        return limits_of(self.finish, self.survey.surface)
 
     def _new_survey(self, _: Any = None) -> None:
         finish = self.finish
@@ -244,16 +210,6 @@ class CheckState(State):
             )  # fmt: skip
         checked: Assessment = self.assessment
         return checked
-
-    def choose_finish(self, key: str) -> None:
-        """Choose the finish to come by its key."""
-        if key and key not in self.finishes:
-            kind = self.survey.surface if self.survey is not None else "floor"
-            raise ArgumentError(
-                f"no finish of this name for a {kind}", value=key, expected="one of the list",
-                remedy="choose one in the list",
-            )  # fmt: skip
-        self.finish = key
 
 
 __all__ = ["AGREED", "CHANCE", "GAP", "HEIGHTS", "MORE", "VIEWS", "AgreedNumbers", "CheckState"]

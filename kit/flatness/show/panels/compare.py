@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from flatness.comparison.comparing import Comparison
-from flatness.show.panels.canvas import Pointer, close_figure, live_figure
+from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.compare_state import CompareState
 from flatness.show.panels.compare_words import (
@@ -23,12 +23,10 @@ from flatness.show.panels.compare_words import (
 from flatness.show.panels.controls import (
     CONFIDENCES,
     button,
-    close_all,
     column,
     drop_down,
     is_filling,
     panel_box,
-    problem_list,
     refill,
     row,
     text_field,
@@ -36,13 +34,14 @@ from flatness.show.panels.controls import (
     words,
 )
 from flatness.show.panels.pair import CHANGE_IN, PAIR_IN, draw_change, draw_pair
+from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE
 from flatness.show.words import AUTHORITY
 
 NO_FINISH = "(no finish: compare without verdicts)"
 
 
-class ComparePanel:
+class ComparePanel(Panel):
     """The Compare panel, to be shown as the last line of a notebook's cell.
 
     Attributes
@@ -52,13 +51,15 @@ class ComparePanel:
     map, pair : the two live figures
     """
 
+    state: CompareState
+
     def __init__(self, state: CompareState, folder: str | os.PathLike[str] = ".") -> None:
         self.state, self._folder = state, folder
         self.map, self.pair = live_figure(CHANGE_IN, "change"), live_figure(PAIR_IN, "pair")
+        super().__init__(self.map, self.pair)
         self.before = SurveyChooser(state, state.before, "Before")
         self.after = SurveyChooser(state, state.after, "After")
         self._make_controls()
-        self.working, self.problems = words("", "fk-quiet"), words()
         self.changed, self.aligned, self.verdicts = words("", "fk-changed"), words("", "fk-aligned"), words()
         self.amounts, self.notes = words(), words()
         self.here, self.saved = words(POINT_HERE, "fk-here"), words("", "fk-saved")
@@ -85,8 +86,7 @@ class ComparePanel:
             state.observe(state.guard(shows, clears=False), names)
         for choice in (state.before, state.after):
             choice.observe(state.guard(self._fill, clears=False), "survey")
-        state.observe(self._show_problems, "problems")
-        state.observe(self._show_working, "working")
+        self._tell()
         state.observe(self._show_saved, "saved")
         self._fill()
         self._show()
@@ -146,29 +146,10 @@ class ComparePanel:
         pointed = state.comparison is not None and state.pointer is not None
         self.here.value = escape(told_change(state.comparison, state.pointer, state.unit) if pointed else POINT_HERE)
 
-    def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.")
-
-    def _show_working(self, _: Any = None) -> None:
-        self.working.value = escape(self.state.working)
-
-    def _show_saved(self, _: Any = None) -> None:
-        names = ", ".join(self.state.saved)
-        self.saved.value = f"<div role='status'>Written: {escape(names)}</div>" if names else ""
-
     @property
     def found(self) -> Comparison:
         """The comparison that the panel shows, to go on by hand; see :meth:`CompareState.found`."""
         return self.state.found()
-
-    def close(self) -> None:
-        """Take the panel away with all its figures and widgets."""
-        for figure in (self.map, self.pair):
-            close_figure(figure)
-        close_all(self.box)
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        return self.box._repr_mimebundle_(**options)
 
 
 def compare_panel(

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Float, Instance, Tuple, Unicode
+from traitlets import Enum, Float, Instance
 
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
@@ -16,8 +16,8 @@ from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import ArgumentError, Problem
 from flatness.limits.kinds import Limit
 from flatness.show.compared import comparison_report, record_text
-from flatness.show.panels.finishes import finishes, limits_of
-from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.finish_state import FinishState
+from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.survey.readings import Survey
 from flatness.survey.saving import write_new
@@ -25,7 +25,7 @@ from flatness.survey.saving import write_new
 NEW_NAME = "choose another name: a record is never overwritten here"
 
 
-class CompareState(State):
+class CompareState(FinishState):
     """The state of the Compare panel.
 
     Attributes
@@ -42,10 +42,8 @@ class CompareState(State):
     before = Instance(SurveyChoice)
     after = Instance(SurveyChoice)
     align = Enum(WAYS, "benchmarks")
-    finish = Unicode("")
     confidence = Float(0.95)
     comparison = AnyTrait(None)
-    saved = Tuple()
     pointer = AnyTrait(None)
 
     def __init__(
@@ -72,23 +70,12 @@ class CompareState(State):
         return None if before is None or after is None else (before, after)
 
     @property
-    def finishes(self) -> dict[str, str]:
-        """Finishes in plain words for the kind of surface that was surveyed, by key."""
+    def judged(self) -> Survey | None:
         known: Survey | None = self.after.survey or self.before.survey
-        return finishes(known.surface if known is not None else "floor")
+        return known
 
     def limits(self) -> list[Limit]:
-        surveys = self.surveys
-        return limits_of(self.finish, surveys[1].surface) if surveys is not None and self.finish else []
-
-    def choose_finish(self, key: str) -> None:
-        """Choose the finish by its key; an empty one compares without verdicts."""
-        if key and key not in self.finishes:
-            raise ArgumentError(
-                "no finish of this name for this surface", value=key, expected="one of the list",
-                remedy="choose one in the list",
-            )  # fmt: skip
-        self.finish = key
+        return super().limits() if self.surveys is not None else []
 
     def _new_survey(self, _: Any = None) -> None:
         finish = self.finish

@@ -12,14 +12,12 @@ import ipywidgets as w
 from flatness.corrections.plan import Plan
 from flatness.errors import ArgumentError
 from flatness.measures.measured import Place
-from flatness.show.panels.canvas import Pointer, close_figure, live_figure
+from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.controls import (
     button,
-    close_all,
     column,
     panel_box,
-    problem_list,
     row,
     text_field,
     words,
@@ -40,6 +38,7 @@ from flatness.show.panels.plan_tables import (
     schedule_text,
 )
 from flatness.show.panels.plan_told import PRESS, stale_words, told_at
+from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE
 from flatness.show.words import AUTHORITY
 
@@ -47,7 +46,7 @@ SHOWN = ("draft", "plan", "schedule", "current", "sure", "unit", "price", "spots
 SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click is read no finer than this
 
 
-class PlanPanel:
+class PlanPanel(Panel):
     """The Plan panel, to be shown as the last line of a notebook's cell.
 
     Attributes
@@ -58,9 +57,12 @@ class PlanPanel:
     map : the live figure, and ``actions`` what is drawn in it
     """
 
+    state: PlanState
+
     def __init__(self, state: PlanState, folder: str | os.PathLike[str] = ".") -> None:
         self.state, self._folder = state, folder
         self.map = live_figure(MAP_IN, "plan")
+        super().__init__(self.map)
         self.actions = LiveActions(self.map)
         draw_alone(self.map, state.lock)
         self.chooser = SurveyChooser(state, state.choice, "Survey")
@@ -80,8 +82,7 @@ class PlanPanel:
         state.choice.observe(self._show, "survey")
         state.observe(self._show_search, ["running", "share", "progress"])
         state.observe(self._point, ["pointer", "unit", "draft", "plan"])
-        state.observe(self._show_problems, "problems")
-        state.observe(self._show_working, "working")
+        self._tell()
         state.observe(self._show_saved, "saved")
         self._show()
         self._show_search()
@@ -97,7 +98,6 @@ class PlanPanel:
         )
         self.bar = w.FloatProgress(min=0.0, max=1.0, description="", tooltip="How far the search is")
         self.bar.add_class("fk-progress")
-        self.working, self.problems = words("", "fk-quiet"), words()
         self.progress, self.stale = words("", "fk-quiet"), words("", "fk-stale")
         self.said, self.quantities, self.after = words("", "fk-headline"), words("", "fk-amounts"), words()
         self.patches, self.schedule = words("", "fk-patches"), words("", "fk-members")
@@ -217,16 +217,6 @@ class PlanPanel:
     def _point(self, _: Any = None) -> None:
         self.here.value = escape(told_at(self.state))
 
-    def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.")
-
-    def _show_working(self, _: Any = None) -> None:
-        self.working.value = escape(self.state.working)
-
-    def _show_saved(self, _: Any = None) -> None:
-        names = ", ".join(self.state.saved)
-        self.saved.value = f"<div role='status'>Written: {escape(names)}</div>" if names else ""
-
     @property
     def found(self) -> Plan:
         """The plan that the panel shows, to go on by hand; see :meth:`PlanState.found`."""
@@ -235,11 +225,7 @@ class PlanPanel:
     def close(self) -> None:
         """Take the panel away with its figure and all its widgets."""
         self.state.search.forget()
-        close_figure(self.map)
-        close_all(self.box)
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        return self.box._repr_mimebundle_(**options)
+        super().close()
 
 
 def plan_panel(

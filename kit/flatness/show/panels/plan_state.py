@@ -9,22 +9,18 @@ from collections.abc import Iterable
 from typing import Any
 
 from traitlets import Any as AnyTrait
-from traitlets import Bool, Enum, Float, Instance, Tuple, Unicode
+from traitlets import Bool, Enum, Float, Tuple, Unicode
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.terms import Depths, Rates
 from flatness.errors import ArgumentError, Problem
-from flatness.limits.agreed import straightedge_limit
-from flatness.limits.kinds import Limit
-from flatness.show.panels.check_state import AGREED, AgreedNumbers
-from flatness.show.panels.finishes import finishes, limits_of
+from flatness.show.panels.finish_state import AgreedState
 from flatness.show.panels.plan_asked import LEAST_WORK, LEVEL_AT, STRATEGY, TARGETS, Framing, Spot, Under
 from flatness.show.panels.plan_draft import Draft, draft_plane, ground_of
 from flatness.show.panels.plan_search import PlanSearch
-from flatness.show.panels.state import Call, NotReadyError, State
+from flatness.show.panels.state import Call, NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Survey
 
 SUREST = "sure"
 DRAWS = 200
@@ -35,7 +31,7 @@ ASKED = (
 )  # fmt: skip
 
 
-class PlanState(State):
+class PlanState(AgreedState):
     """The state of the Plan panel.
 
     Attributes
@@ -63,9 +59,6 @@ class PlanState(State):
     saved : names of the files last written
     """
 
-    choice = Instance(SurveyChoice)
-    finish = Unicode("")
-    agreed = AnyTrait(AgreedNumbers())
     target = Enum(TARGETS, LEAST_WORK)
     height = Float(None, allow_none=True)
     aim = AnyTrait(SUREST)
@@ -90,7 +83,6 @@ class PlanState(State):
     share = Float(0.0)
     progress = Unicode("")
     pointer = AnyTrait(None)
-    saved = Tuple()
 
     def __init__(
         self, file: str | os.PathLike[str] = "", finish: str = "", folders: Iterable[str | os.PathLike[str]] = (),
@@ -115,38 +107,6 @@ class PlanState(State):
                 return guarded(*args, **kwargs)
 
         return alone  # type: ignore[return-value]
-
-    def begin(self) -> None:
-        """Read what the panel was made with."""
-        self.choice.begin()
-
-    @property
-    def survey(self) -> Survey | None:
-        found: Survey | None = self.choice.survey
-        return found
-
-    @property
-    def finishes(self) -> dict[str, str]:
-        """Finishes in plain words for the kind of surface that was surveyed, by key."""
-        named = finishes(self.survey.surface if self.survey is not None else "floor")
-        return {**named, AGREED: "A limit agreed for this job, under a straightedge"}
-
-    def choose_finish(self, key: str) -> None:
-        """Choose the finish to come by its key; an empty one plans for no limit."""
-        if key and key not in self.finishes:
-            raise ArgumentError(
-                "no finish of this name for this surface", value=key, expected="one of the list",
-                remedy="choose one in the list",
-            )  # fmt: skip
-        self.finish = key
-
-    def limits(self) -> list[Limit]:
-        """The limits to plan for; none without a finish."""
-        if self.survey is None or not self.finish:
-            return []
-        if self.finish == AGREED:
-            return [straightedge_limit(length=self.agreed.length, allowed=self.agreed.allowed, name="agreed")]
-        return limits_of(self.finish, self.survey.surface)
 
     @property
     def surface(self) -> Surface | None:

@@ -16,12 +16,10 @@ from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.compare_words import WAY_NAMES
 from flatness.show.panels.controls import (
     button,
-    close_all,
     column,
     drop_down,
     is_filling,
     panel_box,
-    problem_list,
     refill,
     row,
     text_field,
@@ -33,6 +31,7 @@ from flatness.show.panels.present_days import AFTER, DAY_NAMES, FOUND, PLANNED
 from flatness.show.panels.present_look import LOOK, as_wide, line_at, slide_at
 from flatness.show.panels.present_state import BESIDE, WIPE, PresentState, next_free
 from flatness.show.panels.present_words import NOTHING_YET, colours_say, sentences_html, wipe_says
+from flatness.show.panels.shell import Panel
 
 NO_FINISH = "(no finish: say how it lies)"
 VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", WIPE: "Wipe"}
@@ -49,7 +48,7 @@ KINDS = {".png": "image/png", ".pdf": "application/pdf", ".html": "text/html"}
 MOST_DAYS = 3
 
 
-class PresentPanel:
+class PresentPanel(Panel):
     """The Present panel, to be shown as the last line of a notebook's cell.
 
     Attributes
@@ -58,12 +57,15 @@ class PresentPanel:
     box : the widgets
     """
 
+    state: PresentState
+
     def __init__(self, state: PresentState, folder: str | os.PathLike[str] = ".") -> None:
+        super().__init__()
         self.state, self._folder = state, folder
         self.before = SurveyChooser(state, state.before, "As found")
         self.after = SurveyChooser(state, state.after, "After the work, if it is done")
         self._make_controls()
-        self.title, self.working, self.problems = words(), words("", "fk-quiet"), words()
+        self.title = words()
         self.said, self.colours, self.saved = words(), words("", "fk-colours"), words("", "fk-saved")
         self.pictures = [w.Image(format="png") for _ in range(MOST_DAYS)]
         self._line, self._sizes, self._places = words("", "fk-line"), words("", "fk-none"), words("", "fk-none")
@@ -97,8 +99,7 @@ class PresentPanel:
         state.observe(self._fill, ["days", "finish", "align", "beneath", "unit"])
         state.observe(self._show, ["days", "view", "left", "right", "unit"])
         state.observe(self._move, "wipe")
-        state.observe(self._show_problems, "problems")
-        state.observe(self._show_working, "working")
+        self._tell()
         state.observe(self._show_saved, "saved")
         self._fill()
         self._show()
@@ -227,21 +228,8 @@ class PresentPanel:
         self.wipe.value = round(state.wipe)
         self._line.value = line_at(self._name, state.sides()[0], state.wipe / 100) if wiping else ""
 
-    def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.")
-
-    def _show_working(self, _: Any = None) -> None:
-        self.working.value = escape(self.state.working)
-
     def _show_saved(self, _: Any = None) -> None:
         self.saved.value = "".join(_link(path) for path in self.state.saved)
-
-    def close(self) -> None:
-        """Take the panel away with all its widgets."""
-        close_all(self.box)
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        return self.box._repr_mimebundle_(**options)
 
 
 def _link(path: Path) -> str:

@@ -17,13 +17,12 @@ from flatness.corrections.beneath import Beneath
 from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
 from flatness.errors import ArgumentError, Problem
-from flatness.limits.kinds import Limit
 from flatness.limits.verdict import assess
-from flatness.show.panels.finishes import finishes, limits_of
+from flatness.show.panels.finish_state import FinishState
 from flatness.show.panels.present_days import FOUND, Day, days_of
 from flatness.show.panels.present_pictures import Picture, beside, day_picture, wiped
 from flatness.show.panels.present_words import NOTHING_YET, sentences
-from flatness.show.panels.state import NotReadyError, State
+from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.show.papers.files import write_ours
 from flatness.show.papers.owner import owner_page
@@ -35,7 +34,7 @@ SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
 
 
-class PresentState(State):
+class PresentState(FinishState):
     """The state of the Present panel.
 
     Attributes
@@ -57,7 +56,6 @@ class PresentState(State):
     before = Instance(SurveyChoice)
     after = Instance(SurveyChoice)
     align = Enum(WAYS, "benchmarks")
-    finish = Unicode("")
     beneath = Unicode("")
     plan = AnyTrait(None)
     assessment = AnyTrait(None)
@@ -67,7 +65,6 @@ class PresentState(State):
     left = Unicode(FOUND)
     right = Unicode(FOUND)
     wipe = Float(50.0, min=0.0, max=100.0)
-    saved = Tuple()
 
     def __init__(
         self, before: str | os.PathLike[str] = "", after: str | os.PathLike[str] = "", finish: str = "",
@@ -98,21 +95,8 @@ class PresentState(State):
         return found
 
     @property
-    def finishes(self) -> dict[str, str]:
-        """Finishes in plain words for the kind of surface that was surveyed, by key."""
-        return finishes(self.survey.surface if self.survey is not None else "floor")
-
-    def limits(self) -> list[Limit]:
-        return limits_of(self.finish, self.survey.surface) if self.survey is not None and self.finish else []
-
-    def choose_finish(self, key: str) -> None:
-        """Choose the finish by its key; an empty one says how the surface lies, and judges nothing."""
-        if key and key not in self.finishes:
-            raise ArgumentError(
-                "no finish of this name for this surface", value=key, expected="one of the list",
-                remedy="choose one in the list",
-            )  # fmt: skip
-        self.finish = key
+    def judged(self) -> Survey | None:
+        return self.survey
 
     def _survey_read(self, _: Any = None) -> None:
         if not self._begun:

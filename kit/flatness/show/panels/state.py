@@ -45,11 +45,13 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
     unit : ``in`` or ``mm``: the unit of every length that the panel shows and reads
     problems : what went wrong in the last step, as :class:`~flatness.errors.Problem`; empty where nothing did
     working : what is being computed, in words; empty where nothing is
+    saved : the files written last, in panels that write files
     """
 
     unit = Enum(UNITS, "in")
     problems = Tuple()
     working = Unicode("")
+    saved = Tuple()
 
     def __init__(self, **traits: Any) -> None:
         super().__init__(**traits)
