@@ -18,13 +18,12 @@ import pandas as pd
 import flatness
 from flatness.commands.compare import add_compare
 from flatness.commands.job import add_job
-from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, plain, wanted_limits, with_unit
 from flatness.commands.paper import add_paper
 from flatness.commands.plan import add_plan
 from flatness.commands.present import add_present
 from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
-from flatness.limits.kinds import Limit
 from flatness.limits.more_readings import BATCH
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.verdict import Assessment, Judged, assess
@@ -91,12 +90,7 @@ def _check(options: argparse.Namespace) -> int:
     from flatness.show import words
 
     survey = flatness.read_survey(options.file, sheet=options.sheet)
-    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
-    if not limits:
-        raise FlatnessError(
-            "no limit to hold the survey against", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
-            remedy="'flatness limits' lists the names",
-        )  # fmt: skip
+    limits = wanted_limits(options)
     if options.more < 0:
         raise FlatnessError("--more out of range", value=str(options.more), expected="a whole number from 0")
     spot_check = _spot_check(options)

@@ -21,6 +21,8 @@ MM_PER: dict[str, Fraction] = {
     "in": Fraction(254, 10),
     "ft": Fraction(3048, 10),
 }
+MM2_PER_FT2, MM2_PER_M2 = 304.8**2, 1e6
+MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
 FRACTIONS = (8, 16, 32, 64)
 _DIGITS = {"mm": 1, "cm": 2, "m": 3}  # decimals shown: to a tenth of a millimetre, or to one
 LONGEST_MM = 10**6  # a kilometre: nothing in a building is longer, and a slipped unit is

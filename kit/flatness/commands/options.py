@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from pathlib import Path
 from typing import Any
 
 from flatness.errors import FlatnessError, LengthError
@@ -45,6 +46,28 @@ def agreed_limits(options: argparse.Namespace) -> list[Limit]:
     bar = with_unit(options.straightedge, "--straightedge")
     allowed = with_unit(options.allowed, "--allowed")
     return [straightedge_limit(length=bar, allowed=allowed, name="agreed")]
+
+
+def wanted_limits(options: argparse.Namespace, why: str = "to hold the survey against") -> list[str | Limit]:
+    """The limits named and agreed on the command line; FlatnessError where there are none."""
+    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
+    if not limits:
+        raise FlatnessError(
+            f"no limit {why}", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
+            remedy="'flatness limits' lists the names",
+        )  # fmt: skip
+    return limits
+
+
+def make_folder(folder: Path) -> None:
+    """The folder of ``--out``, made where it is not there; FlatnessError where it cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FlatnessError(
+            f"the folder cannot be made: {error.strerror}", column="--out", value=str(folder),
+            remedy="choose another folder",
+        ) from error  # fmt: skip
 
 
 def with_unit(text: str, option: str) -> float:

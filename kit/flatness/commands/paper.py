@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flatness.commands.options import add_json, add_limits, agreed_limits
+from flatness.commands.options import add_json, add_limits, make_folder, wanted_limits
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record
@@ -18,7 +18,6 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
 from flatness.corrections.schedule import Schedule
 from flatness.errors import FlatnessError
-from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
 from flatness.survey.files import read_survey
 
@@ -73,13 +72,7 @@ def run_paper(options: argparse.Namespace) -> int:
     job = options.files[0].lower().endswith(".toml")
     told = _of_job(options) if job else _of_surveys(options)
     folder = Path(options.out)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FlatnessError(
-            f"the folder cannot be made: {error.strerror}", column="--out", value=str(folder),
-            remedy="choose another folder",
-        ) from error  # fmt: skip
+    make_folder(folder)
     written = _WRITE[options.kind](told, folder, options)
     if options.json:
         print(json.dumps({"kind": options.kind, "written": [path.as_posix() for path in written]}))
@@ -95,12 +88,7 @@ def _of_surveys(options: argparse.Namespace) -> Told:
             "more than two surveys", value=", ".join(options.files), expected="one survey, or before and after",
             remedy="write one paper for each, or a job file",
         )  # fmt: skip
-    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
-    if not limits:
-        raise FlatnessError(
-            "no limit to hold the survey against", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
-            remedy="'flatness limits' lists the names",
-        )  # fmt: skip
+    limits = wanted_limits(options)
     files = tuple(map(Path, options.files))
     surveys = [read_survey(path) for path in files]
     chosen: dict[str, Any] = {"draws": options.draws, "seed": options.seed, "confidence": options.confidence}

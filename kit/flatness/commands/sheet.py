@@ -10,9 +10,9 @@ from typing import Any
 
 from shapely import box
 
-from flatness.commands.options import add_json, add_limits, agreed_limits, plain, with_unit
+from flatness.commands.options import add_json, add_limits, make_folder, plain, wanted_limits, with_unit
 from flatness.errors import FlatnessError
-from flatness.limits.kinds import SURFACES, Limit
+from flatness.limits.kinds import SURFACES
 from flatness.limits.planning import TARGET, ReadingPlan, plan_readings, usual_steps
 from flatness.survey.header import QUANTITIES
 from flatness.survey.sheets import blank_sheet, check_title
@@ -61,12 +61,7 @@ def run_sheet(options: argparse.Namespace) -> int:
     """
     from flatness.show.planning_words import plan_report
 
-    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
-    if not limits:
-        raise FlatnessError(
-            "no limit to plan for", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
-            remedy="'flatness limits' lists the names",
-        )  # fmt: skip
+    limits = wanted_limits(options, "to plan for")
     length, width = with_unit(options.length, "--length"), with_unit(options.width, "--width")
     accuracy = with_unit(options.accuracy, "--accuracy")
     step = None if options.step is None else with_unit(options.step, "--step")
@@ -81,7 +76,7 @@ def run_sheet(options: argparse.Namespace) -> int:
     )  # fmt: skip
     step = step or plan.recommended or float(plan.grids["step_mm"].iloc[0])
     x, y = plan.positions(step)
-    _make_folder(files[0].parent)
+    make_folder(files[0].parent)
     for path in files:
         blank_sheet(
             x, y, path, title=options.title, unit=unit, reading=options.reading, accuracy=accuracy,
@@ -110,16 +105,6 @@ def _files(options: argparse.Namespace) -> list[Path]:
                 "if nobody has written readings into it, --overwrite",
             )  # fmt: skip
     return files
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FlatnessError(
-            f"the folder cannot be made: {error.strerror}", column="--out", value=str(folder),
-            remedy="choose another folder",
-        ) from error  # fmt: skip
 
 
 def _json(plan: ReadingPlan, step: float, files: list[Path]) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from flatness.corrections.plan import ACTIONS, OUTSIDE
 from flatness.corrections.quantities import SET_BY_YOU, Setting
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError
+from flatness.lengths import MM2_PER_FT2
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
@@ -31,7 +32,7 @@ THRESHOLDS: dict[str, Setting] = {
         Setting("longest_fill", 2438.4, "mm", f"a hollow deeper than thin_fill for over 8 ft is framed; {_NO_SOURCE}"),
         Setting("heaviest_fill", 100.0, "kg", f"heavier fill deeper than thin_fill is framed; {_NO_SOURCE}"),
         Setting("deepest_plane", 3.175, "mm", f"1/8 in, where no deepest planing is given; {_NO_SOURCE}"),
-        Setting("least_patch", 304.8**2, "mm2", f"1 ft2: smaller patches are left or joined; {_NO_SOURCE}"),
+        Setting("least_patch", MM2_PER_FT2, "mm2", f"1 ft2: smaller patches are left or joined; {_NO_SOURCE}"),
         Setting("least_depth", 25.4 / 64, "mm", f"1/64 in: shallower patches are left or joined; {_NO_SOURCE}"),
     )
 }

@@ -18,12 +18,11 @@ from flatness.corrections.cutting import KERF_MM, CutPlan, cut_stock
 from flatness.corrections.finished import Planned, target_heights
 from flatness.corrections.volumes import cut_and_fill
 from flatness.errors import ArgumentError
-from flatness.lengths import settle
+from flatness.lengths import MM3_PER_FT3, settle
 
 SET_BY_YOU = "set by you"
 GRAVITY = 9.80665  # m/s2, standard gravity (CGPM 1901)
 POUND_KG = 0.45359237  # international pound, 1959
-MM3_PER_FT3 = 304.8**3
 _LB_FT3 = POUND_KG / MM3_PER_FT3
 
 

@@ -13,13 +13,11 @@ from scipy.stats import norm
 from flatness.comparison.against_plan import UNSEEN
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.reruns import Rerun
-from flatness.lengths import FRACTIONS, format_length
+from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
-from flatness.show.words import AUTHORITY, WIDTH, in_unit, length, number, percent, place, shown_unit
+from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, place, shown_unit
 
-MM2_PER_FT2, MM2_PER_M2 = 304.8**2, 1e6
-MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
 ROWS = {
     "cut": "taken off, where shown",
     "fill": "added, where shown",
@@ -35,9 +33,9 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
     blocks = [_heading(found, unit), _alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
     blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
     blocks += [_plan(found, unit)] if found.plan is not None else []
-    notes = [_indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
+    notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
     notes += [
-        _indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
+        indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
         for day, survey in zip(("Before", "After"), found.surveys, strict=True)
         for problem in survey.notes
     ]
@@ -68,7 +66,7 @@ def _alignment(found: Comparison, unit: str) -> str:
     if one.way == "tilt":
         for axis, tilt, error in (("x", one.tilt_x, one.tilt_x_error), ("y", one.tilt_y, one.tilt_y_error)):
             lines.append(f"It tilts {tilt:+.2f} mm in a metre along {axis}, give or take {error:.2f}; taken out too.")
-    return "Alignment\n" + "\n".join(map(_indented, lines))
+    return "Alignment\n" + "\n".join(map(indented, lines))
 
 
 def _small(mm: float, unit: str) -> str:
@@ -91,7 +89,7 @@ def _changed(found: Comparison, unit: str) -> str:
             xy = place((found.x[i], found.y[j]), unit)
             error = fine(float(found.size_error[j, i]), unit)
             lines.append(f"{word}: {signed(value, unit)}, give or take {error} (1 s.d.), at {xy}.")
-    return "What changed\n" + "\n".join(_indented(line) for line in lines)
+    return "What changed\n" + "\n".join(indented(line) for line in lines)
 
 
 def amounts_table(found: Comparison, unit: str) -> str:
@@ -112,7 +110,7 @@ def amounts_table(found: Comparison, unit: str) -> str:
         "the alignment (datum). Where shown leaves out the fringes of a change; everywhere counts the ups and downs of "
         "the readings too."
     )
-    return "\n".join(["How much", *(f"  {line}" for line in lines), _indented(about)])
+    return "\n".join(["How much", *(f"  {line}" for line in lines), indented(about)])
 
 
 def _figure(value: float, error: float) -> str:
@@ -154,7 +152,7 @@ def _plan(found: Comparison, unit: str) -> str:
         "Means; of a member, of the stretch that misses the plan most surely. Off by: done minus planned, "
         "the plan seen through the same stations."
     )
-    return "\n".join(["Against the plan", *(f"  {line}" for line in columns(rows, left=(0, 5, 6))), _indented(about)])
+    return "\n".join(["Against the plan", *(f"  {line}" for line in columns(rows, left=(0, 5, 6))), indented(about)])
 
 
 def part_name(row: Mapping[Any, Any]) -> str:
@@ -211,18 +209,18 @@ def record_text(found: Mapping[str, Any], report: str) -> str:
         lines.append(f"{day}: {one['file']}")
         lines += [f"  sha256 {one['sha256']}"]
         told = {key: one[key] for key in ("title", "date", "by", "instrument", "surface", "reading", "reference")}
-        lines += [_indented(f"{key}: {value or 'not stated'}") for key, value in told.items()]
+        lines += [indented(f"{key}: {value or 'not stated'}") for key, value in told.items()]
         accuracy = one["accuracy_mm"]
         good = "not stated" if accuracy is None else f"{accuracy:.3g} mm, one standard deviation"
         lines += [f"  readings: {one['readings']}", f"  accuracy: {good}", ""]
     if found.get("plan"):
         lines += [f"plan: {found['plan']['file']}", f"  sha256 {found['plan']['sha256']}", ""]
     lines.append("settings")
-    lines += [_indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
+    lines += [indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
     lines += ["", "versions", *(f"  {name} {text}" for name, text in found["versions"].items())]
     for limit in found["limits"]:
         source = ", ".join(text for text in (limit["source"], limit["edition"], limit["clause"]) if text)
-        lines += ["", limit["name"], _indented(limit["measure"]), _indented(f"{source} [{limit['seen']}]")]
+        lines += ["", limit["name"], indented(limit["measure"]), indented(f"{source} [{limit['seen']}]")]
     return "\n".join([*lines, "", report, ""])
 
 
@@ -243,8 +241,4 @@ def rerun_text(found: Rerun) -> str:
 
 
 def _listed(texts: Sequence[str], before: str = "") -> Iterator[str]:
-    return (_indented(f"{before}{text}", "  - ") for text in texts)
-
-
-def _indented(text: str, first: str = "  ") -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))
+    return (indented(f"{before}{text}", "  - ") for text in texts)

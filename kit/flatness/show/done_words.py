@@ -8,11 +8,10 @@ from typing import Any
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
-from flatness.lengths import FRACTIONS, format_length
+from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.limits.wording import describe, show_ratio
-from flatness.show.compared import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.words import length, percent
 
 PASCAL_PER_PSF = POUND_KG * 9.80665 / 0.3048**2

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -14,7 +13,7 @@ from flatness.corrections.reveal import Reveal
 from flatness.job.running import Results
 from flatness.show.compared import columns, comparison_report, signed
 from flatness.show.plan_words import plan_report
-from flatness.show.words import WIDTH, in_unit, length, place, position, report
+from flatness.show.words import WIDTH, in_unit, indented, length, place, position, report
 
 WHAT = {"door": "gap under it", "stair": "risers differ by", "threshold": "step", "headroom": "clear height"}
 
@@ -33,7 +32,7 @@ def job_report(done: Results) -> str:
         parts.append(("What the finished surface meets", "\n\n".join(met)))
     if done.comparison is not None:
         parts.append(("What was done", comparison_report(done.comparison, unit)))
-    notes = [_indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "- ") for note in done.notes]
+    notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "- ") for note in done.notes]
     blocks = [f"{title.upper()}\n{'=' * WIDTH}\n{text}" for title, text in parts]
     return "\n\n\n".join([*blocks, *notes])
 
@@ -43,7 +42,7 @@ def consequences_text(table: pd.DataFrame, unit: str) -> str:
     lines = ["Doors, stairs, thresholds, overhead"]
     for row in table.to_dict("records"):
         head, *rest = _met(row, unit)
-        lines += [_indented(head), *(_indented(sentence, "    ") for sentence in rest)]
+        lines += [indented(head), *(indented(sentence, "    ") for sentence in rest)]
     return "\n".join(lines)
 
 
@@ -66,14 +65,14 @@ def reveal_text(name: str, found: Reveal, unit: str) -> str:
     agreed = "" if found.tolerance is None else f", plus or minus {length(found.tolerance, unit)}"
     lines = [
         f"Reveal: {name}",
-        _indented(
+        indented(
             f"{found.verdict.upper()}: nominal {length(found.nominal, unit)}{agreed}. Largest departure "
             f"{signed(found.departure.value, unit)}{_there(found.departure.at, unit)}; largest change over "
             f"{position(found.change_over, unit)}: {length(found.change.value, unit)}."
         ),
     ]
     if len(found.scribe):
-        lines.append(_indented(f"Lower the trim by {length(found.lower_by, unit)}, then scribe:"))
+        lines.append(indented(f"Lower the trim by {length(found.lower_by, unit)}, then scribe:"))
         rows = [["from", "to", "gap", "off by", "scribe"]]
         for row in found.scribe.to_dict("records"):
             rows.append([
@@ -82,13 +81,9 @@ def reveal_text(name: str, found: Reveal, unit: str) -> str:
             ])  # fmt: skip
         lines += [f"    {line}" for line in columns(rows, left=(0, 1, 2), most=WIDTH - 4)]
     if found.note:
-        lines.append(_indented(in_unit(f"{found.note[:1].upper()}{found.note[1:]}".rstrip(".") + ".", unit)))
+        lines.append(indented(in_unit(f"{found.note[:1].upper()}{found.note[1:]}".rstrip(".") + ".", unit)))
     return "\n".join(lines)
 
 
 def _there(at: tuple[float, float] | None, unit: str) -> str:
     return "" if at is None or any(math.isnan(value) for value in at) else f" at {place(at, unit)}"
-
-
-def _indented(text: str, first: str = "  ") -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))

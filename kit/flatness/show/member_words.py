@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -11,7 +10,7 @@ from flatness.lengths import settle
 from flatness.show.compared import columns
 from flatness.show.done_words import depth, least_told
 from flatness.show.scales import printed_place
-from flatness.show.words import WIDTH, in_unit
+from flatness.show.words import hanging, in_unit
 
 
 def members_text(schedule: Schedule, unit: str) -> str:
@@ -61,9 +60,9 @@ def _at(row: Mapping[Any, Any], unit: str) -> str:
 
 
 def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iterator[str]:
-    yield _indented(f"0 is less than {'1/64 in' if unit == 'in' else '0.1 mm'}.")
+    yield hanging(f"0 is less than {'1/64 in' if unit == 'in' else '0.1 mm'}.")
     if "by offset" in {_when(str(row["set"])) for row in known}:
-        yield _indented("By offset: to its offsets from the string between the two end members, in the schedule.")
+        yield hanging("By offset: to its offsets from the string between the two end members, in the schedule.")
     for name, words in (("may_be_taken_down", "Taking down"), ("laps", "Sister laps"), ("note", "Note")):
         said: dict[str, list[str]] = {}
         for row in schedule.members.to_dict("records"):
@@ -71,22 +70,16 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
             if isinstance(row[name], str) and row[name] and not tiny:
                 said.setdefault(row[name], []).append(str(row["member"]))
         for text, members in said.items():
-            yield _indented(in_unit(f"{words}, {', '.join(members)}: {text}.", unit))
+            yield hanging(in_unit(f"{words}, {', '.join(members)}: {text}.", unit))
     if len(schedule.shims):
         shims = schedule.shims["shim_mm"]
         least, most = (depth(float(value), unit).lstrip("+") for value in (shims.min(), shims.max()))
         start = schedule.shims.sort_values("order").to_dict("records")[0]
-        yield _indented(
+        yield hanging(
             f"Shims: {len(shims)} crossings, {least} to {most}; start where {start['strap']} crosses {start['member']}."
         )
     for row in schedule.blocking.to_dict("records"):
         cut, low, high = (printed_place(float(row[name]), unit) for name in ("cut_at_mm", "from_mm", "to_mm"))
-        yield _indented(f"Block {row['member']} from {low} to {high}, beside its cut at {cut}.")
+        yield hanging(f"Block {row['member']} from {low} to {high}, beside its cut at {cut}.")
     if schedule.blocks_mm > 0:
-        yield _indented(
-            f"Blocks under the string's ends: {depth(schedule.blocks_mm, unit)[1:]} at least keep it clear."
-        )
-
-
-def _indented(text: str) -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    "))
+        yield hanging(f"Blocks under the string's ends: {depth(schedule.blocks_mm, unit)[1:]} at least keep it clear.")

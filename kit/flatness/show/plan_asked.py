@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -14,7 +13,7 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.terms import FixedSpot, node_weights
 from flatness.errors import FlatnessError
 from flatness.show.done_words import rounded, state_after, volume
-from flatness.show.words import WIDTH, length, place, position
+from flatness.show.words import hanging, length, place, position
 from flatness.survey.readings import Survey
 
 SHOWN_MM = 0.05  # less than this is printed as nothing
@@ -40,7 +39,7 @@ def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
     layers : laid on the corrected surface
     """
     lines = [*_terms(plan, unit), *(_spot(plan, spot, unit) for spot in plan.fixed), *_finished(plan, layers, unit)]
-    return "\n".join(["As you asked", *map(_indented, lines)]) if lines else ""
+    return "\n".join(["As you asked", *map(hanging, lines)]) if lines else ""
 
 
 def _terms(plan: Plan, unit: str) -> Iterator[str]:
@@ -133,7 +132,7 @@ def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
     if plan.strategy == "least-work":
         if not math.isfinite(plan.flat_cost):
             lines.append("No dead-flat surface meets all these terms, so there is none to compare with.")
-        return "\n".join(["Held against other targets", *map(_indented, lines)]) if lines else ""
+        return "\n".join(["Held against other targets", *map(hanging, lines)]) if lines else ""
     if least is None:
         lines.append(f"The least work: not known, {why}.")
     else:
@@ -148,8 +147,4 @@ def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
         )
     if not math.isfinite(plan.flat_cost):
         lines.append("No other plane meets all these terms.")
-    return "\n".join(["Held against other targets", *map(_indented, lines)])
-
-
-def _indented(text: str) -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    "))
+    return "\n".join(["Held against other targets", *map(hanging, lines)])

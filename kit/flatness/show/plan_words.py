@@ -12,8 +12,9 @@ import pandas as pd
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import SET_BY_YOU
 from flatness.corrections.schedule import Schedule
+from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.wording import caution, describe
-from flatness.show.compared import MM3_PER_FT3, MM3_PER_LITRE, columns
+from flatness.show.compared import columns
 from flatness.show.done_words import (
     area,
     before_and_after,
@@ -28,7 +29,7 @@ from flatness.show.done_words import (
 )
 from flatness.show.member_words import members_text
 from flatness.show.scales import printed_place
-from flatness.show.words import WIDTH, in_unit, length, percent, place, position, shown_unit
+from flatness.show.words import WIDTH, in_unit, indented, length, percent, place, position, shown_unit
 
 STRATEGIES = {
     "least-work": "the least work after which every limit is met",
@@ -61,16 +62,16 @@ def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None =
     blocks += [patches_table(plan, unit)] if len(plan.patches) else []
     blocks += [members_text(schedule, unit)] if schedule is not None else []
     blocks += [quantities_text(plan, unit)] if len(plan.patches) else []
-    rests = [_indented(text) for text in _settings(plan, unit)]
+    rests = [indented(text) for text in _settings(plan, unit)]
     blocks += ["\n".join(["Rests on", *rests])] if rests else []
     notes = dict.fromkeys((*plan.notes, *(schedule.notes if schedule is not None else ())))
     if notes:
-        items = (_indented(in_unit(f"{note[:1].upper()}{note[1:]}".rstrip(".") + ".", unit), "  - ") for note in notes)
+        items = (indented(in_unit(f"{note[:1].upper()}{note[1:]}".rstrip(".") + ".", unit), "  - ") for note in notes)
         blocks.append("\n".join(["Worth knowing", *items]))
     kept = (*plan.cautions, *plan.quantities.cautions, *(schedule.cautions if schedule is not None else ()))
     cautions = {one.key: one for one in kept}
     if cautions:
-        said = (_indented(f"{one.text} ({one.source})", "  - ") for one in cautions.values())
+        said = (indented(f"{one.text} ({one.source})", "  - ") for one in cautions.values())
         blocks.append("\n".join(["Cautions", *said]))
     return "\n\n".join(blocks)
 
@@ -93,7 +94,7 @@ def _heading(plan: Plan, unit: str) -> str:
 
 
 def _what_to_do(plan: Plan, unit: str) -> str:
-    lines = [_indented(text) for text in (deeds(plan, unit), work(plan, unit)) if text]
+    lines = [indented(text) for text in (deeds(plan, unit), work(plan, unit)) if text]
     return "\n".join(["What to do", *lines])
 
 
@@ -174,7 +175,7 @@ def after_table(plan: Plan, unit: str) -> str:
         for row in plan.after.to_dict("records")
         if plan.strategy == "least-work" and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
     ]
-    lines = [*(f"  {line}" for line in columns(rows)), *map(_indented, apart), _indented(told)]
+    lines = [*(f"  {line}" for line in columns(rows)), *map(indented, apart), indented(told)]
     return "\n".join(["Before and after", *lines])
 
 
@@ -191,7 +192,7 @@ def patches_table(plan: Plan, unit: str) -> str:
             broken.append([*row[:2], f"x {row[2]}", *row[4:]])
             broken.append(["", "", f"y {row[3]}", "", "", ""])
         lines = columns(broken, left=(0, 1, 2))
-    notes = [_indented(in_unit(f"{patch['name']}: {patch['note']}.", unit)) for patch in patches if patch["note"]]
+    notes = [indented(in_unit(f"{patch['name']}: {patch['note']}.", unit)) for patch in patches if patch["note"]]
     title = f"Patches, in the order of work ({'feet and inches' if unit == 'in' else 'metres'} from the corner)"
     return "\n".join([title, *(f"  {line}" for line in lines), *notes])
 
@@ -237,7 +238,7 @@ def quantities_text(plan: Plan, unit: str) -> str:
             continue  # the weight of a mass is no choice
         value = setting(float(row["value"]), str(row["unit"]), unit)
         lines.append(f"{str(row['name']).replace('_', ' ').capitalize()}: {value} ({row['source']}).")
-    return "\n".join(["Quantities", *(_indented(line) for line in lines)])
+    return "\n".join(["Quantities", *(indented(line) for line in lines)])
 
 
 def _settings(plan: Plan, unit: str) -> Iterator[str]:
@@ -263,10 +264,6 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
 def signed(mm: float, unit: str) -> str:
     """A small length with its sign, ASCII for a terminal."""
     return depth(mm, unit).replace("\N{MINUS SIGN}", "-")
-
-
-def _indented(text: str, first: str = "  ") -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))
 
 
 def patch_rows(plan: Plan, unit: str) -> pd.DataFrame:

@@ -246,7 +246,7 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
         for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
     ]
     how = [HOW_TO_ADD, AGAIN, MOVED] if any(told) else [HOW_TO_ADD, MOVED]
-    return "\n".join(["Where to take more readings", _indented(doubt), *rows, _indented(" ".join(how))])
+    return "\n".join(["Where to take more readings", indented(doubt), *rows, indented(" ".join(how))])
 
 
 def note_text(problem: Problem) -> str:
@@ -266,7 +266,7 @@ def report(assessment: Assessment, unit: str | None = None, batch: int = BATCH) 
     blocks = [heading(survey, assessment.subject, unit), verdict_table(assessment, unit)]
     for one in assessment.judged:
         lines = [one.limit.name]
-        lines += [_indented(text) for text in sentences(one, assessment, unit)]
+        lines += [indented(text) for text in sentences(one, assessment, unit)]
         blocks.append("\n".join(lines))
     more = where_to_read(assessment, batch)
     blocks += [more_text(assessment, *more, unit)] if more is not None else []
@@ -275,7 +275,7 @@ def report(assessment: Assessment, unit: str | None = None, batch: int = BATCH) 
     notes += _roughness(assessment)
     notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
     if notes:
-        blocks.append("\n".join(["Worth knowing", *(_indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
+        blocks.append("\n".join(["Worth knowing", *(indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
     return "\n\n".join(blocks)
 
@@ -286,8 +286,15 @@ def _roughness(assessment: Assessment) -> list[str]:
     return [f"{rough} {p.rough_scale:.2g} mm (1 s.d.) over {p.rough_length:.0f} mm"] if p and p.rough_scale else []
 
 
-def _indented(text: str, first: str = "  ") -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)))
+def indented(text: str, first: str = "  ", rest: str | None = None) -> str:
+    """A text wrapped to the width of a terminal behind ``first``; further lines behind ``rest``, or as far in."""
+    rest = " " * len(first) if rest is None else rest
+    return "\n".join(textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest))
+
+
+def hanging(text: str) -> str:
+    """A text wrapped and indented, its further lines deeper than its first."""
+    return indented(text, rest="    ")
 
 
 def limits_text(table: pd.DataFrame) -> str:
@@ -297,8 +304,8 @@ def limits_text(table: pd.DataFrame) -> str:
         lines = [str(finish)]
         for name, row in group.iterrows():
             lines.append(f"  {name}")
-            lines.append(_indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
+            lines.append(indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
             source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
-            lines.append(_indented(f"{source} [{row['seen']}]", "    "))
+            lines.append(indented(f"{source} [{row['seen']}]", "    "))
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks)

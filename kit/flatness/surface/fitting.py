@@ -12,13 +12,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.optimize import minimize
 from scipy.special import ndtri
 
 from flatness.errors import MeasureError
-from flatness.surface.kriging import Parameters, Stations, likelihood_gradient
+from flatness.surface.kriging import Factored, Parameters, Stations, factor, likelihood_gradient
 from flatness.survey.readings import Floats, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
@@ -53,6 +54,11 @@ class Fit:
     best: Parameters
     spread: Floats
     error_basis: str
+
+    @cached_property
+    def factored(self) -> Factored:
+        """The stations' covariance under the likeliest parameters, factored once."""
+        return factor(self.stations, self.best)
 
     def parameter_sets(self, sets: int, draws: int, rng: np.random.Generator) -> Iterator[tuple[Parameters, int]]:
         """``sets`` parameters that the readings allow, with how many of the draws each takes.

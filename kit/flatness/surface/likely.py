@@ -16,7 +16,7 @@ from scipy.linalg import LinAlgError, cholesky
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
-from flatness.surface.kriging import Factored, Parameters, Stations, factor, left_out, predict, surface_covariance
+from flatness.surface.kriging import Parameters, Stations, left_out, predict, surface_covariance
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
@@ -98,14 +98,13 @@ class LikelySurface:
 
     def predict_at(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
-        return _estimate(self.fit, factor(self.fit.stations, self.fit.best), x, y)
+        return _estimate(self.fit, x, y)
 
     def covariance_at(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
         """Covariance [m, k] mm2 of the surface at places x, y [m] mm with places to_x, to_y [k] mm, as read."""
-        factored = factor(self.fit.stations, self.fit.best)
         (x, y), (to_x, to_y) = ((px - self.fit.origin[0], py - self.fit.origin[1]) for px, py in ((x, y), (to_x, to_y)))
-        _, v, w = predict(self.fit.stations, self.fit.best, x, y, factored)
-        _, to_v, to_w = predict(self.fit.stations, self.fit.best, to_x, to_y, factored)
+        _, v, w = predict(self.fit.stations, self.fit.best, x, y, self.fit.factored)
+        _, to_v, to_w = predict(self.fit.stations, self.fit.best, to_x, to_y, self.fit.factored)
         prior = surface_covariance(x[:, None] - to_x, y[:, None] - to_y, self.fit.best)
         return np.asarray(prior - v.T @ to_v + w.T @ to_w)
 
@@ -136,22 +135,21 @@ def likely_surface(
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
     fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0))
-    factored = factor(fit.stations, fit.best)
-    misfit = tuple(_misfit(fit, factored))
+    misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
-    mean[plain.inside], error[plain.inside] = _estimate(fit, factored, gx, gy)
+    mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
     return LikelySurface(
         plain.x, plain.y, mean, error, fit.best, fit.error_basis, 2 * step,
         misfit, tuple(_notes(fit, step, roughness, misfit)), plain.reference, plain.spacing, fit,
     )  # fmt: skip
 
 
-def _estimate(fit: Fit, factored: Factored, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     x, y = x - fit.origin[0], y - fit.origin[1]
     mean, error = np.empty(len(x)), np.empty(len(x))
     for part in _parts(len(x)):
-        mean[part], v, w = predict(fit.stations, fit.best, x[part], y[part], factored)
+        mean[part], v, w = predict(fit.stations, fit.best, x[part], y[part], fit.factored)
         variance = fit.best.scale**2 + fit.best.rough_scale**2 - (v * v).sum(axis=0) + (w * w).sum(axis=0)
         error[part] = np.sqrt(np.maximum(variance, 0.0))
     return mean + fit.origin[2], error
@@ -206,8 +204,8 @@ def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str
     yield from misfit
 
 
-def _misfit(fit: Fit, factored: Factored) -> Iterator[str]:
-    off = left_out(fit.stations, fit.best, factored)
+def _misfit(fit: Fit) -> Iterator[str]:
+    off = left_out(fit.stations, fit.best, fit.factored)
     worst, spread = float(np.abs(off).max()), float(np.sqrt(np.mean(off**2)))
     if worst > WILD_ONE:
         place = int(np.abs(off).argmax())

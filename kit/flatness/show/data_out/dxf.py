@@ -19,13 +19,12 @@ from shapely.geometry.base import BaseGeometry
 from flatness.corrections.members import Members
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.errors import ArgumentError
-from flatness.lengths import MM_PER
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM_PER
 from flatness.show.axes import SOFTWARE
 from flatness.show.papers.files import write_ours
 from flatness.show.papers.hatching import HATCHES
 from flatness.show.papers.lettering import depth_text
 from flatness.show.papers.pdf import one_line
-from flatness.show.papers.plain import MM2_PER_FT2, MM2_PER_M2
 from flatness.show.papers.tiles import WIDEST_STEP
 
 INSUNITS = {"in": 1, "mm": 4}  # of the DXF header variable of that name

@@ -17,12 +17,13 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.errors import ArgumentError
+from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
 from flatness.show.axes import SOFTWARE
 from flatness.show.papers.files import check_free, write_ours
 from flatness.surface.lattice import bilinear
 from flatness.survey.readings import Floats, Survey
 
-LARGE = {"_mm2": ("_ft2", 304.8**2), "_mm3": ("_ft3", 304.8**3)}
+LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
 
 
 def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.DataFrame]:

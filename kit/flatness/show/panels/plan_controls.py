@@ -9,8 +9,7 @@ from typing import Any
 from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.errors import ArgumentError, LengthError
-from flatness.lengths import parse_length
-from flatness.show.compared import MM3_PER_FT3, MM3_PER_LITRE
+from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, parse_length
 from flatness.show.panels.check_state import AgreedNumbers
 from flatness.show.panels.controls import (
     button,

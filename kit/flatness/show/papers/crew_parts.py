@@ -13,11 +13,9 @@ import shapely
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
 from flatness.corrections.schedule import Schedule
-from flatness.lengths import format_length
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.show.papers.lettering import depth_text, tape
-from flatness.show.papers.plain import MM2_PER_FT2, MM2_PER_M2
 
-MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
 PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
 PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
 STATION_STEP = 609.6  # members' stations are thinned to about this [mm]

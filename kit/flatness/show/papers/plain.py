@@ -10,7 +10,7 @@ import pandas as pd
 
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
-from flatness.lengths import format_against, settle
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_against, settle
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import show_length
@@ -18,7 +18,6 @@ from flatness.measures.planes import fit_surface_plane
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
-MM2_PER_FT2, MM2_PER_M2 = 304.8**2, 1e6
 DONE = {
     "plane": "planed or ground down", "fill": "filled", "sister": "raised with straight lumber beside the joists",
     "fur": "packed out with shims", "engineer": "left until an engineer has looked at it",

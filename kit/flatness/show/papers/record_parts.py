@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from flatness.comparison.comparing import Comparison
-from flatness.show.compared import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, ROWS
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
+from flatness.show.compared import ROWS
 from flatness.show.words import length
 from flatness.survey.readings import Survey
 
