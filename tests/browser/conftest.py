@@ -3,16 +3,12 @@
 import os
 import secrets
 import shutil
-import socket
-import subprocess
-import sys
-import time
 import types
-import urllib.error
-import urllib.request
 from pathlib import Path
 
 import pytest
+
+from served import Served
 
 ROOT = Path(__file__).parents[2]
 SHOTS = Path(os.environ.get("FLATNESS_SHOTS", ROOT / "shots"))
@@ -20,9 +16,6 @@ FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-JUPYTER_FOLDERS = (
-    "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR", "MPLCONFIGDIR",
-)  # fmt: skip
 
 
 def missing(what):
@@ -47,59 +40,22 @@ def browser():
         opened.close()
 
 
-class Lab:
+class Lab(Served):
     """JupyterLab serving a copy of the notebooks and the samples, apart from the user's own settings."""
 
     def __init__(self, folder):
-        self.folder = folder
-        for name in ("notebooks", "sample_surveys"):
-            shutil.copytree(ROOT / name, folder / name)
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
+        super().__init__(folder)
         self.token = secrets.token_hex(8)
-        self.url = f"http://127.0.0.1:{port}"
-        self.log = folder / "server.log"
-        self.log_file = self.log.open("w")
-        env = dict(os.environ)
-        for name in JUPYTER_FOLDERS:
-            (folder / name.lower()).mkdir()
-            env[name] = str(folder / name.lower())
         # a question about news would stand over the page
         settings = folder / "jupyter_config_dir/lab/user-settings/@jupyterlab/apputils-extension"
         settings.mkdir(parents=True)
         (settings / "notification.jupyterlab-settings").write_text('{"fetchNews": "false", "checkForUpdates": false}')
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1",
-             f"--port={port}", "--port-retries=0", f"--IdentityProvider.token={self.token}",
-             f"--ServerApp.root_dir={folder}", "--LabApp.expose_app_in_browser=True"],
-            stdout=self.log_file, stderr=subprocess.STDOUT, env=env,
+        self.start(
+            ["-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
+             "--port-retries=0", f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={folder}",
+             "--LabApp.expose_app_in_browser=True"],
+            f"/api/status?token={self.token}",
         )  # fmt: skip
-        self._wait()
-
-    def _wait(self, seconds=60):
-        end = time.monotonic() + seconds
-        while time.monotonic() < end:
-            if self.process.poll() is not None:
-                break
-            try:
-                urllib.request.urlopen(f"{self.url}/api/status?token={self.token}", timeout=2).close()
-            except urllib.error.HTTPError:
-                return
-            except OSError:
-                time.sleep(0.1)
-            else:
-                return
-        raise RuntimeError(f"JupyterLab did not start:\n{self.log.read_text()[-3000:]}")
-
-    def stop(self):
-        self.process.terminate()
-        try:
-            self.process.wait(10)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
-        self.log_file.close()
 
 
 @pytest.fixture(scope="session")

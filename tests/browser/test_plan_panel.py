@@ -65,6 +65,20 @@ def pixel(page, xy):
     return {"x": round(x), "y": round(y)}
 
 
+def rested(page):
+    """Wait until the plan is of what is asked for, and stays so: controls tell the kernel one after another."""
+    before = None
+    for _ in range(WAIT // 500):
+        now = page.opened.ask(
+            "s = panel.state\nprint(s.current and not s.search.busy and s.plan is not None, s.height, len(s.spots))"
+        )
+        if now == before and now.startswith("True"):
+            return
+        before = now
+        page.wait_for_timeout(500)
+    raise AssertionError(f"the panel does not come to rest: {before}")
+
+
 def test_it_is_whole_at_every_width(panel, page, tools):
     tools.drawn(page, ".fk-plan")
     assert tools.looked_at(page, panel, "plan_least_work") == []
@@ -93,6 +107,7 @@ def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, 
         page.keyboard.press("ArrowLeft")
     expect(amounts).not_to_have_text(before, timeout=WAIT)
     expect(said).to_contain_text("as planned", timeout=WAIT)
+    rested(page)
     # the level plane's change is its height less the surface: the fill by the same code from the command line's side
     height, bags, cost = json.loads(page.opened.ask(
         "import json\np = panel.state.plan\n"
@@ -131,6 +146,7 @@ def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
     assert spot[:2] == [pytest.approx(1200, abs=25), pytest.approx(3000, abs=25)]  # a pixel is some 15 mm
     assert spot[2] == "sill"
     expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
+    rested(page)
     # the plane passes through the floor as found there: nothing is changed at the spot
     change = float(page.opened.ask(
         "from scipy.interpolate import RegularGridInterpolator as R\np = panel.state.plan\n"

@@ -5,19 +5,14 @@ import io
 import json
 import os
 import re
-import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.error
-import urllib.request
 from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.image import imread
 from playwright.sync_api import expect
+
+from served import Served
 
 ROOT = Path(__file__).parents[2]
 WAIT = 150_000
@@ -54,56 +49,16 @@ if (document.documentElement.scrollWidth > document.documentElement.clientWidth)
 return faults; }"""
 
 
-RUN = """
-import argparse, sys
-from flatness.commands.present import add_present
-parser = argparse.ArgumentParser()
-add_present(parser.add_subparsers())
-options = parser.parse_args()
-sys.exit(options.run(options))
-"""
-
-
-class Page:
+class Page(Served):
     """The notebook for the owner served as a page without code, on loopback."""
 
     def __init__(self, folder):
-        for name in ("notebooks", "sample_surveys"):
-            shutil.copytree(ROOT / name, folder / name)
-        self.folder, self.log = folder / "notebooks", folder / "server.log"
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        self.url = f"http://127.0.0.1:{port}/"
-        env = dict(os.environ)
-        for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR", "MPLCONFIGDIR"):
-            env[name] = str(folder / name.lower())
-            Path(env[name]).mkdir()
-        self.log_file = self.log.open("w")
-        asked = ["present", str(self.folder / "present_to_owner.ipynb"), "--no-browser", f"--port={port}"]
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", RUN, *asked], stdout=self.log_file, stderr=subprocess.STDOUT, env=env
+        super().__init__(folder)
+        self.written = folder / "notebooks"
+        notebook = str(self.written / "present_to_owner.ipynb")
+        self.start(
+            ["-m", "flatness", "present", notebook, "--no-browser", f"--port={self.port}"], "/voila/static/nothing"
         )
-        end = time.monotonic() + 60
-        while time.monotonic() < end and self.process.poll() is None:
-            try:
-                urllib.request.urlopen(f"{self.url}voila/static/nothing", timeout=2).close()
-            except urllib.error.HTTPError:
-                return  # it answers
-            except OSError:
-                time.sleep(0.1)
-            else:
-                return
-        raise RuntimeError(f"the server did not start:\n{self.log.read_text()[-3000:]}")
-
-    def stop(self):
-        self.process.terminate()
-        try:
-            self.process.wait(10)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
-        self.log_file.close()
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +75,7 @@ def shown(server, page):
     """The page of the owner, and the folder that it writes into."""
     page.set_viewport_size({"width": 1920, "height": 1080})
     page.goto(server.url, wait_until="commit", timeout=WAIT)
-    return wait_for(page), server.folder
+    return wait_for(page), server.written
 
 
 def wait_for(page):
