@@ -131,7 +131,8 @@ class Survey:
 def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any) -> Survey:
     """A Survey from arrays: x, y and height [mm], n readings each; keywords as the attributes of Survey.
 
-    ``label``, ``setup`` and ``line`` may be given as sequences of n texts.
+    ``label``, ``setup`` and ``line`` may be given as sequences of n texts; ``outline``, and each of ``openings``, as
+    a Polygon or as the (x, y) of its corners [mm].
 
     Examples
     --------
@@ -157,4 +158,25 @@ def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any
     for name, known in (("surface", SURFACES), ("reference", REFERENCES)):
         if name in attributes and attributes[name] not in known:
             raise ArgumentError(f"unknown {name}", value=str(attributes[name]), expected=", ".join(known))
+    if attributes.get("outline") is not None:
+        attributes["outline"] = _polygon("outline", attributes["outline"])
+    attributes["openings"] = tuple(_polygon("opening", area) for area in attributes.get("openings", ()))
     return Survey(points=pd.DataFrame(columns, columns=list(POINT_COLUMNS)), **attributes)
+
+
+def _polygon(name: str, area: Polygon | ArrayLike) -> Polygon:
+    expected = "a Polygon, or the (x, y) of at least three corners in order, in mm"
+    if not isinstance(area, Polygon):
+        try:
+            corners = np.asarray(area, dtype=np.float64)
+        except (TypeError, ValueError):
+            raise ArgumentError(f"{name} is not a polygon", value=repr(area)[:80], expected=expected) from None
+        if corners.ndim != 2 or corners.shape[0] < 3 or corners.shape[1] != 2 or not np.isfinite(corners).all():
+            raise ArgumentError(f"{name} is not a polygon", value=repr(area)[:80], expected=expected)
+        area = Polygon(corners)
+    if area.is_empty or not area.is_valid or area.area == 0:
+        raise ArgumentError(
+            f"{name} crosses itself or has no area", value=area.wkt[:80], expected=expected,
+            remedy="give the corners in the order in which one walks around",
+        )  # fmt: skip
+    return area
