@@ -191,3 +191,45 @@ def test_readings_within_cells_never_change_what_the_surface_reaches(nx, ny, wit
     found = make_survey(sx, sy, 2.0 + 0.01 * sx - 0.02 * sy).surface_at(150)
     gx, gy = np.meshgrid(found.x, found.y)
     assert np.abs(found.height - (2.0 + 0.01 * gx - 0.02 * gy)).max() < 1e-6
+
+
+@given(st.integers(3, 8), st.integers(3, 9), st.integers(0, 60), st.integers(0, 2**31))
+@settings(max_examples=80, deadline=None)
+def test_many_readings_close_together_never_take_away_from_the_surface(nx, ny, count, seed):
+    """As when more readings are taken where they tell most: on the lattice, in clusters, up to the grid's number."""
+    rng = np.random.default_rng(seed)
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(nx) * 1200.0, np.arange(ny) * 1200.0))
+    centres = rng.uniform([0, 0], [x.max(), y.max()], size=(2, 2))
+    places = centres[rng.integers(0, 2, min(count, nx * ny))] + rng.normal(0, 600, (min(count, nx * ny), 2))
+    places = np.clip(np.round(places / 150) * 150, 0, [x.max(), y.max()])
+    sx, sy = np.append(x, places[:, 0]), np.append(y, places[:, 1])
+    found = make_survey(sx, sy, 2.0 + 0.01 * sx - 0.02 * sy).surface_at(150)
+    gx, gy = np.meshgrid(found.x, found.y)
+    assert np.abs(found.height - (2.0 + 0.01 * gx - 0.02 * gy)).max() < 1e-6
+    if not count:
+        assert found.inside.all()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_many_readings_close_together_leave_a_stair_that_no_outline_states_open(seed):
+    rng = np.random.default_rng(seed)
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(9) * 600.0, np.arange(11) * 600.0))
+    keep = ~((x > 1700) & (x < 3700) & (y > 1700) & (y < 3100))
+    places = np.round(rng.uniform([1200, 4200], [3600, 6000], size=(40, 2)) / 150) * 150
+    sx, sy = np.append(x[keep], places[:, 0]), np.append(y[keep], places[:, 1])
+    found = make_survey(sx, sy, np.zeros_like(sx)).surface_at(150)
+    gx, gy = np.meshgrid(found.x, found.y)
+    stair = (gx >= 1800) & (gx <= 3600) & (gy >= 1800) & (gy <= 3000)  # its corners are spanned by three stations each
+    assert not found.inside[stair].any()
+    away = (gx <= 1200) | (gx >= 4200) | (gy <= 1200) | (gy >= 3600)
+    assert found.inside[away].all()
+
+
+def test_stations_in_quincunx_reach_to_their_hull():
+    column, row = np.meshgrid(np.arange(9), np.arange(8))
+    keep = (column + row) % 2 == 0
+    sx, sy = column[keep] * 500.0, row[keep] * 500.0
+    found = make_survey(sx, sy, 0.01 * sx).surface_at(125)
+    gx, gy = np.meshgrid(found.x, found.y)
+    hull = shapely.MultiPoint(np.column_stack([sx, sy])).convex_hull
+    np.testing.assert_array_equal(found.inside, shapely.contains_xy(hull.buffer(1e-6), gx, gy))

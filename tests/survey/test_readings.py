@@ -26,7 +26,7 @@ def test_an_outline_as_polygon_or_as_corners(outline):
 
 @pytest.mark.parametrize(
     "outline",
-    ["L-shaped", [(0, 0), (1, 1)], [(0, 0, 0), (1, 0, 0), (1, 1, 0)], [(0, 0), (1, 0), (float("nan"), 1)], 7, [[1], []]],
+    ["L-shaped", [(0, 0), (1, 1)], [(0, 0, 0), (1, 0, 0), (1, 1, 0)], [(0, 0), (1, 0), (np.nan, 1)], 7, [[1], []]],
 )
 def test_what_is_no_polygon_is_refused(outline):
     with pytest.raises(ArgumentError, match="outline is not a polygon"):

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.surface.grids import grid_axes, on_grid
-from flatness.surface.lattice import EDGE_MM, bilinear, lattice_axes, surface_mask
+from flatness.surface.lattice import heights_at, lattice_axes
 from flatness.survey.readings import Floats, Survey
 
 MOST_NODES = 12_000  # the weight of every reading at every node is kept
@@ -47,14 +45,4 @@ def _apart() -> MeasureError:
 
 def reached(survey: Survey, x: Floats, y: Floats) -> Bools:
     """[ny, nx] True where a survey has a surface and its readings reach."""
-    sx, sy, _, _ = survey.stations()
-    gx, gy = np.meshgrid(x, y)
-    axes = grid_axes(sx, sy)
-    if axes is None or survey.outline is not None:
-        hull = shapely.MultiPoint(np.column_stack([sx, sy])).convex_hull.buffer(EDGE_MM)
-        shapely.prepare(hull)
-        reach = np.asarray(shapely.contains_xy(hull, gx, gy), dtype=bool)
-    else:  # without an outline the room may end where a station is missing
-        grid = on_grid(*axes, sx, sy, np.zeros_like(sx))
-        reach = np.isfinite(bilinear(axes[0], axes[1], grid, x, y))
-    return reach & surface_mask(survey, x, y)
+    return np.isfinite(heights_at(survey, x, y))

@@ -2,7 +2,7 @@
 
 A few readings set between the stations of a grid do not make a finer grid of it: a row or column that stands closer to
 its neighbours than the grid's own step, and on which stations are missing where the neighbours have them, is no part of
-the grid. Its stations stand off the grid.
+the grid, however many such readings there are. Its stations stand off the grid.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from flatness.survey.readings import Floats
 SAME_MM = 0.5  # a station so near to a position stands on it
 MOST_BLANK = 12  # places of a grid for each station, beyond which it is none, even without rows set between
 CLOSER = 0.75  # of the grid's step: rows closer than this may be set between
+CAP = 1.05  # of the grid's step: what a gap in a row counts at most
 Bools = NDArray[np.bool_]
 
 
@@ -28,12 +29,13 @@ def grid_axes(x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
     if len(ux) < 2 or len(uy) < 2 or len(ux) * len(uy) > MOST_BLANK * len(x):
         return None
     taken = on_grid(ux, uy, x, y, np.ones_like(x)) == 1
-    columns, rows = _own(taken.T, ux), _own(taken, uy)
+    step_x, step_y = _usual_gap(taken, ux), _usual_gap(taken.T, uy)
+    columns, rows = _own(taken.T, ux, uy, step_x, step_y), _own(taken, uy, ux, step_y, step_x)
     ux, uy, taken = ux[columns], uy[rows], taken[np.ix_(rows, columns)]
     if len(ux) < 2 or len(uy) < 2 or taken.size > 4 * len(x):
         return None
     whole_cells = taken[1:, 1:] & taken[1:, :-1] & taken[:-1, 1:] & taken[:-1, :-1]
-    return (ux, uy) if 4 * whole_cells.sum() >= len(x) else None
+    return (ux, uy) if 4 * whole_cells.sum() >= taken.sum() else None
 
 
 def on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Floats:
@@ -58,28 +60,39 @@ def distinct(values: Floats) -> Floats:
     return first_of_each
 
 
-def _own(taken: Bools, at: Floats) -> NDArray[np.intp]:
-    """Rows of ``taken`` [n, m], at positions ``at`` [n] mm, without those that were set between."""
-    count = taken.sum(axis=1)
-    usual = at[2 * count >= count.max()]
-    step = float(np.median(np.diff(usual))) if len(usual) > 1 else 0.0
-    keep = np.arange(len(at))
-    while True:
-        share = [_share(taken, at, count, keep, i, step) for i in range(len(keep))]
-        if not share or min(share) >= 1:
-            return keep
-        keep = np.delete(keep, int(np.argmin(share)))
+def _usual_gap(taken: Bools, at: Floats) -> float:
+    """The gap [mm] such that half of the rows' length lies in gaps as wide as it or less.
 
-
-def _share(taken: Bools, at: Floats, count: NDArray[np.intp], keep: NDArray[np.intp], i: int, step: float) -> float:
-    """Of the stations that the fuller rows on both sides have in common, the share that this row has too.
-
-    1 where the row stands at the grid's own step, or at the edge.
+    ``taken`` [rows, len(at)]. Of the length, not of the gaps: a cluster of readings has many gaps and little length.
     """
-    here = keep[i]
-    below = [k for k in keep[:i] if count[k] > count[here]]
-    above = [k for k in keep[i + 1 :] if count[k] > count[here]]
-    if not below or not above or min(at[here] - at[below[-1]], at[above[0]] - at[here]) >= CLOSER * step:
-        return 1.0
-    both = taken[below[-1]] & taken[above[0]]
-    return float(taken[here][both].mean()) if both.any() else 1.0
+    gaps = np.concatenate([np.diff(at[row]) for row in taken])
+    if not len(gaps):
+        return 0.0
+    gaps.sort()
+    length = np.cumsum(gaps)
+    return float(gaps[np.searchsorted(length, length[-1] / 2)])
+
+
+def _own(taken: Bools, at: Floats, along: Floats, step: float, step_along: float) -> NDArray[np.intp]:
+    """Rows of ``taken`` [len(at), len(along)] without those that were set between, rising.
+
+    The rows that hold most of the grid's length come first; another belongs to the grid if it stands at about the
+    grid's step from those, or has every station that its neighbours have in common.
+    """
+    gaps = [np.diff(along[row]) for row in taken]
+    length = np.array([np.minimum(gap, CAP * step_along).sum() for gap in gaps])
+    keep: list[int] = []
+    for row in np.lexsort((np.arange(len(at)), -length)):
+        apart = min((abs(at[row] - at[k]) for k in keep), default=np.inf)
+        if apart >= CLOSER * step or _as_full(taken, at, keep, row):
+            keep.append(int(row))
+    return np.array(sorted(keep), dtype=np.intp)
+
+
+def _as_full(taken: Bools, at: Floats, keep: list[int], row: int) -> bool:
+    """Whether a row has every station that the rows of the grid on both sides of it have in common."""
+    below = [k for k in keep if at[k] < at[row]]
+    above = [k for k in keep if at[k] > at[row]]
+    sides = [*([max(below)] if below else []), *([min(above)] if above else [])]
+    common = np.logical_and.reduce(taken[sides])
+    return bool(common.any() and taken[row][common].all())

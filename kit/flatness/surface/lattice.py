@@ -26,6 +26,7 @@ MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it
 STEP_NOISE = 1e-6  # slack for binary noise, in lattice steps
 WEIGHT_NOISE = 1e-9
+WITHIN = 1.5  # of the grid's step: what a triangle may reach without an outline; across a missing station it is 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,15 +98,14 @@ def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
     MeasureError : fewer than three stations, or all on one line
     """
     spacing = default_spacing(survey) if spacing is None else _check_spacing(spacing)
-    sx, sy, sz, _ = survey.stations()
+    sx, sy, _, _ = survey.stations()
     x, y = lattice_axes(sx, spacing), lattice_axes(sy, spacing)
     if len(x) * len(y) > MOST_NODES:
         raise ArgumentError(
             "the lattice is too fine for this surface", value=f"{len(x)} x {len(y)} nodes",
             expected=f"at most {MOST_NODES} nodes", remedy="choose a wider spacing",
         )  # fmt: skip
-    height = _heights(survey, sx, sy, sz, x, y)
-    height[~surface_mask(survey, x, y)] = np.nan
+    height = heights_at(survey, x, y)
     return Surface(x, y, height, spacing, survey.reference, _left_out(sx, sy, x, y))
 
 
@@ -197,19 +197,29 @@ def _contains(area: shapely.Geometry, gx: Floats, gy: Floats) -> NDArray[np.bool
     return np.asarray(shapely.contains_xy(area, gx, gy), dtype=bool)
 
 
-def _heights(survey: Survey, sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> Floats:
+def heights_at(survey: Survey, x: Floats, y: Floats) -> Floats:
+    """[len(y), len(x)] heights [mm] at positions x, y [mm]; NaN where there is no surface or no reading reaches."""
+    sx, sy, sz, _ = survey.stations()
+    height = _reached_heights(sx, sy, sz, x, y, survey.outline is not None)
+    height[~surface_mask(survey, x, y)] = np.nan
+    return height
+
+
+def _reached_heights(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats, outlined: bool) -> Floats:
     axes = grid_axes(sx, sy)
     if axes is None:
-        return _on_triangles(sx, sy, sz, x, y)
+        return _on_triangles(sx, sy, sz, x, y)[0]
     grid = on_grid(*axes, sx, sy, sz)
     height = bilinear(axes[0], axes[1], grid, x, y)
-    if not places_on(*axes, sx, sy)[2].all():
-        # the grid says where there is a surface, the readings between its stations how high it is
-        finer = _on_triangles(sx, sy, sz, x, y)
-        height = np.where(np.isnan(height) | np.isnan(finer), height, finer)
-    if np.isnan(grid).any() and survey.outline is not None:
-        # inside a stated outline the neighbours span a missing station; without one the room may end there
-        height = np.where(np.isnan(height), _on_triangles(sx, sy, sz, x, y), height)
+    set_between = not places_on(*axes, sx, sy)[2].all()
+    if set_between or (outlined and np.isnan(grid).any()):
+        finer, extent = _on_triangles(sx, sy, sz, x, y)
+        if set_between:
+            height = np.where(np.isnan(height) | np.isnan(finer), height, finer)
+        # inside a stated outline the neighbours span a missing station; without one the room may end there, and
+        # only readings that stand closer than across a missing station span what lies between them
+        most = np.array([np.inf if outlined else WITHIN * float(np.median(np.diff(axis))) for axis in axes])
+        height = np.where(np.isnan(height) & (extent <= most[:, None, None]).all(axis=0), finer, height)
     return height
 
 
@@ -240,7 +250,8 @@ def _weights(axis: Floats, positions: Floats) -> tuple[Floats, NDArray[np.bool_]
     return weights, (part >= 0) & (part <= 1)
 
 
-def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> Floats:
+def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Heights on the Delaunay triangles, and [2, len(y), len(x)] how far the triangle there reaches along x and y."""
     try:
         triangles = Delaunay(np.column_stack([sx, sy]))
     except (QhullError, ValueError) as error:
@@ -249,14 +260,15 @@ def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> F
             remedy="read a second line beside the first",
         ) from error  # fmt: skip
     gx, gy = np.meshgrid(x, y)
+    places = np.stack([gx, gy], axis=-1)
     # a node on the hull may fall a binary digit outside it: look a hair inside as well
-    centre = (sx.mean(), sy.mean())
-    interpolator = LinearNDInterpolator(triangles, sz)
-    height: Floats = interpolator(gx, gy)
-    lost = np.isnan(height)
-    nudge = 1 - 1e-9
-    height[lost] = interpolator(centre[0] + (gx[lost] - centre[0]) * nudge, centre[1] + (gy[lost] - centre[1]) * nudge)
-    return height
+    centre = np.array([sx.mean(), sy.mean()])
+    lost = triangles.find_simplex(places) < 0
+    places[lost] = centre + (places[lost] - centre) * (1 - 1e-9)
+    height: Floats = LinearNDInterpolator(triangles, sz)(places)
+    corners = triangles.points[triangles.simplices]
+    extent = np.vstack([np.ptp(corners, axis=1), [np.inf, np.inf]])  # the last one is for nodes in no triangle
+    return height, np.moveaxis(extent[triangles.find_simplex(places)], -1, 0)
 
 
 def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
