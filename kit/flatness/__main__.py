@@ -24,9 +24,9 @@ from flatness.commands.plan import add_plan
 from flatness.commands.present import add_present
 from flatness.commands.sheet import add_sheet
 from flatness.errors import FlatnessError
-from flatness.limits.more_readings import BATCH
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.verdict import Assessment, Judged, assess
+from flatness.survey.readings import Survey
 
 BROKEN_PIPE = 141  # as a shell shows it
 
@@ -64,8 +64,8 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--draws", type=int, default=200, metavar="N", help="surfaces drawn (200); 0 compares as read")
     check.add_argument("--seed", type=int, default=0, metavar="N", help="of the draws (0)")
     check.add_argument(
-        "--more", type=int, default=BATCH, metavar="N",
-        help=f"where to take so many more readings, where the verdict is undecided ({BATCH}); 0 for none",
+        "--more", type=int, metavar="N",
+        help="where the verdict is undecided, in how many places to read more (6 to 24, as it takes); 0 for none",
     )  # fmt: skip
     check.add_argument(
         "--spot-check", metavar='"LENGTH GAP [PLACES]"',
@@ -91,7 +91,7 @@ def _check(options: argparse.Namespace) -> int:
 
     survey = flatness.read_survey(options.file, sheet=options.sheet)
     limits = wanted_limits(options)
-    if options.more < 0:
+    if options.more is not None and options.more < 0:
         raise FlatnessError("--more out of range", value=str(options.more), expected="a whole number from 0")
     spot_check = _spot_check(options)
     found = assess(
@@ -99,17 +99,21 @@ def _check(options: argparse.Namespace) -> int:
         confidence=options.confidence, spot_check=spot_check,
     )  # fmt: skip
     unit = words.shown_unit(survey, options.unit)
-    pictures = []
+    pictures, sheet = [], None
+    more = words.where_to_read(found, options.more)
     if options.out:
-        pictures = _pictures(found, Path(options.out), Path(options.file).stem, unit, options.more)
+        folder, stem = Path(options.out), Path(options.file).stem
+        pictures = _pictures(found, folder, stem, unit, options.more)
+        sheet = _more_sheet(survey, more, folder / f"{stem}-more.csv", unit)
     if options.json:
-        more = words.where_to_read(found, options.more)
         whole = {**_check_json(found, options.file, pictures), **_more_json(more), "spot_check": _spot_json(spot_check)}
         print(json.dumps(whole, allow_nan=False))
     else:
         print(words.report(found, unit, options.more))
-        for picture in pictures:
-            print(f"written: {picture}")
+        for path in pictures:
+            print(f"written: {path}")
+        if sheet is not None:
+            print(sheet)
     return EXIT[found.verdict]
 
 
@@ -133,10 +137,21 @@ def _spot_check(options: argparse.Namespace) -> SpotCheck | None:
     return SpotCheck(length, gap, *map(int, parts[2:]))
 
 
-def _pictures(found: Assessment, folder: Path, stem: str, unit: str, batch: int) -> list[Path]:
+def _pictures(found: Assessment, folder: Path, stem: str, unit: str, batch: int | None) -> list[Path]:
     from flatness.show.pictures import write_pictures
 
     return write_pictures(found, folder, stem, unit, batch)
+
+
+def _more_sheet(survey: Survey, more: tuple[Judged, pd.DataFrame] | None, path: Path, unit: str) -> str | None:
+    """Write the sheet to fill in with more readings, if any are wanted, and say what was done."""
+    from flatness.show.more_sheet import write_more_sheet
+
+    if more is None:
+        return None
+    if write_more_sheet(survey, more[1], path, unit):
+        return f"written: {path}, to fill in with the readings that are wanted"
+    return f"left as it is: {path}, which may be filled in already; move it away for a new one"
 
 
 def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str, Any]:

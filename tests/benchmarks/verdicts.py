@@ -20,6 +20,7 @@ import flatness
 import simulated_rooms as rooms
 
 SHORT = "waves too short"
+BATCH = "readings in a batch"
 
 
 def one(task):
@@ -32,12 +33,13 @@ def one(task):
     survey = rooms.survey(height, feet, number)
     found = flatness.assess(survey, rooms.limit(), spacing=rooms.SPACING, seed=number)
     row = found.table.iloc[0]
-    after = None
+    after, extra = None, []
     if row.verdict == "undecided" and not found.judged[0].in_doubt(found.confidence):
         after = "undecided"  # the model does not fit: what is asked for is a look at one place, not a batch
     elif row.verdict == "undecided":
         places = flatness.more_readings(found)
-        extra = [(round(p.y / rooms.SPACING), round(p.x / rooms.SPACING)) for p in places.itertuples()]
+        at = [(round(p.y / rooms.SPACING), round(p.x / rooms.SPACING)) for p in places.itertuples()]
+        extra = at * int(places.times.iloc[0])
         again = rooms.survey(height, feet, number, extra)
         after = flatness.check(again, rooms.limit(), spacing=rooms.SPACING, seed=number).verdict.iloc[0]
     good = gap <= rooms.LIMIT
@@ -47,6 +49,7 @@ def one(task):
         "range covers": row.low_mm <= gap <= row.high_mm,
         "as read: wrong pass": row.as_read_mm <= rooms.LIMIT and not good,
         "as read: wrong fail": row.as_read_mm > rooms.LIMIT and good,
+        BATCH: len(extra) or None,
         "decided by one batch": None if after is None else after != "undecided",
         "wrong after batch": None if after is None else after == ("fail" if good else "pass"),
     }  # fmt: skip
@@ -76,8 +79,14 @@ def main():
     print("| " + " | ".join(["grid", "rooms", *names]) + " |")
     print("|" + "---|" * (len(names) + 2))
     for row in both.to_dict("records"):
-        numbers = ["-" if np.isnan(row[name]) else f"{row[name]:.1f} %" for name in names]
+        numbers = [_printed(row[name], name) for name in names]
         print("| " + " | ".join([row["grid"], row["rooms"], *numbers]) + " |")
+
+
+def _printed(mean, name):
+    if np.isnan(mean):
+        return "-"
+    return f"{mean / 100:.0f}" if name == BATCH else f"{mean:.1f} %"
 
 
 if __name__ == "__main__":

@@ -96,6 +96,9 @@ def test_the_list_reads_back_to_the_places(unit):
     more = places((1066.8, 0), (3200.4, 1219.2), (0, 2971.8), (1066.8, 0))
     chart = chance_map(surface, chance, limit=LIMIT, more=more, unit=unit)
     assert [number.get_text() for number, _ in chart.listed.rows] == ["1, 4", "2", "3"]
+    often = chance_map(surface, chance, limit=LIMIT, more=more.assign(times=4), unit=unit)
+    assert [text.get_text().endswith(", 4 times") for _, text in often.listed.rows] == [True] * 3
+    assert not any("times" in text.get_text() for _, text in chart.listed.rows)
     for (number, text), place in zip(chart.listed.rows, [(1066.8, 0), (3200.4, 1219.2), (0, 2971.8)], strict=True):
         x, y = re.fullmatch(r"(.*) along x, (.*) along y", text.get_text()).groups()
         # read by the kit's reader of lengths, which knows nothing of charts; metres are shown to a millimetre

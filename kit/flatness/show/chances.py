@@ -197,7 +197,7 @@ def _notes(more: bool) -> Iterator[str]:
         "more; dotted: 5 to 95, not decided."
     )
     if more:
-        yield "Numbers: where one more reading does most to decide."
+        yield "Numbers: where more readings do most to decide."
 
 
 def _scale(unit: str) -> ChanceScale:
@@ -240,7 +240,9 @@ def _places(more: pd.DataFrame | None, surface: Surface, unit: str) -> tuple[Flo
                 expected="places within the surface", remedy="pass what more_readings gives for this check",
             )  # fmt: skip
     distinct, numbers = by_place(places)
-    return places, [(text, place(xy, unit)) for text, xy in zip(numbers, distinct, strict=True)]
+    times = int(more.times.max()) if "times" in more else 1
+    often = f", {times} times" if times > 1 else ""
+    return places, [(text, place(xy, unit) + often) for text, xy in zip(numbers, distinct, strict=True)]
 
 
 def _regions(grid: tuple[Floats, Floats, Floats]) -> tuple[Path, Path]:

@@ -10,7 +10,6 @@ import numpy as np
 
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
-from flatness.limits.more_readings import BATCH
 from flatness.limits.verdict import Assessment
 from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.show.axes import SOFTWARE, save_chart
@@ -27,7 +26,7 @@ def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     return straightedge(assessment.subject.surface, limit.length, assessment.subject.headings)
 
 
-def check_charts(assessment: Assessment, unit: str | None = None, batch: int = BATCH) -> dict[str, Any]:
+def check_charts(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> dict[str, Any]:
     """The charts of a check, by name.
 
     ``heights`` always; ``gap`` and ``profile`` where a straightedge was laid; ``chance`` where surfaces were drawn for
@@ -64,7 +63,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int = B
     return charts
 
 
-def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, batch: int = BATCH) -> list[Path]:
+def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, batch: int | None = None) -> list[Path]:
     """Write the charts of a check as PNG files ``STEM-NAME.png`` into a folder, and say which.
 
     Raises

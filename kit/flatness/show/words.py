@@ -6,6 +6,7 @@ import math
 import re
 import textwrap
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 import pandas as pd
 
@@ -13,7 +14,7 @@ from flatness.errors import Problem
 from flatness.lengths import format_against, format_length
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.measuring import Subject
-from flatness.limits.more_readings import BATCH, more_readings
+from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution, describe, show_ratio
 from flatness.survey.readings import Survey, place_keys
@@ -26,16 +27,18 @@ AUTHORITY = (
     "practice decide."
 )
 HOW_TO_ADD = (
-    "Add them to the same file and check once more. In a list each is a further row. In a grid insert a column at its "
-    "x and a row at its y, type the one reading where they cross and leave the other new cells empty."
+    "With `--out` a file is written that has your readings as a list and an empty row for each new one: fill it in and "
+    "check it in place of the old one."
 )
-AGAIN = (
-    "`again` is a second reading of one place, taken afresh. A grid has no cell for it: flatness.write_survey makes a "
-    "list of a grid, as heights."
+HARDLY_ANY = (
+    " So few readings will hardly decide it: better read the whole surface again, closer or with a better instrument; "
+    "`flatness sheet` says how close."
 )
+OFTEN = "Of one place each reading is taken afresh: lift the staff, set it down, read again, and type what it shows."
+AGAIN = "`again` is a place that was read before."
 MOVED = (
-    "Leave the instrument where it was. If it has been moved, a list takes the new readings under a `setup` of their "
-    "own, with at least two old stations read from there too, which ties the two together."
+    "Leave the instrument where it was. If it has been moved, the new readings take a `setup` of their own, with at "
+    "least two old stations read from there too, which ties the two together."
 )
 
 
@@ -212,13 +215,15 @@ def governing(assessment: Assessment) -> Judged | None:
     return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
 
 
-def where_to_read(assessment: Assessment, batch: int = BATCH) -> tuple[Judged, pd.DataFrame] | None:
+@lru_cache(maxsize=4)  # an assessment is one object, never changed: the report and the pictures ask the same of it
+def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Judged, pd.DataFrame] | None:
     """The limit in doubt, and where more readings would do most to decide it; None where no doubt is left.
 
-    Of several it is the one that the pictures are about, else the one whose chance is nearest to even.
+    Of several it is the one that the pictures are about, else the one whose chance is nearest to even. ``batch`` as
+    in :func:`~flatness.limits.more_readings.more_readings`; 0 asks for none.
     """
     doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
-    if not doubtful or not batch:
+    if not doubtful or batch == 0:
         return None
     pictured = governing(assessment)
     one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
@@ -227,11 +232,12 @@ def where_to_read(assessment: Assessment, batch: int = BATCH) -> tuple[Judged, p
 
 def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
     """Where to take more readings, in order, and how to add them to the file."""
-    chance = percent(places.decided.iloc[-1])
+    chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
+    each = "" if often == 1 else f"Read each place {often} times. "
     doubt = (
-        f"To decide {one.limit.name}, in order of worth. What each reading is expected to leave of the doubt counts "
-        f"the ones before it; with all of them the verdict should be pass or fail in {chance} of cases, else read "
-        "again."
+        f"To decide {one.limit.name}, in order of worth. {each}What each place is expected to leave of the doubt "
+        f"counts the ones before it; with all of them the verdict should be pass or fail in {chance} of cases, else "
+        f"read again.{HARDLY_ANY if places.decided.iloc[-1] < HARDLY else ''}"
     )
     x, y, _, _ = assessment.subject.survey.stations()
     read = {tuple(key) for key in place_keys(x, y).tolist()}
@@ -245,7 +251,7 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
         f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
         for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
     ]
-    how = [HOW_TO_ADD, AGAIN, MOVED] if any(told) else [HOW_TO_ADD, MOVED]
+    how = [HOW_TO_ADD, *([OFTEN] if often > 1 else []), *([AGAIN] if any(told) else []), MOVED]
     return "\n".join(["Where to take more readings", indented(doubt), *rows, indented(" ".join(how))])
 
 
@@ -256,7 +262,7 @@ def note_text(problem: Problem) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def report(assessment: Assessment, unit: str | None = None, batch: int = BATCH) -> str:
+def report(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> str:
     """The whole check as text for a terminal: heading, table, each limit in words, what must be known.
 
     Where the readings leave a doubt, a batch of places for more readings; ``batch`` 0 leaves them out.

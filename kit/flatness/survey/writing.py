@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from shapely import Polygon
 
 from flatness.survey.cells import DATE_SERIALS, Record
@@ -15,27 +17,59 @@ from flatness.survey.readings import POINT_COLUMNS, Survey
 
 def survey_text(survey: Survey) -> str:
     """The CSV text of a survey."""
+    return _header(survey) + _table(["x_mm", "y_mm", "height_mm"], _tables(survey), "height", _number)
+
+
+def text_to_go_on(survey: Survey, places: Iterable[tuple[str, str, str]]) -> str:
+    """The CSV text of a survey as it was read, drops as drops, with rows whose readings are still to be taken.
+
+    Parameters
+    ----------
+    places : ``x``, ``y`` and ``label`` of each such row, lengths as they are to be typed
+    """
+    setups = set(survey.points["setup"])
+    same = {"setup": setups.pop() if len(setups) == 1 else "", "line": "", "kind": "surface"}
+    further = pd.DataFrame([{"x": x, "y": y, "reading": "", "label": label, **same} for x, y, label in places])
+    tables = [*_tables(survey), *([further] if len(further) else [])]
+    return _header(survey, reading=survey.quantity) + _table(["x", "y", "reading"], tables, "reading", _as_typed)
+
+
+def _tables(survey: Survey) -> list[pd.DataFrame]:
+    return [survey.points.assign(kind="surface"), *([survey.ties] if len(survey.ties) else [])]
+
+
+def _header(survey: Survey, **more: str) -> str:
     mm = _millimetres
     lines = [
         ("title", survey.title), ("date", survey.date), *survey.keys.items(), ("surface", survey.surface),
-        ("unit", survey.unit), ("reference", survey.reference),
+        ("unit", survey.unit), *more.items(), ("reference", survey.reference),
     ]  # fmt: skip
     lines += [("accuracy", mm(survey.accuracy))] if survey.accuracy is not None else []
     lines += [("outline", _corners(survey.outline))] if survey.outline is not None else []
     lines += [("opening", _corners(opening)) for opening in survey.openings]
     lines += [("benchmark", f"{label} = {mm(height)}") for label, height in survey.benchmarks.items()]
-    text = "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
-    tables = [survey.points.assign(kind="surface"), *([survey.ties] if len(survey.ties) else [])]
+    return "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
+
+
+def _table(headings: list[str], tables: Sequence[pd.DataFrame], value: str, written: Callable[[Any], str]) -> str:
+    """Headings and rows of the points of some tables, with those columns of text that are not empty throughout."""
 
     def column(name: str) -> list[Any]:
-        return [value for table in tables for value in table[name]]
+        return [entry for table in tables for entry in table[name]]
 
     texts = [name for name in ("label", "setup", "line") if any(column(name))]
-    texts += ["kind"] if len(survey.ties) else []
-    text += ",".join(["x_mm", "y_mm", "height_mm", *texts]) + "\n"
-    lengths = [[_number(value) for value in column(name)] for name in ("x", "y", "height")]
-    words = [[_quoted(str(value)) for value in column(name)] for name in texts]
-    return text + "".join(",".join(row) + "\n" for row in zip(*lengths, *words, strict=True))
+    texts += ["kind"] if any(kind != "surface" for kind in column("kind")) else []
+    lengths = [[_quoted(written(entry)) for entry in column(name)] for name in ("x", "y", value)]
+    words = [[_quoted(str(entry)) for entry in column(name)] for name in texts]
+    rows = zip(*lengths, *words, strict=True)
+    return ",".join([*headings, *texts]) + "\n" + "".join(",".join(row) + "\n" for row in rows)
+
+
+def _as_typed(value: float | str) -> str:
+    """A length with its unit, or what is to be typed there as it is."""
+    if isinstance(value, str):
+        return value
+    return "" if np.isnan(value) else _millimetres(value)
 
 
 def _number(value: float) -> str:
