@@ -1,9 +1,12 @@
 """The likely surface: its error, its draws, where its reading error comes from, and what it says of itself."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import flatness
+import simulated_rooms as rooms
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.likely import Roughness, likely_surface
 
@@ -125,6 +128,31 @@ def test_readings_much_worse_than_stated_are_said():
     likely = likely_surface(noisy, FT)
     # either the surface takes the noise for short waves, or the model says that it does not fit
     assert likely.parameters.length_x < 2 * FT or any("does not fit" in note for note in likely.notes)
+
+
+@pytest.mark.parametrize("step_ft", [1, 2])
+def test_an_accuracy_stated_twice_as_large_as_it_is_is_told_and_a_right_one_is_not(step_ft):
+    """As when a reading good to 1/16 in at worst is given 1/16 in as its standard deviation; rooms of known truth."""
+    said = {1.0: 0, 2.0: 0}
+    for number in range(8):
+        height, _ = rooms.room(rooms.smooth, number)
+        true = rooms.survey(height, step_ft, number)
+        for factor in said:
+            likely = likely_surface(replace(true, accuracy=true.accuracy * factor), 2 * FT)
+            said[factor] += any("better than the accuracy that is stated" in note for note in likely.misfit)
+    assert said[1.0] == 0
+    assert said[2.0] >= 7
+
+
+def test_a_pass_against_what_was_read_does_not_rest_on_an_accuracy_that_the_readings_belie():
+    x, y = np.meshgrid(np.arange(8) * 2 * FT, np.arange(10) * 2 * FT)
+    dip = -6.0 * np.exp(-(((x - 8 * FT) / 800) ** 2) - ((y - 6 * FT) / 800) ** 2)
+    read = dip + np.random.default_rng(3).normal(0, 0.2, x.shape)
+    floor = flatness.make_survey(x, y, read, accuracy=3.0)
+    row = flatness.check(floor, flatness.straightedge_limit(10 * FT, 4.7625)).iloc[0]
+    assert row.as_read_mm > 4.7625
+    assert row.verdict != "pass"
+    assert "accuracy is one standard deviation" in row.note
 
 
 def test_nan_outside_the_surface():
