@@ -419,6 +419,23 @@ def test_specks_are_left_only_where_the_limits_hold():
     assert worst_gap(plan) <= rooms.LIMIT
 
 
+@pytest.mark.parametrize(("kind", "seed"), [("smooth", 2), ("ridge or seam", 2), ("long waves", 2)])
+def test_a_speck_is_planned_only_where_the_share_of_the_limit_needs_it(kind, seed):
+    """Each patch under 1 ft2 or 1/32 in that a sure plan keeps, undone: a bar then shows more than was planned to."""
+    survey, _ = read_room(kind, seed, gap=9.0)
+    plan = plan_corrections(survey, limits=rooms.limit(), beneath=SHEATHING, headings=4, draws=60)
+    patches = plan.patches
+    small = patches[(patches.area_mm2 < 304.8**2) | (patches.greatest_mm.abs() < 25.4 / 32)]
+    assert len(small) <= len(patches) / 3
+    for patch in small.itertuples():
+        x, y = np.meshgrid(plan.surface.x, plan.surface.y)
+        here = (x >= patch.from_x_mm) & (x <= patch.to_x_mm) & (y >= patch.from_y_mm) & (y <= patch.to_y_mm)
+        undone = np.where(here & (np.sign(plan.change) == np.sign(patch.greatest_mm)), 0.0, plan.change)
+        finished = plan.surface.height + undone
+        worst = np.nanmax(gap_map(finished, plan.surface.spacing, rooms.BAR, 4))
+        assert worst > plan.settings["planned_to"] * rooms.LIMIT
+
+
 def test_materials_and_settings_are_the_users():
     plan = by_hand(profile([0, 0, -4, 0, 0]), 1000, 3.0, materials=settings_of(bag_yield=9e4), deepest_plane=1.5)
     assert plan.quantities.bags == 6  # 5e5 mm3 in bags of 9e4

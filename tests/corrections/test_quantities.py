@@ -12,6 +12,7 @@ from flatness.corrections.quantities import (
     SET_BY_YOU,
     bags_of,
     quantities,
+    settings_for,
     settings_of,
     settings_table,
 )
@@ -160,3 +161,15 @@ def test_sisters_without_a_section_and_stock_without_sisters():
         quantities(plan, sisters=[1000.0])
     with pytest.raises(ArgumentError, match="stock lengths without sisters"):
         quantities(plan, stock=[1000.0])
+
+
+def test_hollows_of_ceilings_and_walls_are_not_filled_with_what_levels_itself():
+    floor, ceiling = settings_for("floor"), settings_for("ceiling")
+    assert floor == settings_of()
+    assert "self-levelling" in floor["bag_yield"].source
+    assert "self-levelling" not in ceiling["bag_yield"].source
+    assert ceiling["fill_density"].value < floor["fill_density"].value
+    # what the user has set stays, on every surface
+    own = settings_of(bag_yield=9e6)
+    assert settings_for("wall", own)["bag_yield"] == own["bag_yield"]
+    assert settings_for("wall", own)["fill_density"] == ceiling["fill_density"]

@@ -36,6 +36,11 @@ class Tried:
     trials: tuple[tuple[float, float, float], ...] = ()
 
 
+def _next_greater(share: float) -> float:
+    """To what share of the limits a bar may rise where a speck is left: the margin is for what the readings hide."""
+    return min((one for one in SURE if one > share), default=1.0)
+
+
 def aimed_change(
     terms: Terms, able: Plannable, held: Held, wanted: list[Limit], asked: Asked, chosen: Mapping[str, Setting]
 ) -> Tried:
@@ -45,14 +50,21 @@ def aimed_change(
 
     def attempt(share: float) -> Tried:
         found = seek(terms, able.at(share))
-        change, left = found.change, 0
-        if able.requirements or not is_plane:
-            level = terms.level_within if not is_plane else None
-            proof = Proof(terms.surface, able.at(share), terms.headings, level, terms.fixed)
-            change, left = leave_specks(found.change, proof, chosen, by_area=not is_plane)
+        if is_plane and not able.requirements:
+            return Tried(share, found, found.change, 0, math.nan, False)
         is_weighed = asked.aim == "sure" and bool(able.requirements) and not is_plane
-        chance = held.least_chance(planned, change) if is_weighed else math.nan
-        return Tried(share, found, change, left, chance, chance >= asked.confidence)
+        level = terms.level_within if not is_plane else None
+        best: Tried | None = None
+        for held_to in [_next_greater(share), share] if is_weighed else [share]:
+            proof = Proof(terms.surface, able.at(held_to), terms.headings, level, terms.fixed)
+            change, left = leave_specks(found.change, proof, chosen, by_area=not is_plane)
+            chance = held.least_chance(planned, change) if is_weighed else math.nan
+            if best is None or chance > best.chance:
+                best = Tried(share, found, change, left, chance, chance >= asked.confidence)
+            if best.reached:
+                break
+        assert best is not None
+        return best
 
     if is_plane or not able.requirements or (asked.aim == "sure" and not held.draws):
         return attempt(1.0)

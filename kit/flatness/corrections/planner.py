@@ -21,7 +21,7 @@ from flatness.corrections.members import Members
 from flatness.corrections.patching import patch_table
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.plannable import Plannable, plannable
-from flatness.corrections.quantities import DEFAULTS, Quantities, Setting, quantities
+from flatness.corrections.quantities import Quantities, Setting, quantities, settings_for
 from flatness.corrections.seeking import Terms
 from flatness.corrections.specks import join_specks
 from flatness.corrections.terms import Depths, FixedSpot, Rates
@@ -118,7 +118,8 @@ def plan_corrections(
         permitted, asked.fixed, level_within, height, tilt, ask_engineer, progress,
     )  # fmt: skip
     tried = aimed_change(terms, able, held, wanted, asked, chosen)
-    density = (materials or DEFAULTS)["fill_density"].value
+    used_up = settings_for(survey.surface, materials)
+    density = used_up["fill_density"].value
     actions = assign_actions(ground, tried.change, survey.surface, permitted, chosen, density)
     actions = join_specks(actions, ground, tried.change, chosen)
     patches = patch_table(actions, tried.change, ground, permitted, chosen)
@@ -126,7 +127,7 @@ def plan_corrections(
     moved, paid = tried.change[ground.inside], terms.rates
     cost = float(area @ (paid.add * np.maximum(moved, 0) + paid.off * np.maximum(-moved, 0)))
     used = {ACTIONS[k] for k in np.unique(actions[actions > 0])}
-    takes = _quantities(ground, tried.change, actions, materials)
+    takes = _quantities(ground, tried.change, actions, used_up)
     aimed = tried.share if strategy == "least-work" else None
     after = held.table(wanted, tried.change, able.names, aimed)
     notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
@@ -189,7 +190,7 @@ class _Ground:
 
 
 def _quantities(
-    surface: Surface, change: Floats, actions: Any, materials: Mapping[str, Setting] | None
+    surface: Surface, change: Floats, actions: Any, materials: Mapping[str, Setting]
 ) -> Quantities:  # fmt: skip
     fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
     return quantities(_Ground(surface, change), fill=fill, plane=plane, settings=materials)
@@ -218,7 +219,9 @@ def _notes(
     for row in patches[patches["action"] == "engineer"].itertuples():
         yield f"{row.name}: {row.note}"
     if tried.left:
-        yield f"{tried.left} patches too small or too shallow to be worth doing were left: the limits hold without them"
+        some = "1 patch" if tried.left == 1 else f"{tried.left} patches"
+        left = "was" if tried.left == 1 else "were"
+        yield f"{some} too small or too shallow to be worth doing {left} left as found: the limits hold all the same"
     if tried.share < 1:
         yield f"planned to {100 * tried.share:g} % of each straightedge limit"
     if not math.isnan(tried.chance) and not tried.reached:

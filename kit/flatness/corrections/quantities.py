@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -53,6 +53,14 @@ DEFAULTS: dict[str, Setting] = {
         Setting("kerf", KERF_MM, "mm", "a saw blade of about 1/8 in; common practice, no source"),
         Setting("gravity", GRAVITY, "m/s2", "standard gravity, CGPM 1901"),
     )
+}  # fmt: skip
+
+# what levels itself on a floor does not hang from a ceiling: there and on walls hollows are skimmed
+SKIMMED = {
+    "bag_yield": replace(DEFAULTS["bag_yield"], value=0.4 * MM3_PER_FT3,
+                         source="about 0.4 ft3 from a 25 lb bag of setting compound to skim with; from memory"),
+    "fill_density": replace(DEFAULTS["fill_density"], value=100 * _LB_FT3,
+                            source="setting compound, wet, about 100 lb/ft3; from memory"),
 }  # fmt: skip
 
 
@@ -114,6 +122,19 @@ def settings_of(**values: float | None) -> dict[str, Setting]:
             )  # fmt: skip
         chosen[name] = Setting(name, float(value), DEFAULTS[name].unit, SET_BY_YOU)
     return chosen
+
+
+def settings_for(surface: str, settings: Mapping[str, Setting] | None = None) -> dict[str, Setting]:
+    """The settings for a ``floor``, ``ceiling`` or ``wall``: what the user has not set fits the surface.
+
+    Examples
+    --------
+    >>> settings_for("ceiling")["bag_yield"].source[-11:], settings_for("ceiling")["kerf"] == DEFAULTS["kerf"]
+    ('from memory', True)
+    """
+    chosen = dict(DEFAULTS if settings is None else settings)
+    own = {} if surface == "floor" else SKIMMED
+    return {name: own.get(name, one) if one == DEFAULTS[name] else one for name, one in chosen.items()}
 
 
 def settings_table(settings: Mapping[str, Setting]) -> pd.DataFrame:

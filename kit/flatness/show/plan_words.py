@@ -41,6 +41,7 @@ STRATEGIES = {
 DEEDS = {
     "engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill",
 }  # fmt: skip
+FEATHERED = "with the edges that run out to nothing"  # patches are counted by nodes, without them
 STOPPED = "The search for the least work was stopped early: a plan of less work may exist."
 
 
@@ -218,12 +219,12 @@ def quantities_text(plan: Plan, unit: str) -> str:
     lines = []
     if found.fill_volume > 0:
         bags = f"{found.bags} bag{'s' if found.bags != 1 else ''}"
-        over = area(found.fill_area, unit)
+        over = f"{area(found.fill_area, unit)} {FEATHERED}"
         lines.append(f"Fill: {volume(found.fill_volume, unit)} over {over}, {mass(found.fill_mass, unit)}; {bags}.")
     if found.load_at is not None and found.greatest_load > 0:
         lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {place(found.load_at, unit)}.")
     if found.cut_volume > 0:
-        lines.append(f"Planing: {volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}.")
+        lines.append(f"Planing: {volume(found.cut_volume, unit)} over {area(found.planed_area, unit)} {FEATHERED}.")
     if found.sister_mass > 0:
         lines.append(f"Sisters: {mass(found.sister_mass, unit)}.")
     if found.lengths is not None:
