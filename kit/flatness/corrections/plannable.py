@@ -54,7 +54,7 @@ def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | N
         if limit.kind not in ("straightedge", "span-bar"):
             remedy = ""
             if limit.kind == "level" and limit.length is None and level_within is None:
-                remedy = f"; level_within={limit.allowed:g} plans for it"
+                remedy = f"; a plan can be asked to stay level within {limit.allowed:g} mm"
             notes.append(
                 f"{limit.name} ({describe(limit, 'source')}) cannot be planned for, and is measured afterwards{remedy}"
             )

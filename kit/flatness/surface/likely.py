@@ -222,8 +222,9 @@ def _misfit(fit: Fit) -> Iterator[str]:
             "accuracy and the surface explain; the accuracy may be worse than stated"
         )
     if fit.error_basis == "given" and spread < 1 - TAME / math.sqrt(2 * len(off)):
+        times = f"{1 / spread:.1f} times" if spread > 0.1 else "over 10 times"
         yield (
-            f"readings agree with one another {1 / spread:.1f} times better than the accuracy that is stated, so that "
+            f"readings agree with one another {times} better than the accuracy that is stated, so that "
             "waves of the surface pass for errors of reading; the accuracy is one standard deviation of one reading, "
             "about half of what it is off at worst: correct it and check again"
         )
