@@ -150,6 +150,7 @@ def setting_rows(plan: Plan, unit: str) -> list[list[str]]:
     return [
         [str(row["name"]).replace("_", " "), _setting(float(row["value"]), str(row["unit"]), unit), str(row["source"])]
         for row in plan.quantities.settings.to_dict("records")
+        if row["name"] != "gravity"  # the weight of a mass is no choice
     ]
 
 
@@ -158,6 +159,8 @@ def _setting(value: float, named: str, unit: str) -> str:
         return f"{volume(value, unit)} a bag"
     if named == "kg/mm3":
         return f"{value * MM3_PER_FT3 / POUND_KG:.0f} lb/ft³" if unit == "in" else f"{value * 1e9:.0f} kg/m³"
+    if named == "share added":
+        return f"{100 * value:.3g} %"
     return amount(value, named, unit) if named in ("mm", "mm2", "mm3", "kg", "Pa") else f"{value:g} {named}"
 
 

@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.errors import ArgumentError
+from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.measured import Place
@@ -190,7 +191,10 @@ def _found(one: Judged, unit: str) -> str:
     if one.finding is None:
         return "not known"
     middle = one.likely()[0]
-    return number(one, one.finding.measured.value if np.isnan(middle) else middle, unit)
+    value = one.finding.measured.value if np.isnan(middle) else middle
+    if one.limit.kind == "slope" or one.limit.kind in UNITLESS:
+        return number(one, value, unit)
+    return about(value, unit, one.finding.allowed)  # as the sentences above the table say it
 
 
 def _planned(row: Mapping[Any, Any] | None, unit: str) -> str:
