@@ -263,6 +263,60 @@ def test_bad_input_is_named_before_any_search(capfd, monkeypatch, arguments, sai
     assert "expected" in err or "remedy" in err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "option"),
+    [
+        (("--aim", "7"), "--aim"), (("--height", "0mm"), "--height"), (("--strategy", "fixed-spots"), "--fixed"),
+        (("--strategy", "level", "--level-within", "3mm"), "--level-within"), (("--spacing", "9m"), "--spacing"),
+        (("--confidence", "95"), "--confidence"), (("--aim", "sure", "--draws", "0"), "--aim"),
+    ],
+)  # fmt: skip
+def test_errors_name_the_option_and_no_argument(capfd, arguments, option):
+    code, out, err = run(capfd, STORE, *BAR, *arguments)
+    assert (code, out) == (2, "")
+    assert err.startswith(f"{option}: ")
+    # what is written in Python alone
+    assert not re.search(r"\w=|FixedSpot|Beneath\(|parse_length|None|level_within", err)
+
+
+def test_every_default_is_told_with_its_source_and_what_is_set_as_set(capfd):
+    _, out, _ = run(capfd, STORE, *BAR, *COARSE, "--draws", 20, "--off-rate", 2, "--deepest-fill", "30mm")
+    rests = " ".join(out[out.index("Rests on") : out.index("Worth knowing")].split())
+    for told in ("Rates: taking off 2, adding 1 a unit of volume, set by you.", "that may come off: none set.",
+                 "that may be added: 30 mm, set by you.", "at 4 headings", "from 20 draws, seed 0; verdicts at 95 %",
+                 "Common practice, no source, until you set them"):  # fmt: skip
+        assert told in rests
+    # all thresholds, each as the option takes it
+    for one in flatness.corrections.actions.THRESHOLDS:
+        assert one.replace("_", " ") in rests
+    takes = " ".join(out[out.index("Quantities") : out.index("Rests on")].split())
+    for one in ("Bag yield", "Fill density", "Spare"):
+        assert re.search(rf"{one}: [^()]+ \([^)]+\)", takes)
+
+
+def test_every_figure_of_the_report_adds_up(capfd):
+    """The report alone, added up as a reader would: each part rounded by itself, so to half its last figure."""
+    _, out, _ = run(capfd, STORE, *BAR, *COARSE, "--draws", 0, "--beneath", "screed; may be planed; most 6mm")
+    said = " ".join(out.split())
+    rows = re.findall(r"P\d+\s+(plane|fill)\s.*?([\d.]+) m2\s+\S+ mm\s+([\d.]+) litres", out)
+    for action, title in (("plane", "Planing"), ("fill", "Fill")):
+        mine = [(float(ground), float(amount)) for deed, ground, amount in rows if deed == action]
+        assert mine
+        count, ground = re.search(rf"{action} (\d+) places? \(([\d.]+) m2", said, re.IGNORECASE).groups()
+        assert int(count) == len(mine)
+        half = 0.005 * len(mine) + 0.051
+        assert sum(area for area, _ in mine) == pytest.approx(float(ground), abs=half)
+        amount, over = re.search(rf"{title}: ([\d.]+) litres over ([\d.]+) m2", said).groups()
+        assert over == ground
+        assert sum(part for _, part in mine) == pytest.approx(float(amount), abs=half)
+    moved = float(re.search(r"material moved is ([\d.]+) litres", said)[1])
+    assert sum(float(amount) for _, _, amount in rows) == pytest.approx(moved, abs=0.6)
+    fill, mass, bags = re.search(r"Fill: ([\d.]+) litres .*?; ([\d.]+) kg, (\d+) bag", said).groups()
+    bag, density = (float(re.search(rf"{name}: ([\d.]+)", said)[1]) for name in ("Bag yield", "Fill density"))
+    assert float(mass) == pytest.approx(float(fill) * density / 1000, abs=0.6)
+    assert int(bags) == -(-float(fill) // bag)
+
+
 def test_a_choice_that_is_unknown_is_bad_input(capfd):
     for wrong in (("--strategy", "flat"), ("--draws", "many"), ("--line", "straight")):
         with pytest.raises(SystemExit) as stop:
@@ -430,7 +484,8 @@ def test_ctrl_c_before_any_plan_is_known_says_so(capfd, monkeypatch):
     pressing(monkeypatch, at=1)
     # no plane meets two spots that differ by more than the limit lets them, so none is known at the start
     spots = ("--fixed", "600mm,600mm", "--fixed", "1.2m,1.2m", "--fixed", "1.8m,600mm", "--fixed", "3m,2.4m")
-    code, out, err = run(capfd, STORE, *ROUNDS, "--json", *spots)
+    planed = ("--beneath", "screed; may be planed; most 20mm")
+    code, out, err = run(capfd, STORE, *ROUNDS, "--json", *spots, *planed)
     assert "stopped before any plan that passes was known" in err
     found = json.loads(out)
     assert (code, found["stopped"], found["verdict"]) == (130, True, None)

@@ -167,6 +167,26 @@ def test_what_is_deep_is_framed_but_for_a_floor_slab(kind, beneath, deep):
     assert ("layers" in note) == (deep == "fill")
 
 
+@pytest.mark.parametrize("kind", ["ceiling", "wall"])
+def test_overhead_and_upright_strapping_comes_sooner_than_on_a_floor(kind):
+    """By the numbers of the kit, which have no source: 1/4 in and 1/8 in, where a floor has 1/2 in and 1/4 in."""
+    own, floor = thresholds_of(kind), thresholds_of()
+    assert [own[name].value for name in ("deepest_fill", "thin_fill")] == [25.4 / 4, 25.4 / 8]
+    assert [floor[name].value for name in ("deepest_fill", "thin_fill")] == [25.4 / 2, 25.4 / 4]
+    assert all("no source" in own[name].source for name in ("deepest_fill", "thin_fill"))
+    assert {name for name in own if own[name] != floor[name]} == {"deepest_fill", "thin_fill"}
+    # what the user sets holds on every surface
+    assert thresholds_of(kind, deepest_fill=9.0)["deepest_fill"].source == SET_BY_YOU
+    surface, change = flat(9, 9), np.zeros((9, 9))
+    change[4, 4] = 8.0
+    permitted = permitted_cut(surface, (), None, own["deepest_plane"].value)
+    found = {
+        name: ACTIONS[assign_actions(surface, change, name, permitted, thresholds_of(name), DENSITY)[4, 4]]
+        for name in (kind, "floor")
+    }
+    assert found == {kind: "fur", "floor": "fill"}
+
+
 def test_framing_carries_on_until_a_thin_fill_will_do():
     # thin 6.35 mm, deepest 12.7 mm: 8 mm beside 13 mm is framed with it, 8 mm on its own is filled
     change = np.array([[13.0, 8.0, 6.0, 0.0, 8.0]] * 2)

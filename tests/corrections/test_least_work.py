@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from flatness.corrections.least_work import least_work
+from flatness.corrections.rounds import Pool
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.lengths import settle
@@ -279,6 +280,24 @@ def test_progress_and_stop():
     assert stopped.rounds == 1
     assert stopped.bound <= whole.cost <= stopped.cost
     assert settle(straightedge(make_surface(surface.height + stopped.change, 100.0), 500, 4).worst.gap) <= 1.0
+
+
+@pytest.mark.parametrize("next_allowed", [1.0, 2.5])
+def test_what_an_earlier_search_found_changes_neither_cost_nor_proof(next_allowed):
+    """Begun with the placements of a search to 1.7 mm: the same least as from nothing, by the full program too."""
+    z, bars = room(3, (9, 10)), (3, 5)
+    surface, pool = make_surface(z, 1.0), Pool()
+    least_work(surface, [(3, 1.7), (5, 1.7)], headings=4, pool=pool)
+    assert len(pool.key) == len(pool.requirement) == pool.weights.shape[0] > 0
+    wanted = [(bar, next_allowed) for bar in bars]
+    found = least_work(surface, wanted, headings=4, tolerance=1e-6, pool=pool)
+    fresh = least_work(surface, wanted, headings=4, tolerance=1e-6)
+    assert found.cost == pytest.approx(fresh.cost, rel=1e-5)
+    assert found.cost == pytest.approx(full_program(z, wanted, 4), rel=1e-5)
+    assert found.bound <= found.cost * (1 + 1e-9)
+    assert found.gap <= 1e-6
+    for bar, allowed in wanted:
+        assert np.nanmax(gap_map(z + found.change, 1.0, bar, 4)) <= allowed
 
 
 def test_spots_off_the_nodes_and_off_the_surface():

@@ -9,6 +9,7 @@ from shapely import Polygon, box
 
 import flatness
 import simulated_rooms as rooms
+from flatness.corrections.aiming import SPARING
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.members import member_layout
 from flatness.corrections.plan import ACTIONS, OUTSIDE
@@ -85,7 +86,8 @@ def test_every_plan_passes_and_adds_up(kind, seed, how):
     np.testing.assert_array_equal(plan.actions > 0, changed)
     if how.get("strategy", "least-work") == "least-work":
         assert plan.bound <= plan.cost <= plan.flat_cost
-        assert plan.gap <= 1e-3
+        # the proof, and what sparing specks may cost
+        assert plan.gap <= 1e-3 + SPARING
     else:
         assert math.isnan(plan.bound)
     if "level_within" in how:
@@ -115,7 +117,7 @@ def test_least_work_is_no_more_than_a_plane():
 def test_the_same_seed_gives_the_same_plan():
     survey, _ = read_room("ridge or seam", 9)
     first, second = (
-        plan_corrections(survey, limits=rooms.limit(), headings=4, draws=20, seed=3, beneath=SHEATHING)
+        plan_corrections(survey, limits=rooms.limit(), headings=4, draws=20, seed=3, beneath=SHEATHING, spacing=304.8)
         for _ in range(2)
     )
     np.testing.assert_array_equal(first.change, second.change)
@@ -313,11 +315,11 @@ def test_noise_is_not_planed_off():
 
 def test_sure_aims_low_enough():
     survey, truth = read_room("smooth", 2)
-    terms = {"limits": rooms.limit(), "headings": 4, "draws": 100}
+    terms = {"limits": rooms.limit(), "headings": 4, "draws": 60}
     plain, sure = (plan_corrections(survey, aim=aim, **terms) for aim in (1.0, "sure"))
     assert plain.after["chance"][0] < 0.95
-    assert "lower aim" in plain.after["note"][0]
-    assert "lower aim" in " ".join(plain.notes)
+    assert "smaller share" in plain.after["note"][0]
+    assert "smaller share" in " ".join(plain.notes)
     assert plain.passes
     assert sure.after["chance"][0] >= 0.95
     assert sure.after["verdict"][0] == "pass"
@@ -331,7 +333,20 @@ def test_sure_aims_low_enough():
     # the share is the first that does: the one before it does not
     assert sure.settings["planned_to"] > 0.4
     before = {0.85: 1.0, 0.7: 0.85, 0.55: 0.7}[sure.settings["planned_to"]]
-    assert plan_corrections(survey, aim=before, **terms).after["chance"][0] < 0.95
+    looser = plain if before == 1.0 else plan_corrections(survey, aim=before, **terms)
+    assert looser.after["chance"][0] < 0.95
+
+
+@pytest.mark.parametrize("aim", [1.0, "sure"])
+def test_the_chance_is_the_share_of_draws_within_at_every_heading(aim):
+    """Against all draws measured at once: the plan measures few of those that fail, and some not at all headings."""
+    survey, _ = read_room("long waves", 2)
+    plan = plan_corrections(survey, limits=rooms.limit(), aim=aim, headings=12, draws=40, seed=5, spacing=304.8)
+    drawn = flatness.likely_surface(survey, 304.8).draw(40, seed=5) + plan.change
+    worst = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 12), axis=(1, 2))
+    along = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 4), axis=(1, 2))
+    assert plan.after["chance"][0] == pytest.approx(np.mean(worst <= rooms.LIMIT * (1 + 1e-9)))
+    assert (worst >= along).all()
 
 
 def test_what_nothing_makes_sure_is_said():
@@ -358,7 +373,7 @@ def test_limits_that_cannot_be_planned_for_are_measured_afterwards():
     assert math.isnan(slope.after_mm)
     assert slope.unit == "rise / run"
     assert not plan.passes
-    assert "level_within=2 plans for it" in " ".join(plan.notes)
+    assert "a plan can be asked to stay level within 2 mm" in " ".join(plan.notes)
     banded = plan_corrections(survey, limits=wanted, surface="as-read", spacing=500, headings=1, draws=0,
                               level_within=2.0)  # fmt: skip
     assert banded.after.set_index("limit").iloc[1].passes
@@ -384,7 +399,7 @@ def test_a_limit_by_span_is_planned_for_where_that_is_exact():
     assert din_bar(finished, [100, 1000, 4000, 10000], [1, 3, 9, 12], headings=4).ratio <= 1 + 1e-6
     assert plan.passes
     assert plan.after["planned_for"].all()
-    with pytest.raises(ArgumentError, match="headings=4"):
+    with pytest.raises(ArgumentError, match="4 headings"):
         plan_corrections(survey, limits=limit, headings=12, draws=0)
 
 
@@ -423,7 +438,7 @@ def test_specks_are_left_only_where_the_limits_hold():
 def test_a_speck_is_planned_only_where_the_share_of_the_limit_needs_it(kind, seed):
     """Each patch under 1 ft2 or 1/32 in that a sure plan keeps, undone: a bar then shows more than was planned to."""
     survey, _ = read_room(kind, seed, gap=9.0)
-    plan = plan_corrections(survey, limits=rooms.limit(), beneath=SHEATHING, headings=4, draws=60)
+    plan = plan_corrections(survey, limits=rooms.limit(), beneath=SHEATHING, headings=4, draws=40)
     patches = plan.patches
     small = patches[(patches.area_mm2 < 304.8**2) | (patches.greatest_mm.abs() < 25.4 / 32)]
     assert len(small) <= len(patches) / 3
@@ -434,6 +449,22 @@ def test_a_speck_is_planned_only_where_the_share_of_the_limit_needs_it(kind, see
         finished = plan.surface.height + undone
         worst = np.nanmax(gap_map(finished, plan.surface.spacing, rooms.BAR, 4))
         assert worst > plan.settings["planned_to"] * rooms.LIMIT
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("smooth", 2), ("long waves", 3), ("ridge or seam", 1)])
+def test_specks_are_spared_by_a_little_more_work_around_them(kind, seed):
+    """To the limit itself every bar binds, so that no speck can be left: fewer patches, still within, hardly dearer."""
+    survey, _ = read_room(kind, seed, gap=9.0)
+    terms = {"limits": rooms.limit(), "beneath": SHEATHING, "surface": "as-read", **QUICK}
+    least = plan_corrections(survey, least_patch=0, least_depth=0, **terms)
+    plan = plan_corrections(survey, **terms)
+    small = (plan.patches.area_mm2 < 304.8**2 * (1 - 1e-9)) | (plan.patches.greatest_mm.abs() < 25.4 / 64)
+    assert not small.any()
+    assert len(plan.patches) < len(least.patches)
+    assert worst_gap(plan) <= rooms.LIMIT
+    assert least.cost * (1 - 1e-3) <= plan.cost <= least.cost * 1.021
+    assert plan.bound <= least.cost
+    assert "left as found" in " ".join(plan.notes)
 
 
 def test_materials_and_settings_are_the_users():
@@ -486,7 +517,7 @@ LEVELS = {"strategy": "level", "limits": ()}
         ({"confidence": 95}, ArgumentError, "confidence out of range"),
         ({"draws": -1}, ArgumentError, "draws out of range"),
         ({"height": 3.0}, ArgumentError, "height is for the strategy level"),
-        ({**LEVELS, "level_within": 3.0}, ArgumentError, "level_within is for the strategy least-work"),
+        ({**LEVELS, "level_within": 3.0}, ArgumentError, "a band for level is for the strategy least-work"),
         ({**LEVELS, "height": math.nan}, ArgumentError, "height is not a finite number"),
         ({"strategy": "fixed-spots"}, ArgumentError, "without any spots"),
         ({"strategy": "through-benchmarks"}, ArgumentError, "without any spots"),

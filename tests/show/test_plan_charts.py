@@ -205,6 +205,20 @@ def test_members_lie_where_they_are_and_end_at_the_outline():
     assert {line[0][1] for line in across.members.get_segments()} == {24 * INCH * i for i in range(7)}
 
 
+def test_members_across_are_named_evenly_however_long_their_names():
+    """On a narrow ceiling the names of F10 and on, longer than the room beside it was, once were left out."""
+    strapping = member_layout(0, 16 * INCH, "x", until=28 * FOOT, kind="strapping")
+    plan = dataclasses.replace(room(7, 15, 2 * FOOT, lambda x, y: 0 * x, about={"surface": "ceiling"}),
+                               members=strapping)  # fmt: skip
+    chart = action_map(plan, unit="mm")
+    named = [text.get_text() for text in chart.member_texts]
+    names = strapping.table["name"].tolist()
+    stride = names.index(named[1])
+    assert named == names[::stride]
+    assert len(names) == 22
+    assert_clean(chart.ax.figure, chart.ax)
+
+
 def test_fixed_spots_are_marked_and_explained():
     plan = dataclasses.replace(plan_named("one patch"), fixed=(FixedSpot(FOOT, 2 * FOOT, name="sill"),))
     chart = action_map(plan)

@@ -157,7 +157,7 @@ def test_at_rates_of_ones_own_it_is_a_cost_and_no_volume():
     )
     said = flat(plan_report(priced, "in"))
     assert "At your rates, taken as per ft3, the work costs 12; a dead-flat floor would take 24, 2.0 times" in said
-    assert "Rates: taking off 2, adding 1 a unit of volume." in said
+    assert "Rates: taking off 2, adding 1 a unit of volume, set by you." in said
 
 
 def test_what_to_do_is_one_sentence_that_counts_the_patches():
@@ -192,7 +192,7 @@ def test_notes_are_said_once_in_tape_lengths_and_sources_stand_beside_quantities
     text = flat(plan_report(plan, "in"))
     assert text.count("aves shorter than 4' 0\" (1219.2 mm) are invisible.") == 1
     assert 'Fixed: sill at 1\' 0" along x, 2\' 0" along y, within 1/32".' in text
-    assert 'Set by you: deepest fill 1/2".' in text
+    assert 'Set by you: deepest fill 1/2" (framing beyond).' in text
     assert "Common practice, no source, until you set them: least patch 1.0 ft2." in text
     for row in plan.quantities.settings.to_dict("records"):
         assert (flat(row["source"]).split(",")[0] in text.replace("- ", "-")) == (row["name"] != "gravity")

@@ -16,7 +16,8 @@ from typing import Any
 from flatness.commands.options import EXIT
 from flatness.commands.plan_json import plan_json
 from flatness.commands.plan_options import PlanAsked, add_options, asked_for
-from flatness.corrections.cautions import CAUTIONS, cautions_for
+from flatness.commands.plan_written import named_as_options
+from flatness.corrections.cautions import CAUTIONS, in_order
 from flatness.corrections.finished import build_up
 from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
@@ -50,11 +51,12 @@ def run_plan(options: argparse.Namespace) -> int:
     FlatnessError : input that cannot be taken as it is
     """
     survey = read_survey(options.file, sheet=options.sheet)
-    asked = asked_for(options, survey)
+    with named_as_options():
+        asked = asked_for(options, survey)
     _check_names(options)
     watch = Watch()
     try:
-        with watch:
+        with named_as_options(), watch:
             plan = plan_corrections(survey, progress=watch, **asked.arguments)
             least, why = (None, "") if watch.stopped else _least_work(plan, survey, asked, watch)
     except PlanError as error:
@@ -67,7 +69,8 @@ def run_plan(options: argparse.Namespace) -> int:
         plan = replace(plan, notes=tuple(dict.fromkeys((*plan.notes, "the search was stopped by hand"))))
         why = why or "the search was stopped"
     if build_up(asked.layers) > 0:
-        plan = replace(plan, cautions=_with_load(plan))
+        # layers are weight that is added too
+        plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
     return _tell(options, plan, asked, asked.schedule_of(plan), least, why, watch.stopped)
 
 
@@ -82,12 +85,6 @@ def _least_work(plan: Plan, survey: Survey, asked: PlanAsked, watch: Watch) -> t
         return None, "for no plan meets all the terms"
     except (ArgumentError, MeasureError):
         return None, "for no straightedge limit was named that it could be planned for"
-
-
-def _with_load(plan: Plan) -> tuple[Any, ...]:
-    """The plan's cautions with that of added weight, which layers are too."""
-    kept = {one.key for one in plan.cautions} | {"load", "authority"}
-    return cautions_for(key for key in CAUTIONS if key in kept)
 
 
 def _no_plan(options: argparse.Namespace, error: PlanError, stopped: bool) -> int:

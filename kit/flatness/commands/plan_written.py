@@ -47,6 +47,38 @@ def located(option: str) -> Iterator[None]:
         raise ArgumentError(tuple(replace(problem, column=option) for problem in error.problems)) from error
 
 
+# what an argument of the planner is called on the command line
+OPTION_OF = {
+    name: f"--{name.replace('_', '-')}"
+    for name in (
+        "strategy",
+        "spacing",
+        "headings",
+        "depths",
+        "fixed",
+        "shift",
+        "level_within",
+        "height",
+        "tilt",
+        "beneath",
+        "members",
+        "aim",
+        "confidence",
+        "draws",
+    )
+} | {"limits": "--limit", "surface": "--surface-from", "beneath, members": "--beneath, --members"}
+
+
+@contextmanager
+def named_as_options() -> Iterator[None]:
+    """Errors of the planner's arguments name the option instead."""
+    try:
+        yield
+    except ArgumentError as error:
+        problems = (replace(one, column=OPTION_OF.get(one.column or "", one.column)) for one in error.problems)
+        raise ArgumentError(tuple(problems)) from error
+
+
 def read_height(text: str, survey: Survey, option: str) -> float:
     """A finished height [mm]: off the survey's datum, or ``drop`` and what the rod shall read below the line."""
     word, _, rest = text.strip().partition(" ")

@@ -37,9 +37,20 @@ THRESHOLDS: dict[str, Setting] = {
     )
 }
 
+# overhead and upright, compound is skimmed on in thin coats, and strapping or furring comes sooner than on a floor
+SKIM_THRESHOLDS: dict[str, Setting] = THRESHOLDS | {
+    setting.name: setting
+    for setting in (
+        Setting("deepest_fill", 6.35, "mm", f"skim no deeper than 1/4 in, strapping or furring beyond; {_NO_SOURCE}"),
+        Setting("thin_fill", 3.175, "mm", f"up to 1/8 in is skimmed, however long; {_NO_SOURCE}"),
+    )
+}
 
-def thresholds_of(**values: float | None) -> dict[str, Setting]:
-    """The thresholds with the user's own values in place of defaults; None keeps the default.
+
+def thresholds_of(kind: str = "floor", /, **values: float | None) -> dict[str, Setting]:
+    """The thresholds of a ``floor``, ``ceiling`` or ``wall``, with the user's own values in place of defaults.
+
+    None keeps the default.
 
     Raises
     ------
@@ -49,8 +60,10 @@ def thresholds_of(**values: float | None) -> dict[str, Setting]:
     --------
     >>> thresholds_of(deepest_fill=10)["deepest_fill"].source
     'set by you'
+    >>> thresholds_of("ceiling")["deepest_fill"].value
+    6.35
     """
-    chosen = dict(THRESHOLDS)
+    chosen = dict(THRESHOLDS if kind == "floor" else SKIM_THRESHOLDS)
     for name, value in values.items():
         if name not in THRESHOLDS:
             raise ArgumentError(

@@ -58,17 +58,18 @@ def check_asked(asked: Asked) -> None:
     if asked.strategy in ("through-benchmarks", "fixed-spots") and not asked.fixed:
         raise ArgumentError(
             f"the strategy {asked.strategy} without any spots", column="fixed", value="none",
-            expected="one FixedSpot(x, y, height) or more", remedy="give the spots, or take the best plane",
+            expected="one fixed spot or more, with its place", remedy="give the spots, or take the best plane",
         )  # fmt: skip
-    for name, number, strategy in (
-        ("height", asked.height, "level"), ("level_within", asked.level_within, "least-work"),
-    ):  # fmt: skip
+    for name, what, number, strategy in (
+        ("height", "a height", asked.height, "level"),
+        ("level_within", "a band for level", asked.level_within, "least-work"),
+    ):
         if number is None:
             continue
         if asked.strategy != strategy:
             raise ArgumentError(
-                f"{name} is for the strategy {strategy}", column=name, value=f"{number}, with {asked.strategy}",
-                expected="None", remedy=f"leave {name} out, or take the strategy {strategy}",
+                f"{what} is for the strategy {strategy}", column=name, value=f"{number}, with {asked.strategy}",
+                expected="nothing", remedy=f"leave it out, or take the strategy {strategy}",
             )  # fmt: skip
         _finite(name, number)
     _check_aim(asked.aim)
@@ -84,8 +85,8 @@ def check_asked(asked: Asked) -> None:
         )  # fmt: skip
     if asked.aim == "sure" and not asked.draws:
         raise ArgumentError(
-            "no chance is known without draws", column="aim", value="sure, with draws=0", expected="draws above 0",
-            remedy="give aim as a share, or draw",
+            "no chance is known without draws", column="aim", value="sure, without draws", expected="draws above 0",
+            remedy="aim at a share such as 0.7, or draw",
         )  # fmt: skip
 
 

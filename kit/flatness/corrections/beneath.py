@@ -64,7 +64,7 @@ class Beneath:
         if self.kind not in KINDS:
             raise ArgumentError(
                 "unknown kind beneath", column="kind", value=str(self.kind), expected=", ".join(KINDS),
-                remedy="take the nearest of these; leave beneath out where it is not known",
+                remedy="take the nearest of these; leave it out where it is not known",
             )  # fmt: skip
         if not isinstance(self.may_be_planed, bool):
             raise ArgumentError("neither yes nor no", column="may_be_planed", value=str(self.may_be_planed),
@@ -166,7 +166,7 @@ def _members_alone(beneath: Beneath | Sequence[Beneath] | None, members: Members
     else:
         yield (
             "nothing comes off: nobody has said what lies beneath and that it may be planed. Where you have seen it, "
-            "say so with beneath: shallow proud spots may then be planed"
+            "say so: shallow proud spots may then be planed"
         )
 
 

@@ -94,6 +94,16 @@ ADVICE: dict[str, tuple[str, ...]] = {
 }
 
 
+def in_order(cautions: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Each caution once, in a fixed order.
+
+    >>> [one.key for one in in_order([CAUTIONS["load"], CAUTIONS["plane"], CAUTIONS["load"]])]
+    ['plane', 'load']
+    """
+    said = {caution.key for caution in cautions}
+    return tuple(caution for caution in _ALL if caution.key in said)
+
+
 def cautions_for(advice: Iterable[str]) -> tuple[Caution, ...]:
     """The cautions that these kinds of advice carry, each once, in a fixed order.
 

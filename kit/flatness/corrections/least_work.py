@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flatness.corrections.rounds import NOISE_MM, Rounds
+from flatness.corrections.rounds import NOISE_MM, Pool, Rounds
 from flatness.corrections.target import Target, best_plane_target, level_target
 from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import ArgumentError, MeasureError, PlanError
@@ -26,6 +26,7 @@ from flatness.survey.readings import Floats
 Progress = Callable[[int, int, float], bool]
 
 MOST_ROUNDS = 200  # far more than any surface took
+WORTH_RAISING = 0.005  # a round's change that is dearer by more than this share once raised is not yet worth it
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +67,7 @@ def least_work(
     surface: Surface, requirements: Iterable[Requirement | tuple[float, float]], *, headings: int = 12,
     rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
     level_within: float | None = None, tolerance: float = 1e-4, progress: Progress | None = None,
+    pool: Pool | None = None, explain: bool = True,
 ) -> LeastWork:  # fmt: skip
     """The cheapest change after which no gap under any straightedge is larger than allowed.
 
@@ -80,6 +82,9 @@ def least_work(
     level_within : band [mm] between two level planes that shall hold the whole finished surface; None: no band
     tolerance : relative gap between cost and bound at which the work ends
     progress : called each round with its number, the placements still broken and the cost so far; True stops
+    pool : placements from an earlier search on the same surface with the same bars and headings, to begin with; this
+        search leaves its own there
+    explain : whether the error for terms that clash says which and by how much, which takes time
 
     Returns
     -------
@@ -106,7 +111,7 @@ def least_work(
     _check(surface, wanted, level_within, tolerance)
     rates, depths = rates or Rates(), depths or Depths()
     flat = _dead_flat(surface, rates, depths, fixed, level_within is not None)
-    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within)
+    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within, pool)
     z = surface.height[surface.inside]
     best: Floats | None = flat.change[surface.inside] if flat.meets_terms else None
     cost = rounds.cost_of(best) if best is not None else math.inf
@@ -114,13 +119,14 @@ def least_work(
         best, cost = np.zeros_like(z), 0.0
     bound, finished, left = 0.0, True, rounds.add_broken(np.zeros_like(z))
     while (cost == math.inf or cost - bound > tolerance * cost) and rounds.count < MOST_ROUNDS:
-        change, proven = rounds.solve(tolerance)
+        change, proven = rounds.solve(tolerance, explain)
         bound = max(bound, proven)
         left = rounds.add_broken(change)
-        raised = rounds.raised(change)
+        stop = progress is not None and progress(rounds.count, left, min(cost, rounds.cost_of(change)))
+        raised = rounds.raised(change, math.inf if stop or left == 0 else (1 + WORTH_RAISING) * bound)
         if raised is not None and rounds.cost_of(raised) < cost:
             best, cost = raised, rounds.cost_of(raised)
-        if progress is not None and progress(rounds.count, left, min(cost, rounds.cost_of(change))):
+        if stop:
             finished = math.isfinite(cost) and cost - bound <= tolerance * cost
             break
         if left == 0:
@@ -131,6 +137,8 @@ def least_work(
             value=f"{left} placements still broken after {rounds.count} rounds",
             remedy="let it run on" if not finished else "widen the allowances or depths a little",
         )  # fmt: skip
+    if pool is not None:
+        rounds.leave(pool, best)
     return _result(surface, rounds, best, cost, bound, flat.cost, start, finished)
 
 
@@ -172,7 +180,7 @@ def _check(
 ) -> None:  # fmt: skip
     if not requirements and level_within is None:
         raise ArgumentError(
-            "nothing is required", expected="a straightedge limit or more, or level_within",
+            "nothing is required", expected="a straightedge limit or more, or a band for level",
             remedy="give the length and the allowed gap of a straightedge",
         )  # fmt: skip
     for requirement in requirements:
@@ -182,7 +190,7 @@ def _check(
         if not surface.is_level:
             raise MeasureError(
                 "a surface read off a string has no level", value=surface.reference,
-                expected="a level or plumb reference", remedy="leave out level_within, or read off a level line",
+                expected="a level or plumb reference", remedy="ask for no band, or read off a level line",
             )  # fmt: skip
         if not (math.isfinite(level_within) and level_within >= 0):
             raise ArgumentError("level_within out of range", value=str(level_within), expected="mm, 0 or more")

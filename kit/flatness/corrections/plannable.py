@@ -62,13 +62,17 @@ def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | N
         try:
             measure(limit, subject)
         except MeasureError as error:
-            notes.append(f"{limit.name} is not planned for: {'; '.join(problem.what for problem in error.problems)}")
+            why = "; ".join(
+                ", ".join(part for part in (problem.what, problem.value, problem.remedy) if part)
+                for problem in error.problems
+            )
+            notes.append(f"{limit.name} is not planned for: {why}")
             continue
         found = [_straightedge(limit)] if limit.kind == "straightedge" else _spans(limit, subject)
         if not found:
             notes.append(
                 f"{limit.name} is measured afterwards, not planned for: bars of the distances it names can be planned "
-                "for along rows, columns and diagonals alone; headings=4 does that"
+                "for along rows, columns and diagonals alone; 4 headings do that"
             )
             continue
         requirements += found

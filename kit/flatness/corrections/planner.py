@@ -99,7 +99,7 @@ def plan_corrections(
     >>> plan.change[1].round(3).tolist(), plan.patches["action"].tolist(), plan.passes
     ([0.0, 0.0, 1.0, 0.0, 0.0], ['fill'], True)
     """
-    chosen = thresholds_of(**thresholds)
+    chosen = thresholds_of(survey.surface, **thresholds)
     aim = ("sure" if draws else 1.0) if aim is None else aim
     asked = Asked(
         strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress
@@ -176,7 +176,7 @@ def _check_plannable(asked: Asked, able: Plannable, wanted: list[Limit]) -> None
         raise ArgumentError(
             "nothing that the least work can be planned for", column="limits",
             value=", ".join(limit.name for limit in wanted) or "none",
-            expected="a straightedge limit or more, or level_within",
+            expected="a straightedge limit or more, or a band for level",
             remedy="; ".join(
                 ["agree a straightedge limit, or take another strategy, such as level or best-plane", *able.notes]
             ),
@@ -225,9 +225,10 @@ def _notes(
     if tried.share < 1:
         yield f"planned to {100 * tried.share:g} % of each straightedge limit"
     if not math.isnan(tried.chance) and not tried.reached:
+        chance = f"{100 * tried.chance:.0f} %" if tried.chance >= 0.005 else "under 1 %"
         yield (
-            "no share of the limits that was tried makes it sure: this is the surest, with a chance of "
-            f"{100 * tried.chance:.0f} %; read more closely, or correct in two goes with a survey between"
+            f"no share of the limits that was tried makes it sure; the best of them gives a chance of {chance}: the "
+            "readings leave that much open. Read more closely, or correct in two goes with a survey between"
         )
     if len(tried.trials) > 1:
         cheapest = min(cost for _, cost, _ in tried.trials)
@@ -244,7 +245,7 @@ def _notes(
     if framing and not permitted.said.all():
         yield (
             f"deep, long or heavy hollows are to be framed ({', '.join(sorted(framing))}): this takes framing to lie "
-            "beneath; where a slab does, say so with beneath"
+            "beneath; where a slab does, say so"
         )
     if framing:
         yield "lengths of sisters and strapping come from the member schedule; fill is counted without them"

@@ -49,7 +49,7 @@ DEFAULTS: dict[str, Setting] = {
                 "0.42 ft3, the lesser yield of a 50 lb bag of self-levelling underlayment, as quoted by its trade"),
         Setting("fill_density", 120 * _LB_FT3, "kg/mm3", "cement fill, wet, about 120 lb/ft3; from memory"),
         Setting("sister_density", 40 * _LB_FT3, "kg/mm3", "LVL, about 40 lb/ft3, as quoted by its trade"),
-        Setting("spare", 0.0, "share added", "none; none was asked for"),
+        Setting("spare", 0.0, "share added", "none was asked for"),
         Setting("kerf", KERF_MM, "mm", "a saw blade of about 1/8 in; common practice, no source"),
         Setting("gravity", GRAVITY, "m/s2", "standard gravity, CGPM 1901"),
     )
@@ -238,13 +238,13 @@ def _table(
 ) -> pd.DataFrame:  # fmt: skip
     rows: list[tuple[str, float, str, str]] = [
         ("fill volume", fill, "mm3", "the change above zero, split at the line of no change"),
-        ("filled area", fill_area, "mm2", "where the change is above zero"),
+        ("filled area", fill_area, "mm2", "where the change is above zero, with the edges that run out to nothing"),
         ("bags of fill", bags, "bags", "volume with spare over the yield of a bag, rounded up"),
         ("mass of fill", fill * density, "kg", "volume x density"),
         ("greatest added dead load", load, "Pa",
          f"at x {load_at[0]:.0f}, y {load_at[1]:.0f} mm, where the fill is deepest" if load_at else "no fill"),
         ("planed volume", cut, "mm3", "the change below zero, split at the line of no change"),
-        ("planed area", cut_area, "mm2", "where the change is below zero"),
+        ("planed area", cut_area, "mm2", "where the change is below zero, with the edges that run out to nothing"),
     ]  # fmt: skip
     if sisters:
         rows += [

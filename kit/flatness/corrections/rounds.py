@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +20,32 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 WORST = 3  # placements a node that enter in one round
+ALONG_FIRST = 2  # rounds for placements along rows, columns and diagonals alone: others weigh three times the nodes
 MARGIN_MM = 1e-6  # held back from what is allowed, so that the solver's noise does not break it
 NOISE_MM = 1e-6  # to this, depths, spots and band are held
 LIFTS = 100  # times that failing nodes are raised before it is left to the next round
 ELASTIC_ROUNDS = 40
 DUAL_NOISE = 1e-7
+NEAR = 0.5  # of what is allowed: placements with no more than this to spare are worth beginning the next search with
 FOOT, CUT, BAND, SPOTS = 0, 1, 3, 4  # places of the variables behind what is taken off and added; fill is CUT + 1
+
+
+@dataclass(eq=False)
+class Pool:
+    """Placements that bind, or nearly so, where an earlier search ended: what the next one begins with.
+
+    For searches on one surface with the same bars and headings; what is allowed, depths and rates may differ.
+
+    Attributes
+    ----------
+    key : [m] as :meth:`~flatness.measures.placements.Placements.key` gives it
+    requirement : [m] which bar, counted from 0
+    weights : [m, nodes] with which the heights make each gap
+    """
+
+    key: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    requirement: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    weights: csr_array | None = None
 
 
 class Rounds:
@@ -35,7 +57,7 @@ class Rounds:
 
     def __init__(
         self, surface: Surface, requirements: Sequence[Requirement], headings: int, rates: Rates, depths: Depths,
-        fixed: Sequence[FixedSpot], band: float | None,
+        fixed: Sequence[FixedSpot], band: float | None, pool: Pool | None = None,
     ) -> None:  # fmt: skip
         self.surface, self.requirements, self.headings, self.rates = surface, requirements, headings, rates
         self.fixed, self.band = fixed, band
@@ -46,7 +68,12 @@ class Rounds:
         self.low, self.high, self.spots = self._spots()
         self.program = self._program(elastic=False)
         self.known: NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        self.requirement: NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        self.allowed = np.array([r.allowed for r in self.requirements])
         self.count = 0
+        self.begun = pool is not None and pool.weights is not None
+        if pool is not None and pool.weights is not None:
+            self._add(pool.key, pool.requirement, pool.weights)
 
     @property
     def placements(self) -> int:
@@ -106,10 +133,11 @@ class Rounds:
             rest[:, place] = weight
         return csr_array(hstack([moved, csr_array(rest)]))
 
-    def solve(self, tolerance: float) -> tuple[Floats, float]:
+    def solve(self, tolerance: float, explain: bool = True) -> tuple[Floats, float]:
         """The cheapest change [n] mm that meets the rows so far, and what no plan can cost less than.
 
         ``tolerance`` is the relative gap that is asked for in the end; the solver goes well below it, not farther.
+        ``explain`` says whether the error tells which terms clash, which takes longer than the search itself.
 
         Raises
         ------
@@ -118,7 +146,7 @@ class Rounds:
         self.count += 1
         solution = self.program.solve(tolerance=float(np.clip(tolerance / 100, TOLERANCE, 1e-6)))
         if not solution.feasible:
-            raise self._clash()
+            raise self._clash() if explain else PlanError("no surface within the limits meets all the terms")
         ceiling = self.program.ceiling.copy()
         ceiling[len(ceiling) - self.placements :] += MARGIN_MM
         return self._change(solution.x), self.scale * self.program.bound(solution.dual, ceiling)
@@ -136,16 +164,37 @@ class Rounds:
 
     def add_broken(self, change: Floats) -> int:
         """Make rows of the worst placements that this change leaves broken, and say how many were new."""
-        grid = self._grid(change)
-        broken = broken_placements(grid, self.surface.spacing, self.requirements, self.headings, WORST)
+        if self.count < ALONG_FIRST and not self.begun:
+            # of so many headings as many as are the lattice's own
+            new = self._add_worst(change, math.gcd(self.headings, 4))
+            if new:
+                return new
+        return self._add_worst(change, self.headings)
+
+    def _add_worst(self, change: Floats, headings: int) -> int:
+        broken = broken_placements(self._grid(change), self.surface.spacing, self.requirements, headings, WORST)
+        broken = replace(broken, heading=broken.heading * (self.headings // headings))
         key = broken.key()
         fresh = ~np.isin(key, self.known)
-        broken, self.known = broken.take(fresh), np.concatenate([self.known, key[fresh]])
-        weights = rows_of(broken, self.surface.height.shape, self.headings)[:, self.surface.inside.ravel()]
-        allowed = np.array([r.allowed for r in self.requirements])[broken.requirement] - MARGIN_MM
+        broken = broken.take(fresh)
         if len(broken):
-            self.program.add_rows(self._rows(self._changed(weights)), -np.inf, allowed - weights @ self.z)
+            weights = rows_of(broken, self.surface.height.shape, self.headings)[:, self.surface.inside.ravel()]
+            self._add(key[fresh], broken.requirement, weights)
         return len(broken)
+
+    def _add(self, key: NDArray[np.int64], requirement: NDArray[np.int64], weights: csr_array) -> None:
+        self.known = np.concatenate([self.known, key])
+        self.requirement = np.concatenate([self.requirement, requirement])
+        allowed = self.allowed[requirement] - MARGIN_MM
+        self.program.add_rows(self._rows(self._changed(weights)), -np.inf, allowed - weights @ self.z)
+
+    def leave(self, pool: Pool, change: Floats) -> None:
+        """Put the placements that bind after this change, or nearly so, into the pool."""
+        n = len(self.z)
+        weights = self.program.matrix[self.program.matrix.shape[0] - self.placements :, n : 2 * n]
+        allowed = self.allowed[self.requirement]
+        near = np.flatnonzero(allowed - weights @ (self.z + change) <= NEAR * allowed)
+        pool.key, pool.requirement, pool.weights = self.known[near], self.requirement[near], weights[near]
 
     def cost_of(self, change: Floats) -> float:
         """Rates x area x change, in the unit of the rates."""
@@ -155,8 +204,10 @@ class Rounds:
         """Whether all that is required holds after this change."""
         return self._meets_terms(change) and bool((self._lacking(change) <= 0).all())
 
-    def raised(self, change: Floats) -> Floats | None:
+    def raised(self, change: Floats, dearest: float = np.inf) -> Floats | None:
         """The change with every node that fails raised until none does; None where a term forbids that.
+
+        None too where it comes to cost more than ``dearest``: many lifts follow then, to no avail.
 
         A gap is over allowed where a node lies too low under a chord, so raising it mends it; that may lift a
         chord that rests there and so on, but each lift is a weighted mean of those before it.
@@ -167,7 +218,7 @@ class Rounds:
             if (lacking <= 0).all():
                 return change if self._meets_terms(change) else None
             change += np.where(lacking > 0, lacking + MARGIN_MM / 2, 0.0)
-            if (change > self.fill + NOISE_MM).any():
+            if (change > self.fill + NOISE_MM).any() or self.cost_of(change) > dearest:
                 return None
         return None
 

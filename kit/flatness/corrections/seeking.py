@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from flatness.corrections.actions import CHANGED_MM
 from flatness.corrections.beneath import Permitted
 from flatness.corrections.least_work import Progress, least_work
+from flatness.corrections.rounds import Pool
 from flatness.corrections.target import (
     TOUCHING_MM,
     Target,
@@ -46,6 +47,8 @@ class Terms:
     level_within, height, tilt : as for :func:`~flatness.corrections.planner.plan_corrections`
     ask_engineer : whether more than is permitted may come off where nothing else will do
     progress : called each round of the least work
+    pool : placements that one search hands to the next
+    explain : whether an error says which terms clash
     """
 
     surface: Surface
@@ -60,6 +63,8 @@ class Terms:
     tilt: str
     ask_engineer: bool
     progress: Progress | None
+    pool: Pool = field(default_factory=Pool)
+    explain: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +135,7 @@ def _solve(terms: Terms, requirements: Sequence[Requirement], rates: Rates, dept
         return Found(_settled(target.change), math.nan, _flat_cost(terms, depths), target.binding)
     found = least_work(
         surface, requirements, headings=terms.headings, rates=rates, depths=depths, fixed=terms.fixed,
-        level_within=terms.level_within, progress=terms.progress,
+        level_within=terms.level_within, progress=terms.progress, pool=terms.pool, explain=terms.explain,
     )  # fmt: skip
     change = _settled(found.change)
     return Found(change, found.bound, found.flat_cost, _binding(terms, change, depths), found.finished)

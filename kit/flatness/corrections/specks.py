@@ -76,15 +76,18 @@ def leave_specks(
     -----
     All specks at once are tried first, then halves of them, down to single ones: whatever fails is done after all.
     """
-    least_area = thresholds["least_patch"].value if by_area else 0.0
-    specks = _specks(change, proof.surface, least_area, thresholds["least_depth"].value)
+    specks = specks_of(change, proof.surface, thresholds, by_area=by_area)
     left = change.copy()
     gone = _leave(left, specks, proof) if specks else 0
     return left, gone
 
 
-def _specks(change: Floats, surface: Surface, least_area: float, least_depth: float) -> list[Mask]:
+def specks_of(
+    change: Floats, surface: Surface, thresholds: Mapping[str, Setting], *, by_area: bool = True
+) -> list[Mask]:
     """Connected areas of one sign that are smaller or shallower than the least, the least volume first."""
+    least_area = thresholds["least_patch"].value if by_area else 0.0
+    least_depth = thresholds["least_depth"].value
     area, found = node_areas(surface.inside, surface.spacing), []
     for sign in (1, -1):
         moved = np.nan_to_num(sign * change)

@@ -135,7 +135,12 @@ def _name_members(
     across = sorted(end[not upright] for _, end in names)
     apart = [space.points_between((0.0, 0.0), (b - a, 0.0)) for a, b in pairwise(across)]
     stride = max(1, int(np.ceil(need / min(apart)))) if apart else 1
-    beyond: list[Offset] = [(0.0, 3.0, "center", "bottom")] if upright else [(4.0, 0.0, "left", "center")]
+    beyond: list[Offset] = [(0.0, 3.0, "center", "bottom")]
+    if not upright and texts:
+        # all beyond the end where the widest has room there, else all before it
+        room = space.points_between((max(float(end[0]) for _, end in names), 0.0), (ax.get_xlim()[1], 0.0))
+        spare = room - max(space.size(text)[0] for text in texts)
+        beyond = [(min(4.0, spare - 1.0), 0.0, "left", "center") if spare > 2.0 else (-3.0, 0.0, "right", "center")]
     shown = []
     for i, text in enumerate(texts):
         if i % stride == 0 and space.place(text, beyond, gap=0.5):

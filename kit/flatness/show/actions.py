@@ -152,7 +152,8 @@ def _title(plan: Plan, busy: bool) -> str:
 
 def _subtitle(plan: Plan, patches: Sequence[Row], unit: str) -> str:
     told = [f"{text}." for text in afterwards(plan, unit)]
-    notes = told[:2] + ([f"{len(told) - 2} more limits: see the report."] if len(told) > 2 else [])
+    more = len(told) - 2
+    notes = told[:2] + ([f"{more} more limit{'s' if more > 1 else ''}: see the report."] if more > 0 else [])
     if patches:
         notes.append(
             f"Numbers: what to add (+) or take off (\N{MINUS SIGN}), {'inches' if unit == 'in' else 'mm'}. Tags: patch "

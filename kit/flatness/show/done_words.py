@@ -133,7 +133,7 @@ def setting(value: float, own: str, unit: str) -> str:
         case "mm2":
             return area(value, unit)
         case "mm":
-            return length(value, unit)
+            return _own_length(value, unit)
         case "kg":
             return mass(value, unit)
         case "kg/mm3":
@@ -142,6 +142,27 @@ def setting(value: float, own: str, unit: str) -> str:
         case "share added":
             return f"{100 * value:.3g} %"
     return f"{value:.3g} {own}"
+
+
+def _own_length(mm: float, unit: str) -> str:
+    """A length as it was set: to a 64th where it is a whole number of them, to a hundredth of a millimetre."""
+    if unit != "in":
+        return f"{mm:.2f}".rstrip("0").removesuffix(".") + " mm"
+    parts = mm / 25.4 * FRACTIONS[-1]
+    return format_length(mm, "in", FRACTIONS[-1]) if abs(parts - round(parts)) < 0.01 else length(mm, unit)
+
+
+def told_volume(mm3: float, unit: str) -> str:
+    """A volume with one figure more than :func:`volume`, for tables and what is worked out from them.
+
+    >>> told_volume(28316846.592 * 0.3141, "in"), told_volume(20.82e6, "mm"), told_volume(1.0, "in")
+    ('0.314 ft3', '20.8 litres', 'under 0.001 ft3')
+    """
+    value, name = (mm3 / MM3_PER_FT3, "ft3") if unit == "in" else (mm3 / MM3_PER_LITRE, "litres")
+    if 0 < value < 0.0005:
+        return f"under 0.001 {name}"
+    digits = 3 if value < 0.9995 else 2 if value < 9.995 else 1
+    return f"{value:.{digits}f} {name}"
 
 
 def rounded(value: float) -> str:

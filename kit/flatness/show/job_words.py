@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+from flatness.corrections.cautions import CAUTIONS, in_order
+from flatness.corrections.finished import build_up
 from flatness.corrections.reveal import Reveal
 from flatness.job.running import Results
 from flatness.show.compared import columns, comparison_report, signed
+from flatness.show.plan_asked import asked_text, beside_text, with_block
 from flatness.show.plan_words import plan_report
 from flatness.show.words import WIDTH, in_unit, indented, length, place, position, report
 
@@ -25,8 +28,13 @@ def job_report(done: Results) -> str:
         parts.append(("As found", report(done.assessment, unit)))
     if done.plan is not None:
         plan = done.plan if done.quantities is None else replace(done.plan, quantities=done.quantities)
-        parts.append(("The plan", plan_report(plan, unit, done.schedule)))
-    met = [consequences_text(done.consequences, unit)] if len(done.consequences) else []
+        if build_up(done.job.layers) > 0:
+            # layers are weight that is added too
+            plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
+        told = with_block(plan_report(plan, unit, done.schedule), beside_text(plan, None, "", unit))
+        parts.append(("The plan", with_block(told, asked_text(plan, unit, done.job.layers), after="")))
+    said = [] if done.plan is None else [one.text for one in done.plan.cautions]
+    met = [consequences_text(done.consequences, unit, said)] if len(done.consequences) else []
     met += [reveal_text(name, found, unit) for name, found in done.reveals.items()]
     if met:
         parts.append(("What the finished surface meets", "\n\n".join(met)))
@@ -37,11 +45,17 @@ def job_report(done: Results) -> str:
     return "\n\n\n".join([*blocks, *notes])
 
 
-def consequences_text(table: pd.DataFrame, unit: str) -> str:
-    """What the change and the layers do at doors, stairs, thresholds and overhead: a few lines each."""
+def consequences_text(table: pd.DataFrame, unit: str, said: Collection[str] = ()) -> str:
+    """What the change and the layers do at doors, stairs, thresholds and overhead: a few lines each.
+
+    Cautions that were ``said`` before are left out.
+    """
     lines = ["Doors, stairs, thresholds, overhead"]
     for row in table.to_dict("records"):
-        head, *rest = _met(row, unit)
+        caution = str(row["caution"])
+        for text in said:
+            caution = caution.replace(text, "")
+        head, *rest = _met({**row, "caution": caution}, unit)
         lines += [indented(head), *(indented(sentence, "    ") for sentence in rest)]
     return "\n".join(lines)
 

@@ -9,10 +9,12 @@ from typing import Any
 
 import pandas as pd
 
+from flatness.corrections.cautions import NO_SOURCE, in_order
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import SET_BY_YOU
 from flatness.corrections.schedule import Schedule
-from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE
+from flatness.corrections.terms import Rates
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.wording import caution, describe
 from flatness.show.compared import columns
 from flatness.show.done_words import (
@@ -25,6 +27,7 @@ from flatness.show.done_words import (
     rounded,
     setting,
     state_after,
+    told_volume,
     volume,
 )
 from flatness.show.member_words import members_text
@@ -42,6 +45,8 @@ DEEDS = {
     "engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill",
 }  # fmt: skip
 FEATHERED = "with the edges that run out to nothing"  # patches are counted by nodes, without them
+SKIMMED = f"On a ceiling or a wall fill is compound, skimmed on in coats ({NO_SOURCE})."
+GLOSS = {"deepest_fill": " (framing beyond)", "deepest_plane": " (where nobody said how deep)"}
 STOPPED = "The search for the least work was stopped early: a plan of less work may exist."
 
 
@@ -70,9 +75,8 @@ def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None =
         items = (indented(in_unit(f"{note[:1].upper()}{note[1:]}".rstrip(".") + ".", unit), "  - ") for note in notes)
         blocks.append("\n".join(["Worth knowing", *items]))
     kept = (*plan.cautions, *plan.quantities.cautions, *(schedule.cautions if schedule is not None else ()))
-    cautions = {one.key: one for one in kept}
-    if cautions:
-        said = (indented(f"{one.text} ({one.source})", "  - ") for one in cautions.values())
+    if kept:
+        said = (indented(f"{one.text} ({one.source})", "  - ") for one in in_order(kept))
         blocks.append("\n".join(["Cautions", *said]))
     return "\n\n".join(blocks)
 
@@ -195,15 +199,28 @@ def patches_table(plan: Plan, unit: str) -> str:
         lines = columns(broken, left=(0, 1, 2))
     notes = [indented(in_unit(f"{patch['name']}: {patch['note']}.", unit)) for patch in patches if patch["note"]]
     title = f"Patches, in the order of work ({'feet and inches' if unit == 'in' else 'metres'} from the corner)"
+    if len(patches) > 1:
+        notes.append(indented("Each is rounded by itself: their sums may be off in the last figure."))
     return "\n".join([title, *(f"  {line}" for line in lines), *notes])
 
 
 def _patch(patch: Mapping[Any, Any], unit: str) -> list[str]:
     return [
         str(patch["name"]), str(patch["action"]), *(_span(patch, axis, unit) for axis in ("x", "y")),
-        area(float(patch["area_mm2"]), unit), signed(float(patch["greatest_mm"]), unit),
-        volume(float(patch["volume_mm3"]), unit),
+        _table_area(float(patch["area_mm2"]), unit), signed(float(patch["greatest_mm"]), unit),
+        _table_volume(float(patch["volume_mm3"]), unit),
     ]  # fmt: skip
+
+
+def _table_area(mm2: float, unit: str) -> str:
+    """An area to as many places in every row, so that a column adds up."""
+    return f"{mm2 / MM2_PER_FT2:.1f} ft2" if unit == "in" else f"{mm2 / MM2_PER_M2:.2f} m2"
+
+
+def _table_volume(mm3: float, unit: str) -> str:
+    if unit != "in":
+        return f"{mm3 / MM3_PER_LITRE:.2f} litres" if mm3 >= MM3_PER_LITRE / 200 else "under 0.01 litres"
+    return f"{mm3 / MM3_PER_FT3:.3f} ft3" if mm3 >= MM3_PER_FT3 / 2000 else "under 0.001 ft3"
 
 
 def _span(patch: Mapping[Any, Any], axis: str, unit: str) -> str:
@@ -219,12 +236,14 @@ def quantities_text(plan: Plan, unit: str) -> str:
     lines = []
     if found.fill_volume > 0:
         bags = f"{found.bags} bag{'s' if found.bags != 1 else ''}"
-        over = f"{area(found.fill_area, unit)} {FEATHERED}"
-        lines.append(f"Fill: {volume(found.fill_volume, unit)} over {over}, {mass(found.fill_mass, unit)}; {bags}.")
+        over = _ground(plan, "fill", found.fill_area, unit)
+        lines.append(f"Fill: {told_volume(found.fill_volume, unit)} {over}; {mass(found.fill_mass, unit)}, {bags}.")
+        lines += [SKIMMED] if plan.survey.surface != "floor" else []
     if found.load_at is not None and found.greatest_load > 0:
         lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {place(found.load_at, unit)}.")
     if found.cut_volume > 0:
-        lines.append(f"Planing: {volume(found.cut_volume, unit)} over {area(found.planed_area, unit)} {FEATHERED}.")
+        over = _ground(plan, "plane", found.planed_area, unit)
+        lines.append(f"Planing: {told_volume(found.cut_volume, unit)} {over}.")
     if found.sister_mass > 0:
         lines.append(f"Sisters: {mass(found.sister_mass, unit)}.")
     if found.lengths is not None:
@@ -242,24 +261,50 @@ def quantities_text(plan: Plan, unit: str) -> str:
     return "\n".join(["Quantities", *(indented(line) for line in lines)])
 
 
+def _ground(plan: Plan, action: str, feathered: float, unit: str) -> str:
+    """What a volume lies over: the patches' own ground, and how far its edges run."""
+    own = float(plan.patches.loc[plan.patches["action"] == action, "area_mm2"].sum())
+    return f"over {area(own, unit)}, {area(feathered, unit)} {FEATHERED}"
+
+
 def _settings(plan: Plan, unit: str) -> Iterator[str]:
     s = plan.settings
-    rates = s.get("rates")
+    rates, depths = s.get("rates"), s.get("depths")
     if rates is not None:
-        yield f"Rates: taking off {rates.off:g}, adding {rates.add:g} a unit of volume."
+        whose = "until you set them" if rates == Rates() else SET_BY_YOU
+        yield f"Rates: taking off {rates.off:g}, adding {rates.add:g} a unit of volume, {whose}."
+    if depths is not None:
+        yield from _depths(depths, unit)
     if s.get("planned_to") is not None and plan.strategy == "least-work":
         yield f"Planned to {100 * float(s['planned_to']):g} % of each straightedge limit, at {plan.headings} headings."
+    if s.get("draws"):
+        yield f"Chances: from {s['draws']} draws, seed {s['seed']}; verdicts at {percent(float(s['confidence']))}."
     for spot in plan.fixed:
         within = f", within {length(spot.allowance, unit)}" if spot.allowance > 0 else ""
         yield f"Fixed: {spot.name or 'a spot'} at {place((spot.x, spot.y), unit)}{within}."
     chosen = {name: one for name, one in s.items() if hasattr(one, "source")}
     yours = [name for name, one in chosen.items() if one.source == SET_BY_YOU]
-    told = {name: f"{name.replace('_', ' ')} {setting(one.value, one.unit, unit)}" for name, one in chosen.items()}
+    told = {
+        name: f"{name.replace('_', ' ')} {setting(one.value, one.unit, unit)}{GLOSS.get(name, '')}"
+        for name, one in chosen.items()
+    }
     if yours:
         yield f"Set by you: {', '.join(told[name] for name in yours)}."
-    rest = [told[name] for name in chosen if name not in yours]
-    if rest:
-        yield f"Common practice, no source, until you set them: {', '.join(rest)}."
+    rest = [name for name in chosen if name not in yours]
+    common = [told[name] for name in rest if chosen[name].source.endswith(NO_SOURCE)]
+    if common:
+        yield f"Common practice, no source, until you set them: {', '.join(common)}."
+    for name in rest:
+        if told[name] not in common:
+            yield f"{told[name][:1].upper()}{told[name][1:]}: {chosen[name].source}."
+
+
+def _depths(depths: Any, unit: str) -> Iterator[str]:
+    """The deepest cut and fill, where they are one number: none is said too."""
+    for name, value in (("come off", depths.cut), ("be added", depths.fill)):
+        if isinstance(value, (int, float)):
+            told = f"{length(float(value), unit)}, {SET_BY_YOU}" if math.isfinite(value) else "none set"
+            yield f"Greatest depth that may {name}: {told}."
 
 
 def signed(mm: float, unit: str) -> str:
