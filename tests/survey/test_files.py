@@ -110,6 +110,7 @@ FORMS = {
     "drop": '# unit: in\nx,y,drop\n0,0,-1 1/8\n36,0,-0.5\n0,48,3/8\n36,48,-41-3/8"\n',
     "grid": '# unit: in\n# reading: height\n,0,36\n0,1 1/8,0.5\n48,-3/8,41-3/8"\n',
     "grid upside down": '# unit: in\n# reading: height\ny\\x,36,0\n48,41-3/8",-3/8\n0,0.5,1 1/8\n',
+    "grid with a spaced corner": '# unit: in\n# reading: height\ny \\ x,36,0\n48,41-3/8",-3/8\n0,0.5,1 1/8\n',
     "grid in feet": "# unit: in\n# reading: height\nft,0,3\n0,1 1/8,0.5\n4,-3/8,41-3/8\n",
     "grid, semicolons": "# unit: cm\n# reading: height\n;0;91,44\n0;2,8575;1,27\n121,92;-0,9525;105,0925\n",
     "split over cells": "# unit: in,,\n# reading:,height,\nx,y,reading\n0,0,1 1/8\n36,0,0.5\n0,48,-3/8\n36,48,41-3/8\n",

@@ -16,6 +16,7 @@ from flatness.measures.lines import Heading, all_headings, displaced, lines_of, 
 from flatness.surface.lattice import STEP_NOISE
 from flatness.survey.readings import Floats
 
+AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
 BLOCK = 1 << 14  # heights worked on at a time: a block and its slopes fit the cache
 DEEP = -1e15  # [mm] stands for "no surface": no bar ever rests there
 
@@ -24,15 +25,22 @@ def gap_map(z: Floats, spacing: float, length: float, headings: int = 12) -> Flo
     """Largest gap at each node [mm], for one surface [ny, nx] or a stack of them [..., ny, nx]."""
     gap = np.where(np.isnan(z), np.nan, 0.0)
     stack, out = z.reshape(-1, *z.shape[-2:]), gap.reshape(-1, *z.shape[-2:])
+    several = max(1, AT_ONCE // max(stack[0].size, 1)) if len(stack) else 1
+    for first in range(0, len(stack), several):
+        _widen(stack[first : first + several], spacing, length, headings, out[first : first + several])
+    gap[np.isnan(z)] = np.nan
+    return gap
+
+
+def _widen(stack: Floats, spacing: float, length: float, headings: int, out: Floats) -> None:
+    """Raise ``out`` [k, ny, nx] to the largest gaps of the surfaces [k, ny, nx]."""
     for heading in all_headings(headings):
         steps = whole_steps(length, spacing * heading.step)
         if heading.on_lattice:
-            found = nodes_of(line_gaps(lines_of(stack, heading), steps), heading, z.shape[-2:])
+            found = nodes_of(line_gaps(lines_of(stack, heading), steps), heading, stack.shape[-2:])
         else:
             found = _oblique_gaps(stack, heading, steps)
         np.fmax(out, found, out=out)
-    gap[np.isnan(z)] = np.nan
-    return gap
 
 
 def whole_steps(length: float, step: float) -> int:

@@ -23,7 +23,7 @@ CORNERS = ("y\\x", "y/x")
 def corner_unit(cell: Cell) -> str | None:
     """The unit that the corner of a grid names; empty where it names none; None where it is no corner."""
     text = text_of(cell).strip().lower()
-    if text in ("", *CORNERS):
+    if "".join(text.split()) in ("", *CORNERS):
         return ""
     return unit_named(text)
 

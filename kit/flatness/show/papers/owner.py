@@ -184,7 +184,7 @@ def _rows(
     left = [pair[1] or pair[0] for pair in pairs[MOST_ROWS:]]
     counts = {words: sum(one.verdict == verdict for one in left) for verdict, words in RESULTS.items()}
     told = ", ".join(f"{count} {words}" for words, count in counts.items() if count)
-    return rows, f"And {len(left)} more limits: {told}." if left else ""
+    return rows, f"And {len(left)} more {'limit' if len(left) == 1 else 'limits'}: {told}." if left else ""
 
 
 def _found(one: Judged, unit: str) -> str:
