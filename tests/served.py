@@ -27,6 +27,9 @@ class Served:
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "server.log"
         self.env = dict(os.environ)
+        # what an installed kit tells its servers, as it stands in this tree
+        self.env["JUPYTER_CONFIG_PATH"] = str(ROOT / "kit/etc/jupyter")
+        self.env["OPENBLAS_NUM_THREADS"] = "1"  # a test worker for each core has its own server and kernel
         for name in JUPYTER_FOLDERS:
             (folder / name.lower()).mkdir()
             self.env[name] = str(folder / name.lower())

@@ -1,5 +1,6 @@
 """A JupyterLab server on loopback, and headless Chromium to drive it."""
 
+import json
 import os
 import secrets
 import shutil
@@ -12,6 +13,9 @@ from served import Served
 
 ROOT = Path(__file__).parents[2]
 SHOTS = Path(os.environ.get("FLATNESS_SHOTS", ROOT / "shots"))
+VIEWPORT = {"width": 1440, "height": 1100}
+WIDTHS = {1024: 1900, 1440: 1900, 1920: 1900}
+FAULTS, SETTLED = ((Path(__file__).parent / name).read_text() for name in ("faults.js", "settled.js"))
 FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
@@ -65,16 +69,33 @@ def lab(tmp_path_factory):
     server.stop()
 
 
-@pytest.fixture
-def page(browser, request):
-    context = browser.new_context(viewport={"width": 1440, "height": 1100})
+@pytest.fixture(scope="session")
+def context(browser):
+    """One context, so that what JupyterLab is made of is loaded once."""
+    made = browser.new_context(viewport=VIEWPORT)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def window(context):
+    """A page that all tests of a file share."""
     opened = context.new_page()
     opened.errors = []
     opened.on("pageerror", lambda error: opened.errors.append(str(error)))
     yield opened
+    opened.close()
+
+
+@pytest.fixture
+def page(window, request):
+    """The page at its usual size; an error in the browser fails the test, and its last picture is kept."""
+    window.errors.clear()
+    window.set_viewport_size(VIEWPORT)
+    yield window
     SHOTS.mkdir(exist_ok=True)
-    opened.screenshot(path=SHOTS / f"{request.node.name}.png")
-    context.close()
+    window.screenshot(path=SHOTS / f"{request.node.name}.png")
+    assert window.errors == []
 
 
 class Notebook:
@@ -106,11 +127,34 @@ class Notebook:
                 c => c.model.executionState === 'idle' && c.model.executionCount !== null)); }}""",
             timeout=timeout,
         )
+        return self.complaints()
+
+    def complaints(self):
+        """What the cells printed to stderr, and their errors."""
         return self.page.evaluate(
             f"""() => {self.HERE}.content.widgets.filter(c => c.model.type === 'code').flatMap(
             c => c.model.outputs.toJSON().filter(o => o.output_type === 'error' || o.name === 'stderr')
             .map(o => o.ename ? o.ename + ': ' + o.evalue : [].concat(o.text).join('')))"""
         )
+
+    def new_panel(self, source=None):
+        """A panel of its own for a test: the cell that makes ``panel`` is run again, after ``source`` is put into it.
+
+        The cell is the last one with ``panel =`` in it, or the only one; an earlier panel is closed.
+        """
+        self.ask("globals().get('panel') and panel.close()")
+        self.page.evaluate(
+            f"""async source => {{ const content = {self.HERE}.content;
+            const cells = content.widgets.map((c, i) => [c, i]).filter(([c, _]) => c.model.type === 'code');
+            const [cell, at] = cells.find(([c, _]) => /^panel =/m.test(c.model.sharedModel.getSource())) ?? cells[0];
+            if (source !== null) cell.model.sharedModel.setSource(source);
+            content.deselectAll(); content.activeCellIndex = at;
+            await window.jupyterapp.commands.execute('notebook:run-cell');
+            await content.scrollToItem(at); }}""",
+            source,
+        )
+        assert self.complaints() == []
+        return self.page.locator(".fk-panel")
 
     def ask(self, code):
         """What the notebook's kernel prints when it runs this code; an error of it is raised here."""
@@ -132,18 +176,41 @@ class Notebook:
             request.delete(f"{self.lab.url}/api/sessions/{session['id']}", headers=headers)
 
 
-@pytest.fixture
-def notebook(page, lab):
+@pytest.fixture(scope="module")
+def notebook(window, lab):
+    """A function that opens a notebook in the page; its kernel lives as long as the tests of the file."""
     opened = []
 
     def open_(path):
-        one = Notebook(page, lab, path)
-        opened.append(one)
-        return one
+        opened.append(Notebook(window, lab, path))
+        return opened[-1]
 
     yield open_
     for one in opened:
         one.close()
+
+
+@pytest.fixture(scope="module")
+def blank(notebook, lab):
+    """A notebook with one empty cell, for panels that are made otherwise than a notebook of the kit makes them."""
+    kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
+    cell = {"cell_type": "code", "id": "a", "metadata": {}, "outputs": [], "execution_count": None, "source": ""}
+    book = {"cells": [cell], "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
+    (lab.folder / "notebooks/blank.ipynb").write_text(json.dumps(book))
+    return notebook("notebooks/blank.ipynb")
+
+
+def shows_its_pictures(page, count=1):
+    """Whether the cells of a notebook that ran show so many pictures or more, none of them small."""
+    pictures = page.locator(".jp-OutputArea img")
+    wide = [image.evaluate("image => image.naturalWidth") for image in pictures.all()]
+    return len(wide) >= count and wide[0] > 400
+
+
+def upload(page, button, path):
+    with page.expect_file_chooser() as chooser:
+        button.click()
+    chooser.value.set_files(path)
 
 
 def drawn(page, selector, colours=8, timeout=60_000):
@@ -158,49 +225,16 @@ def drawn(page, selector, colours=8, timeout=60_000):
     )
 
 
-# what is cut, what runs over, and words that stand out too little (WCAG 2.1: 1.4.3), within the panel as it is shown
-FAULTS = """panel => { const faults = [], box = panel.getBoundingClientRect();
-const shown = e => { const r = e.getBoundingClientRect(); return r.width > 0 && r.height > 0; };
-for (const e of panel.querySelectorAll('*')) { const r = e.getBoundingClientRect();
-  if (shown(e) && r.right > box.right + 1) faults.push('runs over the right edge: ' + e.className); }
-for (const e of panel.querySelectorAll('label, button, td, th, .widget-html-content'))
-  if (shown(e) && (e.scrollWidth > e.clientWidth + 2)) faults.push('cut: ' + e.textContent.slice(0, 40));
-for (const e of panel.querySelectorAll('select')) { const c = document.createElement('canvas').getContext('2d');
-  c.font = getComputedStyle(e).font;
-  const text = e.selectedOptions[0]?.textContent ?? '';
-  if (shown(e) && c.measureText(text).width > e.clientWidth - 12) faults.push('cut: ' + text); }
-const things = [...panel.querySelectorAll('select, input, button, label, .fk-canvas, .widget-html-content')]
-  .filter(shown), named = e => (e.textContent || e.className).slice(0, 30);
-for (let i = 0; i < things.length; i++) for (let j = i + 1; j < things.length; j++) {
-  const [a, b] = [things[i], things[j]]; if (a.contains(b) || b.contains(a)) continue;
-  const [p, q] = [a.getBoundingClientRect(), b.getBoundingClientRect()];
-  if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 1.5 &&
-      Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 1.5)
-    faults.push('overlap: ' + named(a) + ' / ' + named(b)); }
-const light = c => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
-  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4); return 0.2126*v[0] + 0.7152*v[1] + 0.0722*v[2]; };
-const paper = e => { for (; e; e = e.parentElement) { const b = getComputedStyle(e).backgroundColor;
-  if (!/, 0\\)$|transparent/.test(b)) return b; } return 'rgb(255,255,255)'; };
-for (const e of panel.querySelectorAll('*')) if (shown(e) && e.tagName !== 'STYLE' && e.tagName !== 'CANVAS' &&
-    [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) {
-  const [a, b] = [light(getComputedStyle(e).color), light(paper(e))].sort((x, y) => y - x);
-  if ((a + 0.05) / (b + 0.05) < 4.5) faults.push('pale: ' + e.textContent.slice(0, 40)); }
-const scroller = panel.closest('.jp-WindowedPanel-outer, .jp-Notebook');
-if (scroller && scroller.scrollWidth > scroller.clientWidth + 1) faults.push('scrolls sideways');
-return faults; }"""
-
-
-def looked_at(page, panel, name):
-    """Take pictures of the panel at three widths of window, for a person to look at; what a machine sees wrong."""
+def looked_at(page, panel, name, widths=None, part=None):
+    """Take pictures of the panel at several widths of window, for a person to look at; what a machine sees wrong."""
     faults = []
     SHOTS.mkdir(exist_ok=True)
     before = page.viewport_size
-    for width in (1024, 1440, 1920):
-        page.set_viewport_size({"width": width, "height": 1900})
-        page.wait_for_timeout(400)  # the notebook settles its own layout after the window's
-        panel.evaluate("e => e.scrollIntoView()")
-        faults += [f"{width}: {fault}" for fault in panel.evaluate(FAULTS)]
-        page.wait_for_timeout(200)
+    for width, height in (widths or WIDTHS).items():
+        page.set_viewport_size({"width": width, "height": height})
+        assert panel.evaluate(SETTLED), "the layout does not come to rest"
+        (panel if part is None else panel.locator(part)).evaluate("e => e.scrollIntoView()")
+        faults += [f"{name} {width}: {fault}" for fault in panel.evaluate(FAULTS)]
         page.screenshot(path=SHOTS / f"{name}_{width}.png")
     page.set_viewport_size(before)
     return faults
@@ -209,4 +243,15 @@ def looked_at(page, panel, name):
 @pytest.fixture
 def tools():
     """Helpers of the panels' tests, which a test folder without packages cannot import."""
-    return types.SimpleNamespace(drawn=drawn, looked_at=looked_at, samples=ROOT / "sample_surveys")
+    return types.SimpleNamespace(
+        drawn=drawn, looked_at=looked_at, shows_its_pictures=shows_its_pictures, upload=upload,
+        settled=SETTLED, samples=ROOT / "sample_surveys",
+    )  # fmt: skip
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Tests of one file share a page: one worker runs them all."""
+    from xdist.scheduler import LoadFileScheduling
+
+    return LoadFileScheduling(config, log)

@@ -12,20 +12,26 @@ from flatness.comparison.reruns import rerun
 WAIT = 90_000
 
 
+@pytest.fixture(scope="module")
+def book(notebook):
+    """The notebook, with all its cells run."""
+    opened = notebook("notebooks/compare_surveys.ipynb")
+    assert opened.run_all() == []
+    return opened
+
+
 @pytest.fixture
-def panel(notebook, page, tools):
-    page.opened = notebook("notebooks/compare_surveys.ipynb")
-    assert page.opened.run_all() == []
-    found = page.locator(".fk-panel")
+def panel(book, page, tools):
+    """A panel of the test's own, as the notebook opens it."""
+    page.opened = book
+    found = book.new_panel()
     expect(found.locator(".fk-changed")).to_contain_text("Change is shown", timeout=WAIT)
     tools.drawn(page, ".fk-change", 60)
     return found
 
 
-def upload(page, button, path):
-    with page.expect_file_chooser() as chooser:
-        button.click()
-    chooser.value.set_files(path)
+def test_the_notebook_runs_from_top_to_bottom_and_shows_its_pictures(book, page, tools):
+    assert tools.shows_its_pictures(page, 3)
 
 
 def test_what_changed_is_read_and_the_record_saved(panel, page, tools, lab):
@@ -64,14 +70,13 @@ def test_what_changed_is_read_and_the_record_saved(panel, page, tools, lab):
     assert written.read_bytes() == content
     for path in (written, written.with_suffix(".txt")):
         path.unlink()
-    assert page.errors == []
 
 
 def test_other_surveys_and_another_alignment(panel, page, tools):
     uploads = panel.get_by_role("button", name="Upload a file")
-    upload(page, uploads.nth(0), tools.samples / "loft_floor/before.csv")
+    tools.upload(page, uploads.nth(0), tools.samples / "loft_floor/before.csv")
     expect(panel.get_by_label("Before (CSV or XLSX file)")).to_have_value("before.csv (uploaded)", timeout=WAIT)
-    upload(page, uploads.nth(1), tools.samples / "loft_floor/after.csv")
+    tools.upload(page, uploads.nth(1), tools.samples / "loft_floor/after.csv")
     # both were read off one bracket and carry no benchmarks: the panel says that it cannot go by them
     expect(panel.locator(".fk-problems")).to_contain_text("benchmark", timeout=WAIT)
     expect(panel).to_contain_text("Loft floor, ridge planed and dip filled")
@@ -85,4 +90,3 @@ def test_other_surveys_and_another_alignment(panel, page, tools):
     expect(panel.locator(".fk-problems")).to_have_count(0)
     tools.drawn(page, ".fk-change", 60)
     assert tools.looked_at(page, panel, "compare_loft") == []
-    assert page.errors == []

@@ -1,6 +1,7 @@
 """The Plan panel in JupyterLab: a plan, a slider moved, a spot fixed by a click, a long search stopped, files saved."""
 
 import json
+import os
 import statistics
 
 import numpy as np
@@ -11,7 +12,7 @@ import flatness
 
 WAIT = 120_000
 LOFT = "../sample_surveys/loft_floor/before.csv"
-LEVEL_AT = "A level plane at the height of the slider"
+MOVES = int(os.environ.get("FLATNESS_MOVES", "40"))
 # from a key pressed on the slider to the first frame in which the live map shows another picture [ms]
 TIMED = """async key => { const map = document.querySelector('.fk-plan canvas');
 const sum = () => { const d = map.getContext('2d').getImageData(0, 0, map.width, map.height).data; let h = 0;
@@ -24,32 +25,13 @@ return await new Promise(done => { const look = () => { const now = performance.
 
 
 @pytest.fixture
-def panel(notebook, page):
-    """The panel as the notebook opens it, with its plan worked out."""
-    page.opened = notebook("notebooks/plan_corrections.ipynb")
-    assert page.opened.run_all(timeout=2 * WAIT) == []
-    found = page.locator(".fk-panel")
-    expect(found.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
-    return found
-
-
-@pytest.fixture
-def opened(notebook, page, lab):
-    """A function that opens a notebook of nothing but a panel made so."""
+def opened(blank, page):
+    """A function that shows a panel made so, in a notebook of its own."""
 
     def open_(before="", **arguments):
-        made = f"panel = plan_panel(**{arguments!r})"
-        lines = ["from flatness.show.panels.plan import plan_panel", before, made, "panel"]
-        cell = {
-            "cell_type": "code", "id": "a", "metadata": {}, "outputs": [], "execution_count": None,
-            "source": "\n".join(lines),
-        }  # fmt: skip
-        kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
-        book = {"cells": [cell], "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
-        (lab.folder / "notebooks/alone.ipynb").write_text(json.dumps(book))
-        page.opened = notebook("notebooks/alone.ipynb")
-        assert page.opened.run_all() == []
-        found = page.locator(".fk-panel")
+        page.opened = blank
+        lines = ["from flatness.show.panels.plan import plan_panel", before, f"panel = plan_panel(**{arguments!r})"]
+        found = blank.new_panel("\n".join([*lines, "panel"]))
         expect(found.get_by_role("button", name="Work out the plan")).to_be_visible(timeout=WAIT)
         return found
 
@@ -68,31 +50,15 @@ def pixel(page, xy):
 def rested(page):
     """Wait until the plan is of what is asked for, and stays so: controls tell the kernel one after another."""
     before = None
-    for _ in range(WAIT // 500):
+    for _ in range(WAIT // 200):
         now = page.opened.ask(
             "s = panel.state\nprint(s.current and not s.search.busy and s.plan is not None, s.height, len(s.spots))"
         )
         if now == before and now.startswith("True"):
             return
         before = now
-        page.wait_for_timeout(500)
+        page.wait_for_timeout(200)
     raise AssertionError(f"the panel does not come to rest: {before}")
-
-
-def test_it_is_whole_at_every_width(panel, page, tools):
-    tools.drawn(page, ".fk-plan")
-    assert tools.looked_at(page, panel, "plan_least_work") == []
-    panel.get_by_label("Bring it to").select_option(label=LEVEL_AT)
-    panel.get_by_label("Members").select_option(label="sawn joist")
-    expect(panel.locator(".fk-members")).to_contain_text("Members, in the order", timeout=WAIT)
-    assert tools.looked_at(page, panel, "plan_level") == []
-    untold = panel.evaluate(
-        """panel => [...panel.querySelectorAll('select, input:not([type=file]), button, .noUi-target')].filter(
-        e => !(e.title || e.labels?.[0]?.querySelector('[title]') ||
-               e.closest('.widget-inline-hbox')?.querySelector('label [title]'))).map(e => e.outerHTML.slice(0, 80))"""
-    )
-    assert untold == []
-    assert page.errors == []
 
 
 def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, page, tools):
@@ -128,7 +94,6 @@ def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, 
     panel.get_by_role("button", name="Millimetres").click()
     expect(amounts).to_contain_text("litres", timeout=WAIT)
     assert "ft" not in amounts.inner_text().replace("ft3, the lesser", "").replace("lb/ft3;", "")
-    assert page.errors == []
 
 
 def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
@@ -156,24 +121,38 @@ def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
     assert tools.looked_at(page, panel, "plan_spot") == []
     panel.get_by_role("button", name="Free it again").click()
     expect(spots).to_be_hidden(timeout=WAIT)
-    assert page.errors == []
 
 
-def test_a_long_search_is_stopped(opened, page, tools):
-    # a floor of 36 m x 36 m with short waves: many places of the straightedge do not pass
-    rough = (
-        "import numpy as np, flatness\nx, y = np.meshgrid(np.arange(91) * 400.0, np.arange(91) * 400.0)\n"
-        "z = 6 * np.sin(x / 700) * np.cos(y / 900) + 5 * np.sin((x + 2 * y) / 1300)\n"
-        "flatness.write_survey(flatness.make_survey(x, y, z, accuracy=0.5), 'rough.csv')"
-    )
-    panel = opened(rough, survey="rough.csv", finish="wood-glued", target="level-at", unit="mm", draws=0, spacing=400.0)
-    panel.get_by_label("Plan on").select_option(label="The readings as they are")
-    panel.get_by_label("Bring it to").select_option(label="The least work after which every limit is met")
+# after its first round the search waits until the test lets it go on, as it would be at work on a large floor
+HELD = """
+import threading
+import flatness.show.panels.plan_search as searching
+go_on, real = threading.Event(), searching.plan_corrections
+def held(*, progress, **asked):
+    def told(count, left, cost):
+        return (count > 1 and not go_on.wait(120)) or progress(count, left, cost)
+    return real(progress=told, **asked)
+searching.plan_corrections = held
+"""
+
+
+@pytest.fixture
+def held(blank):
+    blank.ask(HELD)
+    yield
+    blank.ask("go_on.set(); searching.plan_corrections = real")
+
+
+def test_a_long_search_is_stopped(opened, held, page, tools):
+    panel = opened(survey=LOFT, finish="wood-glued", on="as-read", draws=0)
+    panel.get_by_label("How tight").select_option(label="To 40 % of the limit")  # which takes four rounds
     panel.get_by_role("button", name="Work out the plan").click()
     expect(panel).to_contain_text("still do not pass", timeout=WAIT)
     stop = panel.get_by_role("button", name="Stop")
     stop.click()
     expect(panel).to_contain_text("Stopping", timeout=5_000)  # heard at once, though the round goes on
+    assert tools.looked_at(page, panel, "plan_searching") == []
+    page.opened.ask("go_on.set()")
     expect(stop).to_be_hidden(timeout=WAIT)
     finished = page.opened.ask("print(None if panel.state.plan is None else panel.state.plan.finished)")
     if finished == "None":
@@ -181,18 +160,16 @@ def test_a_long_search_is_stopped(opened, page, tools):
     else:
         assert finished == "False"
         expect(panel).to_contain_text("stopped early")
-    assert page.errors == []
 
     # once more, and dropped: the panel answers at once
-    panel.get_by_label("How tight").select_option(label="To 40 % of the limit")
+    page.opened.ask("go_on.clear()")
+    panel.get_by_label("How tight").select_option(label="To 55 % of the limit")
     panel.get_by_role("button", name="Work out the plan").click()
     expect(panel).to_contain_text("still do not pass", timeout=WAIT)
-    assert tools.looked_at(page, panel, "plan_searching") == []
     for _ in range(2):
         stop.click()
     expect(stop).to_be_hidden(timeout=5_000)
     expect(panel.locator(".fk-problems")).to_contain_text("dropped")
-    assert page.errors == []
 
 
 def test_files_are_saved_and_never_over_another(opened, page, lab):
@@ -211,14 +188,14 @@ def test_files_are_saved_and_never_over_another(opened, page, lab):
         expect(panel.locator(".fk-problems")).to_contain_text("already", timeout=WAIT)
         assert written.read_bytes() == content
         written.unlink()
-    assert page.errors == []
 
 
 @pytest.mark.parametrize("room", ["loft", "100 x 100"])
 def test_the_picture_follows_the_slider(opened, page, tools, room):
-    """Key on the slider to new picture: under 0.6 s in 95 of 100, and 300 moves do not grow the kernel by 40 MB.
+    """Key on the slider to new picture: under 0.6 s in 95 of 100, and moves make no widgets.
 
-    The aim is 0.2 s on a machine of its own; the bound leaves room for a loaded one with two cores.
+    The aim is 0.2 s on a machine of its own; the bound leaves room for a loaded one with two cores. What 300 moves do
+    to the memory of the kernel is tested without a browser.
     """
     if room == "loft":
         before, arguments = "", {"survey": LOFT, "finish": "wood-nailed"}
@@ -233,19 +210,13 @@ def test_the_picture_follows_the_slider(opened, page, tools, room):
     tools.drawn(page, ".fk-plan")
     expect(panel.locator(".fk-headline")).to_be_visible(timeout=WAIT)
     page.opened.ask("panel.state.search.later = lambda seconds: None")  # the picture alone
-    size = "import resource, gc; gc.collect(); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     count = "from ipywidgets.widgets.widget import _instances; print(len(_instances))"
-    handle = panel.locator(".fk-steps .noUi-handle").first
-    handle.focus()
-    for key in ["ArrowLeft", "ArrowRight"] * 10:
+    panel.locator(".fk-steps .noUi-handle").first.focus()
+    for key in ["ArrowLeft", "ArrowRight"] * 3:
         page.evaluate(TIMED, key)
-    at_first = int(page.opened.ask(size)), int(page.opened.ask(count))
-    times = [page.evaluate(TIMED, ("ArrowLeft", "ArrowRight")[k % 2]) for k in range(300)]
-    at_last = int(page.opened.ask(size)), int(page.opened.ask(count))
+    at_first = page.opened.ask(count)
+    times = [page.evaluate(TIMED, ("ArrowLeft", "ArrowRight")[k % 2]) for k in range(MOVES)]
     middle, high = statistics.median(times), float(np.quantile(times, 0.95))
-    grown = (at_last[0] - at_first[0]) / 1024
-    print(f"\n{room}: median {middle:.0f} ms, 95th percentile {high:.0f} ms, {grown:.1f} MB")  # noqa: T201
+    print(f"\n{room}: median {middle:.0f} ms, 95th percentile {high:.0f} ms of {MOVES}")  # noqa: T201
     assert high < 600
-    assert grown < 40
-    assert at_last[1] == at_first[1]
-    assert page.errors == []
+    assert page.opened.ask(count) == at_first

@@ -4,6 +4,8 @@ import gc
 import math
 import re
 import resource
+import threading
+import time
 from datetime import UTC, datetime
 from html import unescape
 from itertools import combinations
@@ -490,6 +492,131 @@ def test_surveys_that_cannot_be_compared_are_told_and_leave_no_comparison():
     with pytest.raises(NotReadyError, match="C17"):
         panel.found  # noqa: B018
     panel.close()
+
+
+@pytest.fixture
+def raised(tmp_path):
+    """A Compare panel of two surveys off datums 5 mm apart; between them a third of the floor was raised by 3 mm."""
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(9) * 500.0, np.arange(7) * 500.0))
+    flat = 2 * np.sin(x / 900) * np.cos(y / 700)
+    later = flat + 5 + np.where(x > 2600, 3.0, 0.0)
+    for name, heights in (("before", flat), ("after", later)):
+        labels = [f"P{k}" for k in range(len(x))]
+        survey = flatness.make_survey(x, y, heights, label=labels, accuracy=0.1, unit="mm")
+        flatness.write_survey(survey, tmp_path / f"{name}.csv")
+    panel = compare_panel(tmp_path / "before.csv", tmp_path / "after.csv", align="offset", unit="mm", records=tmp_path)
+    yield panel
+    panel.close()
+
+
+def test_the_datum_goes_by_places_that_are_said_not_to_have_changed(raised, tmp_path):
+    panel, state = raised, raised.state
+    assert panel.unchanged.value == ""
+    panel.unchanged.value = "0, 500; 1 m, 1000; 2 m, 2.5 m; P9"  # P9 is at (0, 500) too: one place
+    assert state.unchanged == ((0.0, 500.0), (1000.0, 1000.0), (2000.0, 2500.0), "P9")
+    alignment = panel.found.alignment
+    # the datums are 5 mm apart, and none of these places was raised; readings are good to 0.1 mm
+    assert alignment.offset == pytest.approx(5, abs=0.1)
+    assert "declared unchanged (3 places, 1 label)" in text_of(panel.aligned)
+    found = panel.found
+    low = found.x < 2400
+    assert np.median(np.abs(found.difference[:, low])) < 0.1  # away from the step, which a surface rounds off
+    assert np.median(found.difference[:, found.x > 3100]) == pytest.approx(3, abs=0.1)
+    panel.save.click()
+    assert rerun(tmp_path / "record.json").differences == ()
+    # one that was raised: the datum follows it
+    panel.unchanged.value = "4 m, 1 m"
+    assert panel.found.alignment.offset == pytest.approx(8, abs=0.2)
+    panel.forget.click()
+    assert (state.unchanged, panel.unchanged.value) == ((), "")
+    assert "agree with one another" in text_of(panel.aligned)
+    # three stations for a tilt, not on one line
+    panel.align.value = "tilt"
+    panel.unchanged.value = "0, 0; 1 m, 0"
+    assert "needs 3" in text_of(panel.missing)
+    assert panel.problems.value == ""
+    assert "agree with one another" in text_of(panel.aligned)
+    panel.unchanged.value = "0, 0; 1 m, 0; 2 m, 0"
+    assert "one line" in text_of(panel.problems)
+    assert panel.found is not None  # the map stays, so that another place can be clicked on it
+    panel.unchanged.value = "0, 0; 1 m, 0; 2 m, 3 m"
+    assert panel.problems.value == panel.missing.value == ""
+    assert panel.found.alignment.tilt_x == pytest.approx(0, abs=0.2)
+    panel.align.value = "none"
+    assert panel.places.layout.display == "none"
+    assert panel.found.alignment.way == "none"
+    panel.after.files.value = ""
+    assert state.unchanged == ()
+
+
+def test_places_are_clicked_on_the_map_and_numbered_there(raised):
+    def click(xy):
+        x, y = raised._ax.transData.transform(xy)
+        for name in ("button_press_event", "button_release_event"):
+            MouseEvent(name, raised.map.canvas, x, y, 1)._process()
+
+    click((1000, 1000))
+    assert raised.state.unchanged == ()
+    raised.clicking.value = "unchanged"
+    click((1000, 1000))
+    click((2000, 2500))
+    numbers = [float(one) for one in re.findall(r"([\d.]+) m", raised.unchanged.value)]
+    assert numbers == pytest.approx([1, 1, 2, 2.5], abs=0.0101)  # a pixel is about 11 mm
+    assert raised.found.alignment.offset == pytest.approx(5, abs=0.1)
+    assert {"1", "2"} <= {text.get_text() for text in raised._ax.texts}
+    marks = [line.get_xydata()[0].tolist() for line in raised._ax.lines if line.get_marker() == "s"]
+    assert np.array(marks[-2:]) == pytest.approx(np.array([[1000, 1000], [2000, 2500]]), abs=10.1)
+
+
+@pytest.mark.parametrize(("typed", "told"), [("1 m, 2 m, 3 m", "x, y"), ("1 m, wide", "wide"), ("Q7", "Q7")])
+def test_what_is_no_place_is_told_with_its_remedy(raised, typed, told):
+    raised.unchanged.value = typed
+    assert told in text_of(raised.problems)
+    assert raised.found.alignment.offset == pytest.approx(5, abs=0.5)
+
+
+def test_verdicts_that_are_ready_are_those_of_a_whole_comparison(glaze, monkeypatch):
+    before, after = glaze.found.surveys
+    glaze.align.value = "offset"
+    expected = flatness.compare(before, after, align="offset", limits="resilient-concrete")
+    monkeypatch.setattr("flatness.comparison.comparing.assess", None)  # nothing is judged again
+    glaze.align.value = "tilt"
+    glaze.align.value = "offset"
+    assert glaze.state.problems == ()
+    found = glaze.found
+    assert found.verdicts.equals(expected.verdicts)
+    assert np.array_equal(found.difference, expected.difference, equal_nan=True)
+    assert [one.name for one in found.settings["limits"]] == [one.limit.name for one in found.assessments[0].judged]
+    glaze.align.value = "benchmarks"
+
+
+def test_two_events_at_once_run_one_after_the_other():
+    state, inside, most = State(), [0], []
+
+    def event():
+        inside[0] += 1
+        most.append(inside[0])
+        time.sleep(0.02)
+        inside[0] -= 1
+
+    threads = [threading.Thread(target=state.guard(event)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert most == [1, 1, 1, 1]
+
+
+@pytest.mark.parametrize("kind", ["check", "compare"])
+def test_no_picture_is_drawn_while_the_state_is_being_changed(kind, packing, glaze):
+    panel = {"check": packing, "compare": glaze}[kind]
+    drawn = threading.Event()
+    thread = threading.Thread(target=lambda: (panel.map.canvas.draw(), drawn.set()))
+    with panel.state.lock:
+        thread.start()
+        assert not drawn.wait(0.3)
+    thread.join(20)
+    assert drawn.is_set()
 
 
 def test_a_panel_follows_the_unit_of_its_surveys_until_the_switch_is_used():

@@ -23,7 +23,7 @@ from flatness.errors import ArgumentError
 from flatness.show.panels.canvas import close_figure, live_figure
 from flatness.show.panels.controls import label_of
 from flatness.show.panels.plan import plan_panel
-from flatness.show.panels.plan_asked import Framing, Spot, Under
+from flatness.show.panels.plan_asked import Framing, Materials, Spot, Under
 from flatness.show.panels.plan_look import LOOK
 from flatness.show.panels.plan_map import borders, cells
 from flatness.show.panels.plan_state import PlanState
@@ -33,7 +33,9 @@ from flatness.show.panels.state import NotReadyError
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 LOFT = SAMPLES / "loft_floor/before.csv"
 FOOT = 304.8
-KINDS = (w.Dropdown, w.Text, w.Button, w.ToggleButtons, w.FileUpload, w.SelectionSlider)
+KINDS = (
+    w.Dropdown, w.SelectMultiple, w.Text, w.Button, w.ToggleButton, w.ToggleButtons, w.FileUpload, w.SelectionSlider,
+)  # fmt: skip
 EVERY = ("engineer", "plane", "sister", "fill")
 
 
@@ -65,7 +67,8 @@ def panel(kept, monkeypatch):
     for name, value in {
         "target": "level-at", "aim": "sure", "off_times": 1.0, "price": None, "cut": None, "fill": None,
         "level_within": None, "on": "likely", "under": Under(), "framing": Framing(), "spots": (), "clicking": False,
-        "finish": "wood-nailed", "saved": (), "problems": (), "draws": 0, "plan": None, "schedule": None,
+        "grounds": (), "materials": Materials(), "finish": "wood-nailed", "saved": (), "problems": (), "draws": 0,
+        "plan": None, "schedule": None,
     }.items():  # fmt: skip
         setattr(state, name, value)
     state.choose_unit("in")
@@ -319,6 +322,166 @@ def test_the_least_work_is_that_of_the_planner_and_its_members_are_scheduled(pan
     raised = flatness.member_schedule(expected, joists, set_by="string").table["raise_mm"]
     assert state.schedule.table["raise_mm"].to_numpy() == pytest.approx(raised.to_numpy(), abs=1e-5, nan_ok=True)
     assert "J1" in panel.schedule.value
+
+
+# benchmarks, ground by area, strapping, materials, one member's chart
+
+
+def test_the_plane_through_the_benchmarks_is_the_plane_of_their_heights(tmp_path):
+    """Three benchmarks at three corners fix a plane: solved here as three equations."""
+    places = {"A": (0.0, 0.0, 12.0), "B": (3000.0, 0.0, 3.0), "C": (0.0, 2400.0, 0.0)}
+    lines = ["# surface: floor", "# unit: mm", "# reading: height", "# accuracy: 0.5 mm"]
+    lines += [f"# benchmark: {name} = {height}" for name, (_, _, height) in places.items()]
+    lines += ["x,y,reading,label,kind"]
+    lines += [f"{x},{y},{height},{name},benchmark" for name, (x, y, height) in places.items()]
+    lines += [f"{x},{y},{-4 + x / 1000},," for x in range(0, 3001, 600) for y in range(0, 2401, 600)]
+    (tmp_path / "floor.csv").write_text("\n".join(lines))
+    panel = plan_panel(
+        tmp_path / "floor.csv", target="through-benchmarks", on="as-read", draws=0, spacing=300.0, unit="mm"
+    )  # fmt: skip
+    more = panel.controls.more
+    assert [name for _, name in more.benchmarks.options] == ["A", "B", "C"]
+    assert all(one.layout.display == "" for one in more.bench)
+    assert panel.problems.value == ""
+    a, b, c = np.linalg.solve([[x, y, 1] for x, y, _ in places.values()], [height for *_, height in places.values()])
+
+    def plane(draft):
+        gx, gy = np.meshgrid(draft.x, draft.y)
+        return draft.surface.height + draft.change - (a * gx + b * gy + c)
+
+    assert np.abs(plane(panel.state.draft)).max() < 1e-6
+    assert {"A", "B", "C"} <= {text.get_text() for text in panel.actions.spot_names}
+    more.off_benchmarks.value = "5"
+    assert plane(panel.state.draft) == pytest.approx(5, abs=1e-6)
+    panel.state.search.wait()
+    assert plane(panel.found) == pytest.approx(5, abs=1e-6)
+    more.benchmarks.value = ()
+    assert "no benchmark is chosen" in text_of(panel.problems)
+    panel.controls.target.value = "level"
+    assert panel.problems.value == ""
+    assert all(one.layout.display == "none" for one in more.bench)
+    panel.close()
+
+
+def test_what_may_come_off_is_said_by_area(panel):
+    more, state = panel.controls.more, panel.state
+    assert more.folded.layout.display == "none"
+    more.fold.value = True
+    assert more.folded.layout.display == ""
+    surface = state.surface
+    state.height = float(surface.height[surface.inside].min())  # everything has to come down
+    assert set(state.draft.actions[surface.inside]) == {0, ACTIONS.index("engineer")}
+    more.area_kind.value, more.area_may.value, more.area_most.value = "slab", "yes", "6"
+    for field, text in zip(more.area_ends, ("0", "0", "8'", "10 ft"), strict=True):
+        field.value = text
+    more.area_add.click()
+    assert panel.problems.value == ""
+    assert len(state.grounds) == 1
+    planed = state.draft.actions == ACTIONS.index("plane")
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    inside = (gx < 8 * FOOT + 1) & (gy < 10 * FOOT + 1)
+    assert planed[inside].mean() > 0.9
+    assert not planed[~inside].any()
+    assert "slab, may be taken down" in more.area_list.options[0][0]
+    assert any(one.get_text() == "area 1" for one in panel.actions.grounds if hasattr(one, "get_text"))
+    # the later one holds where they overlap
+    more.area_kind.value, more.area_may.value = "boards", ""
+    more.area_add.click()
+    assert not (state.draft.actions == ACTIONS.index("plane")).any()
+    more.area_drop.click()
+    assert (state.draft.actions == ACTIONS.index("plane")).any()
+    for field in more.area_ends[2:]:
+        field.value = "0"
+    more.area_add.click()
+    assert "without an inside" in text_of(panel.problems)
+    more.area_drop.click()
+    assert state.grounds == ()
+    assert more.area_list.layout.display == "none"
+    more.fold.value = False
+
+
+def test_materials_are_those_that_are_typed_and_told_as_set_by_you(panel):
+    more, state = panel.controls.more, panel.state
+    surface = state.surface
+    state.height = float(surface.height[surface.inside].max()) - 3.0
+    volume = state.draft.quantities.fill_volume
+    assert "as quoted by its trade" in text_of(panel.quantities)
+    more.bag_yield.value, more.fill_density.value, more.spare.value = "0.5", "100", "10"
+    assert state.draft.quantities.bags == int(np.ceil(volume * 1.1 / (0.5 * FOOT**3)))
+    # 100 lb a cubic foot
+    assert state.draft.quantities.fill_mass == pytest.approx(volume / FOOT**3 * 100 * 0.45359237)
+    assert "0.50 ft3 a bag: set by you" in text_of(panel.quantities)
+    panel.controls.units.value = "mm"
+    assert "[litres]" in more.bag_yield.description
+    assert more.bag_yield.value == "14.16"  # a cubic foot is 28.317 litres
+    assert state.materials.bag_yield == pytest.approx(0.5 * FOOT**3, rel=1e-12)
+    more.bag_yield.value = "12 l"
+    assert state.materials.bag_yield == 12e6
+    for field, text, told in (
+        (more.bag_yield, "a lot", "Yield of a bag"), (more.spare, "some", "Spare fill"),
+        (more.fill_density, "-3", "Weight of the fill"), (more.stock, "0", "Lengths on sale"),
+    ):  # fmt: skip
+        kept = state.materials
+        field.value = text
+        assert told in text_of(panel.problems)
+        assert state.materials == kept
+    panel.controls.units.value = "in"
+
+
+def test_lengths_to_buy_are_enough_for_the_sisters(panel):
+    state, controls = panel.state, panel.controls
+    surface = state.surface
+    state.height = float(surface.height[surface.inside].max())
+    state.framing = Framing("sawn joist", "y", 0.0, 16 * 25.4, 9.25 * 25.4, (0.0, 22 * FOOT))
+    controls.more.stock.value = "12 ft; 24 ft"
+    state.search.start(0)
+    state.search.wait()
+    assert state.problems == ()
+    plan = state.plan
+    sistered = plan.action("sister").any(axis=0)
+    assert sistered.any()
+    lengths = plan.quantities.lengths
+    # each joist is 22 ft: no 12 ft length will do, and a 24 ft one gives one sister
+    assert lengths.stock["stock_mm"].tolist() == pytest.approx([24 * FOOT])
+    count = int(lengths.stock["count"].iloc[0])
+    assert lengths.bought_mm == pytest.approx(count * 24 * FOOT)
+    assert f"{count} of 24'" in text_of(panel.quantities)
+    # volume of the sisters, 9-1/4 in by 1-1/2 in, at 40 lb/ft3
+    weight = count * 22 * (9.25 * 1.5 / 144) * 40 * 0.45359237
+    assert plan.quantities.sister_mass == pytest.approx(weight, rel=1e-6)
+    # the chart of one of them
+    assert panel.chart.layout.display == "none"
+    name = panel.chart_of.options[2][1]
+    panel.chart_of.value = name
+    assert panel.chart.layout.display == ""
+    first = bytes(panel.chart.value)
+    assert first.startswith(b"\x89PNG")
+    panel.chart_of.value = panel.chart_of.options[3][1]
+    assert bytes(panel.chart.value) != first
+    panel.chart_of.value = ""
+    assert panel.chart.layout.display == "none"
+
+
+def test_strapping_is_shimmed_off_what_it_crosses():
+    x, y = np.meshgrid(np.arange(7) * 400.0, np.arange(6) * 400.0)
+    wavy = flatness.make_survey(x, y, 5 * np.sin(x / 500), surface="ceiling", accuracy=0.3, unit="mm")
+    panel = plan_panel(target="level", draws=0, on="as-read", unit="mm", spacing=200.0)
+    controls, state = panel.controls, panel.state
+    state.choice.survey = wavy
+    controls.members.value = "strapping"
+    assert all(one.layout.display == "" for one in controls.more.crossed)
+    assert controls.line.layout.display == "none"
+    controls.more.crossed_kind.value = "I-joist"
+    controls.more.crossed_first.value, controls.more.crossed_spacing.value = "0", "600"
+    controls.direction.value, controls.spacing.value = "x", "400"
+    state.search.wait()
+    assert panel.problems.value == ""
+    shims = state.schedule.shims
+    # strapping along x every 400 mm crosses joists along y at 0, 600, ... 2400 mm
+    assert sorted(shims["x_mm"].unique()) == [0, 600, 1200, 1800, 2400]
+    assert sorted(shims["y_mm"].unique()) == [0, 400, 800, 1200, 1600, 2000]
+    assert (shims["shim_mm"] >= -1e-6).all()
+    panel.close()
 
 
 def test_a_change_makes_the_plan_old_until_it_is_worked_out_again(panel):

@@ -6,6 +6,8 @@ import io
 import json
 import re
 import resource
+import tomllib
+from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
 
@@ -21,13 +23,17 @@ from shapely import box
 
 import flatness
 from flatness.commands import present as command
+from flatness.corrections.saved_plan import save_plan
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.job.reading import read_job
+from flatness.job.running import run_job
 from flatness.show.axes import SOFTWARE
 from flatness.show.panels import present_look
 from flatness.show.panels.present import present_panel
 from flatness.show.panels.present_days import AFTER, FOUND, PLANNED, change_on, days_of, one_scale
+from flatness.show.panels.present_files import free_path, next_free
 from flatness.show.panels.present_pictures import LINE_PX, Picture, day_picture, wiped
-from flatness.show.panels.present_state import BESIDE, WIPE, free_path, next_free
+from flatness.show.panels.present_state import BESIDE, WIPE
 from flatness.show.panels.present_words import sentences
 
 ROOT = Path(__file__).parents[2]
@@ -489,6 +495,129 @@ def test_names_count_on(tmp_path):
     assert next_free("2026.png", tmp_path) == "2026-2.png"
 
 
+# a job file and a saved plan
+
+
+JOB = """
+title = "A small job"
+show = "mm"
+limits = [{ kind = "straightedge", length = "1 m", allowed = "3 mm", name = "agreed-bar" }]
+draws = 20
+[surveys]
+before = "before.csv"
+after = "after.csv"
+[plan]
+surface = "as-read"
+spacing = "250 mm"
+aim = 1.0
+[[fixed]]
+name = "sill"
+x = "0 mm"
+y = "0 mm"
+height = "as found"
+[compare]
+align = "none"
+"""
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    """A folder with a job file, both its surveys, and its plan as it was saved."""
+    folder = tmp_path_factory.mktemp("job")
+    found = survey_of(lambda x, y: np.where(x == 1000, -6.0, 0.002 * x))
+    flatness.write_survey(found, folder / "before.csv")
+    flatness.write_survey(survey_of(lambda x, y: np.where(x == 1000, -1.0, 0.002 * x)), folder / "after.csv")
+    (folder / "job.toml").write_text(JOB)
+    results = run_job(read_job(folder / "job.toml"))
+    save_plan(results.plan, folder / "plan.json")
+    return folder, results
+
+
+@pytest.mark.parametrize("how", ["chosen in the list", "named to begin with"])
+def test_a_job_file_is_shown_with_all_that_it_names(job, how):
+    folder, results = job
+    panel = present_panel(folder / "job.toml" if how.startswith("named") else "", folders=[folder])
+    if how.startswith("chosen"):
+        panel.work.files.value = "job.toml"
+    state = panel.state
+    assert state.problems == ()
+    assert (state.before.name, state.after.name, state.align, state.unit) == ("before.csv", "after.csv", "none", "mm")
+    assert [day.key for day in state.days] == [FOUND, PLANNED, AFTER]
+    assert [limit.name for limit in state.limits()] == ["agreed-bar"]
+    assert "What the job asks for: A small job" in dict(panel.finish.options)
+    assert "A small job: surveys before and after" in text_of(panel.work.about)
+    # what run_job gives of the file
+    assert np.array_equal(state.plan.change, results.plan.change, equal_nan=True)
+    assert np.array_equal(state.comparison.difference, results.comparison.difference, equal_nan=True)
+    assert state.assessment.table.equals(results.assessment.table)
+    # the trough was 6 mm deep, and 5 mm of it were filled
+    assert "raised by up to 5 mm" in text_of(panel.said)
+    # another survey: what the job asks for is no longer what is shown
+    panel.after.files.value = ""
+    assert state.finish == ""
+    assert AFTER not in {day.key for day in state.days}
+    assert "What the job asks for" not in str(panel.finish.options)
+    panel.close()
+
+
+def test_a_saved_plan_is_shown_as_it_was_made(job, tmp_path):
+    folder, results = job
+    panel = present_panel(folder / "before.csv", folders=[folder])
+    panel.work.files.value = "plan.json"
+    plan, made = panel.state.plan, results.plan
+    assert panel.state.problems == ()
+    assert [day.key for day in panel.state.days] == [FOUND, PLANNED]
+    assert np.array_equal(plan.change, made.change, equal_nan=True)
+    assert np.array_equal(plan.actions, made.actions)
+    for column in ("name", "action", "area_mm2", "greatest_mm", "deepest_x_mm", "deepest_y_mm"):
+        assert plan.patches[column].tolist() == pytest.approx(made.patches[column].tolist(), abs=0.01)
+    assert plan.quantities.fill_volume == pytest.approx(made.quantities.fill_volume)
+    # a finish chosen now: the planned surface is held against it
+    panel.finish.value = "wood-glued"
+    assert panel.state.problems == ()
+    assert set(panel.state.plan.after["limit"]) == {"wood-glued-10ft", "wood-glued-6ft"}
+    assert np.array_equal(panel.state.plan.change, made.change, equal_nan=True)
+    assert panel.state.save_page("page.html", tmp_path).is_file()
+    panel.close()
+    panel = present_panel(folder / "before.csv", plan=folder / "plan.json")
+    assert [day.key for day in panel.state.days] == [FOUND, PLANNED]
+    panel.close()
+
+
+def test_a_saved_plan_of_another_survey_and_one_without_a_survey_are_told(job):
+    folder, _ = job
+    panel = present_panel(GLAZE / "before.csv", plan=folder / "plan.json")
+    assert "of another survey" in text_of(panel.problems)
+    assert [day.key for day in panel.state.days] == [FOUND]
+    panel.close()
+    panel = present_panel(folders=[folder])
+    panel.work.files.value = "plan.json"
+    assert "without its survey" in text_of(panel.problems)
+    panel.before.files.value = "before.csv"
+    assert panel.problems.value == ""
+    assert [day.key for day in panel.state.days] == [FOUND, PLANNED]
+    panel.close()
+
+
+def test_a_file_that_is_no_job_and_no_plan_is_told_with_its_remedy(tmp_path):
+    (tmp_path / "job.toml").write_text("[surveys]\nbefore = 'nowhere.csv'\n")
+    (tmp_path / "other.json").write_text("{}")
+    panel = present_panel(folders=[tmp_path])
+    for name, told in (("job.toml", "nowhere.csv"), ("other.json", "not a plan")):
+        panel.work.files.value = name
+        assert told in text_of(panel.work.problems)
+        assert panel.state.days == ()
+    data = b'{"plan": "something"}'
+    panel.work.upload.value = ({
+        "name": "mine.json", "type": "application/json", "size": len(data), "content": memoryview(data),
+        "last_modified": datetime(2026, 1, 1, tzinfo=UTC),
+    },)  # fmt: skip
+    assert "not a plan" in text_of(panel.work.problems)
+    with pytest.raises(ArgumentError, match="not a plan that was saved"):
+        panel.state.work.upload("job.toml", b"")
+    panel.close()
+
+
 # no trace
 
 
@@ -567,9 +696,31 @@ def test_the_notebook_of_one_survey_runs(tmp_path):
     found["panel"].close()
 
 
+def test_a_job_file_and_a_saved_plan_are_served(tmp_path):
+    options = asked(str(LOFT / "before.csv"), "--saved", str(tmp_path / "p.json"))
+    with pytest.raises(FlatnessError, match="no such file"):
+        command._write_notebook(options, Path(options.file), tmp_path)
+    (tmp_path / "p.json").write_text("{}")
+    book = json.loads(command._write_notebook(options, Path(options.file), tmp_path).read_text())
+    assert str(tmp_path / "p.json") in book["cells"][0]["source"]
+    assert command._existing(str(LOFT / "job.toml"), (".csv", ".toml")).name == "job.toml"
+
+
+def test_the_servers_take_files_of_more_than_10_mb():
+    line = command.server_line(Path("x.ipynb"), asked("x.ipynb"))
+    assert f"--Voila.tornado_settings={{'websocket_max_message_size': {command.LARGEST_UPLOAD}}}" in line
+    shared = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]
+    for source, place in shared["shared-data"].items():
+        settings = json.loads((ROOT / source).read_text())
+        name = {"jupyter_server_config.json": "ServerApp", "voila.json": "Voila"}[Path(place).name]
+        assert Path(place).parent == Path("etc/jupyter")
+        assert settings[name]["tornado_settings"]["websocket_max_message_size"] == command.LARGEST_UPLOAD
+    assert len(shared["shared-data"]) == 2
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
-    [(("nowhere.csv",), "no such file"), ((__file__,), "neither a survey"), ((__file__, "--port", "0"), "port")],
+    [(("nowhere.csv",), "no such file"), ((__file__,), "can be shown here"), ((__file__, "--port", "0"), "port")],
 )
 def test_bad_input_is_told_before_anything_is_served(arguments, says, monkeypatch):
     monkeypatch.setattr(command.importlib.util, "find_spec", lambda name: object())

@@ -18,6 +18,7 @@ from flatness.survey.files import ENDINGS
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 WAYS = ("benchmarks", "offset", "tilt", "none")
+LARGEST_UPLOAD = 256 * 1024**2  # [bytes]; a server that is told nothing loses more than 10 MB in silence
 STOPPED = 130  # by Control-C, as a shell shows it
 
 
@@ -28,10 +29,11 @@ def add_present(commands: Any) -> None:
         epilog="It runs until you press Control-C. Exit code: 0 done, 2 bad input.",
     )  # fmt: skip
     parser.set_defaults(run=run_present)
-    parser.add_argument("file", help="survey as found, CSV or XLSX; or a notebook to show as it is")
+    parser.add_argument("file", help="survey as found, CSV or XLSX; a job file, TOML; or a notebook to show as it is")
     parser.add_argument("--after", metavar="FILE", default="", help="survey of the same surface after the work")
     parser.add_argument("--finish", metavar="NAME", default="", help="what is to come on it, such as wood-glued")
     parser.add_argument("--plan", action="store_true", help="work out the least work for the finish")
+    parser.add_argument("--saved", metavar="FILE", default="", help="show the plan that plan --save FILE wrote")
     parser.add_argument(
         "--beneath", metavar="KIND", default="",
         help="what lies beneath and may be taken down, such as boards or slab; nothing comes off where not given",
@@ -60,7 +62,7 @@ def run_present(options: argparse.Namespace) -> int:
         )
     if not 1 <= options.port <= 65535:
         raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
-    file = _existing(options.file)
+    file = _existing(options.file, (*ENDINGS, ".toml", ".ipynb"))
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = file if file.suffix.lower() == ".ipynb" else _write_notebook(options, file, Path(folder))
         if options.ip in LOOPBACK:
@@ -88,29 +90,31 @@ def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
     """The command that serves a notebook as a page without its code."""
     line = [
         sys.executable, "-m", "voila", str(notebook), f"--Voila.ip={options.ip}", f"--port={options.port}",
-        "--strip_sources=True",
+        "--strip_sources=True", f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
     ]  # fmt: skip
     line += [] if options.ip in LOOPBACK else ["--token"]  # whoever has not the token is turned away
     return [*line, "--no-browser"] if options.no_browser else line
 
 
-def _existing(name: str) -> Path:
+def _existing(name: str, endings: tuple[str, ...]) -> Path:
     path = Path(name)
     if not path.is_file():
         raise ArgumentError("there is no such file", file=name, remedy="check its name and its folder")
-    if path.suffix.lower() not in (*ENDINGS, ".ipynb"):
+    if path.suffix.lower() not in endings:
         raise ArgumentError(
-            "neither a survey nor a notebook", file=name,
-            expected="a name that ends in .csv, .txt, .tsv, .xlsx or .ipynb",
+            "not a file that can be shown here", file=name, expected=f"a name that ends in {', '.join(endings)}",
+            remedy="name a survey, a job file or a notebook; a plan goes with --saved",
         )  # fmt: skip
     return path.resolve()
 
 
 def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Path:
     """A notebook of one cell that opens the panel on the files that were named."""
+    saved = str(_existing(options.saved, (".json",))) if options.saved else ""
+    after = str(_existing(options.after, ENDINGS)) if options.after else ""
     settings: dict[str, Any] = {
-        "before": str(file), "after": str(_existing(options.after)) if options.after else "", "finish": options.finish,
-        "plan": options.plan, "beneath": options.beneath, "align": options.align, "unit": options.unit,
+        "before": str(file), "after": after, "finish": options.finish, "plan": saved or options.plan,
+        "beneath": options.beneath, "align": options.align, "unit": options.unit,
         "folders": [str(file.parent)], "keep_in": str(Path(options.out).resolve()),
     }  # fmt: skip
     path = folder / "present.ipynb"

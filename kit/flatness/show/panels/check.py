@@ -16,6 +16,7 @@ from flatness.show.panels.check_state import AGREED, MORE, AgreedNumbers, CheckS
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.controls import (
     CONFIDENCES,
+    HINTS,
     button,
     column,
     drop_down,
@@ -38,7 +39,6 @@ from flatness.show.words import AUTHORITY
 
 CHOOSE_FINISH = "(choose the finish to come)"
 ENDS = ("From x", "From y", "To x", "To y")
-HINTS = {"in": "ft, in", "mm": "m, mm"}
 
 
 class CheckPanel(Panel):

@@ -202,13 +202,14 @@ class CheckState(AgreedState):
         ------
         NotReadyError : no survey or no finish is chosen, or the survey has mistakes, which are named
         """
-        if self.assessment is None:
+        with self.lock:  # a change that is being judged is waited for
+            checked: Assessment | None = self.assessment
+        if checked is None:
             missing = "no survey is chosen" if self.survey is None else "no finish is chosen"
             raise NotReadyError(
                 self.choice.problems or self.problems
                 or Problem(missing, remedy="choose it in the panel above, then run this cell again")
             )  # fmt: skip
-        checked: Assessment = self.assessment
         return checked
 
 

@@ -33,7 +33,7 @@ class SurveyChooser:
         self.files = drop_down(f"{label} (CSV or XLSX file)", about, (), "file")
         self.upload = w.FileUpload(
             accept=".csv,.txt,.tsv,.xlsx", multiple=False, description="Upload a file",
-            tooltip=f"{label}: a CSV or XLSX file of your own, up to 10 MB",
+            tooltip=f"{label}: a CSV or XLSX file of your own, up to 200 MB",
         )  # fmt: skip
         self.sheet = text_field("Sheet (name)", "The sheet to read, where a workbook has several")
         self.problems, self.about = words(), words("", "fk-quiet")

@@ -8,6 +8,7 @@ from html import escape
 from typing import Any
 
 from flatness.comparison.comparing import Comparison
+from flatness.measures.measured import Place
 from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.compare_state import CompareState
@@ -22,20 +23,26 @@ from flatness.show.panels.compare_words import (
 )
 from flatness.show.panels.controls import (
     CONFIDENCES,
+    HINTS,
+    SNAP_MM,
     button,
     column,
     drop_down,
     is_filling,
+    labelled,
     panel_box,
+    put,
     refill,
     row,
     text_field,
+    toggles,
     unit_switch,
     words,
 )
 from flatness.show.panels.pair import CHANGE_IN, PAIR_IN, draw_change, draw_pair
 from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE
+from flatness.show.panels.unchanged import EXAMPLE, missing_words, read_places, write_places
 from flatness.show.words import AUTHORITY
 
 NO_FINISH = "(no finish: compare without verdicts)"
@@ -67,7 +74,7 @@ class ComparePanel(Panel):
             row(*(
                 column(one.controls, one.problems, one.about, size="survey") for one in (self.before, self.after)
             ), top=True),
-            row(self.align, self.finish, self.confidence, self.units),
+            row(self.align, self.finish, self.confidence, self.units), self.places,
             self.working, self.problems, self.changed, self.aligned, self.verdicts,
             row(column(self.map.canvas, self.here), column(self.pair.canvas), top=True),
             self.amounts, self.notes, row(self.name, self.save), self.saved,
@@ -78,9 +85,11 @@ class ComparePanel(Panel):
             self.map,
             lambda: [] if self._ax is None else [self._ax],
             hover=state.guard(lambda xy: state.set_trait("pointer", xy), clears=False),
+            begin=state.guard(self._clicked),
+            line=lambda *_: None,
         )
         for shows, names in (
-            (self._fill, ["finish", "align", "unit"]), (self._show, ["comparison", "unit"]),
+            (self._fill, ["finish", "align", "unit", "unchanged", "clicking"]), (self._show, ["comparison", "unit"]),
             (self._point, ["pointer", "unit"]),
         ):  # fmt: skip
             state.observe(state.guard(shows, clears=False), names)
@@ -103,6 +112,18 @@ class ComparePanel(Panel):
             "short",
         )  # fmt: skip
         self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        self.unchanged = text_field("Unchanged", "", "", "finish")
+        self.clicking = toggles(
+            "A click on the map", "What a click on the map does", {"reads it": "", "says: unchanged": "unchanged"},
+            ("Nothing is changed by a click", "Each click says of a place that it did not change"),
+        )  # fmt: skip
+        self.forget = button(
+            "Forget them", "Go by the stations that agree with one another", guard(self._forgotten)
+        )  # fmt: skip
+        self.missing = words("", "fk-quiet")
+        self.places = column(row(self.unchanged, self.clicking, self.forget), self.missing)
+        self.unchanged.observe(guard(self._places_typed), "value")
+        self.clicking.observe(guard(lambda change: state.set_trait("clicking", bool(change["new"]))), "value")
         self.name = text_field(
             "Record (file name)", "A new file beside this notebook; it is written only when you press the button",
             "record.json", "file",
@@ -119,8 +140,32 @@ class ComparePanel(Panel):
         if not is_filling(self.finish):
             self.state.choose_finish(change["new"] or "")
 
+    def _places_typed(self, change: Any) -> None:
+        if not is_filling(self.unchanged) and change["new"] != write_places(self.state.unchanged, self.state.unit):
+            self.state.unchanged = read_places(change["new"], self.state.unit)
+
+    def _forgotten(self, _: Any) -> None:
+        self.state.unchanged = ()
+
+    def _clicked(self, xy: Place) -> None:
+        self.pointer.forget()
+        state = self.state
+        if state.clicking and state.by_surface:
+            step = SNAP_MM[state.unit]
+            state.say_unchanged((round(xy[0] / step) * step, round(xy[1] / step) * step))
+
     def _fill(self, _: Any = None) -> None:
         state = self.state
+        self.places.layout.display = "" if state.by_surface else "none"
+        self.unchanged.tooltip = (
+            f"Places x, y or labels of stations that did not change, with ; between, such as {EXAMPLE[state.unit]}; "
+            "empty: the stations that agree with one another"
+        )
+        labelled(self.unchanged, f"Places that did not change [{HINTS[state.unit]}]")
+        put(self.unchanged, write_places(state.unchanged, state.unit))
+        self.clicking.value = "unchanged" if state.clicking else ""
+        self.forget.layout.display = "" if state.unchanged else "none"
+        self.missing.value = missing_words(state.unchanged, state.align)
         options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
         refill(self.finish, options, state.finish if state.finish in state.finishes else "")
         self.align.value, self.units.value = state.align, state.unit
@@ -136,7 +181,7 @@ class ComparePanel(Panel):
             (self.changed, self.aligned, self.verdicts, self.amounts, self.notes), said, strict=True
         ):
             widget.value = text
-        self._ax = draw_change(self.map, found, unit)
+        self._ax = draw_change(self.map, found, unit, self.state.unchanged if self.state.by_surface else ())
         draw_pair(self.pair, found, unit)
         for figure in (self.map, self.pair):
             figure.canvas.draw_idle()

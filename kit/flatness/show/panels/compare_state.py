@@ -8,17 +8,19 @@ from pathlib import Path
 from typing import Any
 
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Float, Instance
+from traitlets import Bool, Enum, Float, Instance, Tuple
 
 from flatness.comparison.alignment import WAYS
-from flatness.comparison.comparing import Comparison, compare
+from flatness.comparison.comparing import Comparison
 from flatness.comparison.records import record, write_record, write_text
-from flatness.errors import ArgumentError, Problem
+from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.limits.kinds import Limit
 from flatness.show.compared import comparison_report, record_text
 from flatness.show.panels.finish_state import FinishState
+from flatness.show.panels.ready import ReadyVerdicts
 from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
+from flatness.show.panels.unchanged import NEEDED, Unchanged
 from flatness.survey.readings import Survey
 from flatness.survey.saving import write_new
 
@@ -32,6 +34,8 @@ class CompareState(FinishState):
     ----------
     before, after : the surveys chosen
     align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
+    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
+    clicking : whether a click on the map says that a place did not change
     finish : key of the finish whose verdicts are compared; empty for none
     confidence : of the limit of detection and the verdicts, 0.5 to under 1
     comparison : the :class:`~flatness.comparison.comparing.Comparison`, or None
@@ -42,6 +46,8 @@ class CompareState(FinishState):
     before = Instance(SurveyChoice)
     after = Instance(SurveyChoice)
     align = Enum(WAYS, "benchmarks")
+    unchanged = Tuple()
+    clicking = Bool(False)
     confidence = Float(0.95)
     comparison = AnyTrait(None)
     pointer = AnyTrait(None)
@@ -52,11 +58,12 @@ class CompareState(FinishState):
     ) -> None:  # fmt: skip
         folders = list(folders)
         super().__init__(before=SurveyChoice(folders, before), after=SurveyChoice(folders, after), **traits)
+        self._ready = ReadyVerdicts()
         self.set_trait("finish", finish)
         # guarded, for an exception here would keep all that is told of the change after it from being told
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._new_survey), "survey")
-        self.observe(self.guard(self._compare_again), ["align", "finish", "confidence"])
+        self.observe(self.guard(self._compare_again), ["align", "unchanged", "finish", "confidence"])
 
     def begin(self) -> None:
         """Read and compare what the panel was made with."""
@@ -78,26 +85,46 @@ class CompareState(FinishState):
         return super().limits() if self.surveys is not None else []
 
     def _new_survey(self, _: Any = None) -> None:
-        finish = self.finish
+        finish, unchanged = self.finish, self.unchanged
         with self.hold_trait_notifications():  # nobody is told of the new unit before the old comparison is gone
             self.pointer = self.comparison = None
+            self.unchanged = ()  # places on another surface
             self.follow_unit(self.after.survey or self.before.survey)
             if self.surveys is not None and finish and finish not in self.finishes:
                 self.finish = ""  # a finish for floors, and the surveys are of a wall
-        if self.finish == finish:
+        if self.finish == finish and self.unchanged == unchanged:
             self._compare_again()
+
+    @property
+    def by_surface(self) -> bool:
+        """Whether the datums are aligned on the surface itself, so that places may be said not to have changed."""
+        return self.align in NEEDED
+
+    def say_unchanged(self, place: Unchanged) -> None:
+        """Say of one more place (x, y) [mm], or of a station by its label, that it did not change."""
+        if place not in self.unchanged:
+            self.unchanged = (*self.unchanged, place)
 
     def _compare_again(self, _: Any = None) -> None:
         found, surveys = None, self.surveys
+        enough = self.by_surface and len(self.unchanged) >= NEEDED[self.align]
         try:
             if surveys is not None:
                 with self.at_work("Comparing ..."):
-                    found = compare(
-                        *surveys, align=self.align, limits=self.limits(), confidence=self.confidence
-                    )  # fmt: skip
+                    try:
+                        found = self._compared(surveys, self.unchanged if enough else None)
+                    except FlatnessError:
+                        if enough:  # the map stays, so that other places can be clicked on it
+                            found = self._compared(surveys, None)
+                        raise
         finally:
             with self.hold_trait_notifications():
                 self.comparison, self.pointer, self.saved = found, None, ()
+
+    def _compared(self, surveys: tuple[Survey, Survey], unchanged: tuple[Unchanged, ...] | None) -> Comparison:
+        return self._ready.compare(
+            *surveys, self.limits(), self.confidence, align=self.align, unchanged=unchanged
+        )  # fmt: skip
 
     def found(self) -> Comparison:
         """The comparison, for the cells below the panel.
@@ -106,12 +133,13 @@ class CompareState(FinishState):
         ------
         NotReadyError : the surveys are not both there, or cannot be compared as asked; the message says why
         """
-        if self.comparison is None:
+        with self.lock:  # a change that is being compared is waited for
+            made: Comparison | None = self.comparison
+        if made is None:
             raise NotReadyError(
                 (*self.before.problems, *self.after.problems) or self.problems
                 or Problem("two surveys are compared", remedy="choose both in the panel, then run this cell again")
             )  # fmt: skip
-        made: Comparison = self.comparison
         return made
 
     def save(self, name: str, folder: str | os.PathLike[str] = ".") -> list[Path]:

@@ -19,6 +19,8 @@ COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
     "fail": ("#7a1717", "#fbe3df"), "undecided": ("#5c4300", "#fff0c2"), "problem": ("#7a1717", "#fdf1ee"),
 }  # fmt: skip
 CONFIDENCES = {"80 %": 0.8, "90 %": 0.9, "95 %": 0.95, "99 %": 0.99}
+HINTS = {"in": "ft, in", "mm": "m, mm"}  # units that a long length may be typed in
+SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than this
 UNIT_NAMES = {"Feet, inches and fractions": "in", "Millimetres": "mm"}
 
 
@@ -49,6 +51,7 @@ STYLE = f"""<style onload="{KEYS}">
 .fk-panel select, .fk-panel input[type=text] {{ {_pair("field")} !important; border:1px solid {RULE};
   border-radius:3px; flex:0 0 32px; height:32px; font-size:14px; width:100%; max-width:100%; margin:0;
   padding:2px 6px }}
+.fk-panel select[multiple] {{ height:auto; flex:0 0 auto; overflow-y:auto }}
 .fk-panel button.jupyter-button {{ {_pair("button")}; border:1px solid {RULE}; border-radius:3px; height:32px;
   line-height:28px; font-size:14px; width:auto; padding:0 12px; margin:0; box-shadow:none }}
 .fk-panel button.jupyter-button:hover {{ border-color:{INK}; box-shadow:none }}
@@ -139,9 +142,34 @@ def refill(widget: Any, options: Sequence[tuple[str, str]], value: str) -> None:
     widget.value = value
 
 
+def put(widget: Any, value: Any) -> None:
+    """Show a value in a control; meanwhile ``is_filling`` is true of it, for nobody chose it."""
+    widget.fk_filling = True
+    try:
+        widget.value = value
+    finally:
+        widget.fk_filling = False
+
+
 def is_filling(widget: Any) -> bool:
     """Whether a list is being given other options, so that its changes are nobody's choice."""
     return bool(getattr(widget, "fk_filling", False))
+
+
+def several(label: str, tooltip: str, rows: int = 3) -> Any:
+    """A list to choose several of; it is given its options with :func:`refill_several`."""
+    return sized(labelled(w.SelectMultiple(options=(), rows=rows, tooltip=tooltip), label), "way")
+
+
+def refill_several(widget: Any, options: Sequence[tuple[str, str]], values: tuple[str, ...]) -> None:
+    """Give a list to choose several of other options, and the choice ``values``; ``is_filling`` is true meanwhile."""
+    widget.fk_filling = True
+    try:
+        if tuple(options) != tuple(widget.options):
+            widget.options = list(options)
+        widget.value = values
+    finally:
+        widget.fk_filling = False
 
 
 def text_field(label: str, tooltip: str, value: str = "", size: str = "short") -> Any:
@@ -205,7 +233,7 @@ def panel_box(*children: Any) -> Any:
 
 def all_controls(box: Any) -> list[Any]:
     """Every widget within a box that a person can use."""
-    kinds = (w.Dropdown, w.Text, w.Button, w.ToggleButtons, w.FileUpload)
+    kinds = (w.Dropdown, w.SelectMultiple, w.Text, w.Button, w.ToggleButton, w.ToggleButtons, w.FileUpload)
     found = []
     for child in getattr(box, "children", ()):
         found += [child] if isinstance(child, kinds) else all_controls(child)

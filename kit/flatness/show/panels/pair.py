@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from flatness.show.axes import INK, NORMAL, Extent, colour_bar, dress_map, put_h
 from flatness.show.differences import difference_map
 from flatness.show.labels import FreeSpace
 from flatness.show.panels.maps import clear_ends, roomy_ticks, say
+from flatness.show.panels.unchanged import Unchanged, draw_places
 from flatness.show.scales import deviation_scale, step_note
 from flatness.show.side_by_side import surface_of
 from flatness.survey.readings import Floats
@@ -24,7 +26,9 @@ LEFT, RIGHT, HEAD, FOOT, BAR, NAME = 0.72, 0.15, 0.85, 0.8, 0.2, 0.3  # about th
 CHANGE_HEAD = 1.66
 
 
-def draw_change(figure: Figure, found: Comparison | None, unit: str) -> Axes | None:
+def draw_change(
+    figure: Figure, found: Comparison | None, unit: str, unchanged: Sequence[Unchanged] = ()
+) -> Axes | None:  # fmt: skip
     """Draw what changed into the figure, in place of what stood there; the axes, or None without a comparison."""
     figure.clear()
     if found is None:
@@ -36,6 +40,7 @@ def draw_change(figure: Figure, found: Comparison | None, unit: str) -> Axes | N
     chart = difference_map(found, unit=unit, title="What changed, after minus before", ax=ax)
     clear_ends(chart.colour_bar)
     roomy_ticks(ax, _bounds(found), unit)
+    draw_places(ax, unchanged, found.surveys)
     return ax
 
 

@@ -10,14 +10,17 @@ from typing import Any
 import ipywidgets as w
 
 from flatness.corrections.plan import Plan
+from flatness.corrections.schedule import Schedule
 from flatness.errors import ArgumentError
 from flatness.measures.measured import Place
 from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.chooser import SurveyChooser
 from flatness.show.panels.controls import (
+    SNAP_MM,
     button,
     column,
     panel_box,
+    refill,
     row,
     text_field,
     words,
@@ -25,7 +28,8 @@ from flatness.show.panels.controls import (
 from flatness.show.panels.plan_asked import Under
 from flatness.show.panels.plan_controls import PlanControls
 from flatness.show.panels.plan_look import LOOK, part
-from flatness.show.panels.plan_map import MAP_IN, LiveActions, draw_alone, key_picture
+from flatness.show.panels.plan_map import MAP_IN, LiveActions, key_picture, member_picture
+from flatness.show.panels.plan_more import chart_chooser
 from flatness.show.panels.plan_saving import save_csv, save_map, save_workbook
 from flatness.show.panels.plan_state import DRAWS, PlanState
 from flatness.show.panels.plan_tables import (
@@ -42,8 +46,8 @@ from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE
 from flatness.show.words import AUTHORITY
 
-SHOWN = ("draft", "plan", "schedule", "current", "sure", "unit", "price", "spots", "running")
-SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click is read no finer than this
+NO_CHART = "(no member)"
+SHOWN = ("draft", "plan", "schedule", "current", "sure", "unit", "price", "spots", "grounds", "running")
 
 
 class PlanPanel(Panel):
@@ -64,7 +68,6 @@ class PlanPanel(Panel):
         self.map = live_figure(MAP_IN, "plan")
         super().__init__(self.map)
         self.actions = LiveActions(self.map)
-        draw_alone(self.map, state.lock)
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self.controls = PlanControls(state)
         self._make_parts()
@@ -78,10 +81,12 @@ class PlanPanel(Panel):
         self._drawn: tuple[Any, ...] = ()
         self._listed: tuple[Any, ...] = ()
         self._kind = ""
-        state.observe(self._show, list(SHOWN))
-        state.choice.observe(self._show, "survey")
-        state.observe(self._show_search, ["running", "share", "progress"])
-        state.observe(self._point, ["pointer", "unit", "draft", "plan"])
+        for shows, names in (
+            (self._show, list(SHOWN)), (self._show_search, ["running", "share", "progress"]),
+            (self._point, ["pointer", "unit", "draft", "plan"]),
+        ):  # fmt: skip
+            state.observe(guard(shows, clears=False), names)
+        state.choice.observe(guard(self._show, clears=False), "survey")
         self._tell()
         state.observe(self._show_saved, "saved")
         self._show()
@@ -101,6 +106,8 @@ class PlanPanel(Panel):
         self.progress, self.stale = words("", "fk-quiet"), words("", "fk-stale")
         self.said, self.quantities, self.after = words("", "fk-headline"), words("", "fk-amounts"), words()
         self.patches, self.schedule = words("", "fk-patches"), words("", "fk-members")
+        self.chart_of, self.chart = chart_chooser(guard(self._show_chart, clears=False)), w.Image(format="png")
+        self.chart.add_class("fk-chart")
         self.notes, self.cautions = words(), words()
         self.here, self.saved = words(POINT_HERE, "fk-here"), words("", "fk-saved")
         self.key = w.Image(format="png")
@@ -121,13 +128,15 @@ class PlanPanel(Panel):
         side = column(controls.height, controls.times, self.stale, self.said, self.quantities, size="fill")
         return panel_box(
             words(LOOK), row(self.chooser.controls, controls.units), self.chooser.problems, self.chooser.about,
-            part("What it shall be"), row(*controls.asked),
+            part("What it shall be"), row(*controls.asked, *controls.more.bench),
             part("What it may cost"), row(*controls.costs[1:]),
-            part("What lies beneath, and the members"), row(*controls.ground),
+            part("What lies beneath, and the members"), row(*controls.ground, *controls.more.crossed),
             part("Fixed spots"), row(*controls.spots),
+            controls.more.fold, controls.more.folded,
             row(self.start, self.stop, self.bar), self.progress, self.working, self.problems,
             row(column(self.map.canvas, self.here, self.key), side, top=True),
-            self.after, self.patches, self.schedule, self.notes, self.cautions, row(self.name, *self.saves), self.saved,
+            self.after, self.patches, self.schedule, self.chart_of, self.chart, self.notes, self.cautions,
+            row(self.name, *self.saves), self.saved,
             words(f"<small>{escape(AUTHORITY)}</small>", "fk-quiet"),
         )  # fmt: skip
 
@@ -163,15 +172,12 @@ class PlanPanel(Panel):
     # what the panel shows
 
     def _show(self, _: Any = None) -> None:
-        with self.state.lock:
-            self._show_all()
-
-    def _show_all(self) -> None:
         state = self.state
         shown = state.plan if state.draft is None or state.current else state.draft
         stale = shown is not None and shown is state.plan and not state.current
         self.stale.value = escape(stale_words(state, shown))
-        seen = (shown, state.schedule, state.unit, state.spots, state.price, state.sure, stale, state.survey)
+        places = (*state.spots, *state.grounds)
+        seen = (shown, state.schedule, state.unit, places, state.price, state.sure, stale, state.survey)
         if seen == self._drawn:
             return
         self._drawn = seen
@@ -188,8 +194,24 @@ class PlanPanel(Panel):
         self.patches.value = "" if plan is None else patches_rows(plan, unit)
         self.notes.value = "" if plan is None else notes_list(plan, unit)
         self.schedule.value = schedule_text(schedule, unit)
+        self._fill_chart(schedule)
         if shown is not None:
             self.cautions.value = cautions_list(shown, schedule)
+
+    def _fill_chart(self, schedule: Schedule | None) -> None:
+        table = None if schedule is None else schedule.members
+        known = [] if table is None else list(table.loc[table["raise_most_mm"].notna(), "member"])
+        options = [(NO_CHART, ""), *((f"member {name}", str(name)) for name in known)]
+        kept = self.chart_of.value if self.chart_of.value in dict(options).values() else ""
+        refill(self.chart_of, options, kept)
+        self.chart_of.layout.display = "" if known else "none"
+        self._show_chart()
+
+    def _show_chart(self, _: Any = None) -> None:
+        state, name = self.state, self.chart_of.value
+        drawn = b"" if not name or state.schedule is None else member_picture(state.schedule, name, state.unit)
+        self.chart.value = drawn
+        self.chart.layout.display = "" if drawn else "none"
 
     def _draw(self, shown: Any, stale: bool) -> None:
         state, surface = self.state, self.state.surface
@@ -199,7 +221,7 @@ class PlanPanel(Panel):
                 else "Press the button above: then what to do stands here."
             )  # fmt: skip
         else:
-            self.actions.show(shown, state.unit, state.spots)
+            self.actions.show(shown, state.unit, (*state.spots, *state.chosen_benchmarks()), state.grounds)
             kind = shown.survey.surface
             if kind != self._kind:
                 self._kind, self.key.value = kind, key_picture(kind)

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+
+import shapely
 
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members, member_layout
+from flatness.corrections.quantities import Setting, settings_of
 from flatness.corrections.terms import FixedSpot, spot_heights
+from flatness.errors import ArgumentError
 from flatness.surface.lattice import Surface
+from flatness.survey.readings import Survey
 
-LEAST_WORK, LEVEL_AT, LEVEL, BEST, CHEAPEST, SPOTS = TARGETS = (
-    "least-work", "level-at", "level", "best-plane", "cheapest-plane", "fixed-spots",
+LEAST_WORK, LEVEL_AT, LEVEL, BEST, CHEAPEST, SPOTS, BENCHMARKS = TARGETS = (
+    "least-work", "level-at", "level", "best-plane", "cheapest-plane", "fixed-spots", "through-benchmarks",
 )  # fmt: skip
 # what each target is to the planner: strategy and tilt
 STRATEGY = {
     LEAST_WORK: ("least-work", "least-squares"), LEVEL_AT: ("level", "least-squares"),
     LEVEL: ("level", "least-squares"), BEST: ("best-plane", "least-squares"), CHEAPEST: ("best-plane", "least-work"),
-    SPOTS: ("fixed-spots", "least-squares"),
+    SPOTS: ("fixed-spots", "least-squares"), BENCHMARKS: ("through-benchmarks", "least-squares"),
 }  # fmt: skip
 SIXTEEN_INCHES = 406.4
+STRAPPING = "strapping"
 
 
 @dataclass(frozen=True)
@@ -64,6 +72,7 @@ class Framing:
     depth : [mm], or None where it is not known
     bearings : positions along them of what carries them [mm], two or more; empty: as far as was read
     line, set_by : as for :func:`~flatness.corrections.schedule.member_schedule`; an empty line takes its default
+    crossed, crossed_first, crossed_spacing : kind and layout [mm] of the members that strapping crosses
     """
 
     kind: str = ""
@@ -74,6 +83,19 @@ class Framing:
     bearings: tuple[float, ...] = ()
     line: str = ""
     set_by: str = "each"
+    crossed: str = "sawn joist"
+    crossed_first: float = 0.0
+    crossed_spacing: float = SIXTEEN_INCHES
+
+    def crossing(self, surface: Surface) -> Members | None:
+        """The members that strapping is shimmed off, which run the other way; None for other kinds."""
+        if self.kind != STRAPPING:
+            return None
+        along = surface.y if self.direction == "y" else surface.x
+        return member_layout(
+            self.crossed_first, self.crossed_spacing, "x" if self.direction == "y" else "y", until=float(along[-1]),
+            kind=self.crossed,
+        )  # fmt: skip
 
     def members(self, surface: Surface) -> Members | None:
         """The members over the whole reach of a surface.
@@ -118,3 +140,75 @@ class Under:
             return None
         span = framing.bearings if self.kind in MEMBER_KINDS and len(framing.bearings) > 1 else None
         return Beneath(self.kind, self.may_be_planed, self.most_planed, span=span)
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What lies beneath a part of the surface, from one corner to the other [mm], in place of what lies elsewhere."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    under: Under
+
+    def beneath(self, framing: Framing) -> Beneath | None:
+        """The same for the planner.
+
+        Raises
+        ------
+        ArgumentError : corners that enclose nothing, an unknown kind, sizes out of range
+        """
+        x, y = sorted((self.x0, self.x1)), sorted((self.y0, self.y1))
+        if not (x[1] > x[0] and y[1] > y[0]):
+            raise ArgumentError(
+                "an area without an inside", value=f"{x[1] - x[0]:.0f} mm by {y[1] - y[0]:.0f} mm",
+                expected="two corners that differ along x and along y", remedy="type the corner across from the first",
+            )  # fmt: skip
+        found = self.under.beneath(framing)
+        if found is None:
+            raise ArgumentError(
+                "nothing is said of this area", value="not known", expected="what lies beneath it",
+                remedy="choose it in the list beside, then add the area",
+            )  # fmt: skip
+        return replace(found, area=shapely.box(x[0], y[0], x[1], y[1]))
+
+
+@dataclass(frozen=True)
+class Materials:
+    """What quantities rest on; None takes the trade's own number, which is shown with its source.
+
+    Attributes
+    ----------
+    bag_yield [mm3], fill_density, sister_density [kg/mm3], spare [-], kerf [mm]
+    stock : lengths on sale for sisters [mm]; empty: they are not cut
+    """
+
+    bag_yield: float | None = None
+    fill_density: float | None = None
+    sister_density: float | None = None
+    spare: float | None = None
+    kerf: float | None = None
+    stock: tuple[float, ...] = ()
+
+    def settings(self) -> Mapping[str, Setting] | None:
+        """The same for the planner; None where nothing was set.
+
+        Raises
+        ------
+        ArgumentError : a number out of range
+        """
+        own = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "stock"}
+        return None if all(value is None for value in own.values()) else settings_of(**own)
+
+
+def placed_benchmarks(survey: Survey | None) -> dict[str, FixedSpot]:
+    """The benchmarks of a survey that stand at a place of the file, by name, with their known heights."""
+    found: dict[str, FixedSpot] = {}
+    if survey is not None:
+        for row in survey.ties.to_dict("records"):
+            name = str(row["label"])
+            known = row["kind"] == "benchmark" and name in survey.benchmarks
+            if known and math.isfinite(row["x"]) and math.isfinite(row["y"]):
+                found.setdefault(name, FixedSpot(row["x"], row["y"], survey.benchmarks[name], 0.0, name))
+    return found

@@ -23,6 +23,7 @@ from flatness.show.panels.controls import (
 from flatness.show.panels.plan_asked import Spot
 from flatness.show.panels.plan_filling import fill_controls, fill_sliders
 from flatness.show.panels.plan_look import slider
+from flatness.show.panels.plan_more import MoreControls
 from flatness.show.panels.plan_state import SUREST, PlanState
 
 TIMES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0)
@@ -42,6 +43,7 @@ class PlanControls:
     Attributes
     ----------
     asked, costs, ground, spots : the controls by group, in order
+    more : those that are seldom used
     """
 
     def __init__(self, state: PlanState) -> None:
@@ -51,6 +53,7 @@ class PlanControls:
         self._make_costs()
         self._make_ground()
         self._make_spots()
+        self.more = MoreControls(state)
         state.observe(self.fill)
         state.choice.observe(self.fill, "survey")
         self.fill()
@@ -118,7 +121,7 @@ class PlanControls:
             }.items(), "way",
         )  # fmt: skip
         self.most_planed = text_field("Taken down at most", "How deep at most; empty: 1/8 in (3.2 mm)")
-        kinds = [("(none given)", ""), *((name, name) for name in MEMBER_KINDS if name != "strapping")]
+        kinds = [("(none given)", ""), *((name, name) for name in MEMBER_KINDS)]
         self.members = drop_down("Members", "What the surface is framed with: it gives the schedule", kinds, "way")
         self.direction = drop_down(
             "They run", "Along which side", {"along x": "x", "along y": "y"}.items(), "short"

@@ -15,7 +15,7 @@ from flatness.corrections.actions import assign_actions, thresholds_of
 from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members
 from flatness.corrections.plan import ACTIONS
-from flatness.corrections.quantities import DEFAULTS, Quantities, Setting, quantities
+from flatness.corrections.quantities import Quantities, Setting, quantities, settings_for
 from flatness.corrections.seeking import Terms, seek
 from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.corrections.volumes import node_areas
@@ -79,15 +79,15 @@ def ground_of(survey: Survey, limits: Sequence[Limit], on: str, spacing: float |
 
 def draft_plane(
     survey: Survey, surface: Surface, *, strategy: str, tilt: str, height: float | None, rates: Rates,
-    depths: Depths, fixed: tuple[FixedSpot, ...], beneath: Beneath | None, members: Members | None,
-    thresholds: Mapping[str, float | None],
+    depths: Depths, fixed: tuple[FixedSpot, ...], beneath: Sequence[Beneath] | None, members: Members | None,
+    thresholds: Mapping[str, float | None], materials: Mapping[str, Setting] | None = None,
 ) -> Draft:  # fmt: skip
     """The change that a plane asks for.
 
     Parameters
     ----------
     survey, surface : the readings, and the surface planned on
-    strategy, tilt, height, rates, depths, fixed, beneath, members : as for
+    strategy, tilt, height, rates, depths, fixed, beneath, members, materials : as for
         :func:`~flatness.corrections.planner.plan_corrections`; a level plane at a height that is given is laid there
         whatever it breaks, which ``against`` tells
     thresholds : of the actions
@@ -96,7 +96,7 @@ def draft_plane(
     ------
     PlanError : terms that clash
     """
-    chosen = thresholds_of(**thresholds)
+    chosen, used = thresholds_of(survey.surface, **thresholds), settings_for(survey.surface, materials)
     permitted = permitted_cut(surface, beneath, members, chosen["deepest_plane"].value)
     against: tuple[tuple[str, tuple[float, float], float], ...] = ()
     if strategy == "level" and height is not None:
@@ -107,17 +107,17 @@ def draft_plane(
             surface, strategy, HEADINGS, rates, depths, permitted, fixed, None, height, tilt, True, None
         )  # fmt: skip
         change = seek(terms, ()).change
-    density = DEFAULTS["fill_density"].value
-    actions = assign_actions(surface, change, survey.surface, permitted, chosen, density)
+    actions = assign_actions(surface, change, survey.surface, permitted, chosen, used["fill_density"].value)
     return Draft(
-        survey, surface, change, actions, members, fixed, _quantities(surface, change, actions),
+        survey, surface, change, actions, members, fixed, _quantities(surface, change, actions, used),
         cost_of(surface, change, rates), against,
     )  # fmt: skip
 
 
-def _quantities(surface: Surface, change: Floats, actions: NDArray[np.int8]) -> Quantities:
+def _quantities(
+    surface: Surface, change: Floats, actions: NDArray[np.int8], settings: Mapping[str, Setting]
+) -> Quantities:  # fmt: skip
     fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
-    settings: dict[str, Setting] = dict(DEFAULTS)
     return quantities(_Ground(surface, change), fill=fill, plane=plane, settings=settings)
 
 

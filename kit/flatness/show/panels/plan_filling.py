@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from flatness.lengths import format_length
 from flatness.show.done_words import depth
 from flatness.show.panels.check_state import AGREED
-from flatness.show.panels.controls import labelled, refill
-from flatness.show.panels.plan_asked import BEST, CHEAPEST, LEAST_WORK, LEVEL, LEVEL_AT, SPOTS
+from flatness.show.panels.controls import HINTS, labelled, put, refill
+from flatness.show.panels.plan_asked import BENCHMARKS, BEST, CHEAPEST, LEAST_WORK, LEVEL, LEVEL_AT, SPOTS, STRAPPING
 from flatness.show.panels.plan_look import set_steps
+from flatness.show.panels.plan_more_filling import fill_more
 from flatness.show.words import place
 
 if TYPE_CHECKING:
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 NO_FINISH = "(no finish: bring it to the target)"
 STEPS = {"in": (25.4 / 32, 25.4 / 16, 25.4 / 8, 25.4 / 4), "mm": (0.5, 1.0, 2.0, 5.0, 10.0)}
 MOST_STEPS = 100
-HINTS = {"in": "ft, in", "mm": "m, mm"}
 
 
 def fill_controls(controls: PlanControls) -> None:
@@ -28,6 +28,7 @@ def fill_controls(controls: PlanControls) -> None:
     _numbers(controls)
     fill_sliders(controls)
     _spots(controls)
+    fill_more(controls.more)
 
 
 def fill_sliders(controls: PlanControls) -> None:
@@ -66,6 +67,7 @@ def _choices(controls: PlanControls) -> None:
         (f"A {level} plane at the height of the slider", LEVEL_AT), (f"A {level} plane where it costs least", LEVEL),
         ("The best-fit plane, shifted to where it costs least", BEST),
         ("The plane of any tilt that costs least", CHEAPEST), ("The plane through the fixed spots", SPOTS),
+        ("The plane through the benchmarks chosen", BENCHMARKS),
     ], state.target)  # fmt: skip
     under, framing = state.under, state.framing
     for widget, value in (
@@ -75,24 +77,17 @@ def _choices(controls: PlanControls) -> None:
         (controls.clicking, "spot" if state.clicking else ""),
     ):  # fmt: skip
         if value in dict(widget.options).values():
-            _put(widget, value)
-    least = state.target == LEAST_WORK
+            put(widget, value)
+    least, strap = state.target == LEAST_WORK, framing.kind == STRAPPING
     for widget, shown in (
         (controls.agreed_length, state.finish == AGREED), (controls.agreed_gap, state.finish == AGREED),
         (controls.aim, least), (controls.level_within, least), (controls.height, state.target == LEVEL_AT),
         (controls.may_be_planed, bool(under.kind)), (controls.most_planed, bool(under.kind and under.may_be_planed)),
         *((widget, bool(framing.kind)) for widget in controls.framing),
+        (controls.line, bool(framing.kind) and not strap),
         (controls.fixed, bool(state.spots)), (controls.free, bool(state.spots)),
     ):  # fmt: skip
         widget.layout.display = "" if shown else "none"
-
-
-def _put(widget: Any, value: Any) -> None:
-    widget.fk_filling = True
-    try:
-        widget.value = value
-    finally:
-        widget.fk_filling = False
 
 
 def _numbers(controls: PlanControls) -> None:
@@ -115,7 +110,7 @@ def _numbers(controls: PlanControls) -> None:
         (controls.spacing, small(framing.spacing)), (controls.depth, small(framing.depth)),
         (controls.bearings, "; ".join(far(at) for at in framing.bearings)),
     ):  # fmt: skip
-        _put(widget, text)
+        put(widget, text)
 
 
 def _height(controls: PlanControls) -> None:

@@ -31,6 +31,7 @@ LOOK = f"""<style onload="{NAMED}">
 .fk-cautions {{ border:1px solid #5c4300; background:#fff7e0; color:{INK}; padding:6px 12px }}
 .fk-cautions ul, .fk-list {{ margin:4px 0; padding-left:20px }}
 .fk-panel .fk-schedule {{ font-size:12.5px; overflow-x:auto }}
+.fk-panel .fk-chart {{ max-width:960px; width:100% }}
 .fk-panel .fk-key img {{ max-width:100%; height:auto }} .fk-key {{ max-width:557px }}
 .fk-panel .widget-hprogress, .fk-panel .progress {{ width:100%; max-width:640px }}
 .fk-panel .fk-progress {{ flex:1 1 320px; max-width:640px; height:24px }}

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import io
-import threading
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch
+from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from flatness.corrections.plan import ACTIONS, Plan
+from flatness.corrections.schedule import Schedule
 from flatness.corrections.terms import FixedSpot
 from flatness.show.action_parts import (
     FIXED,
@@ -29,11 +30,13 @@ from flatness.show.action_parts import (
     draw_tags,
     say_untagged,
 )
-from flatness.show.axes import INK, NORMAL, PALE, SMALL, dress_map
+from flatness.show.axes import INK, NORMAL, PALE, SMALL, dress_map, root_of
 from flatness.show.done_words import least_told, number
 from flatness.show.labels import FreeSpace, text_width
+from flatness.show.member_lines import member_chart
 from flatness.show.panels.canvas import DOTS_PER_INCH
 from flatness.show.panels.maps import roomy_ticks, say
+from flatness.show.panels.plan_asked import Ground, Spot
 from flatness.show.panels.plan_draft import Draft
 from flatness.show.panels.plan_numbers import SIZE, Numbers
 from flatness.show.patterns import PATTERNS, area_entry, key_points, line_entry, put_key
@@ -56,7 +59,8 @@ class LiveActions:
     areas : fill and hatch of each action but ``leave``, by name
     edges : borders between actions
     numbers : signed depths at nodes, on an even grid of them
-    spots, spot_names : the fixed spots
+    spots, spot_names : the fixed spots and the benchmarks
+    grounds : parts of which something else is said
     tags : name and greatest depth of each patch, where patches are known
     """
 
@@ -69,8 +73,11 @@ class LiveActions:
         self.numbers: Numbers | None = None
         self._nodes: list[tuple[int, int]] = []
         self.spot_names: list[Annotation] = []
+        self.grounds: list[Artist] = []
 
-    def show(self, shown: Shown | None, unit: str, spots: Sequence[FixedSpot] = ()) -> None:
+    def show(
+        self, shown: Shown | None, unit: str, spots: Sequence[Spot | FixedSpot] = (), grounds: Sequence[Ground] = ()
+    ) -> None:  # fmt: skip
         """Show a plan or a draft; the artists are made anew only for another surface, unit or framing."""
         if shown is None:
             self.blank("No survey: choose a file above, or upload one.")
@@ -79,7 +86,7 @@ class LiveActions:
         if built != self._built:
             self._build(shown, unit)
             self._built = built
-        self._update(shown, unit, spots)
+        self._update(shown, unit, spots, grounds)
 
     def blank(self, words: str) -> None:
         """Nothing but a sentence."""
@@ -125,7 +132,7 @@ class LiveActions:
         draw_members(ax, whole, space)
         self._numbered(shown, unit, space)
         (self.spots,) = ax.plot([], [], linestyle="none", zorder=7, scalex=False, scaley=False, **FIXED)
-        self.spot_names, self.tags = [], {}
+        self.spot_names, self.tags, self.grounds = [], {}, []
         self._untagged: list[Annotation] = []
         self._taken = space
 
@@ -143,16 +150,19 @@ class LiveActions:
         ]
         self.numbers = Numbers(self.ax)
 
-    def _update(self, shown: Shown, unit: str, spots: Sequence[FixedSpot]) -> None:
+    def _update(
+        self, shown: Shown, unit: str, spots: Sequence[Spot | FixedSpot], grounds: Sequence[Ground]
+    ) -> None:  # fmt: skip
         assert self.ax is not None
         x, y, half = shown.x, shown.y, shown.surface.spacing / 2
         for number_, name in enumerate(ACTIONS):
             if name != "leave":
                 self.areas[name].set_path(cells(np.asarray(shown.actions == number_), x, y, half))
         self.edges.set_segments(list(borders(shown.actions, x, y, half)))
-        old: list[Annotation] = [*self.tags.values(), *self._untagged, *self.spot_names]
+        old: list[Artist] = [*self.tags.values(), *self._untagged, *self.spot_names, *self.grounds]
         for one in old:
             one.remove()
+        self.grounds = list(self._draw_grounds(grounds))
         self.tags, self._untagged, self.spot_names = {}, [], []
         self.spots.set_data([spot.x for spot in spots], [spot.y for spot in spots])
         self._name_spots(spots)
@@ -175,12 +185,27 @@ class LiveActions:
                 if not any(box.contains(*where) for box in over):
                     yield (j, i), at, number(change, unit)
 
-    def _name_spots(self, spots: Sequence[FixedSpot]) -> None:
+    def _draw_grounds(self, grounds: Sequence[Ground]) -> Iterator[Artist]:
+        """The parts of which something else is said than of the rest, numbered."""
+        assert self.ax is not None
+        for count, one in enumerate(grounds, 1):
+            x0, y0 = min(one.x0, one.x1), min(one.y0, one.y1)
+            box = Rectangle((x0, y0), abs(one.x1 - one.x0), abs(one.y1 - one.y0), fill=False, edgecolor=INK,
+                            linewidth=1.2, linestyle=(0, (6, 3)), zorder=6.5)  # fmt: skip
+            yield self.ax.add_artist(box)
+            yield self.ax.annotate(
+                f"area {count}", (x0, y0), (4, 4), textcoords="offset points", fontsize=SMALL, color=INK, zorder=8,
+                bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
+            )  # fmt: skip
+
+    def _name_spots(self, spots: Sequence[Spot | FixedSpot]) -> None:
         assert self.ax is not None
         for count, spot in enumerate(spots, 1):
+            name = spot.name if isinstance(spot, FixedSpot) else str(count)
             self.spot_names.append(self.ax.annotate(
-                str(count), (spot.x, spot.y), (6, 5), textcoords="offset points", fontsize=SMALL, fontweight="bold",
-                color=INK, zorder=9, bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
+                name, (spot.x, spot.y), (6, 5), textcoords="offset points", fontsize=SMALL, fontweight="bold",
+                color=INK, zorder=9,
+                bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
             ))  # fmt: skip
 
     def _tag(self, plan: Plan, unit: str) -> None:
@@ -200,17 +225,6 @@ class LiveActions:
         """What the map is of; ``faded`` where it is of what was asked for before."""
         if self.ax is not None:
             self.title.set(text=title, color=PALE if faded else INK)
-
-
-def draw_alone(figure: Figure, lock: threading.RLock) -> None:
-    """Have a figure drawn under a lock, so that no picture shows it half changed."""
-    draw: Any = figure.draw
-
-    def alone(renderer: Any) -> Any:
-        with lock:
-            return draw(renderer)
-
-    figure.draw = alone  # type: ignore[method-assign]
 
 
 def _framing(shown: Shown) -> Any:
@@ -244,6 +258,13 @@ def borders(actions: NDArray[np.int8], x: Floats, y: Floats, half: float) -> Flo
     at, low, high = y[rows] + half, x[columns] - half, x[columns] + half
     lying = np.stack([np.column_stack((low, at)), np.column_stack((high, at))], axis=1)
     return np.concatenate([upright, lying])
+
+
+def member_picture(schedule: Schedule, name: str, unit: str) -> bytes:
+    """The chart of one member as a PNG."""
+    picture = io.BytesIO()
+    root_of(member_chart(schedule, name, unit=unit).ax).savefig(picture, format="png", dpi=1.5 * DOTS_PER_INCH)
+    return picture.getvalue()
 
 
 def key_picture(kind: str) -> bytes:

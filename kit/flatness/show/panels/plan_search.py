@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
+from flatness.corrections.quantities import Quantities, quantities, settings_for
 from flatness.corrections.schedule import Schedule, member_schedule
 from flatness.errors import FlatnessError, Problem
+from flatness.job.records import Framing as JobFraming
+from flatness.job.sistering import sister_lengths
+from flatness.show.panels.plan_asked import STRAPPING, Framing, Materials
 from flatness.show.panels.plan_tables import cost_so_far
 from flatness.show.panels.plan_worker import Tell, Worker
 from flatness.show.panels.state import problems_of
@@ -42,7 +47,7 @@ class PlanSearch:
         FlatnessError : something that is asked for is missing or out of range
         """
         state = self._state
-        arguments, framing, seen = state.arguments(draws), state.framing, _Seen()
+        arguments, framing, materials, seen = state.arguments(draws), state.framing, state.materials, _Seen()
         self._stopping = False
 
         def work(stopped: Callable[[], bool], tell: Tell) -> tuple[Plan, Schedule | None, tuple[Problem, ...]]:
@@ -53,7 +58,7 @@ class PlanSearch:
                 return stopped()
 
             plan = plan_corrections(**arguments, progress=progress)
-            return plan, *scheduled(plan, framing.line or None, framing.set_by)
+            return scheduled(plan, framing, materials)
 
         with state.hold_trait_notifications():
             state.running, state.share = shown, 0.0
@@ -135,11 +140,35 @@ class _Seen:
         )
 
 
-def scheduled(plan: Plan, line: str | None, set_by: str) -> tuple[Schedule | None, tuple[Problem, ...]]:
-    """What each member is set to, where members are given; what goes wrong with it does not lose the plan."""
+def scheduled(
+    plan: Plan, framing: Framing, materials: Materials
+) -> tuple[Plan, Schedule | None, tuple[Problem, ...]]:  # fmt: skip
+    """The plan with what its sisters take, and what each member is set to, where members are given.
+
+    What goes wrong with the members does not lose the plan.
+    """
     if plan.members is None:
-        return None, ()
+        return plan, None, ()
+    schedule = None
     try:
-        return member_schedule(plan, plan.members, line=line, set_by=set_by), ()
+        line = "clear" if framing.kind == STRAPPING else framing.line or None
+        schedule = member_schedule(
+            plan, plan.members, crossing=framing.crossing(plan.surface), line=line, set_by=framing.set_by
+        )  # fmt: skip
+        return replace(plan, quantities=with_sisters(plan, schedule, materials)), schedule, ()
     except FlatnessError as error:
-        return None, error.problems
+        return plan, schedule, error.problems
+
+
+def with_sisters(plan: Plan, schedule: Schedule, materials: Materials) -> Quantities:
+    """What a plan takes with its sisters or furring, where their depth is known, and the lengths to buy for them."""
+    assert plan.members is not None
+    framing = JobFraming(plan.members)
+    sisters = sister_lengths(plan, framing, schedule)
+    if sisters.empty or framing.section is None:
+        return plan.quantities
+    return quantities(
+        plan, fill=plan.action("fill"), plane=plan.action("plane"), sisters=sisters["length_mm"].tolist(),
+        sister_section=framing.section, stock=materials.stock or None,
+        settings=settings_for(plan.survey.surface, materials.settings()),
+    )  # fmt: skip

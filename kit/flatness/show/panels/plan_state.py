@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
-import functools
 import os
-import threading
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from traitlets import Any as AnyTrait
 from traitlets import Bool, Enum, Float, Tuple, Unicode
 
+from flatness.corrections.beneath import Beneath
 from flatness.corrections.plan import Plan
-from flatness.corrections.terms import Depths, Rates
+from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.errors import ArgumentError, Problem
 from flatness.show.panels.finish_state import AgreedState
-from flatness.show.panels.plan_asked import LEAST_WORK, LEVEL_AT, STRATEGY, TARGETS, Framing, Spot, Under
+from flatness.show.panels.plan_asked import (
+    BENCHMARKS,
+    LEAST_WORK,
+    LEVEL_AT,
+    STRATEGY,
+    TARGETS,
+    Framing,
+    Ground,
+    Materials,
+    Spot,
+    Under,
+    placed_benchmarks,
+)
 from flatness.show.panels.plan_draft import Draft, draft_plane, ground_of
 from flatness.show.panels.plan_search import PlanSearch
-from flatness.show.panels.state import Call, NotReadyError
+from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.surface.lattice import Surface
 
@@ -27,7 +39,7 @@ DRAWS = 200
 REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
 ASKED = (
     "target", "height", "aim", "off_times", "cut", "fill", "level_within", "on", "under", "framing", "spots",
-    "deepest_fill", "finish", "agreed", "confidence",
+    "deepest_fill", "finish", "agreed", "confidence", "grounds", "materials", "benchmarks", "off_benchmarks",
 )  # fmt: skip
 
 
@@ -48,6 +60,10 @@ class PlanState(AgreedState):
     deepest_fill : beyond which is framed [mm], or None for the planner's own
     on : ``likely`` or ``as-read``, the surface that is planned on
     under, framing, spots : what lies beneath, the members, the fixed spots
+    grounds : what lies beneath parts of the surface, a :class:`Ground` each
+    materials : what quantities rest on
+    benchmarks : names of those that the plane of ``through-benchmarks`` goes through
+    off_benchmarks : how far the finished surface lies above them [mm]
     confidence : at which verdicts are given
     clicking : whether a click on the map fixes a spot
     draft : the :class:`Draft` of a plane, or None
@@ -72,6 +88,10 @@ class PlanState(AgreedState):
     under = AnyTrait(Under())
     framing = AnyTrait(Framing())
     spots = Tuple()
+    grounds = Tuple()
+    materials = AnyTrait(Materials())
+    benchmarks = Tuple()
+    off_benchmarks = Float(0.0)
     confidence = Float(0.95)
     clicking = Bool(False)
     draft = AnyTrait(None)
@@ -89,24 +109,12 @@ class PlanState(AgreedState):
         spacing: float | None = None, draws: int = DRAWS, **traits: Any,
     ) -> None:  # fmt: skip
         super().__init__(choice=SurveyChoice(folders, file), **traits)
-        self.lock = threading.RLock()
         self.spacing, self.draws = spacing, draws
         self.search = PlanSearch(self)
         self._ground: tuple[Any, Surface | None] = (None, None)
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
-        self.observe(self._asked, list(ASKED))
-
-    def guard(self, function: Call, *, clears: bool = True) -> Call:
-        """As for all panels, and one at a time: a notebook may call from several threads."""
-        guarded = super().guard(function, clears=clears)
-
-        @functools.wraps(function)
-        def alone(*args: Any, **kwargs: Any) -> Any:
-            with self.lock:
-                return guarded(*args, **kwargs)
-
-        return alone  # type: ignore[return-value]
+        self.observe(self.alone(self._asked), list(ASKED))
 
     @property
     def surface(self) -> Surface | None:
@@ -142,13 +150,40 @@ class PlanState(AgreedState):
         return {
             "survey": survey, "strategy": strategy, "limits": self.limits(), "spacing": surface.spacing,
             "surface": self.on, "rates": self.rates, "depths": self.depths,
-            "fixed": tuple(spot.fixed(surface) for spot in self.spots),
+            "fixed": self._fixed(surface),
             "level_within": self.level_within if least else None,
             "height": self.height if self.target == LEVEL_AT else None, "tilt": tilt,
-            "beneath": self.under.beneath(self.framing), "members": self.framing.members(surface),
+            "beneath": self._beneath(), "members": self.framing.members(surface),
+            "materials": self.materials.settings(),
             "aim": 1.0 if aim == SUREST and not draws else aim, "confidence": self.confidence, "draws": draws,
             "deepest_fill": self.deepest_fill,
         }  # fmt: skip
+
+    def _beneath(self) -> tuple[Beneath, ...] | None:
+        """What lies everywhere, and then by area what lies there instead."""
+        every = (self.under.beneath(self.framing), *(one.beneath(self.framing) for one in self.grounds))
+        return tuple(one for one in every if one is not None) or None
+
+    def _fixed(self, surface: Surface) -> tuple[FixedSpot, ...]:
+        spots = tuple(spot.fixed(surface) for spot in self.spots)
+        if self.target != BENCHMARKS:
+            return spots
+        chosen = self.chosen_benchmarks()
+        if not chosen:
+            names = ", ".join(placed_benchmarks(self.survey))
+            raise ArgumentError(
+                "no benchmark is chosen", value=names or "none with a place in the file",
+                expected="one or more that the file gives x and y for", remedy="choose them in the list",
+            )  # fmt: skip
+        # what is to stay as found is a height to go through as well
+        heights = spot_heights(surface, spots)
+        held = (replace(spot, height=float(height)) for spot, height in zip(spots, heights, strict=True))
+        return (*(replace(one, height=(one.height or 0.0) + self.off_benchmarks) for one in chosen), *held)
+
+    def chosen_benchmarks(self) -> tuple[FixedSpot, ...]:
+        """The benchmarks that the plane goes through; none for another target."""
+        known = placed_benchmarks(self.survey) if self.target == BENCHMARKS else {}
+        return tuple(known[name] for name in self.benchmarks if name in known)
 
     @property
     def rates(self) -> Rates:
@@ -164,7 +199,8 @@ class PlanState(AgreedState):
         self.follow_unit(self.survey)
         with self.hold_trait_notifications():
             self.pointer = None
-            self.spots, self.draft, self.plan, self.schedule = (), None, None, None
+            self.spots, self.grounds, self.draft, self.plan, self.schedule = (), (), None, None, None
+            self.benchmarks = tuple(placed_benchmarks(self.survey))
             if self.survey is not None and self.finish not in ("", *self.finishes):
                 self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
             surface = self.surface
@@ -172,13 +208,9 @@ class PlanState(AgreedState):
                 # between the lowest and the highest, so that both sides of the slider are in reach
                 heights = surface.height[surface.inside]
                 self.height = float(heights.max() + heights.min()) / 2
-        self._asked_anew()
+        self._asked()
 
     def _asked(self, _: Any = None) -> None:
-        with self.lock:
-            self._asked_anew()
-
-    def _asked_anew(self) -> None:
         """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
         self.search.forget()
         self.current = self.sure = False
@@ -187,7 +219,7 @@ class PlanState(AgreedState):
             surface, survey = self.surface, self.survey
             if self.is_plane and survey is not None and surface is not None:
                 asked = self.arguments(0)
-                names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members")
+                names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members", "materials")
                 draft = draft_plane(
                     survey, surface, **{name: asked[name] for name in names},
                     thresholds={"deepest_fill": self.deepest_fill},
@@ -220,6 +252,20 @@ class PlanState(AgreedState):
     def drop_spot(self, number: int) -> None:
         """Free a spot again, by its place in the list."""
         self.spots = tuple(spot for k, spot in enumerate(self.spots) if k != number)
+
+    def add_ground(self, ground: Ground) -> None:
+        """Say what lies beneath one more part; where parts overlap the later one holds.
+
+        Raises
+        ------
+        ArgumentError : a part without an inside, or of which nothing is said
+        """
+        ground.beneath(self.framing)
+        self.grounds = (*self.grounds, ground)
+
+    def drop_ground(self, number: int) -> None:
+        """Take a part off again, by its place in the list."""
+        self.grounds = tuple(one for k, one in enumerate(self.grounds) if k != number)
 
     def found(self) -> Plan:
         """The plan, for the cells below the panel; waits until it is worked out.

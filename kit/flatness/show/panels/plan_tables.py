@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatness.corrections.cutting import CutPlan
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.quantities import Quantities
 from flatness.corrections.schedule import Schedule
@@ -18,7 +19,7 @@ from flatness.show.member_words import members_text
 from flatness.show.panels.plan_draft import Draft
 from flatness.show.panels.verdict_words import verdict_mark
 from flatness.show.plan_words import DEEDS, deeds, patch_rows
-from flatness.show.words import in_unit, percent, place
+from flatness.show.words import in_unit, percent, place, position
 
 if TYPE_CHECKING:
     from flatness.show.panels.plan_state import PlanState
@@ -118,10 +119,21 @@ def quantity_rows(found: Quantities, unit: str) -> str:
         told.append(("Greatest added load", load(found.greatest_load, unit), where))
     if found.cut_volume > 0:
         told.append(("Planing", f"{volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}", "measured"))
+    if found.sister_mass > 0:
+        told.append(("Weight of the sisters", mass(found.sister_mass, unit), _source(found, "sister_density", unit)))
+    if found.lengths is not None:
+        told += list(_lengths_to_buy(found.lengths, unit))
     if not told:
         told.append(("Fill and planing", "none", "measured"))
     rows = [[escape(cell) for cell in row] for row in told]
     return f"<b>Quantities</b>{table(('What', 'How much', 'From'), rows)}"
+
+
+def _lengths_to_buy(lengths: CutPlan, unit: str) -> Iterator[tuple[str, str, str]]:
+    stock = [f"{row['count']:.0f} of {position(row['stock_mm'], unit)}" for row in lengths.stock.to_dict("records")]
+    how = "proven the least" if lengths.is_optimal else f"a better plan could save at most {100 * lengths.gap:.2g} %"
+    yield "Lengths to buy", ", ".join(stock), how
+    yield "Waste of them", f"{position(lengths.waste_mm, unit)}, {percent(lengths.waste_share)}", "bought less used"
 
 
 def _source(found: Quantities, name: str, unit: str) -> str:

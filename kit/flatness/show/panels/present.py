@@ -28,9 +28,11 @@ from flatness.show.panels.controls import (
     words,
 )
 from flatness.show.panels.present_days import AFTER, DAY_NAMES, FOUND, PLANNED
+from flatness.show.panels.present_files import next_free
 from flatness.show.panels.present_look import LOOK, as_wide, line_at, slide_at
-from flatness.show.panels.present_state import BESIDE, WIPE, PresentState, next_free
+from flatness.show.panels.present_state import BESIDE, WIPE, PresentState
 from flatness.show.panels.present_words import NOTHING_YET, colours_say, sentences_html, wipe_says
+from flatness.show.panels.present_work import JOB_ENDING, WorkChooser
 from flatness.show.panels.shell import Panel
 
 NO_FINISH = "(no finish: say how it lies)"
@@ -60,10 +62,11 @@ class PresentPanel(Panel):
     state: PresentState
 
     def __init__(self, state: PresentState, folder: str | os.PathLike[str] = ".") -> None:
-        super().__init__()
         self.state, self._folder = state, folder
+        super().__init__()
         self.before = SurveyChooser(state, state.before, "As found")
         self.after = SurveyChooser(state, state.after, "After the work, if it is done")
+        self.work = WorkChooser(state, state.work)
         self._make_controls()
         self.title = words()
         self.said, self.colours, self.saved = words(), words("", "fk-colours"), words("", "fk-saved")
@@ -84,6 +87,7 @@ class PresentPanel(Panel):
             row(*(
                 column(one.controls, one.problems, one.about, size="survey") for one in (self.before, self.after)
             ), top=True),
+            row(column(self.work.controls, self.work.problems, self.work.about, size="survey"), top=True),
             row(self.finish, self.align, self.beneath, self.work_out),
         ])  # fmt: skip
         self.files.add_class("fk-files")
@@ -96,9 +100,11 @@ class PresentPanel(Panel):
         self._name = f"fk-p{self.box.model_id[:12]}"
         for name in ("fk-present", self._name):
             self.box.add_class(name)
-        state.observe(self._fill, ["days", "finish", "align", "beneath", "unit"])
-        state.observe(self._show, ["days", "view", "left", "right", "unit"])
-        state.observe(self._move, "wipe")
+        for shows, names in (
+            (self._fill, ["days", "finish", "align", "beneath", "unit"]),
+            (self._show, ["days", "view", "left", "right", "unit"]), (self._move, ["wipe"]),
+        ):  # fmt: skip
+            state.observe(state.guard(shows, clears=False), names)
         self._tell()
         state.observe(self._show_saved, "saved")
         self._fill()
@@ -243,16 +249,17 @@ def _link(path: Path) -> str:
 
 def present_panel(
     before: str | os.PathLike[str] = "", after: str | os.PathLike[str] = "", finish: str = "", *,
-    plan: Plan | bool = False, beneath: str = "", align: str = "benchmarks",
+    plan: Plan | bool | str | os.PathLike[str] = False, beneath: str = "", align: str = "benchmarks",
     folders: Iterable[str | os.PathLike[str]] = (), unit: str | None = None, keep_in: str | os.PathLike[str] = ".",
 ) -> PresentPanel:  # fmt: skip
     """A panel that shows a surface to whoever owns it: as found, as planned, after the work.
 
     Parameters
     ----------
-    before, after : files to begin with; empty for none
+    before, after : files to begin with; empty for none. A job file as ``before`` is all that is needed
     finish : key of the finish to come; empty for none
-    plan : a plan made from ``before``; True works one out for the finish, which may take a minute
+    plan : a plan made from ``before``, or the file it was saved to; True works one out for the finish, which may take
+        a minute
     beneath : what lies beneath and may be taken down, such as ``boards``; empty: nothing comes off
     align : how the heights of both surveys are brought together: ``benchmarks``, ``offset``, ``tilt`` or ``none``
     folders : folders whose CSV and XLSX files are offered
@@ -264,7 +271,10 @@ def present_panel(
     PresentPanel : its ``state`` holds the surveys, the plan and the comparison
     """
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
-    state = PresentState(before, after, finish, folders, align=align, beneath=beneath, **traits)
+    work: str | os.PathLike[str] = "" if isinstance(plan, (Plan, bool)) else plan
+    if Path(before).suffix.lower() == JOB_ENDING:
+        before, work = "", before
+    state = PresentState(before, after, finish, folders, work, align=align, beneath=beneath, **traits)
     panel = PresentPanel(state, keep_in)
     state.guard(state.begin)(plan if isinstance(plan, Plan) else None)
     if plan is True and not state.problems:

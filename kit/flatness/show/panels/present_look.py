@@ -47,6 +47,8 @@ LOOK = f"""<style onload="{NAMED}">
 .fk-present .fk-slide .widget-readout {{ display:none }}
 .fk-present button.jupyter-button {{ height:38px; font-size:16px; line-height:34px }}
 .fk-present select, .fk-present input[type=text] {{ height:36px; flex-basis:36px; font-size:15px }}
+.fk-present .fk-finish {{ flex-basis:600px }}
+.fk-present .fk-finish select {{ font-size:clamp(12px, 1.15vw, 15px); text-overflow:ellipsis }}
 .fk-present .fk-files {{ border-top:1px solid {RULE}; border-bottom:1px solid {RULE}; padding:10px 0; margin:8px 0;
   overflow:visible; gap:8px }}
 .fk-present .fk-save {{ border-top:1px solid {RULE}; margin-top:8px; padding-top:8px }}

@@ -9,41 +9,39 @@ from typing import Any
 
 import numpy as np
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Float, Instance, Tuple, Unicode
+from traitlets import Float, Tuple, Unicode
 
-from flatness.comparison.alignment import WAYS
-from flatness.comparison.comparing import compare
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
+from flatness.corrections.saved_plan import SavedPlan
 from flatness.errors import ArgumentError, Problem
+from flatness.job.records import Job
+from flatness.job.running import Results, run_job
 from flatness.limits.verdict import assess
-from flatness.show.panels.finish_state import FinishState
+from flatness.show.panels.present_asked import JOB, PresentAsked
 from flatness.show.panels.present_days import FOUND, Day, days_of
+from flatness.show.panels.present_files import free_path
 from flatness.show.panels.present_pictures import Picture, beside, day_picture, wiped
+from flatness.show.panels.present_saved import plan_on
 from flatness.show.panels.present_words import NOTHING_YET, sentences
+from flatness.show.panels.present_work import choose_file
+from flatness.show.panels.ready import ReadyVerdicts
 from flatness.show.panels.state import NotReadyError
-from flatness.show.panels.surveys import SurveyChoice
 from flatness.show.papers.files import write_ours
 from flatness.show.papers.owner import owner_page
-from flatness.survey.readings import Survey
 
 BESIDE, WIPE = "beside", "wipe"
-NEW_NAME = "type another name: no file is ever written over here"
 SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
 
 
-class PresentState(FinishState):
-    """The state of the Present panel.
+class PresentState(PresentAsked):
+    """The state of the Present panel: what :class:`~flatness.show.panels.present_asked.PresentAsked` holds, and
+    what it gives.
 
     Attributes
     ----------
-    before, after : the surveys chosen, as found and after the work; either may be empty
-    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
-    finish : key of the finish to come; empty for none
-    beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.corrections.beneath.Beneath`;
-        empty: nothing comes off
     plan : the :class:`~flatness.corrections.plan.Plan`, or None
     assessment, comparison : of the surveys chosen, or None
     days : what can be shown, a :class:`~flatness.show.panels.present_days.Day` each, in the order of time
@@ -53,10 +51,6 @@ class PresentState(FinishState):
     saved : the files written last
     """
 
-    before = Instance(SurveyChoice)
-    after = Instance(SurveyChoice)
-    align = Enum(WAYS, "benchmarks")
-    beneath = Unicode("")
     plan = AnyTrait(None)
     assessment = AnyTrait(None)
     comparison = AnyTrait(None)
@@ -68,16 +62,17 @@ class PresentState(FinishState):
 
     def __init__(
         self, before: str | os.PathLike[str] = "", after: str | os.PathLike[str] = "", finish: str = "",
-        folders: Iterable[str | os.PathLike[str]] = (), **traits: Any,
+        folders: Iterable[str | os.PathLike[str]] = (), work: str | os.PathLike[str] = "", **traits: Any,
     ) -> None:  # fmt: skip
-        folders = list(folders)
-        super().__init__(before=SurveyChoice(folders, before), after=SurveyChoice(folders, after), **traits)
+        super().__init__(before, after, folders, work, **traits)
         self.set_trait("finish", finish)
         self._drawn: dict[tuple[str, ...], Picture] = {}
+        self._ready = ReadyVerdicts()
         self._begun = False
         for choice in (self.before, self.after):
-            choice.observe(self._survey_read, "survey")
-        self.observe(self._compute, ["finish", "align"])
+            choice.observe(self.alone(self._survey_read), "survey")
+        self.work.observe(self.alone(self._work_chosen), "work")
+        self.observe(self.alone(self._compute), ["finish", "align"])
 
     def begin(self, plan: Plan | None = None) -> None:
         """Read and compare what the panel was made with."""
@@ -85,22 +80,41 @@ class PresentState(FinishState):
         self.after.begin()
         self._begun = True
         self._survey_read()
+        self.work.begin()
         if plan is not None:
             self.take_plan(plan)
 
-    @property
-    def survey(self) -> Survey | None:
-        """The surface as it was found."""
-        found: Survey | None = self.before.survey
-        return found
+    def _work_chosen(self, _: Any = None) -> None:
+        work = self.work.work
+        if isinstance(work, Job):
+            self._take_job(work)
+        elif isinstance(work, SavedPlan) and self.survey is None:
+            raise ArgumentError("a plan without its survey", remedy="choose the survey as found that it was made from")
+        else:
+            if isinstance(work, SavedPlan):
+                self._set(self.assessment, self.comparison, None)  # it takes the place of another
+            self._compute()
 
-    @property
-    def judged(self) -> Survey | None:
-        return self.survey
+    def _take_job(self, job: Job) -> None:
+        self._begun = False  # one computation, when all of it is chosen
+        try:
+            choose_file(self.before, job.before)
+            choose_file(self.after, job.after)
+            self._results = run_job(job)
+            if not self._unit_chosen:
+                self.unit = job.show
+            self.align, self.finish = job.compared.align, JOB
+        finally:
+            self._begun = True
+        self._compute()
 
     def _survey_read(self, _: Any = None) -> None:
         if not self._begun:
             return
+        if self._results is not None and not self._of_job(self._results.job):
+            self._results = None
+            if self.finish == JOB:
+                self.set_trait("finish", "")
         self.follow_unit(self.survey)
         if self.survey is not None and self.finish and self.finish not in self.finishes:
             wrong, kind = self.finish, self.survey.surface
@@ -114,12 +128,15 @@ class PresentState(FinishState):
         """Judge and compare what was read; a plan stays where survey and finish do."""
         if not self._begun:
             return
+        if self._job is not None:
+            self._show_job(self._job)
+            return
         survey, limits, after = self.survey, self.limits(), self.after.survey
         assessment, comparison = None, None
         try:
             if survey is not None and after is not None:
                 with self.at_work("Comparing before and after ..."):
-                    comparison = compare(survey, after, align=self.align, limits=limits)
+                    comparison = self._ready.compare(survey, after, limits, align=self.align)
                     assessment = comparison.assessments[0] if comparison.assessments is not None else None
         finally:
             try:
@@ -127,8 +144,29 @@ class PresentState(FinishState):
                     with self.at_work("Checking ..."):
                         assessment = assess(survey, limits)
             finally:
-                plan = self.plan if self.plan is not None and self._is_of_this(self.plan) else None
-                self._set(assessment, comparison, plan)
+                plan = self.plan if self._fits(self.plan) else None
+                try:
+                    if plan is None and survey is not None and isinstance(self.work.work, SavedPlan):
+                        with self.at_work("Laying the saved plan on the survey ..."):
+                            plan = plan_on(self.work.work, survey, limits)
+                finally:
+                    self._set(assessment, comparison, plan)
+
+    def _show_job(self, results: Results) -> None:
+        """Show what the job gives, each part as far as it goes."""
+        found: dict[str, Any] = {"assessment": None, "comparison": None, "plan": None}
+        try:
+            for part, words in (
+                ("plan", "Working out the plan that the job asks for: this may take a minute ..."),
+                ("assessment", "Checking ..."), ("comparison", "Comparing before and after ..."),
+            ):  # fmt: skip
+                with self.at_work(words):
+                    found[part] = getattr(results, part)
+        finally:
+            self._set(**found)
+
+    def _fits(self, plan: Plan | None) -> bool:
+        return plan is not None and self._is_of_this(plan)
 
     def _is_of_this(self, plan: Plan) -> bool:
         wanted = {limit.name for limit in self.limits()}
@@ -162,6 +200,9 @@ class PresentState(FinishState):
             raise ArgumentError("there is nothing to plan for", remedy="choose the survey as found first")
         if not limits:
             raise ArgumentError("there is nothing to plan for", remedy="choose the finish to come first")
+        if self._job is not None and self._job.job.plan is not None:
+            self._show_job(self._job)
+            return
         beneath = Beneath(self.beneath, may_be_planed=True) if self.beneath else None
         with self.at_work("Working out what has to be done: this may take a minute ..."):
             plan = plan_corrections(survey, limits=limits, beneath=beneath)
@@ -179,6 +220,8 @@ class PresentState(FinishState):
                 kept = {self.left, self.right} <= set(keys) and self.left != self.right
                 # the latest comes in from the left, over what was found
                 self.left, self.right = (self.left, self.right) if kept else (keys[-1], keys[0])
+            else:
+                self.left = self.right = FOUND
             if self.view not in (*keys, *((BESIDE, WIPE) if len(keys) > 1 else ())):
                 self.view = FOUND
 
@@ -251,32 +294,3 @@ class PresentState(FinishState):
     def _written(self, path: Path) -> Path:
         self.saved = (path,)
         return path
-
-
-def free_path(name: str, folder: str | os.PathLike[str], endings: tuple[str, ...]) -> Path:
-    """The path of a new file of this name; without an ending it gets the first of ``endings``."""
-    plain = name.strip()
-    if not plain or plain != Path(plain).name or plain.startswith("."):
-        raise ArgumentError(
-            "not the name of a file", value=name, expected=f"a name without folders, such as room{endings[0]}",
-            remedy="type a name",
-        )  # fmt: skip
-    path = Path(folder) / plain
-    path = path if path.suffix else path.with_suffix(endings[0])
-    if path.suffix.lower() not in endings:
-        raise ArgumentError(
-            "another kind of file", value=name, expected=f"a name that ends in {' or '.join(endings)}",
-            remedy="change its ending",
-        )  # fmt: skip
-    if path.exists():
-        raise ArgumentError("there is a file of this name already", value=path.name, remedy=NEW_NAME)
-    return path
-
-
-def next_free(name: str, folder: str | os.PathLike[str]) -> str:
-    """The same name with the least number behind it that no file has."""
-    path, number = Path(name), 2
-    stem = path.stem.rstrip("0123456789").removesuffix("-") or path.stem
-    while (Path(folder) / f"{stem}-{number}{path.suffix}").exists():
-        number += 1
-    return f"{stem}-{number}{path.suffix}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from html import escape
 from typing import Any
 
@@ -30,12 +31,14 @@ class Panel:
 
     def __init__(self, *figures: Figure) -> None:
         self.figures = figures
+        for figure in figures:
+            draw_alone(figure, self.state.lock)
         self.working, self.problems = words("", "fk-quiet"), words()
 
     def _tell(self) -> None:
         """From now on say what the state says of its work and of what went wrong."""
-        self.state.observe(self._show_problems, "problems")
-        self.state.observe(self._show_working, "working")
+        self.state.observe(self.state.alone(self._show_problems), "problems")
+        self.state.observe(self.state.alone(self._show_working), "working")
 
     def _show_problems(self, _: Any = None) -> None:
         self.problems.value = problem_list(self.state.problems, "That did not work.")
@@ -55,3 +58,14 @@ class Panel:
 
     def _repr_mimebundle_(self, **options: Any) -> Any:
         return self.box._repr_mimebundle_(**options)
+
+
+def draw_alone(figure: Figure, lock: threading.RLock) -> None:
+    """Have a figure drawn under a lock, so that no picture shows it half changed."""
+    draw: Any = figure.draw
+
+    def alone(renderer: Any) -> Any:
+        with lock:
+            return draw(renderer)
+
+    figure.draw = alone  # type: ignore[method-assign]

@@ -7,6 +7,7 @@ A panel's widgets only write into its state and read from it. Whatever goes wron
 from __future__ import annotations
 
 import functools
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -46,6 +47,7 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
     problems : what went wrong in the last step, as :class:`~flatness.errors.Problem`; empty where nothing did
     working : what is being computed, in words; empty where nothing is
     saved : the files written last, in panels that write files
+    lock : held while anything of the state is read or changed: a notebook may call from several threads
     """
 
     unit = Enum(UNITS, "in")
@@ -55,6 +57,7 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
 
     def __init__(self, **traits: Any) -> None:
         super().__init__(**traits)
+        self.lock = threading.RLock()
         self._depth = 0
         self._unit_chosen = "unit" in traits
 
@@ -70,7 +73,7 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
             self.unit = shown_unit(survey)
 
     def guard(self, function: Call, *, clears: bool = True) -> Call:
-        """The same callback, with any exception shown in ``problems``.
+        """The same callback, one at a time, with any exception shown in ``problems``.
 
         A step that succeeds clears them, unless ``clears`` is False: pointing at a map is no step.
 
@@ -95,7 +98,17 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
             finally:
                 self._depth -= 1
 
-        return guarded  # type: ignore[return-value]
+        return self.alone(guarded)  # type: ignore[return-value]
+
+    def alone(self, function: Call) -> Call:
+        """The same callback, one at a time."""
+
+        @functools.wraps(function)
+        def locked(*args: Any, **kwargs: Any) -> Any:
+            with self.lock:
+                return function(*args, **kwargs)
+
+        return locked  # type: ignore[return-value]
 
     @contextmanager
     def at_work(self, words: str) -> Iterator[None]:

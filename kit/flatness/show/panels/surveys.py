@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from traitlets import Any as AnyTrait
 from traitlets import HasTraits, Tuple, Unicode
@@ -13,48 +13,48 @@ from traitlets import HasTraits, Tuple, Unicode
 from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.survey.files import ENDINGS, read_survey
 
-SHOWN_ENDINGS = (".csv", ".xlsx")
 MOST_FILES = 300
 DEEP = 2  # folders below the one that is named
 UPLOADED = " (uploaded)"
 
 
-def files_in(folder: str | os.PathLike[str]) -> dict[str, Path]:
-    """CSV and XLSX files of a folder and of those in it, by their name from there; hidden ones are left out."""
+def files_in(folder: str | os.PathLike[str], endings: tuple[str, ...] = (".csv", ".xlsx")) -> dict[str, Path]:
+    """Files with these endings of a folder and of those in it, by their name from there; hidden ones are left out."""
     root = Path(folder)
     found: dict[str, Path] = {}
     for level in range(DEEP):
         for path in sorted(root.glob("/".join(["*"] * (level + 1)))):
             name = path.relative_to(root)
             hidden = any(part.startswith((".", "~")) for part in name.parts)
-            if path.suffix.lower() in SHOWN_ENDINGS and not hidden and path.is_file():
+            if path.suffix.lower() in endings and not hidden and path.is_file():
                 found[name.as_posix()] = path
     return dict(sorted(found.items())[:MOST_FILES])
 
 
-class SurveyChoice(HasTraits):  # type: ignore[misc, unused-ignore]
-    """The survey chosen out of a list of files.
+class FileChoice(HasTraits):  # type: ignore[misc, unused-ignore]
+    """A file chosen out of a list, and what is wrong with it.
 
     Attributes
     ----------
     names : names of the files to choose from
     name : name of the file chosen; empty where none is
-    sheet : sheet of a workbook that has several; empty takes the only one that is filled
-    survey : the :class:`~flatness.survey.readings.Survey` read from it, or None
-    problems : what is wrong with the file, by cell; empty where it was read
+    problems : what is wrong with the file; empty where it was read
     """
+
+    listed: ClassVar[tuple[str, ...]] = (".csv", ".xlsx")  # endings of the files that folders offer
+    taken: ClassVar[tuple[str, ...]] = ENDINGS  # and of those that may be uploaded
+    wanted: ClassVar[str] = "a survey file"
+    remedy: ClassVar[str] = "save the table as CSV or XLSX, and upload that"
 
     names = Tuple()
     name = Unicode("")
-    sheet = Unicode("")
-    survey = AnyTrait(None)
     problems = Tuple()
 
     def __init__(self, folders: Iterable[str | os.PathLike[str]] = (), file: str | os.PathLike[str] = "") -> None:
         super().__init__()
         self._files: dict[str, Path | bytes] = {}
         for folder in folders:
-            for name, path in files_in(folder).items():
+            for name, path in files_in(folder, self.listed).items():
                 self._add(name, path)
         self.names = tuple(self._files)
         self._first = Path(file) if str(file) else None
@@ -83,29 +83,67 @@ class SurveyChoice(HasTraits):  # type: ignore[misc, unused-ignore]
 
     def choose(self, name: str) -> None:
         """Choose a file by its name in the list, and read it; an empty name chooses none."""
+        self._check(name)
+        self.name = name
+        self.read()
+
+    def _check(self, name: str) -> None:
         if name and name not in self._files:
             raise ArgumentError(
                 "no file of this name in the list", value=name, expected="one of the list", remedy="choose another"
             )
+
+    def upload(self, name: str, data: bytes) -> None:
+        """Take a file that was uploaded, and choose it; one of the same name takes the place of an earlier one."""
+        if not name.lower().endswith(self.taken):
+            raise ArgumentError(
+                f"not {self.wanted}", value=name, remedy=self.remedy,
+                expected=f"a name that ends in {', '.join(self.taken[:-1])}{' or ' * (len(self.taken) > 1)}"
+                f"{self.taken[-1]}",
+            )  # fmt: skip
+        label = self._add(f"{name}{UPLOADED}", bytes(data))
+        self.names = tuple(self._files)
+        self.choose(label)
+
+    def read(self) -> None:
+        """Read the file chosen, afresh."""
+        raise NotImplementedError
+
+    @property
+    def file_name(self) -> str:
+        """Name of the file chosen, without its folder."""
+        return Path(self.name.removesuffix(UPLOADED)).name
+
+    @property
+    def content(self) -> Path | bytes:
+        """Path of the file chosen, or the bytes that were uploaded."""
+        if not self.name:
+            raise ArgumentError("no file is chosen", remedy="choose one in the list, or upload one")
+        return self._files[self.name]
+
+
+class SurveyChoice(FileChoice):
+    """The survey chosen out of a list of files.
+
+    Attributes
+    ----------
+    sheet : sheet of a workbook that has several; empty takes the only one that is filled
+    survey : the :class:`~flatness.survey.readings.Survey` read from it, or None
+    """
+
+    sheet = Unicode("")
+    survey = AnyTrait(None)
+
+    def choose(self, name: str) -> None:
+        """Choose a file by its name in the list, and read it; an empty name chooses none."""
+        self._check(name)
         self.set_trait("sheet", "")
-        self.name = name
-        self.read()
+        super().choose(name)
 
     def choose_sheet(self, sheet: str) -> None:
         """Read another sheet of the workbook chosen."""
         self.sheet = sheet.strip()
         self.read()
-
-    def upload(self, name: str, data: bytes) -> None:
-        """Take a file that was uploaded, and choose it; one of the same name takes the place of an earlier one."""
-        if not name.lower().endswith(ENDINGS):
-            raise ArgumentError(
-                "not a survey file", value=name, expected="a name that ends in .csv, .txt, .tsv or .xlsx",
-                remedy="save the table as CSV or XLSX, and upload that",
-            )  # fmt: skip
-        label = self._add(f"{name}{UPLOADED}", bytes(data))
-        self.names = tuple(self._files)
-        self.choose(label)
 
     def read(self) -> None:
         """Read the file chosen, afresh; a file with mistakes leaves no survey, so that no old verdict stands."""
@@ -125,18 +163,6 @@ class SurveyChoice(HasTraits):  # type: ignore[misc, unused-ignore]
         if isinstance(content, Path):
             return read_survey(content, sheet=sheet)
         return read_survey(content, name=self.file_name, sheet=sheet)
-
-    @property
-    def file_name(self) -> str:
-        """Name of the file chosen, without its folder."""
-        return Path(self.name.removesuffix(UPLOADED)).name
-
-    @property
-    def content(self) -> Path | bytes:
-        """Path of the file chosen, or the bytes that were uploaded."""
-        if not self.name:
-            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
-        return self._files[self.name]
 
     @property
     def is_workbook(self) -> bool:

@@ -1,0 +1,118 @@
+"""A plan as it was saved, laid on its survey again, so that it can be presented like one just made."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from flatness.corrections.after import Held
+from flatness.corrections.patching import COLUMNS
+from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
+from flatness.corrections.quantities import quantities, settings_for
+from flatness.corrections.saved_plan import SavedPlan
+from flatness.errors import ArgumentError
+from flatness.limits.kinds import Limit
+from flatness.limits.measuring import Subject
+from flatness.surface.lattice import Surface, bilinear
+from flatness.surface.likely import MOST_PLACES, likely_surface
+from flatness.survey.readings import Floats, Survey
+
+HEADINGS = 12
+AS_SAVED = "the change is as it was saved; what it leads to was worked out again from the survey"
+
+
+def plan_on(
+    saved: SavedPlan, survey: Survey, limits: Sequence[Limit], *, confidence: float = 0.95, draws: int = 200,
+    seed: int = 0,
+) -> Plan:  # fmt: skip
+    """A saved plan on the survey that it was made from, held against limits.
+
+    Parameters
+    ----------
+    saved : as read from its file
+    survey : that it was made from
+    limits : what the surface has to meet
+    confidence, draws, seed : of the chances, as for :func:`~flatness.corrections.planner.plan_corrections`
+
+    Raises
+    ------
+    ArgumentError : a plan of another survey
+    """
+    name = survey.title or survey.source
+    if (saved.surface, saved.title) != (survey.surface, name):
+        raise _of_another(f"{saved.title}, a {saved.surface}", f"{name}, a {survey.surface}")
+    subject = Subject.of(survey, list(limits), float(saved.x[1] - saved.x[0]), HEADINGS)
+    found = subject.surface
+    same = np.array_equal(found.x, saved.x) and np.array_equal(found.y, saved.y)
+    change = saved.change if same else bilinear(saved.x, saved.y, saved.change, found.x, found.y)
+    if np.isnan(change[found.inside]).mean() > 0.01 or not found.inside.any():
+        raise _of_another("its places do not cover what was read", "a plan over the whole of it")
+    change = np.where(found.inside, np.nan_to_num(change), np.nan)
+    likely = likely_surface(survey, found.spacing) if int(found.inside.sum()) <= MOST_PLACES else None
+    if likely is not None:
+        x, y, _ = survey.xyz()
+        points = survey.points.assign(height=likely.predict_at(x, y)[0])
+        found = replace(found, height=likely.mean)
+        subject = replace(subject, surface=found, survey=replace(survey, points=points))
+    actions = _actions(saved, found)
+    held = Held(subject, likely, draws if likely is not None else 0, seed, confidence)
+    takes = quantities(
+        _Ground(found, change), fill=actions == ACTIONS.index("fill"), plane=actions == ACTIONS.index("plane"),
+        settings=settings_for(survey.surface),
+    )  # fmt: skip
+    return Plan(
+        survey, found, "as-read" if likely is None else "likely", saved.strategy, tuple(limits), HEADINGS, change,
+        actions, pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
+        held.table(limits, change, (), None), math.nan, math.nan, math.nan, takes, members=saved.members,
+        notes=(AS_SAVED,),
+    )  # fmt: skip
+
+
+def _of_another(value: str, expected: str) -> ArgumentError:
+    return ArgumentError(
+        "the plan is of another survey than the one that is shown", value=value, expected=expected,
+        remedy="choose the survey that it was made from, or save a plan of this one",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Ground:
+    surface: Surface
+    change: Floats
+
+
+def _within(outline: Any, surface: Surface) -> NDArray[np.bool_]:
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    # nodes at the edge of the room stand on an outline; all others lie half a step from one
+    return np.asarray(shapely.contains_xy(outline.buffer(surface.spacing / 10), gx, gy), dtype=bool) & surface.inside
+
+
+def _actions(saved: SavedPlan, surface: Surface) -> NDArray[np.int8]:
+    """[ny, nx] what is to be done at each node, by the outlines of the patches."""
+    actions = np.where(surface.inside, ACTIONS.index("leave"), OUTSIDE).astype(np.int8)
+    for patch in saved.patches.itertuples():
+        if patch.action in ACTIONS:
+            actions[_within(patch.outline, surface)] = ACTIONS.index(str(patch.action))
+    return actions
+
+
+def _patches(saved: SavedPlan, surface: Surface, change: Floats) -> Iterator[tuple[Any, ...]]:
+    for patch in saved.patches.itertuples():
+        here = _within(patch.outline, surface)
+        if not here.any():
+            continue
+        outline: Any = patch.outline
+        deepest = np.unravel_index(int(np.argmax(np.where(here, np.abs(change), -1.0))), change.shape)
+        mean, inside = float(change[here].mean()), outline.representative_point()
+        (x0, y0, x1, y1), (j, i) = outline.bounds, deepest
+        yield (
+            patch.name, patch.action, outline.area, float(change[deepest]), mean, abs(mean) * outline.area,
+            inside.x, inside.y, x0, x1, y0, y1, float(surface.x[i]), float(surface.y[j]), outline, "",
+        )  # fmt: skip
