@@ -1,5 +1,6 @@
 """The Plan panel without a browser: its state, the draft under a slider, the search beside it, files, and no leaks."""
 
+import asyncio
 import gc
 import re
 import resource
@@ -576,6 +577,24 @@ def test_the_newest_task_wins_and_the_others_are_forgotten():
 
 
 # files
+
+
+def test_who_waits_does_not_wait_for_what_was_put_off():
+    """As a cell that is run right after a slider was moved: the loop is busy with the cell, and its timer cannot go."""
+    done = []
+
+    async def cell():
+        worker = Worker(threading.RLock())
+        worker.later(60.0, lambda: worker.run(lambda stopped, tell: 7, lambda found, error: done.append(found)))
+        assert not done
+        worker.wait()
+        worker.wait()
+
+    # a thread of its own: the browser tests leave a loop in this one
+    one = threading.Thread(target=lambda: asyncio.run(cell()))
+    one.start()
+    one.join(30)
+    assert done == [7]
 
 
 def test_tables_and_map_are_saved_and_never_over_another(panel, tmp_path, monkeypatch):

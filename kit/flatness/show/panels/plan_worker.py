@@ -38,6 +38,7 @@ class Worker:
         self._turn = 0
         self._next: tuple[Work, Callable[[Any, Exception | None], Any]] | None = None
         self._timer: asyncio.TimerHandle | None = None
+        self._due: Told | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self.busy = False
 
@@ -123,15 +124,22 @@ class Worker:
         if loop is None:
             call()
         else:
-            self._timer = loop.call_later(seconds, call)
+            self._timer, self._due = loop.call_later(seconds, self._call_due), call
+
+    def _call_due(self) -> None:
+        due = self._due
+        self.cancel_later()
+        if due is not None:
+            due()
 
     def cancel_later(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
-            self._timer = None
+            self._timer = self._due = None
 
     def wait(self) -> None:
-        """Wait in this thread until the task is done, taking meanwhile what it tells."""
+        """Wait in this thread until the task is done, taking meanwhile what it tells; one put off begins at once."""
+        self._call_due()
         while self._thread is not None and (self._thread.is_alive() or not self._told.empty() or self._next):
             self._thread.join(0.05)
             self.take()
