@@ -205,7 +205,7 @@ def test_wipes_leave_nothing_behind(book, page):
     visible_pictures(panel, 2)
     count = "import json\nfrom ipywidgets.widgets.widget import _instances\n"
     count += "print(json.dumps([len(_instances), panel.state.wipe]))"
-    nodes = "() => document.querySelectorAll('*').length"
+    nodes = "() => document.querySelectorAll('.fk-panel *').length"
     wipe_to(panel, page, ["Home", *["PageUp"] * 10, *["ArrowLeft", "ArrowRight"] * 3], 50)  # what the first ones set up
     before, parts = json.loads(book.ask(count)), page.evaluate(nodes)
     wipe_to(panel, page, ["ArrowRight"] * 20 + ["ArrowLeft"] * 20, 50)
