@@ -155,7 +155,14 @@ def test_a_rough_spot_check_can_turn_a_pass(undecided):
     assert rough.likely_mm > 3
 
 
-@pytest.mark.parametrize("arguments", [(0, 1.0), (600, 0), (600, float("nan")), (600, 1, 0)])
+@pytest.mark.parametrize("arguments", [(0, 1.0), (600, 0), (600, float("nan")), (600, 1, 0), (1.6, 600, 6)])
 def test_spot_check_out_of_range(arguments):
     with pytest.raises(ArgumentError, match="spot check"):
         SpotCheck(*arguments)
+
+
+def test_a_straightedge_longer_than_two_steps_is_no_spot_check():
+    """It shows the floor's own shape, which the readings show already: counted again, it would fail a good floor."""
+    with pytest.raises(ArgumentError, match="shorter one between the stations"):
+        SpotCheck(1829, 3.0).roughness(610)
+    assert SpotCheck(1220, 3.0).roughness(609.6).scale > 0

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+import flatness
 from flatness.errors import ArgumentError
 from flatness.measures.bars import gap_map
 from flatness.measures.straightedge import profile_gaps, straightedge
@@ -192,3 +193,21 @@ def test_lengths_out_of_range(length, spacing):
 def test_headings_out_of_range(headings):
     with pytest.raises(ArgumentError, match="headings"):
         straightedge(make_surface(np.zeros((3, 3)), 1.0), 2.0, headings=headings)
+
+
+def test_rounded_metric_stations_do_not_make_the_bar_a_step_shorter():
+    """Stations 610 mm apart stand for 2 ft: a 10 ft bar reaches over five of them, as on a grid of 609.6 mm."""
+    readings = np.array([0, -2, -4, -5, -4, -2, 0.0, 1])
+    gaps = []
+    for step in (609.6, 610.0):
+        x, y = np.meshgrid(np.arange(8) * step, np.arange(6) * step)
+        survey = flatness.make_survey(x, y, np.tile(readings, (6, 1)), accuracy=0.5)
+        gaps.append(flatness.check(survey, flatness.straightedge_limit(3048, 4.7625), draws=0).iloc[0].as_read_mm)
+        # by hand: of all chords over five steps or fewer of a line of stations
+        chords = [
+            max(readings[p] + (readings[q] - readings[p]) * (k - p) / (q - p) - readings[k] for k in range(p + 1, q))
+            for p in range(8)
+            for q in range(p + 2, min(p + 6, 8))
+        ]
+        assert gaps[-1] >= max(chords) - 1e-6
+    assert gaps[0] == pytest.approx(gaps[1], abs=0.02)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from shapely import Polygon
 
 from flatness.errors import ArgumentError, FlatnessError, Problem, SurveyFileError
+from flatness.lengths import parse_length
 from flatness.survey import cells, files
 from flatness.survey.files import SurveyFileExistsError, read_survey, write_survey
 from flatness.survey.readings import Survey, make_survey
@@ -685,3 +686,17 @@ def test_differences_are_found() -> None:
 def test_examples_in_the_docstrings() -> None:
     for module in (files, cells):
         assert doctest.testmod(module).failed == 0
+
+
+@pytest.mark.parametrize("text", ["41 3/8", "3/8", "-1 1/16", "41-3/8", "\u00bd", "41\u00bd"])
+def test_fractions_under_a_metric_unit_are_refused_and_with_their_own_unit_taken(text: str) -> None:
+    whole = f"# unit: mm\n# reading: drop\nx,y,drop\n0,0,{text}\n900,0,{text}\n0,700,12.5\n900,700,12\n"
+    with pytest.raises(SurveyFileError, match=r"2 readings are such.*(\n.*)*# unit: in"):
+        read(whole)
+    taken = read(whole.replace(f",{text}", f",{text} in"))
+    assert taken.points.reading.iloc[0] == pytest.approx(parse_length(text, "in"))
+
+
+def test_a_position_in_a_fraction_of_a_metre_is_taken() -> None:
+    survey = read("# unit: m\n# reading: drop\nx,y,drop\n0,0,1.2\n1/2,0,1.2\n0,1/2,1.2\n")
+    assert survey.points.x.max() == 500

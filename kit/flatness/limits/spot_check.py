@@ -15,6 +15,7 @@ import numpy as np
 from flatness.errors import ArgumentError
 from flatness.measures.straightedge import profile_gaps
 from flatness.surface.kriging import matern52
+from flatness.surface.lattice import LENGTH_SLACK
 from flatness.surface.likely import Roughness
 
 TRIALS = 2000
@@ -43,6 +44,12 @@ class SpotCheck:
                     f"spot check: {name} out of range", value=str(value), expected="a number above zero",
                     remedy="type the length of the straightedge, the largest gap seen and in how many places it lay",
                 )  # fmt: skip
+        if self.gap >= self.length / 10:
+            raise ArgumentError(
+                "spot check: the gap is not small beside the straightedge", value=f"{self.gap:g} mm",
+                expected=f"under a tenth of its length, {self.length:g} mm",
+                remedy="give the straightedge's length first, then the largest gap seen",
+            )  # fmt: skip
 
     def roughness(self, step: float) -> Roughness:
         """Random short waves that would show this gap, for stations ``step`` [mm] apart.
@@ -50,7 +57,17 @@ class SpotCheck:
         Their correlation length is a quarter of the bar or of the stations' step, whichever is less: waves
         about as long as the bar, which the stations miss. Their deviation is the one whose largest gap in so
         many places has the seen gap as its median.
+
+        Raises
+        ------
+        ArgumentError : a straightedge longer than two steps, whose gap shows what the readings show already
         """
+        if self.length > 2 * step * (1 + LENGTH_SLACK):
+            raise ArgumentError(
+                "spot check: the straightedge is too long for it", value=f"{self.length:g} mm",
+                expected=f"two steps between stations at most, {2 * step:.0f} mm",
+                remedy="lay a shorter one between the stations; a longer one shows what the readings show already",
+            )  # fmt: skip
         length = min(step, self.length) / 4
         return Roughness(self.gap / median_gap(round(self.length / length, 3), self.places), length)
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from flatness.errors import ArgumentError
 from flatness.measures.lines import Heading, all_headings, displaced, lines_of, nodes_of
-from flatness.surface.lattice import STEP_NOISE
+from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
 from flatness.survey.readings import Floats
 
 AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
@@ -44,12 +44,12 @@ def _widen(stack: Floats, spacing: float, length: float, headings: int, out: Flo
 
 
 def whole_steps(length: float, step: float) -> int:
-    """How many lattice steps a bar of this length spans."""
+    """How many lattice steps a bar of this length spans, or one longer by no more than rounded feet make it."""
     if not (math.isfinite(length) and length > 0):
         raise ArgumentError("length out of range", value=str(length), expected="millimetres above zero")
     if not (math.isfinite(step) and step > 0):
         raise ArgumentError("spacing out of range", value=str(step), expected="millimetres above zero")
-    return math.floor(length / step + STEP_NOISE)
+    return math.floor(length * (1 + LENGTH_SLACK) / step + STEP_NOISE)
 
 
 def line_gaps(z: Floats, steps: int) -> Floats:

@@ -29,7 +29,7 @@ from flatness.measures.bars import (
 )
 from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Place
-from flatness.surface.lattice import STEP_NOISE, Surface
+from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE, Surface
 from flatness.survey.readings import Floats
 
 
@@ -188,7 +188,7 @@ def _bridging(surface: Surface, at: Place, heading: Heading, length: float) -> P
     best: tuple[float, int, int] | None = None
     for p in range(here):
         for q in range(here + 1, len(z)):
-            if distance[q] - distance[p] <= length * (1 + 1e-9) + STEP_NOISE:
+            if distance[q] - distance[p] <= length * (1 + LENGTH_SLACK) + STEP_NOISE:
                 part = (distance[here] - distance[p]) / (distance[q] - distance[p])
                 gap = float(z[p] + part * (z[q] - z[p]) - z[here])
                 if best is None or gap > best[0]:

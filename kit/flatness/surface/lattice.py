@@ -25,6 +25,9 @@ DRAWN_NODES = 6000  # about as many nodes as other surfaces can be drawn on
 MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it
 STEP_NOISE = 1e-6  # slack for binary noise, in lattice steps
+LENGTH_SLACK = (
+    0.002  # of a bar: 610 mm stands for 2 ft, and a 10 ft bar lies on stations 3050 mm apart, not a step short
+)
 WEIGHT_NOISE = 1e-9
 WITHIN = 1.5  # of the grid's step: what a triangle may reach without an outline; across a missing station it is 2
 
@@ -127,7 +130,11 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
         return [whole / n for n in range(first, math.floor(whole / finest + STEP_NOISE) + 1)]
 
     def lost(spacing: float) -> float:
-        whole = [*extents, *extents, *lengths]  # a strip left out of the surface is worse than a shorter bar
+        whole = [
+            *extents,
+            *extents,
+            *(length * (1 + LENGTH_SLACK) for length in lengths),
+        ]  # a strip left out of the surface is worse than a shorter bar
         left = [length / spacing - math.floor(length / spacing + STEP_NOISE) for length in whole]
         off_stations = abs(step / spacing - round(step / spacing)) > 1e-3
         return round(sum(max(0.0, part) for part in left) + 0.75 * off_stations, 6)

@@ -175,6 +175,10 @@ def text_of(cell: Cell) -> str:
     return repr(cell).removesuffix(".0")
 
 
+# as a rule in inches shows it: a rule in millimetres shows no fractions
+BARE_FRACTION = re.compile(r"[-+\u2212]?\s*(\d+[\s-]+)?(\d+\s*[/\u2044]\s*\d+|\d*[\u00bc-\u00be\u2150-\u215e])")
+
+
 class LengthReader:
     """Reads the lengths of one file, with its unit and decimal mark, into millimetres."""
 
@@ -185,6 +189,7 @@ class LengthReader:
         self._bare: list[tuple[int, int, str]] = []
         self._commas: list[tuple[int, int, str]] = []
         self._points: list[tuple[int, int, str]] = []
+        self._metric_fractions: list[tuple[int, int, str]] = []
         self._metric = self._read = 0
 
     def read(
@@ -214,6 +219,8 @@ class LengthReader:
             return None
         if isinstance(cell, str):
             self._note_marks(cell, row, column)
+            if reading and (unit or self.unit) in ("mm", "cm", "m") and BARE_FRACTION.fullmatch(cell.strip()):
+                self._metric_fractions.append((row, column, cell))
         return value
 
     @staticmethod
@@ -262,6 +269,16 @@ class LengthReader:
                 row, column, value=text,
                 expected="a line such as `# unit: in` at the top (in, ft, mm, cm or m)",
                 remedy="add the line with the unit you measured in, or write a unit behind each number",
+            )  # fmt: skip
+        unknown = any(problem.what == "unknown unit" for problem in self.report.problems)
+        if self._metric_fractions and not unknown:
+            row, column, text = min(self._metric_fractions)
+            count = len(self._metric_fractions)
+            self.report.add(
+                "a fraction without a unit in a file whose readings are metric"
+                + (f" ({count} readings are such, this is the first)" if count > 1 else ""),
+                row, column, value=text, expected="decimals, or the unit behind the fraction, such as 3/8 in",
+                remedy="write `# unit: in` if they were read in inches",
             )  # fmt: skip
         if self._commas and self._points:
             row, column, text = min(self._points)
