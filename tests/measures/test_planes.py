@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.planes import METHODS, fit_plane, fit_surface_plane
+from flatness.measures.planes import METHODS, Plane, fit_plane, fit_surface_plane
 from flatness.surface.lattice import make_surface
 
 FITTED = [method for method in METHODS if method != "level"]
@@ -99,7 +99,8 @@ def test_level_and_names():
 def test_downhill_and_tilt(a, b, downhill):
     x, y = np.array([0.0, 1000, 0, 1000]), np.array([0.0, 0, 1000, 1000])
     plane = fit_plane(x, y, 0.006 * (a * x + b * y))
-    assert plane.downhill == pytest.approx(downhill)
+    assert 0 <= plane.downhill < 360
+    assert (plane.downhill - downhill + 180) % 360 == pytest.approx(180)
     assert plane.tilt_mm_per_m == pytest.approx(6 * np.hypot(a, b))
     assert plane.tilt_in_per_ft == pytest.approx(0.072 * np.hypot(a, b))
     assert plane.at([0, 1000], [0, 0]) == pytest.approx([0, 6 * a], abs=1e-12)
@@ -183,3 +184,8 @@ def test_normal_zone_of_a_rigid_body(heights, turn, lean):
     assert again.zone == pytest.approx(plane.zone, abs=1e-6)
     # measured square to the plane it is never more than measured along the height
     assert plane.zone <= fit_plane(*points.T, "minimum-zone").zone + 1e-9
+
+
+def test_a_fall_along_x_goes_to_0_degrees_not_360():
+    # the smallest angle below 0, of which the remainder by 360 is 360
+    assert Plane(-0.006, 1e-300, 0.0, 0.0, np.zeros(4), "least-squares").downhill == 0.0

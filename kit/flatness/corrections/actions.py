@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from scipy import ndimage
 
 from flatness.corrections.beneath import Permitted
 from flatness.corrections.plan import ACTIONS, OUTSIDE
-from flatness.corrections.quantities import SET_BY_YOU, Setting
+from flatness.corrections.quantities import SET_BY_YOU, Quantities, Setting, quantities
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2
@@ -138,3 +139,17 @@ def _framed(
         if reach > limit["longest_fill"] or float(mass[box][part].sum()) > limit["heaviest_fill"]:
             framed[box] |= part
     return framed
+
+
+@dataclass(frozen=True)
+class _Changed:
+    surface: Surface
+    change: Floats
+
+
+def quantities_of(
+    surface: Surface, change: Floats, actions: NDArray[np.int8], settings: Mapping[str, Setting]
+) -> Quantities:  # fmt: skip
+    """What a change takes, counted where its actions [ny, nx] fill and plane."""
+    fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
+    return quantities(_Changed(surface, change), fill=fill, plane=plane, settings=settings)

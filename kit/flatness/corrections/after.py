@@ -24,8 +24,16 @@ COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "allowed_mm", "passes", "chance", "verdict", "note", "planned_for",
     "before", "after", "allowed", "unit",
 )  # fmt: skip
-BLOCK = 25  # draws measured at a time: their heights stay in the processor's cache
+BLOCK = 25  # draws measured at a time, before it is asked whether the chance can still be reached
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
+
+
+def on_likely(subject: Subject, likely: LikelySurface) -> Subject:
+    """The subject with the best estimate in place of what was read, on the lattice and at the stations."""
+    x, y, _ = subject.survey.xyz()
+    points = subject.survey.points.assign(height=likely.predict_at(x, y)[0])
+    surface, survey = replace(subject.surface, height=likely.mean), replace(subject.survey, points=points)
+    return replace(subject, surface=surface, survey=survey)
 
 
 @dataclass(frozen=True, eq=False)

@@ -124,12 +124,11 @@ def _sparing(tried: Tried, terms: Terms, able: Plannable, chosen: Mapping[str, S
     """The same without the specks that it still has, where a little more work around them makes up for that."""
     surface, shape = terms.surface, terms.surface.height.shape
     own = [np.broadcast_to(np.asarray(d, dtype=np.float64), shape) for d in (terms.depths.cut, terms.depths.fill)]
-    area = node_areas(surface.inside, surface.spacing)
+    area = node_areas(surface.inside, surface.spacing)[surface.inside]
     proof = Proof(surface, able.at(tried.share), terms.headings, terms.level_within, terms.fixed)
 
     def cost(change: Floats) -> float:
-        moved = np.nan_to_num(change)
-        return float(np.sum(area * np.where(moved > 0, terms.rates.add * moved, -terms.rates.off * moved)))
+        return terms.rates.cost(area, change[surface.inside])
 
     best, most, idle = tried, (1 + SPARING) * cost(tried.change), np.zeros(shape, dtype=bool)
     specks = first = specks_of(tried.change, surface, chosen)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from flatness.corrections.actions import CHANGED_MM, assign_actions, thresholds_of
-from flatness.corrections.after import Held, tighter
+from flatness.corrections.actions import CHANGED_MM, assign_actions, quantities_of, thresholds_of
+from flatness.corrections.after import Held, on_likely, tighter
 from flatness.corrections.aiming import Tried, aimed_change
 from flatness.corrections.asked import Asked, check_asked
 from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
@@ -21,7 +21,7 @@ from flatness.corrections.members import Members
 from flatness.corrections.patching import patch_table
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.plannable import Plannable, plannable
-from flatness.corrections.quantities import Quantities, Setting, quantities, settings_for
+from flatness.corrections.quantities import Setting, settings_for
 from flatness.corrections.seeking import Terms
 from flatness.corrections.specks import join_specks
 from flatness.corrections.terms import Depths, FixedSpot, Rates
@@ -30,9 +30,9 @@ from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
-from flatness.surface.lattice import Surface, default_spacing
+from flatness.surface.lattice import default_spacing
 from flatness.surface.likely import MOST_PLACES, likely_surface
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 
 def plan_corrections(
@@ -124,10 +124,9 @@ def plan_corrections(
     actions = join_specks(actions, ground, tried.change, chosen)
     patches = patch_table(actions, tried.change, ground, permitted, chosen)
     area = node_areas(ground.inside, ground.spacing)[ground.inside]
-    moved, paid = tried.change[ground.inside], terms.rates
-    cost = float(area @ (paid.add * np.maximum(moved, 0) + paid.off * np.maximum(-moved, 0)))
+    cost = terms.rates.cost(area, tried.change[ground.inside])
     used = {ACTIONS[k] for k in np.unique(actions[actions > 0])}
-    takes = _quantities(ground, tried.change, actions, used_up)
+    takes = quantities_of(ground, tried.change, actions, used_up)
     aimed = tried.share if strategy == "least-work" else None
     after = held.table(wanted, tried.change, able.names, aimed)
     notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
@@ -163,11 +162,7 @@ def _held(
         likely = likely_surface(survey, ground.spacing)
         notes += likely.notes
     if likely is not None and asked.surface == "likely":
-        x, y, _ = survey.xyz()
-        points = survey.points.assign(height=likely.predict_at(x, y)[0])
-        subject = replace(
-            subject, surface=replace(ground, height=likely.mean), survey=replace(survey, points=points)
-        )  # fmt: skip
+        subject = on_likely(subject, likely)
     return Held(subject, likely if draws else None, draws, seed, asked.confidence), notes
 
 
@@ -181,19 +176,6 @@ def _check_plannable(asked: Asked, able: Plannable, wanted: list[Limit]) -> None
                 ["agree a straightedge limit, or take another strategy, such as level or best-plane", *able.notes]
             ),
         )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Ground:
-    surface: Surface
-    change: Floats
-
-
-def _quantities(
-    surface: Surface, change: Floats, actions: Any, materials: Mapping[str, Setting]
-) -> Quantities:  # fmt: skip
-    fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
-    return quantities(_Ground(surface, change), fill=fill, plane=plane, settings=materials)
 
 
 def _settings(

@@ -198,7 +198,7 @@ class Rounds:
 
     def cost_of(self, change: Floats) -> float:
         """Rates x area x change, in the unit of the rates."""
-        return float(self.area @ (self.rates.add * np.maximum(change, 0) + self.rates.off * np.maximum(-change, 0)))
+        return self.rates.cost(self.area, change)
 
     def passes(self, change: Floats) -> bool:
         """Whether all that is required holds after this change."""

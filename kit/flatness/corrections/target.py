@@ -173,7 +173,7 @@ def _least_plane(
     a, b, c = held.plane(solution.x[:free])
     change = a * x + b * y + c - z
     change[np.abs(change) < TOUCHING_MM / 1000] = 0.0
-    cost = float(area @ (rates.add * np.maximum(change, 0) + rates.off * np.maximum(-change, 0)))
+    cost = rates.cost(area, change)
     grid = np.full(surface.height.shape, np.nan)
     grid[surface.inside] = change
     plane = Plane(a, b, c, float(np.ptp(change)), -grid, method)

@@ -39,6 +39,10 @@ class Rates:
                     expected="a number above zero", remedy="to rule one out, set its deepest depth to zero",
                 )  # fmt: skip
 
+    def cost(self, area: Floats, change: Floats) -> float:
+        """Rates x area [n] mm2 x change [n] mm."""
+        return float(area @ (self.add * np.maximum(change, 0) + self.off * np.maximum(-change, 0)))
+
 
 @dataclass(frozen=True)
 class Depths:

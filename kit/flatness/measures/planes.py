@@ -90,7 +90,8 @@ class Plane:
         """Direction of the steepest fall, degrees from x toward y, 0 to under 360; NaN for a level plane."""
         if self.a == 0 and self.b == 0:
             return math.nan
-        return math.degrees(math.atan2(-self.b, -self.a)) % 360
+        # the last digit below 0 comes out as 360 itself
+        return math.degrees(math.atan2(-self.b, -self.a)) % 360 % 360
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Height of the plane [mm] at positions x, y [mm], arrays that broadcast together."""

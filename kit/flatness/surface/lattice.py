@@ -270,12 +270,14 @@ def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> t
     places = np.stack([gx, gy], axis=-1)
     # a node on the hull may fall a binary digit outside it: look a hair inside as well
     centre = np.array([sx.mean(), sy.mean()])
-    lost = triangles.find_simplex(places) < 0
+    triangle = triangles.find_simplex(places)
+    lost = triangle < 0
     places[lost] = centre + (places[lost] - centre) * (1 - 1e-9)
+    triangle[lost] = triangles.find_simplex(places[lost])
     height: Floats = LinearNDInterpolator(triangles, sz)(places)
     corners = triangles.points[triangles.simplices]
     extent = np.vstack([np.ptp(corners, axis=1), [np.inf, np.inf]])  # the last one is for nodes in no triangle
-    return height, np.moveaxis(extent[triangles.find_simplex(places)], -1, 0)
+    return height, np.moveaxis(extent[triangle], -1, 0)
 
 
 def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:

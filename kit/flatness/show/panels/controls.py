@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from html import escape, unescape
 from typing import Any
 
@@ -133,20 +134,29 @@ def refill(widget: Any, options: Sequence[tuple[str, str]], value: str) -> None:
     A list that gets other options falls back to the first of them, which nobody chose.
     """
     if tuple(options) != tuple(widget.options):
-        widget.fk_filling = True
-        try:
-            widget.options = list(options)
-            widget.value = value
-        finally:
-            widget.fk_filling = False
+        offer(widget, options, value)
     widget.value = value
 
 
 def put(widget: Any, value: Any) -> None:
     """Show a value in a control; meanwhile ``is_filling`` is true of it, for nobody chose it."""
+    with _filling(widget):
+        widget.value = value
+
+
+def offer(widget: Any, options: Sequence[tuple[str, Any]], value: Any) -> None:
+    """Give a list or a slider these options, and show ``value``; meanwhile ``is_filling`` is true of it."""
+    with _filling(widget):
+        if tuple(options) != tuple(widget.options):
+            widget.options = list(options)
+        widget.value = value
+
+
+@contextmanager
+def _filling(widget: Any) -> Iterator[None]:
     widget.fk_filling = True
     try:
-        widget.value = value
+        yield
     finally:
         widget.fk_filling = False
 
@@ -157,19 +167,8 @@ def is_filling(widget: Any) -> bool:
 
 
 def several(label: str, tooltip: str, rows: int = 3) -> Any:
-    """A list to choose several of; it is given its options with :func:`refill_several`."""
+    """A list to choose several of; it is given its options with :func:`offer`."""
     return sized(labelled(w.SelectMultiple(options=(), rows=rows, tooltip=tooltip), label), "way")
-
-
-def refill_several(widget: Any, options: Sequence[tuple[str, str]], values: tuple[str, ...]) -> None:
-    """Give a list to choose several of other options, and the choice ``values``; ``is_filling`` is true meanwhile."""
-    widget.fk_filling = True
-    try:
-        if tuple(options) != tuple(widget.options):
-            widget.options = list(options)
-        widget.value = values
-    finally:
-        widget.fk_filling = False
 
 
 def text_field(label: str, tooltip: str, value: str = "", size: str = "short") -> Any:

@@ -43,9 +43,14 @@ class FinishState(State):
         return "this surface"
 
     @property
+    def survey(self) -> Survey | None:
+        """The survey that is chosen, or the one as found."""
+        raise NotImplementedError
+
+    @property
     def judged(self) -> Survey | None:
         """The survey whose kind of surface says which finishes there are."""
-        raise NotImplementedError
+        return self.survey
 
     @property
     def finishes(self) -> dict[str, str]:
@@ -86,10 +91,6 @@ class AgreedState(FinishState):
     def survey(self) -> Survey | None:
         found: Survey | None = self.choice.survey
         return found
-
-    @property
-    def judged(self) -> Survey | None:
-        return self.survey
 
     @property
     def finishes(self) -> dict[str, str]:

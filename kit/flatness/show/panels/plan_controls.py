@@ -8,8 +8,8 @@ from typing import Any
 
 from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.members import KINDS as MEMBER_KINDS
-from flatness.errors import ArgumentError, LengthError
-from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, parse_length
+from flatness.errors import ArgumentError
+from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.panels.check_state import AgreedNumbers
 from flatness.show.panels.controls import (
     button,
@@ -25,6 +25,7 @@ from flatness.show.panels.plan_filling import fill_controls, fill_sliders
 from flatness.show.panels.plan_look import slider
 from flatness.show.panels.plan_more import MoreControls
 from flatness.show.panels.plan_state import SUREST, PlanState
+from flatness.show.panels.plan_typed import TypedControls
 
 TIMES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0)
 NOT_ASKED = (
@@ -37,7 +38,7 @@ AIMS: dict[str, Any] = {
 }  # fmt: skip
 
 
-class PlanControls:
+class PlanControls(TypedControls):
     """All controls of the Plan panel but the survey, the map and the files.
 
     Attributes
@@ -47,7 +48,7 @@ class PlanControls:
     """
 
     def __init__(self, state: PlanState) -> None:
-        self.state = state
+        super().__init__(state)
         self.stepped: tuple[Any, float, tuple[tuple[str, float], ...]] = (None, 0.0, ())
         self._make_asked()
         self._make_costs()
@@ -190,28 +191,6 @@ class PlanControls:
 
         return chosen
 
-    def _inches(self, field: Any) -> float:
-        return self._mm(field, self.state.unit)
-
-    def _chosen(self, act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        def chosen(change: Any) -> None:
-            if not is_filling(change["owner"]):
-                act(change["new"])
-
-        return chosen
-
-    def _mm(self, field: Any, unit: str) -> float:
-        try:
-            return parse_length(field.value, unit)
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
-
-    def _small(self, field: Any) -> float | None:
-        return self._mm(field, self.state.unit) if field.value.strip() else None
-
-    def _far(self, field: Any) -> float:
-        return self._mm(field, "ft" if self.state.unit == "in" else "mm")
-
     def _reads(self, field: Any, name: str, read: Callable[[Any], float | None]) -> None:
         def typed(_: Any) -> None:
             if is_filling(field):
@@ -228,7 +207,7 @@ class PlanControls:
 
     def _agreed_typed(self, change: Any) -> None:
         if not is_filling(change["owner"]):
-            gap = self._mm(self.agreed_gap, self.state.unit)
+            gap = self._inches(self.agreed_gap)
             self.state.agreed = AgreedNumbers(self._far(self.agreed_length), gap)
 
     def _height_moved(self, change: Any) -> None:
@@ -263,11 +242,7 @@ class PlanControls:
         self.state.framing = replace(self.state.framing, **{name: value})
 
     def _bearings(self, field: Any) -> tuple[float, ...]:
-        unit = "ft" if self.state.unit == "in" else "mm"
-        try:
-            bearings = tuple(parse_length(text, unit) for text in field.value.split(";") if text.strip())
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
+        bearings = self._listed(field)
         if len(bearings) == 1 or list(bearings) != sorted(set(bearings)):
             raise ArgumentError(
                 "not bearings", column=label_of(field), value=field.value,

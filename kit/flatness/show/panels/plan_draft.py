@@ -11,11 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from flatness.corrections.actions import assign_actions, thresholds_of
+from flatness.corrections.actions import assign_actions, quantities_of, thresholds_of
 from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members
-from flatness.corrections.plan import ACTIONS
-from flatness.corrections.quantities import Quantities, Setting, quantities, settings_for
+from flatness.corrections.quantities import Quantities, Setting, settings_for
 from flatness.corrections.seeking import Terms, seek
 from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.corrections.volumes import node_areas
@@ -64,12 +63,6 @@ class Draft:
         return self.surface.y
 
 
-@dataclass(frozen=True, eq=False)
-class _Ground:
-    surface: Surface
-    change: Floats
-
-
 def ground_of(survey: Survey, limits: Sequence[Limit], on: str, spacing: float | None) -> Surface:
     """The surface that the planner would plan on: ``likely``, the best estimate, or ``as-read``."""
     lengths = tuple(limit.length for limit in limits if limit.length is not None)
@@ -109,23 +102,15 @@ def draft_plane(
         change = seek(terms, ()).change
     actions = assign_actions(surface, change, survey.surface, permitted, chosen, used["fill_density"].value)
     return Draft(
-        survey, surface, change, actions, members, fixed, _quantities(surface, change, actions, used),
+        survey, surface, change, actions, members, fixed, quantities_of(surface, change, actions, used),
         cost_of(surface, change, rates), against,
     )  # fmt: skip
-
-
-def _quantities(
-    surface: Surface, change: Floats, actions: NDArray[np.int8], settings: Mapping[str, Setting]
-) -> Quantities:  # fmt: skip
-    fill, plane = (np.asarray(actions == ACTIONS.index(name)) for name in ("fill", "plane"))
-    return quantities(_Ground(surface, change), fill=fill, plane=plane, settings=settings)
 
 
 def cost_of(surface: Surface, change: Floats, rates: Rates) -> float:
     """Rates x area x change, in the unit of the rates."""
     area = node_areas(surface.inside, surface.spacing)[surface.inside]
-    moved = change[surface.inside]
-    return float(area @ (rates.add * np.maximum(moved, 0) + rates.off * np.maximum(-moved, 0)))
+    return rates.cost(area, change[surface.inside])
 
 
 def _against(

@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 
 from flatness.show.axes import INK, PALE
-from flatness.show.panels.controls import ACCENT, RULE, labelled, sized
+from flatness.show.panels.controls import ACCENT, RULE, labelled, offer, sized
 
 # a slider's handle is named for those who cannot see its label
 NAMED = (
@@ -55,10 +55,4 @@ def slider(label: str, tooltip: str, options: Sequence[tuple[str, float]], size:
 def set_steps(widget: Any, options: Sequence[tuple[str, float]], value: float) -> None:
     """Give a slider other steps, and stand it at the one nearest to a value; ``is_filling`` is true meanwhile."""
     nearest = min(options, key=lambda one: abs(one[1] - value))[1]
-    widget.fk_filling = True
-    try:
-        if tuple(options) != tuple(widget.options):
-            widget.options = list(options)
-        widget.value = nearest
-    finally:
-        widget.fk_filling = False
+    offer(widget, options, nearest)

@@ -12,16 +12,16 @@ from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.errors import ArgumentError, LengthError
 from flatness.job.amounts import parse_amount
-from flatness.lengths import parse_length
 from flatness.show.panels.controls import button, drop_down, is_filling, label_of, row, several, text_field
 from flatness.show.panels.plan_asked import STRAPPING, Ground, Materials, Under
 from flatness.show.panels.plan_look import part
+from flatness.show.panels.plan_typed import TypedControls
 
 AREA_ENDS = ("From x", "From y", "To x", "To y")
 BARE = {"volume": {"in": "ft3", "mm": "l"}, "density": {"in": "lb/ft3", "mm": "kg/m3"}}
 
 
-class MoreControls:
+class MoreControls(TypedControls):
     """The seldom-used controls.
 
     Attributes
@@ -33,20 +33,20 @@ class MoreControls:
     """
 
     def __init__(self, state: Any) -> None:
-        self.state = state
+        super().__init__(state)
         guard = state.guard
         self.benchmarks = several(
             "Benchmarks", "The plane goes through those that are chosen; several with Ctrl or Shift"
         )
         self.off_benchmarks = text_field("Above them by", "How far the finished surface lies above the benchmarks", "0")
-        self.benchmarks.observe(guard(self._set(lambda value: state.set_trait("benchmarks", tuple(value)))), "value")
+        self.benchmarks.observe(guard(self._chosen(lambda value: state.set_trait("benchmarks", tuple(value)))), "value")
         self._reads(self.off_benchmarks, lambda mm: state.set_trait("off_benchmarks", mm))
         self.bench = [self.benchmarks, self.off_benchmarks]
         kinds = [(name, name) for name in MEMBER_KINDS if name != STRAPPING]
         self.crossed_kind = drop_down("Strapping crosses", "What the strapping is shimmed off", kinds, "short")
         self.crossed_first = text_field("First of these at", "Centre line of the first of them, across them")
         self.crossed_spacing = text_field("Their spacing", "Centre to centre")
-        self.crossed_kind.observe(guard(self._set(lambda kind: self._framing("crossed", kind))), "value")
+        self.crossed_kind.observe(guard(self._chosen(lambda kind: self._framing("crossed", kind))), "value")
         self._reads(self.crossed_first, lambda mm: self._framing("crossed_first", mm))
         self._reads(self.crossed_spacing, lambda mm: self._framing("crossed_spacing", mm))
         self.crossed = [self.crossed_kind, self.crossed_first, self.crossed_spacing]
@@ -103,22 +103,14 @@ class MoreControls:
         for field, name, read in (
             (self.bag_yield, "bag_yield", self._amount("volume")), (self.kerf, "kerf", self._small),
             (self.fill_density, "fill_density", self._amount("density")), (self.spare, "spare", self._share),
-            (self.sister_density, "sister_density", self._amount("density")), (self.stock, "stock", self._lengths),
+            (self.sister_density, "sister_density", self._amount("density")), (self.stock, "stock", self._on_sale),
         ):  # fmt: skip
             field.observe(self.state.guard(self._material(field, name, read)), "value")
 
     # what a person does
 
-    @staticmethod
-    def _set(act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        def chosen(change: Any) -> None:
-            if not is_filling(change["owner"]):
-                act(change["new"])
-
-        return chosen
-
     def _reads(self, field: Any, act: Callable[[float], Any]) -> None:
-        field.observe(self.state.guard(self._set(lambda _: act(self._mm(field, self.state.unit)))), "value")
+        field.observe(self.state.guard(self._chosen(lambda _: act(self._inches(field)))), "value")
 
     def _framing(self, name: str, value: Any) -> None:
         self.state.framing = replace(self.state.framing, **{name: value})
@@ -131,18 +123,6 @@ class MoreControls:
                 self.state.materials = made
 
         return typed
-
-    def _mm(self, field: Any, unit: str) -> float:
-        try:
-            return parse_length(field.value, unit)
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
-
-    def _small(self, field: Any) -> float | None:
-        return self._mm(field, self.state.unit) if field.value.strip() else None
-
-    def _far(self, field: Any) -> float:
-        return self._mm(field, "ft" if self.state.unit == "in" else "mm")
 
     def _amount(self, kind: str) -> Callable[[Any], float | None]:
         def read(field: Any) -> float | None:
@@ -167,12 +147,8 @@ class MoreControls:
                 remedy="type a number, or leave it empty",
             ) from None  # fmt: skip
 
-    def _lengths(self, field: Any) -> tuple[float, ...]:
-        unit = "ft" if self.state.unit == "in" else "mm"
-        try:
-            lengths = tuple(parse_length(text, unit) for text in field.value.split(";") if text.strip())
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
+    def _on_sale(self, field: Any) -> tuple[float, ...]:
+        lengths = self._listed(field)
         if any(length <= 0 for length in lengths):
             raise ArgumentError(
                 "not a length on sale", column=label_of(field), value=field.value, expected="lengths above zero",

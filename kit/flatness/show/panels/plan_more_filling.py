@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from flatness.corrections.quantities import POUND_KG
 from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.show.done_words import depth
-from flatness.show.panels.controls import HINTS, labelled, put, refill, refill_several
+from flatness.show.panels.controls import HINTS, labelled, offer, put, refill
 from flatness.show.panels.plan_asked import BENCHMARKS, STRAPPING, Ground, placed_benchmarks
 from flatness.show.panels.plan_more import AREA_ENDS
 from flatness.show.words import place
@@ -27,7 +27,7 @@ def fill_more(more: MoreControls) -> None:
     )
     labelled(more.benchmarks, "Benchmarks" if known else "Benchmarks (none has a place in the file)")
     options = [(f"{name}, {place((one.x, one.y), unit)}", name) for name, one in known.items()]
-    refill_several(more.benchmarks, options, tuple(name for name in state.benchmarks if name in known))
+    offer(more.benchmarks, options, tuple(name for name in state.benchmarks if name in known))
     framing, own = state.framing, state.materials
     put(more.crossed_kind, framing.crossed)
     for one in more.bench:

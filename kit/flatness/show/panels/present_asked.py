@@ -57,10 +57,6 @@ class PresentAsked(FinishState):
         return found
 
     @property
-    def judged(self) -> Survey | None:
-        return self.survey
-
-    @property
     def finishes(self) -> dict[str, str]:
         """Finishes in plain words for the kind of surface that was surveyed, by key; and what a job file names."""
         job = {} if self._results is None else {JOB: f"What the job asks for: {self._results.job.title}"}

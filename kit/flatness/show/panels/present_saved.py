@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,10 +11,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from flatness.corrections.after import Held
+from flatness.corrections.actions import quantities_of
+from flatness.corrections.after import Held, on_likely
 from flatness.corrections.patching import COLUMNS
 from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
-from flatness.corrections.quantities import quantities, settings_for
+from flatness.corrections.quantities import settings_for
 from flatness.corrections.saved_plan import SavedPlan
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
@@ -57,16 +57,11 @@ def plan_on(
     change = np.where(found.inside, np.nan_to_num(change), np.nan)
     likely = likely_surface(survey, found.spacing) if int(found.inside.sum()) <= MOST_PLACES else None
     if likely is not None:
-        x, y, _ = survey.xyz()
-        points = survey.points.assign(height=likely.predict_at(x, y)[0])
-        found = replace(found, height=likely.mean)
-        subject = replace(subject, surface=found, survey=replace(survey, points=points))
+        subject = on_likely(subject, likely)
+        found = subject.surface
     actions = _actions(saved, found)
     held = Held(subject, likely, draws if likely is not None else 0, seed, confidence)
-    takes = quantities(
-        _Ground(found, change), fill=actions == ACTIONS.index("fill"), plane=actions == ACTIONS.index("plane"),
-        settings=settings_for(survey.surface),
-    )  # fmt: skip
+    takes = quantities_of(found, change, actions, settings_for(survey.surface))
     return Plan(
         survey, found, "as-read" if likely is None else "likely", saved.strategy, tuple(limits), HEADINGS, change,
         actions, pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
@@ -80,12 +75,6 @@ def _of_another(value: str, expected: str) -> ArgumentError:
         "the plan is of another survey than the one that is shown", value=value, expected=expected,
         remedy="choose the survey that it was made from, or save a plan of this one",
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Ground:
-    surface: Surface
-    change: Floats
 
 
 def _within(outline: Any, surface: Surface) -> NDArray[np.bool_]:

@@ -11,7 +11,6 @@ import ipywidgets as w
 from traitlets import Any as AnyTrait
 
 from flatness.corrections.saved_plan import SavedPlan, read_plan
-from flatness.errors import FlatnessError, Problem
 from flatness.job.reading import read_job
 from flatness.job.records import Job, SurveyFile
 from flatness.show.panels.controls import drop_down, is_filling, problem_list, refill, row, words
@@ -35,20 +34,9 @@ class WorkChoice(FileChoice):
     wanted: ClassVar[str] = "a plan that was saved"
     remedy: ClassVar[str] = "save it with flatness plan --save; a job file names its surveys, so choose it in the list"
 
-    work = AnyTrait(None)
+    holds = "work"
 
-    def read(self) -> None:
-        """Read the file chosen, afresh; a file with mistakes leaves nothing to show."""
-        content = self._files.get(self.name)
-        work, problems = None, tuple[Problem, ...]()
-        if content is not None:
-            try:
-                work = self._read(content)
-            except FlatnessError as error:
-                problems = error.problems
-        with self.hold_trait_notifications():
-            self.problems = problems
-            self.work = work
+    work = AnyTrait(None)
 
     def _read(self, content: Path | bytes) -> Job | SavedPlan:
         if isinstance(content, Path):

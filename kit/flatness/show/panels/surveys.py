@@ -45,6 +45,7 @@ class FileChoice(HasTraits):  # type: ignore[misc, unused-ignore]
     taken: ClassVar[tuple[str, ...]] = ENDINGS  # and of those that may be uploaded
     wanted: ClassVar[str] = "a survey file"
     remedy: ClassVar[str] = "save the table as CSV or XLSX, and upload that"
+    holds: ClassVar[str]  # name of the trait that has what was read
 
     names = Tuple()
     name = Unicode("")
@@ -106,7 +107,19 @@ class FileChoice(HasTraits):  # type: ignore[misc, unused-ignore]
         self.choose(label)
 
     def read(self) -> None:
-        """Read the file chosen, afresh."""
+        """Read the file chosen, afresh; a file with mistakes leaves nothing, so that no old verdict stands."""
+        content = self._files.get(self.name)
+        found, problems = None, tuple[Problem, ...]()
+        if content is not None:
+            try:
+                found = self._read(content)
+            except FlatnessError as error:
+                problems = error.problems
+        with self.hold_trait_notifications():
+            self.problems = problems
+            self.set_trait(self.holds, found)
+
+    def _read(self, content: Path | bytes) -> Any:
         raise NotImplementedError
 
     @property
@@ -131,6 +144,8 @@ class SurveyChoice(FileChoice):
     survey : the :class:`~flatness.survey.readings.Survey` read from it, or None
     """
 
+    holds = "survey"
+
     sheet = Unicode("")
     survey = AnyTrait(None)
 
@@ -144,19 +159,6 @@ class SurveyChoice(FileChoice):
         """Read another sheet of the workbook chosen."""
         self.sheet = sheet.strip()
         self.read()
-
-    def read(self) -> None:
-        """Read the file chosen, afresh; a file with mistakes leaves no survey, so that no old verdict stands."""
-        content = self._files.get(self.name)
-        survey, problems = None, tuple[Problem, ...]()
-        if content is not None:
-            try:
-                survey = self._read(content)
-            except FlatnessError as error:
-                problems = error.problems
-        with self.hold_trait_notifications():
-            self.problems = problems
-            self.survey = survey
 
     def _read(self, content: Path | bytes) -> Any:
         sheet = self.sheet or None
