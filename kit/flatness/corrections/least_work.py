@@ -129,7 +129,7 @@ def least_work(
         if stop:
             finished = math.isfinite(cost) and cost - bound <= tolerance * cost
             break
-        if left == 0:
+        if left == 0 and not rounds.roughly:
             break  # as near to the optimum as the solver's own tolerance goes
     if best is None:
         raise PlanError(

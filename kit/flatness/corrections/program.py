@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 import highspy
 import numpy as np
-from scipy.sparse import csr_array, vstack
+from numpy.typing import NDArray
+from scipy.sparse import csc_array, csr_array, diags_array, hstack, vstack
 
 from flatness.errors import PlanError
 from flatness.survey.readings import Floats
 
-_BAD = ("kInfeasible", "kUnboundedOrInfeasible")
+# the solver is given the dual, which has no bounds where no x meets the rows
+_BAD = ("kUnbounded", "kUnboundedOrInfeasible")
 TOLERANCE = 1e-8  # of the interior point, relative
 
 
@@ -40,14 +42,20 @@ class Solution:
 
 @dataclass(eq=False)
 class Program:
-    """Least cost . x with rows: floor <= A x <= ceiling, and columns: lower <= x <= upper."""
+    """Least sum of costs of x with rows: floor <= A x <= ceiling, and columns: lower <= x <= upper.
 
-    cost: Floats
+    A column costs ``rise`` for each unit above zero and ``fall`` for each below, neither of them negative, and has
+    zero between its limits unless it costs nothing. The solver is given the dual, with a row a column of A: where
+    one column stands for what is taken off and what is added, that is half the rows, and half the time.
+    """
+
+    rise: Floats
+    fall: Floats
     lower: Floats
     upper: Floats
 
     def __post_init__(self) -> None:
-        self.matrix = csr_array((0, len(self.cost)))
+        self.matrix = csr_array((0, len(self.rise)))
         self.floor: Floats = np.empty(0)
         self.ceiling: Floats = np.empty(0)
 
@@ -58,24 +66,31 @@ class Program:
         self.floor = np.concatenate([self.floor, np.broadcast_to(np.asarray(floor, float), count)])
         self.ceiling = np.concatenate([self.ceiling, np.broadcast_to(np.asarray(ceiling, float), count)])
 
-    def solve(self, vertex: bool = False, tolerance: float = TOLERANCE) -> Solution:
+    def keep_rows(self, kept: NDArray[np.bool_]) -> None:
+        """Leave out the rows that are not ``kept`` [m]."""
+        self.matrix, self.floor, self.ceiling = csr_array(self.matrix[kept]), self.floor[kept], self.ceiling[kept]
+
+    def solve(self, vertex: bool = False, tolerance: float = TOLERANCE, roughly: bool = False) -> Solution:
         """The least cost by interior point; ``vertex`` moves on to a corner of the feasible set.
 
         Without that the solution lies amid all the equally cheap ones, and takes a fraction of the time. ``tolerance``
-        is the interior point's own, relative; much over 1e-5 it takes longer, as the simplex has to clean up.
+        is the interior point's own, relative. ``roughly`` takes what it ends with though the solver holds that for
+        too far off: x may then be over its limits a little, but what ``bound`` proves from the dual still holds.
         """
         solver = _Quiet()
         options = highspy.HighsOptions()
         options.output_flag = False
         options.run_crossover = "on" if vertex else "off"
         options.ipm_optimality_tolerance = tolerance
+        options.ipx_dualize_strategy = 0  # it is the dual already
         # from 1.12 on there are two interior points and "ipm" leaves open which
         options.solver = "ipx" if (solver.versionMajor(), solver.versionMinor()) >= (1, 12) else "ipm"
         solver.passOptions(options)
-        solver.passModel(self._model())
+        model, sides = self._turned()
+        solver.passModel(model)
         solver.run()
         status = solver.getModelStatus().name
-        if status not in ("kOptimal", *_BAD):
+        if status not in ("kOptimal", *_BAD) and not (roughly and status == "kUnknown"):
             # the interior point can stop short of deciding on a program that is barely feasible, or not
             options.solver = "simplex"
             solver.passOptions(options)
@@ -83,24 +98,44 @@ class Program:
             status = solver.getModelStatus().name
         if status in _BAD:
             return Solution(np.empty(0), np.empty(0), False)
-        if status != "kOptimal":
+        if status != "kOptimal" and not (roughly and status == "kUnknown"):
             raise PlanError(
                 "the linear program was not solved", value=status, expected="an optimum",
                 remedy="check the heights, rates and depths for numbers far from the rest",
             )  # fmt: skip
         found = solver.getSolution()
-        return Solution(np.array(found.col_value), np.array(found.row_dual), True)
+        dual = sides @ np.array(found.col_value)[: sides.shape[1]]
+        return Solution(-np.array(found.row_dual), dual, True)
 
-    def _model(self) -> highspy.HighsLp:
+    def _turned(self) -> tuple[highspy.HighsLp, csr_array]:
+        """The dual as the solver takes it, and how its first columns sum to the rows' costs [m, columns].
+
+        Least of ceiling . b - floor . a + upper . w - lower . v, with a, b, w, v of zero or more and
+        -fall <= A' (a - b) - w + v <= rise; one column of any sign for a row whose floor is its ceiling.
+        """
+        count, size = self.matrix.shape
+        same = self.floor == self.ceiling
+        least, most = (np.flatnonzero(np.isfinite(side) & ~same) for side in (self.floor, self.ceiling))
+        equal = np.flatnonzero(same)
+        one = csc_array(diags_array(np.ones(count))) if count else csc_array((0, 0))
+        sides = csr_array(hstack([one[:, equal], one[:, least], -one[:, most]]))
+        high, low = (np.flatnonzero(np.isfinite(side) & (side != 0)) for side in (self.upper, self.lower))
+        unit = csc_array(diags_array(np.ones(size)))
+        matrix = csc_array(hstack([self.matrix.T @ sides, -unit[:, high], unit[:, low]]))
+        cost = (-self.floor[equal], -self.floor[least], self.ceiling[most], self.upper[high], -self.lower[low])
         model = highspy.HighsLp()
-        model.num_row_, model.num_col_ = self.matrix.shape
-        model.col_cost_, model.col_lower_, model.col_upper_ = self.cost, self.lower, self.upper
-        model.row_lower_, model.row_upper_ = self.floor, self.ceiling
-        model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-        model.a_matrix_.start_ = self.matrix.indptr.astype(np.int32)
-        model.a_matrix_.index_ = self.matrix.indices.astype(np.int32)
-        model.a_matrix_.value_ = self.matrix.data
-        return model
+        model.num_row_, model.num_col_ = matrix.shape
+        model.col_cost_ = np.concatenate(cost)
+        model.col_lower_ = np.where(np.arange(matrix.shape[1]) < len(equal), -np.inf, 0.0)
+        model.col_upper_ = np.full(matrix.shape[1], np.inf)
+        # a column that may not go beyond zero costs nothing to hold there
+        model.row_lower_ = np.where(self.lower == 0, -np.inf, -self.fall)
+        model.row_upper_ = np.where(self.upper == 0, np.inf, self.rise)
+        model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+        model.a_matrix_.start_ = matrix.indptr.astype(np.int32)
+        model.a_matrix_.index_ = matrix.indices.astype(np.int32)
+        model.a_matrix_.value_ = matrix.data
+        return model, sides
 
     def bound(self, dual: Floats, ceiling: Floats | None = None) -> float:
         """A lower bound of the least cost that any ``dual`` proves, by weak duality; minus infinity if it proves none.
@@ -111,16 +146,18 @@ class Program:
         ceiling = self.ceiling if ceiling is None else ceiling
         y = np.where((dual > 0) & np.isfinite(self.floor) | (dual < 0) & np.isfinite(ceiling), dual, 0.0)
         pull = np.asarray(self.matrix.T @ y)
-        open_above = np.isinf(self.upper) & (pull > self.cost)
-        if open_above.any():
-            if (self.cost[open_above] <= 0).any():
+        over = np.concatenate([pull[np.isinf(self.upper)], -pull[np.isinf(self.lower)]])
+        cost = np.concatenate([self.rise[np.isinf(self.upper)], self.fall[np.isinf(self.lower)]])
+        over, cost = over[over > cost], cost[over > cost]
+        if len(over):
+            if (cost <= 0).any():
                 return -np.inf
-            y = y * float((self.cost[open_above] / pull[open_above]).min()) * (1 - 1e-15)
+            y = y * float((cost / over).min()) * (1 - 1e-15)
             pull = np.asarray(self.matrix.T @ y)
-        left = self.cost - pull
-        side = np.where(left >= 0, self.lower, self.upper)
-        side[left == 0] = 0.0
-        side[np.isinf(side) & (np.abs(left) < 1e-12)] = 0.0
+        # what a column costs, less what the rows pay for it, is least at a limit or at zero
+        places = np.stack([self.lower, np.clip(0.0, self.lower, self.upper), self.upper])
+        places[np.isinf(places)] = 0.0
+        left = self.rise * np.maximum(places, 0) + self.fall * np.maximum(-places, 0) - pull * places
         row_side = np.where(y > 0, self.floor, ceiling)
         row_side[y == 0] = 0.0
-        return float(y @ row_side + left @ side)
+        return float(y @ row_side + left.min(axis=0).sum())

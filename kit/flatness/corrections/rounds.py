@@ -20,14 +20,17 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 WORST = 3  # placements a node that enter in one round
-ALONG_FIRST = 2  # rounds for placements along rows, columns and diagonals alone: others weigh three times the nodes
+ALONG_FIRST = 4  # rounds for placements along rows, columns and diagonals alone: others weigh three times the nodes
 MARGIN_MM = 1e-6  # held back from what is allowed, so that the solver's noise does not break it
 NOISE_MM = 1e-6  # to this, depths, spots and band are held
 LIFTS = 100  # times that failing nodes are raised before it is left to the next round
 ELASTIC_ROUNDS = 40
 DUAL_NOISE = 1e-7
+SPARE = 0.1  # of what is allowed: a placement with more than this to spare stops being a row
+ROUGH, NEARER = 1e-2, 1e-4  # relative tolerances of the first rounds and, once few new placements break, of those after
+FEW = 0.02  # new placements, as a part of those that are rows
 NEAR = 0.5  # of what is allowed: placements with no more than this to spare are worth beginning the next search with
-FOOT, CUT, BAND, SPOTS = 0, 1, 3, 4  # places of the variables behind what is taken off and added; fill is CUT + 1
+FOOT, CUT, BAND, SPOTS = 0, 1, 3, 4  # places of the variables behind the changes; fill is CUT + 1
 
 
 @dataclass(eq=False)
@@ -70,7 +73,8 @@ class Rounds:
         self.known: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.requirement: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.allowed = np.array([r.allowed for r in self.requirements])
-        self.count = 0
+        self.count, self.fresh, self.aim = 0, 0, ROUGH
+        self.dropped: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.begun = pool is not None and pool.weights is not None
         if pool is not None and pool.weights is not None:
             self._add(pool.key, pool.requirement, pool.weights)
@@ -79,6 +83,11 @@ class Rounds:
     def placements(self) -> int:
         """Placements that are rows so far."""
         return len(self.known)
+
+    @property
+    def roughly(self) -> bool:
+        """Whether the last round's change may be a little off what its placements ask for."""
+        return self.aim > 0
 
     def _spots(self) -> tuple[Floats, Floats, csr_array]:
         """Least and most change of each fixed spot [mm], and the nodes' weights in it [spots, nodes]."""
@@ -99,39 +108,35 @@ class Rounds:
         # a band that costs least has its foot no farther off than this
         reach = (self.band or 0.0) + float(np.abs(np.concatenate([self.low, self.high])).max(initial=0.0))
         foot = (-np.inf, np.inf) if elastic else (self.z.min() - reach, self.z.max() + reach)
-        work = np.zeros(2 * n) if elastic else np.concatenate([self.rates.off * unit, self.rates.add * unit])
-        deepest = np.full(2 * n, np.inf) if elastic else np.concatenate([self.cut, self.fill])
+        free, none = np.full(n, np.inf), np.zeros(n)
+        widen, cost = np.full(3 + k, np.inf if elastic else 0.0), np.full(3 + k, 1.0 if elastic else 0.0)
         program = Program(
-            np.concatenate([work, [0.0], np.full(3 + k, 1.0 if elastic else 0.0)]),
-            np.concatenate([np.zeros(2 * n), [foot[0]], np.zeros(3 + k)]),
-            np.concatenate([deepest, [foot[1]], np.full(3 + k, np.inf if elastic else 0.0)]),
+            np.concatenate([none if elastic else self.rates.add * unit, [0.0], cost]),
+            np.concatenate([none if elastic else self.rates.off * unit, np.zeros(4 + k)]),
+            np.concatenate([-free if elastic else -self.cut, [foot[0]], np.zeros(3 + k)]),
+            np.concatenate([free if elastic else self.fill, [foot[1]], widen]),
         )
+        each = csr_array(diags_array(np.ones(n)))
         if elastic:
-            for side, depth in enumerate((self.cut, self.fill)):
-                part = np.flatnonzero(np.isfinite(depth))
-                moved = csr_array(diags_array(np.ones(2 * n)))[side * n + part]
-                program.add_rows(self._rows(moved, {CUT + side: -1.0}), -np.inf, depth[part])
+            cut, fill = (np.flatnonzero(np.isfinite(depth)) for depth in (self.cut, self.fill))
+            program.add_rows(self._rows(each[cut], {CUT: 1.0}), -self.cut[cut], np.inf)
+            program.add_rows(self._rows(each[fill], {CUT + 1: -1.0}), -np.inf, self.fill[fill])
         if self.band is not None:
-            change = self._changed(csr_array(diags_array(np.ones(n))))
-            program.add_rows(self._rows(change, {FOOT: -1.0, BAND: 1.0}), -self.z, np.inf)
-            program.add_rows(self._rows(change, {FOOT: -1.0, BAND: -1.0}), -np.inf, self.band - self.z)
+            program.add_rows(self._rows(each, {FOOT: -1.0, BAND: 1.0}), -self.z, np.inf)
+            program.add_rows(self._rows(each, {FOOT: -1.0, BAND: -1.0}), -np.inf, self.band - self.z)
         for j in range(k):
-            change = self._changed(self.spots[[j]])
-            program.add_rows(self._rows(change, {SPOTS + j: 1.0}), self.low[j], np.inf)
-            program.add_rows(self._rows(change, {SPOTS + j: -1.0}), -np.inf, self.high[j])
+            spot = self.spots[[j]]
+            program.add_rows(self._rows(spot, {SPOTS + j: 1.0}), self.low[j], np.inf)
+            program.add_rows(self._rows(spot, {SPOTS + j: -1.0}), -np.inf, self.high[j])
         return program
 
-    def _changed(self, weights: csr_array) -> csr_array:
-        """Weights on changes [m, n] as weights on what is taken off and added [m, 2 n]."""
-        return csr_array(hstack([-weights, weights]))
-
-    def _rows(self, moved: csr_array, others: dict[int, float] | None = None) -> csr_array:
-        """Weights on what is taken off and added [m, 2 n], and one weight each on some of the other variables."""
-        count = moved.shape[0]
+    def _rows(self, weights: csr_array, others: dict[int, float] | None = None) -> csr_array:
+        """Weights on the changes [m, n], and one weight each on some of the other variables."""
+        count = weights.shape[0]
         rest = np.zeros((count, SPOTS + len(self.fixed)))
         for place, weight in (others or {}).items():
             rest[:, place] = weight
-        return csr_array(hstack([moved, csr_array(rest)]))
+        return csr_array(hstack([weights, csr_array(rest)]))
 
     def solve(self, tolerance: float, explain: bool = True) -> tuple[Floats, float]:
         """The cheapest change [n] mm that meets the rows so far, and what no plan can cost less than.
@@ -144,16 +149,33 @@ class Rounds:
         PlanError : no change meets them
         """
         self.count += 1
-        solution = self.program.solve(tolerance=float(np.clip(tolerance / 100, TOLERANCE, 1e-6)))
+        if self.fresh <= FEW * self.placements:
+            self.aim = NEARER if self.fresh else 0.0
+        fine = float(np.clip(tolerance / 100, TOLERANCE, 1e-6))
+        solution = self.program.solve(tolerance=self.aim or fine, roughly=self.roughly)
         if not solution.feasible:
             raise self._clash() if explain else PlanError("no surface within the limits meets all the terms")
         ceiling = self.program.ceiling.copy()
         ceiling[len(ceiling) - self.placements :] += MARGIN_MM
-        return self._change(solution.x), self.scale * self.program.bound(solution.dual, ceiling)
+        change, bound = self._change(solution.x), self.scale * self.program.bound(solution.dual, ceiling)
+        self._drop_spare(change)
+        return change, bound
+
+    def _drop_spare(self, change: Floats) -> None:
+        """Leave out the placements with much to spare; one that breaks again comes back for good."""
+        others = self.program.matrix.shape[0] - self.placements
+        allowed = self.allowed[self.requirement]
+        spare = (allowed - self._weights() @ (self.z + change) > SPARE * allowed) & ~np.isin(self.known, self.dropped)
+        self.dropped = np.concatenate([self.dropped, self.known[spare]])
+        self.known, self.requirement = self.known[~spare], self.requirement[~spare]
+        self.program.keep_rows(np.concatenate([np.ones(others, dtype=bool), ~spare]))
+
+    def _weights(self) -> csr_array:
+        """Of the placements that are rows, on the heights [placements, n]."""
+        return self.program.matrix[self.program.matrix.shape[0] - self.placements :, : len(self.z)]
 
     def _change(self, x: Floats) -> Floats:
-        n = len(self.z)
-        change: Floats = x[n : 2 * n] - x[:n]
+        change: Floats = x[: len(self.z)].copy()
         change[np.abs(change) < MARGIN_MM / 2] = 0.0
         return change
 
@@ -166,10 +188,11 @@ class Rounds:
         """Make rows of the worst placements that this change leaves broken, and say how many were new."""
         if self.count < ALONG_FIRST and not self.begun:
             # of so many headings as many as are the lattice's own
-            new = self._add_worst(change, math.gcd(self.headings, 4))
-            if new:
-                return new
-        return self._add_worst(change, self.headings)
+            self.fresh = self._add_worst(change, math.gcd(self.headings, 4))
+            if self.fresh:
+                return self.fresh
+        self.fresh = self._add_worst(change, self.headings)
+        return self.fresh
 
     def _add_worst(self, change: Floats, headings: int) -> int:
         broken = broken_placements(self._grid(change), self.surface.spacing, self.requirements, headings, WORST)
@@ -186,12 +209,11 @@ class Rounds:
         self.known = np.concatenate([self.known, key])
         self.requirement = np.concatenate([self.requirement, requirement])
         allowed = self.allowed[requirement] - MARGIN_MM
-        self.program.add_rows(self._rows(self._changed(weights)), -np.inf, allowed - weights @ self.z)
+        self.program.add_rows(self._rows(weights), -np.inf, allowed - weights @ self.z)
 
     def leave(self, pool: Pool, change: Floats) -> None:
         """Put the placements that bind after this change, or nearly so, into the pool."""
-        n = len(self.z)
-        weights = self.program.matrix[self.program.matrix.shape[0] - self.placements :, n : 2 * n]
+        weights = self._weights()
         allowed = self.allowed[self.requirement]
         near = np.flatnonzero(allowed - weights @ (self.z + change) <= NEAR * allowed)
         pool.key, pool.requirement, pool.weights = self.known[near], self.requirement[near], weights[near]
@@ -250,9 +272,9 @@ class Rounds:
             if not self.add_broken(self._change(self.program.solve().x)):
                 break
         solution = self.program.solve(vertex=True)
-        needed = solution.x[2 * len(self.z) + 1 :]
+        needed = solution.x[len(self.z) + 1 :]
         # a term takes part where the rows that it widens bind
-        widens = self.program.matrix[:, 2 * len(self.z) + 1 :]
+        widens = self.program.matrix[:, len(self.z) + 1 :]
         involved = (abs(widens).T @ np.abs(solution.dual)) > DUAL_NOISE
         names = ("the deepest cut", "the deepest fill", f"the band of {self.band} mm for level")
         others = [(name, float(needed[i]), bool(involved[i])) for i, name in enumerate(names)]

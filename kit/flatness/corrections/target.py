@@ -157,15 +157,17 @@ def _least_plane(
     free, count = held.nodes.shape[1], len(z)
     unit = np.ones(count) * (area / area.max())
     program = Program(
-        np.concatenate([np.zeros(free), rates.off * unit, rates.add * unit]),
-        np.concatenate([np.full(free, -np.inf), np.zeros(2 * count)]),
-        np.concatenate([np.full(free, np.inf), cut, fill]),
+        np.concatenate([np.zeros(free), rates.add * unit]),
+        np.concatenate([np.zeros(free), rates.off * unit]),
+        np.concatenate([np.full(free, -np.inf), -cut]),
+        np.concatenate([np.full(free, np.inf), fill]),
     )
-    one = diags_array(np.ones(count))
-    # plane + off - add = surface, all about the plane that is given or level
-    program.add_rows(csr_array(hstack([csr_array(held.nodes), one, -one])), z - held.base, z - held.base)
+    # plane - change = surface, all about the plane that is given or level
+    program.add_rows(
+        csr_array(hstack([csr_array(held.nodes), -diags_array(np.ones(count))])), z - held.base, z - held.base
+    )  # fmt: skip
     if len(fixed) or level is not None:
-        padded = np.hstack([held.spots, np.zeros((len(held.spots), 2 * count))])
+        padded = np.hstack([held.spots, np.zeros((len(held.spots), count))])
         program.add_rows(csr_array(padded), held.low, held.high)
     solution = program.solve(vertex=True)
     if not solution.feasible:
@@ -243,7 +245,8 @@ def _clash(method: str, surface: Surface, held: _Held, depths: tuple[Floats, Flo
     free, spots = held.nodes.shape[1], len(held.spots)
     columns = free + 2 + spots  # the plane; how much deeper cut and fill; how much wider each allowance
     lower = np.concatenate([np.full(free, -np.inf), np.zeros(2 + spots)])
-    program = Program(np.concatenate([np.zeros(free), np.ones(2 + spots)]), lower, np.full(columns, np.inf))
+    widening = np.concatenate([np.zeros(free), np.ones(2 + spots)])
+    program = Program(widening, np.zeros(columns), lower, np.full(columns, np.inf))
     nodes = []
     for side, depth, sign in ((0, depths[0], -1.0), (1, depths[1], 1.0)):
         part = np.flatnonzero(np.isfinite(depth))
