@@ -578,3 +578,24 @@ def test_a_plane_says_nothing_of_shares():
         survey, "level", limits=flatness.straightedge_limit(1800, 3.0), draws=30, headings=4
     )
     assert not any("share" in note or "tried:" in note for note in plan.notes)
+
+
+def test_heights_of_fixed_spots_that_cannot_be_meant_are_refused():
+    """Two hearths half a foot and an inch apart: to meet both, a floor would be cut deeper than it is uneven."""
+    x, y = np.meshgrid(np.arange(12) * 300.0, np.arange(8) * 300.0)
+    survey = flatness.make_survey(x, y, np.random.default_rng(1).normal(0, 3, x.shape), accuracy=0.8)
+    spots = [FixedSpot(1500, 0, 0.0, 0.0, "hearth"), FixedSpot(1650, 0, -25.4, 0.0, "the other hearth")]
+    with pytest.raises(PlanError, match="more to come off than the surface is uneven") as refused:
+        plan_corrections(survey, limits=flatness.straightedge_limit(1800, 3.0), fixed=spots, draws=0)
+    assert "the other hearth" in str(refused.value)
+
+
+def test_fill_over_open_members_is_doubted():
+    x, y = np.meshgrid(np.arange(12) * 300.0, np.arange(8) * 300.0)
+    survey = flatness.make_survey(x, y, np.where(x == 1500, -8.0, 0.0), accuracy=0.8)
+    limit = flatness.straightedge_limit(1800, 3.0)
+    said = [
+        any("something to lie on" in note for note in plan_corrections(survey, limits=limit, draws=0, **terms).notes)
+        for terms in ({"beneath": Beneath("sawn joist")}, {"beneath": Beneath("sheathing")}, {})
+    ]
+    assert said == [True, False, False]

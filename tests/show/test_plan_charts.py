@@ -260,11 +260,11 @@ def test_it_refuses_what_it_cannot_draw():
 
 
 @functools.cache
-def scheduled(name="mixed floor", set_by="each", **kind):
+def scheduled(name="mixed floor", set_by="each", line=None, **kind):
     plan = plan_named(name)
     members = member_layout(8 * INCH, 16 * INCH, "y", until=16 * FOOT, **kind) if kind else plan.members
     crossing = member_layout(0, 16 * INCH, "y", until=16 * FOOT) if members.kind == "strapping" else None
-    return member_schedule(plan, members, set_by=set_by, crossing=crossing)
+    return member_schedule(plan, members, line=line, set_by=set_by, crossing=crossing)
 
 
 ENGINEERED = {"kind": "I-joist", "depth": 302.0, "flange": 38.0}
@@ -309,7 +309,7 @@ def test_numbers_at_stations_are_those_of_the_schedule(name, member, unit):
 
 
 def test_lines_are_drawn_off_the_line_to_follow_and_hatched_on_the_right_side():
-    schedule = scheduled(set_by="string")
+    schedule = scheduled(set_by="string", line="nearest")
     raised = taken = 0
     for panel in member_chart(schedule).panels:
         table = schedule.table[schedule.table["member"] == panel.name]

@@ -229,7 +229,7 @@ def test_depths_are_signed_and_no_change_is_told_as_none(mm, unit, text):
 @pytest.mark.parametrize("set_by", ["each", "string"])
 def test_members_stand_in_the_order_they_are_set_with_the_schedules_numbers(unit, set_by):
     plan = plan_named("mixed floor")
-    schedule = schedule_of(plan, set_by=set_by)
+    schedule = schedule_of(plan, set_by=set_by, line="nearest")
     lines = members_text(schedule, unit).splitlines()
     rows = [re.split(r"\s{2,}", line.strip()) for line in lines if re.match(r"\s+J\d+ ", line)]
     assert [row[0] for row in rows[:2]] == ["J1", "J12"]
@@ -246,6 +246,18 @@ def test_members_stand_in_the_order_they_are_set_with_the_schedules_numbers(unit
         else:
             assert member["take_down_mm"] < nearest
     assert "in the middle third of the span" in flat("\n".join(lines))
+
+
+def test_what_the_members_come_to_is_told_with_limits_and_spots():
+    plan = plan_named("mixed floor")
+    schedule = schedule_of(plan)
+    words = flat(members_text(schedule, "mm"))
+    assert "with all of them set so" in words
+    for row in schedule.as_set.itertuples():
+        assert re.search(rf"{row.limit} +\S+ mm +{row.allowed_mm:.3g} mm +{'PASS' if row.passes else 'FAIL'}", words)
+    some = flat(members_text(schedule.only({"J2", "J3"}), "in"))
+    assert "Stay as they are, no place over them being sistered: J1, J4," in some
+    assert not re.search(r"J4 +(first|by offset)", some)
 
 
 def test_shims_say_where_to_start():

@@ -199,3 +199,12 @@ def test_a_comma_inside_a_number_is_looked_for_in_its_own_row() -> None:
     problem = only(grid)
     assert problem.cell == "E5"
     assert "comma inside a number" in str(problem.remedy)
+
+
+def test_drops_that_are_all_below_zero_are_refused() -> None:
+    text = "# unit: in\nx,y,drop\n0,0,{0}38\n24,0,-38 1/4\n0,24,-38 3/8\n24,24,-38 1/8\n"
+    problem = only(text.format("-"))
+    assert (problem.cell, "below zero" in problem.what) == ("C3", True)
+    assert "minus" in str(problem.remedy)
+    # one that is not, as off a string that the surface rises over in places
+    assert len(read(text.format("")).points) == 4

@@ -139,6 +139,8 @@ def _schedule(schedule: Schedule) -> dict[str, Any]:
         "members": _rows(schedule.members),
         "stations": _rows(schedule.table),
         "shims": _rows(schedule.shims),
+        "as_set": _rows(schedule.as_set),
+        "fixed_spots": _rows(schedule.spots),
         "blocking": _rows(schedule.blocking),
         "notes": list(schedule.notes),
         "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in schedule.cautions],

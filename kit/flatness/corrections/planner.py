@@ -17,6 +17,7 @@ from flatness.corrections.asked import Asked, check_asked
 from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
 from flatness.corrections.least_work import Progress
+from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members
 from flatness.corrections.patching import patch_table
 from flatness.corrections.plan import ACTIONS, Plan
@@ -24,15 +25,17 @@ from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import Setting, settings_for
 from flatness.corrections.seeking import Terms
 from flatness.corrections.specks import join_specks
-from flatness.corrections.terms import Depths, FixedSpot, Rates
+from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.corrections.volumes import node_areas
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, PlanError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
-from flatness.surface.lattice import default_spacing
+from flatness.surface.lattice import Surface, default_spacing
 from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.survey.readings import Survey
+
+LEAST_CUT_ASKED_MM = 50.0  # the engineer may be asked about so much on however even a surface
 
 
 def plan_corrections(
@@ -118,6 +121,7 @@ def plan_corrections(
         permitted, asked.fixed, level_within, height, tilt, ask_engineer, progress,
     )  # fmt: skip
     tried = aimed_change(terms, able, held, wanted, asked, chosen)
+    _check_engineer(tried, ground, permitted, asked.fixed)
     used_up = settings_for(survey.surface, materials)
     density = used_up["fill_density"].value
     actions = assign_actions(ground, tried.change, survey.surface, permitted, chosen, density)
@@ -130,6 +134,7 @@ def plan_corrections(
     aimed = tried.share if strategy == "least-work" else None
     after = held.table(wanted, tried.change, able.names, aimed)
     notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
+    notes += _on_open_members(used, listed(beneath))
     notes += [] if tried.trials else _chances(after, held, aimed)
     return Plan(
         survey, ground, surface, strategy, tuple(wanted), headings, tried.change, actions, patches, after, cost,
@@ -176,6 +181,21 @@ def _check_plannable(asked: Asked, able: Plannable, wanted: list[Limit]) -> None
                 ["agree a straightedge limit, or take another strategy, such as level or best-plane", *able.notes]
             ),
         )  # fmt: skip
+
+
+def _check_engineer(tried: Tried, ground: Surface, permitted: Permitted, fixed: Sequence[FixedSpot]) -> None:
+    """Refuse a plan that cuts deeper than the surface is uneven: heights of fixed spots that cannot be meant."""
+    off = np.nan_to_num(-tried.change)
+    most = float(np.where(off > permitted.cut + CHANGED_MM, off, 0.0).max())
+    if not fixed or most <= max(LEAST_CUT_ASKED_MM, float(np.nanmax(ground.height) - np.nanmin(ground.height))):
+        return
+    stand = spot_heights(ground, [replace(spot, height=None) for spot in fixed])
+    away = [f"{spot} is to be {height - now:+.0f} mm off the surface as found"
+            for spot, height, now in zip(fixed, spot_heights(ground, fixed), stand, strict=True)]  # fmt: skip
+    raise PlanError(
+        "the fixed spots ask for more to come off than the surface is uneven", value=f"{most:.0f} mm",
+        expected="heights that one surface can have", remedy=f"check their heights and places: {'; '.join(away)}",
+    )  # fmt: skip
 
 
 def _settings(
@@ -235,6 +255,15 @@ def _notes(
         yield "what the engineer is asked about is counted neither as planed nor as filled"
     if survey.surface == "floor" and (tried.change[np.isfinite(tried.change)] > CHANGED_MM).any():
         yield "the floor rises in places: check doors, thresholds and stair risers there"
+
+
+def _on_open_members(used: set[str], beneath: Sequence[Beneath]) -> Iterator[str]:
+    kinds = [one.kind for one in beneath if one.kind in MEMBER_KINDS]
+    if "fill" in used and kinds:
+        yield (
+            f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, or "
+            "shim what lies on them"
+        )
 
 
 def _chances(after: pd.DataFrame, held: Held, aim: float | None) -> Iterator[str]:

@@ -93,7 +93,7 @@ class Rounds:
         """Least and most change of each fixed spot [mm], and the nodes' weights in it [spots, nodes]."""
         row, column, weight = [], [], []
         for k, spot in enumerate(self.fixed):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y)
+            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
             row += [k] * len(nodes)
             column += nodes
             weight += weights

@@ -8,22 +8,26 @@ sheathing of even thickness lies on the members, the same differences hold for t
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from flatness.corrections.cautions import Caution, cautions_for
+from flatness.corrections.drawn_lines import draw_lines
 from flatness.corrections.finished import Planned
 from flatness.corrections.members import STOCK_THICKNESS_MM, Members
 from flatness.corrections.sisters import blocking, lap_words, sister_notes, take_down_words
 from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.corrections.straight_lines import LINES
-from flatness.corrections.tracks import Track, fit_each, fit_strings, lay_tracks
+from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import ArgumentError, MeasureError
 from flatness.survey.readings import Floats
 
 SETTINGS = ("each", "string")
+STAYS = "stays as it is"
+EITHER = "do the patches or set every member to the schedule, not both: each by itself is to make the surface pass"
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +48,10 @@ class Schedule:
         target), ``slope_mm_per_m``, ``laps`` (both flanges, in words), ``note``
     shims : DataFrame, for strapping: ``strap``, ``member``, ``x_mm``, ``y_mm``, ``shim_mm``, ``order`` (from the
         spot that is nearest the room, which takes the least)
+    as_set : DataFrame, one row a limit of the plan: ``limit``, ``as_set_mm`` (what the surface on the members measures
+        once they are set), ``allowed_mm``, ``passes``, ``note``; empty where the plan has none, or for strapping
+    spots : DataFrame, one row a fixed spot of the plan: ``spot``, ``x_mm``, ``y_mm``, ``off_mm`` (surface on the
+        members less the height given), ``allowance_mm``, ``within``
     blocking : DataFrame, one row a cut chord: ``member``, ``cut_at_mm``, ``from_mm``, ``to_mm``
     blocks_mm : height of the blocks under the string's ends that keeps it clear of every existing top
     line, set_by : how the lines were chosen
@@ -54,6 +62,8 @@ class Schedule:
     table: pd.DataFrame
     members: pd.DataFrame
     shims: pd.DataFrame
+    as_set: pd.DataFrame
+    spots: pd.DataFrame
     blocking: pd.DataFrame
     blocks_mm: float
     line: str
@@ -61,13 +71,21 @@ class Schedule:
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
 
+    def only(self, names: Collection[str]) -> Schedule:
+        """The same schedule where only these members are set; of the others ``set`` says that they stay."""
+        stay = ~self.members["member"].isin(list(names)) & self.members["raise_most_mm"].notna()
+        return replace(self, members=self.members.assign(set=self.members["set"].where(~stay, STAYS)))
+
     def to_csv(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
         """Write ``.table`` as CSV, lengths in ``mm`` or ``in``; an existing file only with ``overwrite``."""
         write_csv(path, self.table, unit, overwrite=overwrite)
 
     def to_xlsx(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
         """Write all tables, the notes and the cautions as a workbook; see :meth:`to_csv`."""
-        sheets = {"members": self.members, "stations": self.table, "shims": self.shims, "blocking": self.blocking}
+        sheets = {
+            "members": self.members, "stations": self.table, "shims": self.shims, "as set": self.as_set,
+            "fixed spots": self.spots, "blocking": self.blocking,
+        }  # fmt: skip
         words = [*self.notes, *(f"{caution.text} ({caution.source})" for caution in self.cautions)]
         filled = {name: sheet for name, sheet in sheets.items() if len(sheet)}
         write_xlsx(path, filled, words, unit, overwrite=overwrite)
@@ -77,6 +95,7 @@ def member_schedule(
     plan: Planned, members: Members, *, step: float | None = None, line: str | None = None, set_by: str = "each",
     crossing: Members | None = None, sister_depth: float | None = None,
     sister_thickness: float = STOCK_THICKNESS_MM, least_lap: float | None = None, blocks: float = 0.0,
+    every: bool = True,
 ) -> Schedule:  # fmt: skip
     """What each member is set to, for the plan's target.
 
@@ -84,11 +103,13 @@ def member_schedule(
     ----------
     plan : anything with ``.surface`` (as found) and ``.change`` ([ny, nx] mm, adding positive)
     members : the layout
-    step : between stations [mm]; None takes the lattice step
-    line : the straight line that each follows. ``nearest``: its largest departure from the target is least;
-        what stands above it has to come off. ``clear``: the nearest of those nowhere below the existing top, so
-        that nothing comes off. ``least-squares``. None takes ``clear`` for engineered members and strapping,
-        ``nearest`` for the others
+    step : between stations [mm]; None takes the stations that were read on a member, else the lattice step
+    line : the straight line that each follows. ``passing``: those with the least raising after which the surface on
+        the members is within the plan's limits and at its fixed spots, and no more comes off than may. ``nearest``:
+        its largest departure from the target is least; what stands above it has to come off. ``clear``: the nearest
+        of those nowhere below the existing top, so that nothing comes off. ``least-squares``. None takes ``passing``
+        where the plan has limits that can be planned for and such lines exist; else ``clear`` for engineered members,
+        strapping and plans from which nothing may come off, ``nearest`` for the others
     set_by : ``each`` gives every member its own line; ``string`` sets the two end members, and every other to a
         string between them (common practice, no source)
     crossing : the members that strapping is shimmed off; needed for strapping alone
@@ -96,6 +117,8 @@ def member_schedule(
     sister_thickness : [mm]
     least_lap : height of each flange that a sister must cover [mm], where one is agreed
     blocks : height of the blocks that hold the string off the end members [mm]
+    every : whether all members are set, so that the surface comes to stand on them; False where some stay as they are
+        and the plan's patches are done about them: then ``line`` None never takes ``passing``
 
     Returns
     -------
@@ -105,6 +128,7 @@ def member_schedule(
     ------
     ArgumentError : options that are unknown or do not go together
     MeasureError : no member has readings at two stations
+    PlanError : ``passing``, and no straight lines meet the plan's limits, spots and depths
 
     Examples
     --------
@@ -118,9 +142,8 @@ def member_schedule(
     [0.0, 4.0, 0.0]
     """
     strapping = members.kind == "strapping"
-    line = ("clear" if members.engineered or strapping else "nearest") if line is None else line
     for name, value, known in (("line", line, LINES), ("set_by", set_by, SETTINGS)):
-        if value not in known:
+        if value is not None and value not in known:
             raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
     if strapping != (crossing is not None):
         raise ArgumentError(
@@ -132,7 +155,7 @@ def member_schedule(
             "strapping that runs along the members it is shimmed off", column="direction", value=members.direction,
             expected="the other direction",
         )  # fmt: skip
-    if strapping and line != "clear":
+    if strapping and line not in (None, "clear"):
         raise ArgumentError(
             "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"
         )
@@ -142,18 +165,19 @@ def member_schedule(
             "no member has readings at two stations", expected="members on the surface that was read",
             remedy="check the positions and the direction of the layout",
         )  # fmt: skip
-    lines = (fit_each if set_by == "each" else fit_strings)(tracks, line)
-    table = _stations(tracks, lines, members, float(blocks))
-    summary = _summary(tracks, lines, members, set_by, sister_depth, least_lap)
+    drawn = draw_lines(plan, members, tracks, line, set_by, every)
+    table = _stations(tracks, drawn.lines, members, float(blocks))
+    summary = _summary(tracks, drawn.lines, members, set_by, sister_depth, least_lap)
     clearance = table["string_mm"] - table["existing_mm"]
     advice = ["fur" if strapping else "sister"]
     advice += ["take down"] if (summary["take_down_mm"] > 0).any() else []
     advice += ["block"] if members.cuts else []
     return Schedule(
-        table, summary, _shims(table, crossing, members),
+        table, summary, _shims(table, crossing, members), drawn.as_set, drawn.spots,
         blocking(members, {track.name: (track.start, track.end) for track in tracks}),
-        max(0.0, -float(np.nan_to_num(clearance.min()))), line, set_by,
-        _notes(members, line, set_by, sister_thickness), cautions_for(advice),
+        max(0.0, -float(np.nan_to_num(clearance.min()))), drawn.line, set_by,
+        (*_notes(members, drawn.line, set_by, sister_thickness), *drawn.notes, *_either(plan, drawn.as_set)),
+        cautions_for(advice),
     )  # fmt: skip
 
 
@@ -235,6 +259,7 @@ def _shims(table: pd.DataFrame, crossing: Members | None, members: Members) -> p
 def _notes(members: Members, line: str, set_by: str, sister_thickness: float) -> tuple[str, ...]:
     notes = [
         {
+            "passing": "the lines are those with the least raising after which the surface on the members passes",
             "nearest": "each line's largest departure from the target is the least that a straight line can have",
             "clear": "each line is the one nearest to the target of those that are nowhere below the existing top",
             "least-squares": "each line's squared departures from the target have the least sum",
@@ -248,6 +273,11 @@ def _notes(members: Members, line: str, set_by: str, sister_thickness: float) ->
         notes.append("set the two end members first, string between them, and set every other one planar to the "
                      "string; common practice, no source")  # fmt: skip
     return tuple(notes)
+
+
+def _either(plan: Planned, measured: pd.DataFrame) -> list[str]:
+    patches = getattr(plan, "patches", ())
+    return [EITHER] if len(measured) and len(patches) else []
 
 
 def _tidy(values: Floats) -> Floats:

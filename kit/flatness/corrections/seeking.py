@@ -178,7 +178,7 @@ def _binding(terms: Terms, change: Floats, depths: Depths) -> tuple[Binding, ...
     x, y, z = surface.nodes()
     moved = change[surface.inside]
     for spot, height in zip(terms.fixed, spot_heights(surface, terms.fixed), strict=True):
-        nodes, weights = node_weights(surface, spot.x, spot.y)
+        nodes, weights = node_weights(surface, spot.x, spot.y, spot.name)
         off = abs(float((z + moved)[nodes] @ weights) - height)
         if spot.allowance - off < TOUCHING_MM:
             found.append(Binding("fixed spot", (spot.x, spot.y), spot.name))

@@ -50,7 +50,7 @@ class Proof:
             return False
         wanted = spot_heights(self.surface, self.fixed)
         for spot, height in zip(self.fixed, wanted, strict=True):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y)
+            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
             if abs(float(inside[nodes] @ weights) - height) > spot.allowance + NOISE_MM:
                 return False
         return all(

@@ -14,7 +14,7 @@ from flatness.measures.placements import bilinear_corners
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
-REACH = 1.0  # lattice steps beyond the surface within which a spot takes the height of the nearest node
+REACH = 2.0  # lattice steps, about a foot, beyond the surface within which a spot takes the height of the nearest node
 SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
 
 
@@ -114,11 +114,11 @@ class Binding:
     name: str = ""
 
 
-def node_weights(surface: Surface, x: float, y: float) -> tuple[list[int], list[float]]:
+def node_weights(surface: Surface, x: float, y: float, name: str = "") -> tuple[list[int], list[float]]:
     """Nodes, counted among those that have a height, and weights that give the surface's height at a place [mm].
 
     Bilinear between the four nodes around it; where one of those is missing, as at the foot of a wall, the
-    nearest node no more than one lattice step away.
+    nearest node no more than two lattice steps away.
 
     Raises
     ------
@@ -136,9 +136,9 @@ def node_weights(surface: Surface, x: float, y: float) -> tuple[list[int], list[
     nearest = int(away.argmin()) if len(away) else -1
     if nearest < 0 or away[nearest] > REACH * surface.spacing * (1 + 1e-9):
         raise PlanError(
-            "a spot that is not on the surface", value=f"({x:.0f}, {y:.0f}) mm",
-            expected="a place between the readings, or within one lattice step of them",
-            remedy="check its place, or take a reading there",
+            f"{name or 'a spot'} is not on the surface", value=f"({x:.0f}, {y:.0f}) mm",
+            expected=f"a place between the readings, or within {REACH * surface.spacing:.0f} mm of them",
+            remedy="check its place (x, then y), or read a line of stations up to it",
         )  # fmt: skip
     return [nearest], [1.0]
 
@@ -149,7 +149,7 @@ def spot_heights(surface: Surface, spots: Sequence[FixedSpot]) -> Floats:
     heights = []
     for spot in spots:
         if spot.height is None:
-            nodes, weights = node_weights(surface, spot.x, spot.y)
+            nodes, weights = node_weights(surface, spot.x, spot.y, spot.name)
             heights.append(float(z[nodes] @ weights))
         else:
             heights.append(float(spot.height))

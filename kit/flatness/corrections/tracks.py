@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flatness.corrections.finished import Planned, target_heights
 from flatness.corrections.members import Members
 from flatness.corrections.straight_lines import fit_straight
 from flatness.errors import ArgumentError
 from flatness.lengths import settle
-from flatness.surface.lattice import Surface, bilinear
-from flatness.survey.readings import Floats
+from flatness.surface.lattice import Surface, bilinear, heights_at, widest_step
+from flatness.survey.readings import Floats, Survey
 
 SAME_STATION_MM = 1e-6
+ON_MEMBER_MM = 25.4  # a reading no farther off its centre line was taken on the member
+APART = 1.5  # of the stations' step: readings on a member that stand closer than this give its top between them
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +30,7 @@ class Track:
     name, position : of the member; position across it [mm]
     start, end : [mm] along it
     stations : [n] mm along it, at which it is set
+    read : [r] mm along it, where readings were taken on it
     top, target : [n] mm, the existing surface and what it is to become; NaN where no reading reaches
     knots : [m] mm along it: the stations, and every lattice line between them, where a reading reaches
     knot_top, knot_target : [m] mm there; straight between knots
@@ -37,6 +41,7 @@ class Track:
     start: float
     end: float
     stations: Floats
+    read: Floats
     top: Floats
     target: Floats
     knots: Floats
@@ -69,12 +74,13 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
 
     Parameters
     ----------
-    plan : surface and change
+    plan : surface and change; with ``.survey`` the top of a member that was read is what was read on it
     members : the layout
-    step : between stations [mm], from each member's start; its end is a station too; None takes the lattice step
+    step : between stations [mm], from each member's start; its end is a station too; None takes the stations that were
+        read on the member, and the lattice step where there are none
     crossings : [n] mm along the members: stations, and the only places that they rest on, in place of ``step``
     """
-    surface = plan.surface
+    surface, survey = plan.surface, getattr(plan, "survey", None)
     both = np.stack([surface.height, target_heights(plan)])
     along = surface.x if members.direction == "x" else surface.y
     tracks = []
@@ -87,15 +93,24 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
                 f"the member {name} and the readings do not overlap", value=f"{start:g} to {end:g} mm",
                 expected="a start and an end on the surface", remedy="give both, or neither",
             )  # fmt: skip
-        if crossings is None:
-            stations = _stepped(start, end, surface.spacing if step is None else step)
-            knots = np.union1d(stations, along[(along > start) & (along < end)])
+        read, heights = _read_on(survey, members.direction, position, start, end)
+        if crossings is not None:
+            stations = crossings[(crossings >= start - SAME_STATION_MM) & (crossings <= end + SAME_STATION_MM)]
+        elif step is None and len(read) > 1:
+            stations = _apart(np.union1d(read, [start, end]))
         else:
-            stations = knots = crossings[(crossings >= start - SAME_STATION_MM) & (crossings <= end + SAME_STATION_MM)]
-        at_stations, at_knots = (_heights(surface, both, members.direction, position, s) for s in (stations, knots))
-        read = np.isfinite(at_knots[0])
+            stations = _stepped(start, end, surface.spacing if step is None else step)
+        between = np.union1d(read, along[(along > start) & (along < end)])
+        knots = stations if crossings is not None else _apart(np.union1d(stations, between))
+        of_plan = _of_plan(surface, both, survey, members.direction, position)
+        at_stations, at_knots = (of_plan(s) for s in (stations, knots))
+        for s, (top, _) in ((stations, at_stations), (knots, at_knots)):
+            on_it = _between_readings(s, read, survey)
+            if on_it.any():
+                top[on_it] = np.interp(s[on_it], read, heights)
+        known = np.isfinite(at_knots).all(axis=0)
         tracks.append(
-            Track(name, position, start, end, stations, *at_stations, knots[read], *at_knots[:, read])  # type: ignore[call-arg]
+            Track(name, position, start, end, stations, read, *at_stations, knots[known], *at_knots[:, known])  # type: ignore[call-arg]
         )
     return tracks
 
@@ -109,11 +124,63 @@ def _stepped(start: float, end: float, step: float) -> Floats:
     return stations if end - stations[-1] <= SAME_STATION_MM else np.append(stations, end)
 
 
-def _heights(surface: Surface, fields: Floats, direction: str, position: float, stations: Floats) -> Floats:
-    """[2, n] each field along the member; bilinear, so straight between lattice lines."""
-    across = np.array([position])
-    x, y = (stations, across) if direction == "x" else (across, stations)
-    return np.stack([bilinear(surface.x, surface.y, field, x, y).ravel() for field in fields])
+def _read_on(
+    survey: Survey | None, direction: str, position: float, start: float, end: float
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Stations [mm] along a member where readings were taken on it, rising, and their heights [mm]."""
+    if survey is None:
+        return np.empty(0), np.empty(0)
+    x, y, z, _ = survey.stations()
+    along, across = (x, y) if direction == "x" else (y, x)
+    on_it = (
+        (np.abs(across - position) <= ON_MEMBER_MM) & (along >= start - ON_MEMBER_MM) & (along <= end + ON_MEMBER_MM)
+    )
+    station, where = np.unique(np.clip(along[on_it], start, end).round(3), return_inverse=True)
+    return station, np.bincount(where, weights=z[on_it]) / np.bincount(where)
+
+
+def _between_readings(stations: Floats, read: Floats, survey: Survey | None) -> NDArray[np.bool_]:
+    """Which stations lie between two readings on the member that stand close enough to give its top."""
+    if survey is None or len(read) < 2:
+        return np.zeros(len(stations), dtype=bool)
+    after = np.clip(np.searchsorted(read, stations - SAME_STATION_MM), 1, len(read) - 1)
+    within = (stations >= read[0] - SAME_STATION_MM) & (stations <= read[-1] + SAME_STATION_MM)
+    return np.asarray(within & (read[after] - read[after - 1] <= APART * widest_step(survey)))
+
+
+def _apart(stations: Floats) -> Floats:
+    """The same without those that only binary noise keeps apart."""
+    kept: Floats = stations[np.diff(stations, prepend=-np.inf) > SAME_STATION_MM]
+    return kept
+
+
+def _of_plan(
+    surface: Surface, fields: Floats, survey: Survey | None, direction: str, position: float
+) -> Callable[[Floats], Floats]:  # fmt: skip
+    """A function that gives [2, n] each field at stations along the member; straight between lattice lines.
+
+    A strip narrower than a lattice step that the lattice leaves out, but readings reach, is as the lattice's edge.
+    """
+
+    def at(along: Floats, across: Floats) -> Floats:
+        x, y = (along, across) if direction == "x" else (across, along)
+        return np.stack([bilinear(surface.x, surface.y, field, x, y).ravel() for field in fields])
+
+    def heights(stations: Floats) -> Floats:
+        across = np.array([position])
+        found = at(stations, across)
+        lost = np.isnan(found[0])
+        if survey is None or not lost.any():
+            return found
+        axes = (surface.x, surface.y) if direction == "x" else (surface.y, surface.x)
+        s, p = (np.clip(v, axis[0], axis[-1]) for v, axis in zip((stations[lost], across), axes, strict=True))
+        near = (np.abs(s - stations[lost]) < surface.spacing) & (np.abs(p - across) < surface.spacing)
+        x, y = (stations[lost], across) if direction == "x" else (across, stations[lost])
+        near &= np.isfinite(heights_at(survey, x, y).ravel())
+        found[:, lost] = np.where(near, at(s, p), np.nan)
+        return found
+
+    return heights
 
 
 def fit_each(tracks: Sequence[Track], line: str) -> list[Floats]:

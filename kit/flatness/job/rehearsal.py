@@ -123,7 +123,9 @@ def _try_plan(job: Job, plan: PlanTerms, found: Planned, parts: Parts, report: J
         report.make(one.path, one.raw, permitted_cut, found.surface, one.item, members, deepest)
     if job.framing is not None:
         framing = job.framing
+        # lines that pass are sought when the plan is made
+        options = {name: value for name, value in framing.options.items() if (name, value) != ("line", "passing")}
         report.make(
             "members", parts.raw["members"], member_schedule, found, framing.members, crossing=framing.crossing,
-            **framing.options,
+            **options,
         )  # fmt: skip

@@ -20,7 +20,7 @@ from flatness.corrections.quantities import Quantities, quantities
 from flatness.corrections.reveal import Reveal, reveal
 from flatness.corrections.schedule import Schedule, member_schedule
 from flatness.errors import FlatnessError
-from flatness.job.records import Job
+from flatness.job.records import ALL, Job
 from flatness.job.sistering import COLUMNS as SISTER_COLUMNS
 from flatness.job.sistering import sister_lengths
 from flatness.limits.verdict import Assessment, assess
@@ -81,7 +81,17 @@ class Results:
         if framing is None or self.plan is None:
             return None
         with self._asked_by("members"):
-            return member_schedule(self.plan, framing.members, crossing=framing.crossing, **framing.options)
+            plan = self.plan
+
+            def made(every: bool) -> Schedule:
+                return member_schedule(plan, framing.members, crossing=framing.crossing, every=every, **framing.options)
+
+            if framing.crossing is not None or framing.sistered == ALL:
+                return made(every=True)
+            some = made(every=False)
+            names = set(sister_lengths(self.plan, framing, some)["member"])
+            # where none is sistered the schedule is the other way to do it all
+            return some.only(names) if names else made(every=True)
 
     @cached_property
     def sisters(self) -> pd.DataFrame:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from flatness.corrections.schedule import Schedule
+from flatness.corrections.schedule import STAYS, Schedule
 from flatness.lengths import settle
 from flatness.show.compared import columns
-from flatness.show.done_words import depth, least_told
+from flatness.show.done_words import depth, least_told, value_words
 from flatness.show.scales import printed_place
 from flatness.show.words import hanging, in_unit
 
@@ -28,6 +29,7 @@ def members_text(schedule: Schedule, unit: str) -> str:
     shimmed = len(schedule.shims) > 0
     lift = "shim" if shimmed else "raise"
     known = schedule.members[schedule.members["raise_most_mm"].notna()].to_dict("records")
+    known = [row for row in known if row["set"] != STAYS]
     ordered = sorted(known, key=lambda row: not str(row["set"]).startswith("first"))
     rows = [["", "set", f"{lift} first end", "last end", "most", "take down", "at"]]
     for row in ordered:
@@ -36,7 +38,41 @@ def members_text(schedule: Schedule, unit: str) -> str:
         off = (depth(down, unit)[1:], _at(row, unit)) if _told(down, unit) else ("-", "")
         rows.append([str(row["member"]), _when(str(row["set"])), *told, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
-    return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
+    return "\n".join(
+        ["Members, in the order they are set", *lines, *_remarks(schedule, known, unit), *as_set_lines(schedule, unit)]
+    )
+
+
+def as_set_lines(schedule: Schedule, unit: str) -> list[str]:
+    """What the surface on the members measures once they are set, and how it meets the fixed spots."""
+    if not len(schedule.as_set):
+        return []
+    rows = [["with all of them set so", "", "allowed", ""]]
+    rows += as_set_rows(schedule, unit)
+    return [f"  {line}" for line in columns(rows)]
+
+
+def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:
+    """Limits, then fixed spots: name, what is found once the members are set, what is allowed, verdict."""
+    rows = []
+    for row in schedule.as_set.to_dict("records"):
+        value, allowed = float(row["as_set_mm"]), float(row["allowed_mm"])
+        told = ["", ""] if math.isnan(value) else [value_words(None, mm, allowed, unit) for mm in (value, allowed)]
+        rows.append([_short(row["limit"]), *told, "PASS" if row["passes"] else "not known" if row["note"] else "FAIL"])
+    for row in schedule.spots.to_dict("records"):
+        off, room = float(row["off_mm"]), float(row["allowance_mm"])
+        name = _short(row["spot"] or "a fixed spot")
+        if math.isnan(off):
+            rows.append([name, "", "", "not reached"])
+        else:
+            allowance = depth(room, unit)[1:] if _told(room, unit) else "0"
+            rows.append([name, _signed(off, unit), allowance, "met" if row["within"] else "NOT met"])
+    return rows
+
+
+def _short(name: object) -> str:
+    text = str(name)
+    return text if len(text) <= 30 else f"{text[:29]}\N{HORIZONTAL ELLIPSIS}"
 
 
 def _signed(mm: float, unit: str) -> str:
@@ -60,6 +96,9 @@ def _at(row: Mapping[Any, Any], unit: str) -> str:
 
 
 def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iterator[str]:
+    left = schedule.members.loc[schedule.members["set"] == STAYS, "member"]
+    if len(left):
+        yield hanging(f"Stay as they are, no place over them being sistered: {', '.join(map(str, left))}.")
     yield hanging(f"0 is less than {'1/64 in' if unit == 'in' else '0.1 mm'}.")
     if "by offset" in {_when(str(row["set"])) for row in known}:
         yield hanging("By offset: to its offsets from the string between the two end members, in the schedule.")
@@ -81,5 +120,5 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
     for row in schedule.blocking.to_dict("records"):
         cut, low, high = (printed_place(float(row[name]), unit) for name in ("cut_at_mm", "from_mm", "to_mm"))
         yield hanging(f"Block {row['member']} from {low} to {high}, beside its cut at {cut}.")
-    if schedule.blocks_mm > 0:
+    if _told(schedule.blocks_mm, unit):
         yield hanging(f"Blocks under the string's ends: {depth(schedule.blocks_mm, unit)[1:]} at least keep it clear.")

@@ -19,6 +19,7 @@ from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 LEAST_FILLED = 0.5  # share of the outline's length and width that stations of a survey span; the kit's own
 FAR_MM = 300.0  # heights all over a foot off their datum are seldom heights; the kit's own
+FEWEST_DROPS = 3  # of which none is above zero, as one or two off a string may be
 NEIGHBOURS = 8
 FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
 SIGMAS = 6.0
@@ -53,6 +54,7 @@ def check_readings(readings: Readings, heights: list[float], header: Header, rep
     x, y = _places(points)
     place, index = _stations(x, y)
     _check_spread(x[place], y[place], points, report)
+    _check_drops(readings, points, report)
     _check_inside(x, y, points, header, report)
     _check_repeats(index, z, points, header.accuracy, report)
     _check_reach(x, y, points, header, report)
@@ -99,6 +101,16 @@ def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, re
                 points[0].row, points[0].column, expected="stations spread over the outline",
                 remedy=f"state the positions' unit: {unit} in the grid's corner cell, or x [{unit}] as the heading",
             )  # fmt: skip
+
+
+def _check_drops(readings: Readings, points: list[Reading], report: Report) -> None:
+    """Report drops that are all below zero: with the minus the surface would be judged upside down."""
+    if readings.quantity == "drop" and len(points) >= FEWEST_DROPS and all(one.value < 0 for one in points):
+        report.add(
+            "every drop is below zero, which turns proud and shy about", points[0].row, points[0].column,
+            value=_both(points[0].value), expected="distances from the instrument's line to the surface, above zero",
+            remedy="leave out the minus, or write `# reading: height` if they are heights below a datum",
+        )  # fmt: skip
 
 
 def _look_like_drops(z: Floats, readings: Readings, points: list[Reading], file: str) -> list[Problem]:

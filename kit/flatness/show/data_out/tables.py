@@ -28,7 +28,7 @@ LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
 
 def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.DataFrame]:
     """The tables of a plan by name: ``patches``, ``stations``, ``limits``, ``quantities``; ``members``, ``member
-    stations``, ``shims`` and ``blocking`` of a schedule, where they have rows.
+    stations``, ``members as set``, ``fixed spots``, ``shims`` and ``blocking`` of a schedule, where they have rows.
 
     ``stations`` has one row a reading: ``label``, ``x_mm``, ``y_mm``, ``height_mm`` (as found), ``correction_mm``
     (planned; empty beyond the plan's lattice) and ``target_mm``.
@@ -36,6 +36,7 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
     tables = {}
     if schedule is not None:
         tables = {"members": schedule.members, "member stations": schedule.table}
+        tables |= {"members as set": schedule.as_set, "fixed spots": schedule.spots}
         tables |= {"shims": schedule.shims, "blocking": schedule.blocking}
     points = plan.survey.points
     change = at_places(plan.x, plan.y, plan.change, points["x"].to_numpy(), points["y"].to_numpy())

@@ -6,15 +6,18 @@ from datetime import datetime
 from typing import Any
 
 from flatness.corrections.plan import Plan
-from flatness.corrections.schedule import Schedule
+from flatness.corrections.schedule import EITHER, Schedule
 from flatness.errors import ArgumentError
 from flatness.lengths import FRACTIONS, format_length
 from flatness.show import plan as maps
+from flatness.show.done_words import least_told
+from flatness.show.member_words import as_set_rows
 from flatness.show.papers.crew_parts import (
     member_rows,
     patch_rows,
     quantity_rows,
     setting_rows,
+    spot_rows,
     station_blocks,
     stock_rows,
 )
@@ -90,7 +93,11 @@ def crew_sheet(
         "has_members": members is not None,
         "patches": patch_rows(plan, unit, fraction),
         "members": member_rows(schedule, unit) if schedule is not None else [],
-        "member_notes": [_sentence(note, unit) for note in schedule.notes] if schedule is not None else [],
+        "member_notes": [_sentence(note, unit) for note in schedule.notes if note != EITHER]
+        if schedule is not None else [],
+        "spots": spot_rows(plan, schedule, unit),
+        "as_set": as_set_rows(schedule, unit) if schedule is not None and len(schedule.as_set) else [],
+        "either": _sentence(EITHER, unit) if schedule is not None and EITHER in schedule.notes else "",
         "blocks": _blocks(schedule, unit),
         "stations": blocks,
         "thinned": thinned,
@@ -148,7 +155,7 @@ def _axes(plan: Plan) -> str:
 
 
 def _blocks(schedule: Schedule | None, unit: str) -> str:
-    if schedule is None or not schedule.blocks_mm:
+    if schedule is None or schedule.blocks_mm < least_told(unit):
         return ""
     return (
         f"Blocks under the string of at least {format_length(schedule.blocks_mm, unit, 32)} keep it clear of every top."

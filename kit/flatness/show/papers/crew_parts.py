@@ -12,7 +12,7 @@ import shapely
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
-from flatness.corrections.schedule import Schedule
+from flatness.corrections.schedule import STAYS, Schedule
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.show.papers.lettering import depth_text, tape
 
@@ -91,6 +91,19 @@ def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:
     return rows
 
 
+def spot_rows(plan: Plan, schedule: Schedule | None, unit: str) -> list[list[str]]:
+    """The fixed spots: name, place, what it must be, within what, and where the members would leave it."""
+    set_so = {} if schedule is None else {row["spot"]: row for row in schedule.spots.to_dict("records")}
+    rows = []
+    for spot in plan.fixed:
+        wanted = "as it is" if spot.height is None else f"height {height(spot.height, unit)}"
+        room = rise(spot.allowance, unit).lstrip("+") if spot.allowance else "nothing"
+        found = set_so.get(spot.name)
+        off = "-" if found is None else rise(float(found["off_mm"]), unit)
+        rows.append([spot.name or "fixed", f"x {tape(spot.x, unit)}, y {tape(spot.y, unit)}", wanted, room, off])
+    return rows
+
+
 def rise(mm: float, unit: str) -> str:
     """A signed length as a careful rule reads it; ``-`` where it is not known."""
     if mm is None or not math.isfinite(mm):
@@ -111,9 +124,10 @@ def height(mm: float, unit: str) -> str:
 def station_blocks(schedule: Schedule, unit: str) -> tuple[list[dict[str, Any]], str]:
     """Every member's stations: how high to set it, above its own top, off the string; and what was left out."""
     blocks, thinned = [], False
+    stay = set(schedule.members.loc[schedule.members["set"] == STAYS, "member"])
     for name, group in schedule.table.groupby("member", sort=False):
         group = group[group["line_mm"].notna()]
-        if group.empty:
+        if group.empty or name in stay:
             continue
         s = group["station_mm"].to_numpy()
         step = float(np.median(np.diff(s))) if len(s) > 1 else STATION_STEP
