@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.corrections.cautions import Caution, cautions_for
-from flatness.corrections.drawn_lines import draw_lines
+from flatness.corrections.drawn_lines import Drawn, draw_lines
 from flatness.corrections.finished import Planned
 from flatness.corrections.members import STOCK_THICKNESS_MM, Members
 from flatness.corrections.sisters import blocking, lap_words, sister_notes, take_down_words
@@ -28,6 +28,7 @@ from flatness.survey.readings import Floats
 SETTINGS = ("each", "string")
 STAYS = "stays as it is"
 EITHER = "do the patches or set every member to the schedule, not both: each by itself is to make the surface pass"
+NEITHER = "the members set so do not make the surface pass: do the patches instead, or set the members by other lines"
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +177,7 @@ def member_schedule(
         table, summary, _shims(table, crossing, members), drawn.as_set, drawn.spots,
         blocking(members, {track.name: (track.start, track.end) for track in tracks}),
         max(0.0, -float(np.nan_to_num(clearance.min()))), drawn.line, set_by,
-        (*_notes(members, drawn.line, set_by, sister_thickness), *drawn.notes, *_either(plan, drawn.as_set)),
+        (*_notes(members, drawn.line, set_by, sister_thickness), *drawn.notes, *_either(plan, drawn)),
         cautions_for(advice),
     )  # fmt: skip
 
@@ -275,9 +276,10 @@ def _notes(members: Members, line: str, set_by: str, sister_thickness: float) ->
     return tuple(notes)
 
 
-def _either(plan: Planned, measured: pd.DataFrame) -> list[str]:
-    patches = getattr(plan, "patches", ())
-    return [EITHER] if len(measured) and len(patches) else []
+def _either(plan: Planned, drawn: Drawn) -> list[str]:
+    if not (len(drawn.as_set) and len(getattr(plan, "patches", ()))):
+        return []
+    return [EITHER if drawn.as_set["passes"].all() and drawn.spots["within"].all() else NEITHER]
 
 
 def _tidy(values: Floats) -> Floats:

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from flatness.corrections.plan import Plan
-from flatness.corrections.schedule import EITHER, Schedule
+from flatness.corrections.schedule import EITHER, NEITHER, Schedule
 from flatness.errors import ArgumentError
 from flatness.lengths import FRACTIONS, format_length
 from flatness.show import plan as maps
@@ -41,7 +41,7 @@ LEGENDS = {
 
 def crew_sheet(
     plan: Plan, schedule: Schedule | None = None, *, paper: str = "letter", unit: str | None = None,
-    scale: float | None = None, fraction: int = 16, made: datetime | None = None,
+    scale: float | None = None, fraction: int = 16, made: datetime | None = None, title: str | None = None,
 ) -> Paper:  # fmt: skip
     """The plan of the work for those who do it.
 
@@ -55,6 +55,7 @@ def crew_sheet(
         at which depths stand no more than 2 ft (600 mm) apart
     fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; whole millimetres where mm are shown
     made : when the sheet was made; None leaves it out, and the same input gives the same bytes
+    title : of the job; None takes the survey's
 
     Returns
     -------
@@ -71,9 +72,10 @@ def crew_sheet(
     size = label_size(plan, unit, fraction)
     layout = lay_out(maps.bounds_of(plan.surface, plan.survey), plan.surface.spacing, size, sheet, unit, scale)
     members = plan.members
-    title = cut(plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
+    title = cut(title or plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
     blocks, thinned = station_blocks(schedule, unit) if schedule is not None else ([], "")
     buy, cuts = stock_rows(plan, unit)
+    notes = schedule.notes if schedule is not None else ()
     cautions = {caution.key: caution for caution in (*plan.cautions, *(schedule.cautions if schedule else ()))}
     data: dict[str, Any] = {
         "title": title, "short": cut(title, 50),
@@ -93,11 +95,10 @@ def crew_sheet(
         "has_members": members is not None,
         "patches": patch_rows(plan, unit, fraction),
         "members": member_rows(schedule, unit) if schedule is not None else [],
-        "member_notes": [_sentence(note, unit) for note in schedule.notes if note != EITHER]
-        if schedule is not None else [],
+        "member_notes": [_sentence(note, unit) for note in notes if note not in (EITHER, NEITHER)],
         "spots": spot_rows(plan, schedule, unit),
         "as_set": as_set_rows(schedule, unit) if schedule is not None and len(schedule.as_set) else [],
-        "either": _sentence(EITHER, unit) if schedule is not None and EITHER in schedule.notes else "",
+        "either": next((_sentence(note, unit) for note in notes if note in (EITHER, NEITHER)), ""),
         "blocks": _blocks(schedule, unit),
         "stations": blocks,
         "thinned": thinned,

@@ -18,6 +18,7 @@ from flatness.show.papers.lettering import depth_text, tape
 
 PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
 PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
+PIECE = re.compile(r"(\d+) x (\d+(?:\.\d+)?)")
 STATION_STEP = 609.6  # members' stations are thinned to about this [mm]
 WORDS = {
     "plane": "plane or grind down", "fill": "fill", "sister": "sister", "fur": "fur or shim",
@@ -202,7 +203,12 @@ def stock_rows(plan: Plan, unit: str) -> tuple[list[list[str]], list[list[str]]]
         return [], []
     buy = [[f"{row['count']:.0f}", tape(row["stock_mm"], unit)] for row in lengths.stock.to_dict("records")]
     cuts = [
-        [f"{row['times']:.0f}", tape(row["stock_mm"], unit), str(row["pieces"]), tape(row["offcut_mm"], unit)]
+        [f"{row['times']:.0f}", tape(row["stock_mm"], unit), _pieces(row["pieces"], unit), tape(row["offcut_mm"], unit)]
         for row in lengths.cuts.to_dict("records")
     ]
     return buy, cuts
+
+
+def _pieces(words: str, unit: str) -> str:
+    """``2 x 1200`` of a way of cutting, in mm, as a tape reads it."""
+    return PIECE.sub(lambda found: f"{found[1]} x {tape(float(found[2]), unit)}", words)
