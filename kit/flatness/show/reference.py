@@ -14,7 +14,7 @@ from flatness.surface.lattice import Surface, bilinear
 from flatness.survey.readings import Floats, Survey
 
 SAMPLES = 201  # along each side
-LEAST_BLANK, LEAST_STRIP = 0.003, 0.01  # of the area, of the longer side: less is not seen
+LEAST_BLANK, LEAST_STRIP = 0.002, 0.005  # of the area, of the longer side: less is not seen
 
 
 def one_datum(survey: Survey, comparison: Comparison | None) -> bool:
@@ -65,8 +65,10 @@ def plane_says(kind: str, is_true: bool, last: str) -> str:
             "lies against the other day is not shown."
         )
     if kind == "wall":
-        return f"Both maps show how far the wall stands off one upright plane, the one nearest to the wall {last}."
-    return f"Both maps show heights off one level plane, at the mean height of the {kind} {last}."
+        return f"Both maps show how far the wall stands off one upright plane, the one nearest to the wall {last}: "\
+               "a flat wall that leans shows as even bands."  # fmt: skip
+    return f"Both maps show heights off one level plane, at the mean height of the {kind} {last}: "\
+           f"a flat {kind} that slopes shows as even bands."  # fmt: skip
 
 
 def is_blank(surface: Surface, survey: Survey) -> bool:

@@ -29,7 +29,7 @@ def about(mm: float, unit: str, allowed: float = math.inf, high: float = 0.0) ->
     if unit == "mm":
         whole = math.floor(value + 0.5)
         return f"{whole} mm" if (whole > bound) == (value > bound) else format_against(value, allowed, unit)
-    return _inches(format_against(value, allowed, unit, 8 if value >= 25.4 / 2 else 16))
+    return _inches(format_against(value, allowed, unit, 8 if value >= 25.4 else 16))
 
 
 def exactly(mm: float, unit: str) -> str:
