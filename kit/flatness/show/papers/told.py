@@ -13,7 +13,7 @@ from flatness.corrections.plan import Plan
 from flatness.job.running import Results
 from flatness.limits.verdict import Assessment
 from flatness.show.papers.meets import meets
-from flatness.show.papers.plain import about, away, capital
+from flatness.show.papers.plain import about, capital
 from flatness.show.papers.standing import lies, speaking, stands, stands_now, will_be
 from flatness.show.papers.work_done import was_done, will_be_done
 from flatness.show.words import in_unit, place
@@ -21,7 +21,7 @@ from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
 
 FIRST = "Check this first"
-FAR_MM = 1000.0  # from here on told in feet or metres
+FOOT_MM, FAR_MM = 304.8, 1000.0  # from here on told in feet or metres
 LEAST_TITLE = 4  # letters that two titles must share to be told as one
 
 
@@ -30,7 +30,8 @@ def paragraphs(
     job: Results | None = None,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """What is said, each part with what it answers; doubts of the surveys come first."""
-    told = [] if found is None else [(FIRST, f"{in_unit(capital(doubt), unit)}.") for doubt in found.doubts]
+    doubts = [] if found is None else [f"{in_unit(capital(doubt), unit)}." for doubt in found.doubts]
+    told = [(FIRST, " ".join(doubts))] if doubts else []
     now = "was" if found is not None else "is"
     first = stands(assessment, unit, now) if assessment is not None else lies(survey, survey.surface_at(), unit, now)
     told.append(("Where it stood" if found is not None else "Where it stands", first))
@@ -72,7 +73,9 @@ def _slips(survey: Survey, unit: str) -> str:
         return ""
     worst = far[int(np.argmax(np.abs(off[far])))]
     where = f"at {place((float(x[worst]), float(y[worst])), unit)}"
-    size = away(abs(float(off[worst])), unit) if abs(off[worst]) >= FAR_MM else about(float(off[worst]), unit)
+    size = about(float(off[worst]), unit)
+    if abs(off[worst]) >= FAR_MM:
+        size = f"{abs(off[worst]) / FOOT_MM:.0f} feet" if unit == "in" else f"{abs(off[worst]) / 1000:.1f} m"
     if len(far) == 1:
         return f"The reading {where} is {size} off its neighbours: it looks like a slip, and should be taken again."
     return (
