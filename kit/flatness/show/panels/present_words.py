@@ -44,7 +44,10 @@ def colours_say(days: tuple[Day, ...]) -> str:
     plane = "one flat plane"
     if len(days) > 1:
         true = "upright" if days[0].survey.surface == "wall" else "level"
-        plane = f"one {true} plane, the same in every picture" if days[0].one_plane else "its own plane that day"
+        plane = "its own flat plane that day"
+        if days[0].one_plane:
+            plane = f"one {true} plane, so that what is flat but {'leans' if true == 'upright' else 'slopes'} shows as "
+            plane += "even bands"
     return (
         f"Orange is {high}, blue is {low} than {plane}; the darker, the more.{same} Lines join places of one "
         f"height: solid where it is {high}, dashed where it is {low}.{_blank(days)}"

@@ -145,9 +145,9 @@ def _how_bad(row: Mapping[Any, Any]) -> tuple[int, float]:
 
 
 def _planned(plan: Plan, row: Mapping[Any, Any], unit: str) -> str:
-    limit, name = limit_of(plan, str(row["limit"])), str(row["limit"])
+    limit = limit_of(plan, str(row["limit"]))
     if not math.isfinite(row["after"]):
-        return f"whether it keeps within the limit {name} cannot be worked out from these readings"
+        return "whether it keeps within one of the limits cannot be worked out from these readings"
     if limit is None or not math.isfinite(row["after_mm"]):
         told = f"it {'keeps' if row['passes'] else 'does not keep'} within a limit of the table below"
     else:
