@@ -28,7 +28,7 @@ from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.show.axes import SOFTWARE
-from flatness.show.panels import present_look
+from flatness.show.panels import compare_words, present_look
 from flatness.show.panels.present import present_panel
 from flatness.show.panels.present_days import AFTER, FOUND, PLANNED, change_on, days_of, one_scale
 from flatness.show.panels.present_files import free_path, next_free
@@ -111,14 +111,14 @@ def test_one_plane_for_all_days_so_that_they_differ_by_what_is_done_alone(shown)
     np.testing.assert_allclose(change[both], expected[both], atol=1e-9)
 
 
-def test_the_plane_is_the_one_of_least_squares_of_the_surface_as_found(shown):
-    height = shown.state.day(FOUND).surface.height
+def test_the_plane_is_level_at_the_mean_of_the_surface_after_the_work(shown):
     comparison = shown.state.comparison
-    gx, gy = np.meshgrid(comparison.x, comparison.y)
-    inside = np.isfinite(height)
-    columns = np.column_stack([gx[inside], gy[inside], np.ones(inside.sum())])
-    left, *_ = np.linalg.lstsq(columns, height[inside], rcond=None)  # NumPy finds no plane left in it
-    np.testing.assert_allclose(columns @ left, 0.0, atol=1e-6)
+    base = np.nanmean(comparison.after_heights)
+    after = shown.state.day(AFTER).surface.height
+    np.testing.assert_allclose(after, comparison.after_heights - base, atol=1e-9)
+    np.testing.assert_allclose(
+        shown.state.day(FOUND).surface.height, comparison.before_heights - base, atol=1e-9
+    )  # fmt: skip
 
 
 def test_a_plan_alone_is_shown_where_it_was_made(trough):
@@ -737,8 +737,78 @@ def test_without_the_extra_it_says_how_to_get_it(monkeypatch):
 
 def test_the_notebook_holds_short_cells_without_outputs():
     book = json.loads((ROOT / "notebooks/present_to_owner.ipynb").read_text(encoding="utf-8"))
+    assert "Run All Cells" in book["cells"][0]["source"][0]
+    assert "jupyter" not in book["cells"][0]["metadata"]  # seen when the notebook is opened
     for cell in book["cells"]:
         assert cell["cell_type"] == "code"  # nothing but the panel on the owner's page
         assert cell["outputs"] == []
         assert len(cell["source"]) <= 8
         assert "def " not in "".join(cell["source"])
+
+
+# whatever goes wrong, nothing old is left standing
+
+
+def upload(chooser, name, text):
+    data = text.encode()
+    chooser.upload.value = ({
+        "name": name, "type": "text/csv", "size": len(data), "content": memoryview(data),
+        "last_modified": datetime(2026, 1, 1, tzinfo=UTC),
+    },)  # fmt: skip
+
+
+def test_the_notes_are_of_the_file_that_is_shown_whatever_is_in_red():
+    good = (LOFT / "before.csv").read_text()
+    title = re.search(r"# title: (.*)", good)[1]
+    panel = present_panel(GLAZE / "before.csv", GLAZE / "after.csv", "wood-glued")
+    for name in ("First floor", "Second floor", "Third floor"):
+        upload(panel.before, f"{name}.csv", good.replace(title, name))
+        assert "benchmark" in text_of(panel.problems)  # red, for the sample's after survey is still chosen
+        assert name in text_of(panel.before.about)
+        assert name in text_of(panel.title)
+    panel.before.files.value = "before.csv"
+    assert "Glaze store" in text_of(panel.before.about)
+    # a survey of another kind, for which the finish that is chosen is none
+    wall = ROOT / "sample_surveys/gallery_walls/east.csv"
+    upload(panel.before, "east.csv", wall.read_text())
+    assert "no finish of this name for a wall" in text_of(panel.problems) or panel.state.finish == ""
+    assert "wall" in text_of(panel.before.about)
+    panel.close()
+
+
+def test_what_cannot_be_brought_together_is_told_in_the_words_of_the_control():
+    panel = present_panel(LOFT / "before.csv", LOFT / "after.csv", "")
+    told = text_of(panel.problems)
+    assert compare_words.HEIGHTS_BY in told
+    assert compare_words.HEIGHTS_BY in panel.align.description
+    names = {value: name for name, value in panel.align.options}
+    assert names["none"] in told
+    assert names["offset"] in told
+    assert "align=" not in told
+    panel.close()
+
+
+def test_written_vanishes_when_something_changes(tmp_path):
+    panel = present_panel(GLAZE / "before.csv", keep_in=tmp_path)
+    for change in (
+        lambda: setattr(panel.state, "finish", "wood-glued"), lambda: panel.state.choose_unit("in"),
+        lambda: setattr(panel.beneath, "value", "slab"),
+    ):  # fmt: skip
+        panel.save_picture.click()
+        assert "Written" in panel.saved.value
+        change()
+        assert panel.saved.value == ""
+    panel.save_picture.click()
+    panel.picture_name.value = "no/such.png"
+    panel.save_picture.click()
+    assert "not the name of a file" in text_of(panel.problems)
+    assert panel.saved.value == ""
+    panel.close()
+
+
+def test_the_page_that_is_saved_says_what_the_panel_says(shown, folder):
+    page = unescape(shown.state.save_page("all.html", folder).read_text(encoding="utf-8"))
+    for asks, says in shown.state.said():
+        assert f"<strong>{asks}.</strong> {says}" in page
+    assert "What was planned" in page
+    assert "will be" not in " ".join(says for _, says in shown.state.said())

@@ -22,6 +22,7 @@ from flatness.limits.verdict import Assessment, assess
 from flatness.survey.files import read_survey
 
 if TYPE_CHECKING:
+    from flatness.job.running import Results
     from flatness.show.papers.files import Paper
 
 KINDS = ("owner", "crew", "record", "data")
@@ -38,6 +39,7 @@ class Told:
     schedule: Schedule | None
     comparison: Comparison | None
     unit: str | None
+    job: Results | None = None
 
 
 def add_paper(commands: Any) -> None:
@@ -118,7 +120,7 @@ def _of_job(options: argparse.Namespace) -> Told:
     return Told(
         _stem(job.title), tuple(files), done.assessment if kind == "owner" else None, plan,
         done.schedule if kind in ("crew", "data") else None, None if kind == "crew" else done.comparison,
-        options.unit or job.show,
+        options.unit or job.show, done if kind == "owner" else None,
     )  # fmt: skip
 
 
@@ -131,7 +133,7 @@ def _owner(told: Told, folder: Path, options: argparse.Namespace) -> list[Path]:
 
     if told.assessment is None:
         raise _lacks("an owner's page", "limits", "name a limit or a finish")
-    page = owner_page(told.assessment, told.plan, told.comparison, paper=options.paper, unit=told.unit)
+    page = owner_page(told.assessment, told.plan, told.comparison, job=told.job, paper=options.paper, unit=told.unit)
     return _write(page, folder / f"{told.stem}-owner", (".pdf", ".html"), options)
 
 

@@ -58,7 +58,8 @@ def run_present(options: argparse.Namespace) -> int:
     """
     if importlib.util.find_spec("voila") is None:
         raise FlatnessError(
-            "the page needs voila, which is not installed", remedy="pip install 'surface-flatness-kit[present]'"
+            "the page needs voila, which is not installed",
+            remedy='in the folder of the kit: .venv/bin/pip install ".[present]"',
         )
     if not 1 <= options.port <= 65535:
         raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from flatness.comparison.against_plan import PlanLike, done_against_plan
 from flatness.comparison.alignment import Alignment, align_surveys
 from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
 from flatness.comparison.both import Both, Rows, estimate_both
+from flatness.comparison.doubts import doubts_of
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
@@ -57,6 +57,7 @@ class Comparison:
     notes : what must be known, in words
     surveys, assessments : of before and after; assessments None without limits
     confidence, draws, seed : as asked for
+    doubts : those of the notes that doubt whether these are before and after of one surface
     """
 
     x: Floats
@@ -81,6 +82,7 @@ class Comparison:
     draws: int
     seed: int
     settings: dict[str, Any] = field(default_factory=dict, repr=False)
+    doubts: tuple[str, ...] = ()
 
     @property
     def note(self) -> str:
@@ -163,15 +165,16 @@ def compare(
     assessments, verdicts = _verdicts(before, after, asked, spacing, draws, seed, confidence)
     random = (rows.weights * rows.weights) @ both.noise
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
+    doubts = tuple(doubts_of(before, after, difference))
     planned = None
     if plan is not None:
         planned = done_against_plan(plan, both, rows, alignment, difference, reach, tolerance)
     return Comparison(
         both.x, both.y, both.spacing, middle - difference / 2, middle + difference / 2, difference, error, detection,
          sized, changed, alignment, areas, volumes, verdicts, planned,
-        tuple(_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
+        (*doubts, *_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
         seed,
-        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing},
+        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing}, doubts,
     )  # fmt: skip
 
 
@@ -246,12 +249,6 @@ def _verdicts(
 
 
 def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, confidence: float) -> Iterator[str]:
-    days = [_day_of(survey.date) for survey in (before, after)]
-    if days[0] is not None and days[1] is not None and days[1] < days[0]:
-        yield (
-            f"the survey given as after is dated {after.date}, and the one given as before {before.date}: check that "
-            "they are not exchanged"
-        )
     yield from alignment.problems
     if alignment.way == "none":
         yield f"the alignment rests on {alignment.rests_on}"
@@ -266,10 +263,3 @@ def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, conf
         f"at {100 * confidence:g} % about {100 * (1 - confidence):.2g} in 100 places of ground that did not change "
         "show change all the same, in specks: a speck alone means little"
     )
-
-
-def _day_of(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        return None

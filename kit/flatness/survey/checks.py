@@ -202,11 +202,7 @@ def far_off_neighbours(
     one that fits worst is left out. A reading is noted where it is off by more than six robust standard
     deviations of all predictions and by more than 1/8 in + 4 x accuracy.
     """
-    if len(z) < FEWEST_STATIONS:
-        return []
-    residual = z - predict(x, y, z)
-    sigma = MAD_TO_SIGMA * float(np.median(np.abs(residual)))
-    least = max(SIGMAS * sigma, EIGHTH_MM + 4 * (accuracy or 0.0))
+    residual, least = off_neighbours(x, y, z, accuracy)
     notes = []
     for k in np.flatnonzero(np.abs(residual) > least):
         off = float(residual[k])
@@ -218,6 +214,15 @@ def far_off_neighbours(
             remedy="check the reading for a slip of an inch or a wrong station, or read it again",
         ))  # fmt: skip
     return notes
+
+
+def off_neighbours(x: Floats, y: Floats, z: Floats, accuracy: float | None) -> tuple[Floats, float]:
+    """By how much each reading is off its neighbours [mm], and from where on that looks like a slip."""
+    if len(z) < FEWEST_STATIONS:
+        return np.zeros(len(z)), math.inf
+    residual = z - predict(x, y, z)
+    sigma = MAD_TO_SIGMA * float(np.median(np.abs(residual)))
+    return residual, max(SIGMAS * sigma, EIGHTH_MM + 4 * (accuracy or 0.0))
 
 
 def predict(x: Floats, y: Floats, z: Floats) -> Floats:

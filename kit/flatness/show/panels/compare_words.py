@@ -16,6 +16,7 @@ from flatness.show.compared import amounts_table, fine, signed
 from flatness.show.panels.verdict_words import verdict_mark
 from flatness.show.words import in_unit, number, percent, place
 
+HEIGHTS_BY = "Heights of both surveys brought together by"
 WAY_NAMES = {
     "Benchmarks of one name": "benchmarks", "The surface: one offset": "offset", "The surface: offset and tilt": "tilt",
     "Nothing: one datum both times": "none",

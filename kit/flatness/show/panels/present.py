@@ -13,7 +13,7 @@ import ipywidgets as w
 
 from flatness.corrections.plan import Plan
 from flatness.show.panels.chooser import SurveyChooser
-from flatness.show.panels.compare_words import WAY_NAMES
+from flatness.show.panels.compare_words import HEIGHTS_BY, WAY_NAMES
 from flatness.show.panels.controls import (
     button,
     column,
@@ -121,9 +121,7 @@ class PresentPanel(Panel):
         self.left = drop_down("Left of the line", "The day to the left of the line", (), "short")
         self.right = drop_down("Right of the line", "The day to the right of the line", (), "short")
         self.finish = drop_down("Finish to come", "What the surface has to be good enough for", (), "finish")
-        self.align = drop_down(
-            "Heights of both surveys brought together by", "What both surveys have in common", WAY_NAMES.items(), "way"
-        )
+        self.align = drop_down(HEIGHTS_BY, "What both surveys have in common", WAY_NAMES.items(), "way")
         self.beneath = drop_down(
             "What lies beneath", "Whether anything may be taken off: only what was looked at, and may be",
             BENEATH_NAMES.items(), "way",
@@ -192,9 +190,7 @@ class PresentPanel(Panel):
 
     def _show(self, _: Any = None) -> None:
         state = self.state
-        survey = state.survey
-        titled = "" if survey is None else survey.title or f"The {survey.surface}"
-        self.title.value = f"<h2>{escape(titled or 'No survey yet')}</h2>"
+        self.title.value = f"<h2>{escape(state.title or 'No survey yet')}</h2>"
         self.views.value, self.left.value, self.right.value = state.view, state.left, state.right
         wiping = state.view == WIPE and bool(state.days)
         self._slide.layout.display = "" if wiping else "none"

@@ -1,4 +1,4 @@
-"""A surface on each of its days - as found, as planned, after the work - off one plane and in one register."""
+"""A surface on each of its days - as found, as planned, after the work - in one register."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import numpy as np
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.limits.verdict import Assessment
-from flatness.measures.planes import fit_surface_plane
 from flatness.show.axes import Extent
 from flatness.show.plan import bounds_of, with_margin
+from flatness.show.reference import drawn_off, one_datum
 from flatness.show.scales import Scale, deviation_scale
 from flatness.surface.lattice import Surface, bilinear
 from flatness.survey.readings import Floats, Survey
@@ -27,15 +27,17 @@ class Day:
     Attributes
     ----------
     key : ``found``, ``planned`` or ``after``
-    surface : heights [ny, nx] mm off the plane that all days share
+    surface : heights [ny, nx] mm off the plane that it is drawn off
     survey : whose outline and openings are drawn
     measured : False of a plan
+    one_plane : whether all days are drawn off one plane
     """
 
     key: str
     surface: Surface
     survey: Survey
     measured: bool = True
+    one_plane: bool = True
 
     @property
     def name(self) -> str:
@@ -53,10 +55,9 @@ def days_of(
     survey: Survey, assessment: Assessment | None = None, plan: Plan | None = None,
     comparison: Comparison | None = None,
 ) -> tuple[Day, ...]:  # fmt: skip
-    """The days that are known, in the order of time, all off one plane.
+    """The days that are known, in the order of time, drawn off the plane that the owner's page takes.
 
-    The plane is the one that the owner's page takes: with a comparison that nearest to the surface as found, with a
-    plan alone that nearest to the planned surface.
+    See :func:`~flatness.show.reference.drawn_off`: one level plane where all stand on one datum, else each its own.
 
     Parameters
     ----------
@@ -84,12 +85,11 @@ def days_of(
         heights[PLANNED] = found.height + change_on(plan, found.x, found.y)
     if comparison is not None:
         heights[AFTER] = comparison.after_heights
-    base = heights[PLANNED] if plan is not None and comparison is None else found.height
-    plane = fit_surface_plane(replace(found, height=base)).at(*np.meshgrid(found.x, found.y))
     surveys = {FOUND: survey, PLANNED: survey, AFTER: survey if comparison is None else comparison.surveys[1]}
+    is_true = one_datum(survey, comparison)
+    drawn = drawn_off([replace(found, height=height) for height in heights.values()], survey.surface, is_true)
     return tuple(
-        Day(key, replace(found, height=height - plane), surveys[key], key != PLANNED)
-        for key, height in heights.items()
+        Day(key, surface, surveys[key], key != PLANNED, is_true) for key, surface in zip(heights, drawn, strict=True)
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ from flatness.job.running import Results, run_job
 from flatness.limits.verdict import assess
 from flatness.show.panels.present_asked import JOB, PresentAsked
 from flatness.show.panels.present_days import FOUND, Day, days_of
-from flatness.show.panels.present_files import free_path
+from flatness.show.panels.present_files import free_path, in_own_words
 from flatness.show.panels.present_pictures import Picture, beside, day_picture, wiped
 from flatness.show.panels.present_saved import plan_on
 from flatness.show.panels.present_words import NOTHING_YET, sentences
@@ -30,8 +30,10 @@ from flatness.show.panels.ready import ReadyVerdicts
 from flatness.show.panels.state import NotReadyError
 from flatness.show.papers.files import write_ours
 from flatness.show.papers.owner import owner_page
+from flatness.show.papers.told import title_of
 
 BESIDE, WIPE = "beside", "wipe"
+VIEWED = ("view", "left", "right", "wipe", "unit")
 SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
 
@@ -70,9 +72,15 @@ class PresentState(PresentAsked):
         self._ready = ReadyVerdicts()
         self._begun = False
         for choice in (self.before, self.after):
-            choice.observe(self.alone(self._survey_read), "survey")
-        self.work.observe(self.alone(self._work_chosen), "work")
-        self.observe(self.alone(self._compute), ["finish", "align"])
+            choice.observe(self.guard(self._survey_read), "survey")
+        # guarded, so that whatever goes wrong here, the widgets that watch the same are still drawn afresh
+        self.work.observe(self.guard(self._work_chosen), "work")
+        self.observe(self.guard(self._compute), ["finish", "align"])
+        self.observe(self._unsave, ["problems", "days", "finish", "align", "beneath", *VIEWED])
+
+    def _unsave(self, _: Any = None) -> None:
+        """What was saved is no longer what is shown."""
+        self.saved = ()
 
     def begin(self, plan: Plan | None = None) -> None:
         """Read and compare what the panel was made with."""
@@ -135,7 +143,7 @@ class PresentState(PresentAsked):
         assessment, comparison = None, None
         try:
             if survey is not None and after is not None:
-                with self.at_work("Comparing before and after ..."):
+                with self.at_work("Comparing before and after ..."), in_own_words():
                     comparison = self._ready.compare(survey, after, limits, align=self.align)
                     assessment = comparison.assessments[0] if comparison.assessments is not None else None
         finally:
@@ -246,11 +254,16 @@ class PresentState(PresentAsked):
                 setattr(self, other, getattr(self, side))
             setattr(self, side, key)
 
+    @property
+    def title(self) -> str:
+        """What is shown, as the owner's page calls it; empty without a survey."""
+        return "" if self.survey is None else title_of(self.survey, self.comparison, self._job)
+
     def said(self) -> list[tuple[str, str]]:
         """What the panel says: what is asked, and the answer."""
         if self.survey is None:
             return []
-        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit)
+        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
 
     def picture_of(self, key: str, pair: tuple[str, str] | None = None) -> Picture:
         """The picture of a day, drawn once; with ``pair`` as one side of a wipe."""
@@ -259,9 +272,7 @@ class PresentState(PresentAsked):
         if name not in self._drawn:
             with self.at_work("Drawing ..."):
                 both = None if pair is None else (self.day(pair[0]), self.day(pair[1]))
-                survey = self.survey
-                title = "" if survey is None else (survey.title or survey.source)[:60]
-                self._drawn[name] = day_picture(self.days, self.day(key), self.unit, both, title)
+                self._drawn[name] = day_picture(self.days, self.day(key), self.unit, both, self.title[:60])
         return self._drawn[name]
 
     def sides(self) -> tuple[Picture, Picture]:
@@ -288,7 +299,9 @@ class PresentState(PresentAsked):
         survey = self.day(FOUND).survey
         path = free_path(name, folder, (".pdf", ".html"))
         with self.at_work("Writing the page ..."):
-            page = owner_page(self.assessment or survey, self.plan, self.comparison, unit=self.unit)
+            page = owner_page(
+                self.assessment or survey, self.plan, self.comparison, job=self._job, unit=self.unit
+            )  # fmt: skip
             return self._written(page.write(path))
 
     def _written(self, path: Path) -> Path:

@@ -1,0 +1,126 @@
+"""What is going to be done, what was planned, and what was done, for whoever owns the room."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from flatness.comparison.against_plan import UNSEEN, WITHIN
+from flatness.comparison.comparing import Comparison
+from flatness.corrections.plan import Plan
+from flatness.show.papers.plain import about, area, capital, listed
+from flatness.show.words import place
+
+DONE = {
+    "plane": "planed or ground down", "fill": "filled", "sister": "raised with straight lumber beside the joists",
+    "fur": "packed out with shims", "engineer": "left until an engineer has looked at it",
+}  # fmt: skip
+MOST_NAMED = 3  # places that are off, each with its depths
+
+
+def will_be_done(plan: Plan, unit: str, past: bool = False) -> str:
+    """What a plan is going to do, in a sentence or two; ``past`` where the work is over."""
+    parts = [_part(str(action), group, unit, past) for action, group in plan.patches.groupby("action", sort=False)]
+    parts = [part for part in parts if part]
+    if not parts:
+        return "Nothing was to be done." if past else "Nothing needs to be done."
+    text = f"{listed(parts)}; the rest {'was to stay as it was' if past else 'stays as it is'}"
+    bags = int(plan.quantities.bags)
+    if bags:
+        takes = "was to take" if past else "takes"
+        text += f". It {takes} about {bags} bag{'s' if bags > 1 else ''} of fill"
+    return f"{capital(text)}."
+
+
+def _part(action: str, group: pd.DataFrame, unit: str, past: bool) -> str:
+    if action not in DONE:
+        return ""
+    size = area(float(group["area_mm2"].sum()), unit)
+    most = float(group["greatest_mm"].abs().max())
+    by = "" if action == "engineer" or not most else f", by up to {about(most, unit)}"
+    return f"about {size} {'was to be' if past else 'will be'} {DONE[action]}{by}"
+
+
+def was_done(found: Comparison, unit: str) -> str:
+    """What was done between two surveys, and where that is not what was planned."""
+    parts = []
+    for kind, verb, most in (("cut", "lowered", np.nanmin), ("fill", "raised", np.nanmax)):
+        size = float(found.areas["area_mm2"].to_dict()[kind])
+        if size > 0:
+            by = about(float(most(np.where(found.changed, found.difference, 0.0))), unit)
+            parts.append(f"about {area(size, unit)} {_way(verb, found.surveys[1].surface)} by up to {by}")
+    if not parts:
+        told = "No change shows between the two surveys that is larger than their own errors."
+    else:
+        told = f"{capital(listed(parts))}."
+    return " ".join([told, *_against_plan(found, unit)])
+
+
+def _way(verb: str, surface: str) -> str:
+    if surface == "floor":
+        return f"was {verb}"
+    return f"was {'taken back' if verb == 'lowered' else 'built out'}"
+
+
+def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
+    """Which planned places came out otherwise, how many as planned, and of how many that cannot be told."""
+    if found.plan is None:
+        return
+    rows = found.plan.to_dict("records")
+    places = [row for row in rows if row["what"] == "patch"]
+    if not places:
+        return
+    seen = [row for row in places if row["status"] != UNSEEN]
+    off = [row for row in seen if row["status"] != WITHIN]
+    small = [row for row in seen if row["status"] == WITHIN and abs(row["planned_mm"]) <= untold(found, row)]
+    yield f"{_counted(len(places), 'place')} {'was' if len(places) == 1 else 'were'} planned."
+    for row in sorted(off, key=lambda row: -abs(row["rest_mm"]))[:MOST_NAMED]:
+        at = place((float(row["x_mm"]), float(row["y_mm"])), unit)
+        yield (
+            f"Not as planned: {row['name']}, at {at}: {_depth(row['planned_mm'], row['error_mm'], found, unit)} was "
+            f"planned there on average, and {_depth(row['done_mm'], row['error_mm'], found, unit)} was measured"
+            f"{'' if row['sure'] else ' (the readings leave some doubt)'}."
+        )
+    if len(off) > MOST_NAMED:
+        yield f"{_counted(len(off) - MOST_NAMED, 'more place')} came out otherwise too."
+    good = len(seen) - len(off) - len(small)
+    if good:
+        yield f"As planned: {good} of them."
+    if small:
+        yield (
+            f"Of {len(small)} it cannot be told: so little was planned there that doing nothing would pass for it too."
+        )
+    if len(seen) < len(places):
+        yield f"Not measured afterwards: {len(places) - len(seen)} of them."
+    yield from _members(found, rows)
+
+
+def _members(found: Comparison, rows: list[dict[Any, Any]]) -> Iterator[str]:
+    lines = [row for row in rows if row["what"] == "member" and row["status"] != UNSEEN]
+    off = sum(row["status"] != WITHIN for row in lines)
+    if off:
+        name = "studs" if found.surveys[1].surface == "wall" else "joists"
+        yield f"Along {off} of the {len(lines)} {name} it is not as planned either."
+
+
+def untold(found: Comparison, row: Mapping[Any, Any]) -> float:
+    """The least mean change [mm] that can be told from none there: by what may be missed, and by the error."""
+    tolerance = found.settings.get("tolerance") or 0.0
+    return max(float(tolerance), float(norm.ppf((1 + found.confidence) / 2)) * float(row["error_mm"]))
+
+
+def _depth(mm: float, error: float, found: Comparison, unit: str) -> str:
+    reach = float(norm.ppf((1 + found.confidence) / 2)) * error
+    size = about(mm, unit, high=abs(mm) + reach)
+    if math.isclose(mm, 0.0, abs_tol=1e-6):
+        return "nothing"
+    return f"{size} {'off' if mm < 0 else 'added'}"
+
+
+def _counted(count: int, name: str) -> str:
+    return f"{count} {name}{'' if count == 1 else 's'}"
