@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from shapely import box
 
 import flatness
 from flatness.errors import ArgumentError, LimitError
@@ -192,3 +193,15 @@ def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
     assert f"x = {4 * 2 * FT:.0f} mm" in row.note
     with pytest.raises(flatness.MeasureError, match="no undecided verdict"):
         flatness.more_readings(found)
+
+
+@pytest.mark.parametrize("draws", [0, 40])
+@pytest.mark.parametrize(("depth", "whole"), [(0.5, "undecided"), (40.0, "fail")])
+def test_a_floor_does_not_pass_where_it_was_not_read_but_fails_where_it_was(draws, depth, whole):
+    limit = flatness.straightedge_limit(3048, 4.7625)
+    of_all = box(0, 0, 16 * FT, 60 * FT)
+    row = flatness.check(floor(valley(depth), outline=of_all), limit, draws=draws).iloc[0]
+    assert row.verdict == whole
+    assert ("no reading stands on 6" in row.note) == (whole == "undecided")
+    of_it = flatness.check(floor(valley(depth), outline=box(0, 0, 16 * FT, 20 * FT)), limit, draws=draws).iloc[0]
+    assert of_it.verdict == ("pass" if whole == "undecided" else "fail")

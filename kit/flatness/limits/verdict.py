@@ -24,6 +24,7 @@ from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.wording import caution, describe
 from flatness.measures.bars import gap_map
+from flatness.surface.coverage import Unread, unread
 from flatness.surface.likely import LikelySurface, likely_surface
 from flatness.survey.readings import Floats, Survey
 
@@ -189,7 +190,8 @@ def assess(
         roughness = spot_check.roughness(subject.step) if spot_check else None
         likely = likely_surface(survey, subject.surface.spacing, roughness=roughness)
         drawn = _Draws(likely, survey, draws, seed)
-    judged = tuple(_judge(limit, subject, drawn, confidence) for limit in wanted)
+    left = unread(survey)
+    judged = tuple(of_the_whole(_judge(limit, subject, drawn, confidence), left) for limit in wanted)
     return Assessment(subject, judged, likely, draws, seed, confidence, drawn)
 
 
@@ -214,6 +216,14 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
         # a verdict against what was read rests on the model alone, and here the model does not fit
         return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
     return replace(judged, verdict=PASS if within else FAIL)
+
+
+def of_the_whole(judged: Judged, left: Unread | None) -> Judged:
+    """No pass of a surface of which a part was left unread; a fail anywhere is one of the whole."""
+    if judged.verdict != PASS or left is None or left.is_small:
+        return judged
+    reason = f"{left.note}; what was read is within the limit: read the rest, or state the outline of what was read"
+    return replace(judged, verdict=UNDECIDED, reason=". ".join(t for t in (judged.reason, reason) if t))
 
 
 def _sentence(problem: Any) -> str:

@@ -184,7 +184,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
         certain = {
             PASS: "the readings prove it within the limit",
             FAIL: "the readings prove it beyond the limit",
-            UNDECIDED: "the readings cannot decide",
+            UNDECIDED: "the readings cannot decide" + (" for the whole" if one.chance >= assessment.confidence else ""),
         }[one.verdict]
         yield (
             f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
