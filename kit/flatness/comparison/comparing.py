@@ -165,7 +165,7 @@ def compare(
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
     planned = None
     if plan is not None:
-        planned = done_against_plan(plan, both, rows, alignment, difference, reach, tolerance)
+        planned = done_against_plan(plan, both, rows, alignment, difference, changed, reach, tolerance)
     return Comparison(
         both.x, both.y, both.spacing, middle - difference / 2, middle + difference / 2, difference, error, detection,
          sized, changed, alignment, areas, volumes, verdicts, planned,
