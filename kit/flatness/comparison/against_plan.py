@@ -63,14 +63,14 @@ def done_against_plan(
 
     Returns
     -------
-    DataFrame, one row a patch or member: ``what`` (whole, patch, member, elsewhere), ``name``, ``action``, means ``planned_mm``,
-        ``done_mm``, ``rest_mm`` (done minus planned, the plan as the later survey's stations would show it, which
-        blur the edge of a patch for both alike) with its ``error_mm``; ``most_over_mm`` and ``most_short_mm``, the
-        largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``, ``done_mm3``; ``x_mm``,
-        ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not surveyed, not planned;
-        ``sure``: whether the error leaves no doubt of it. The rows ``elsewhere`` are of areas outside all that was
-        planned whose mean change is beyond 3.29 of its errors, the largest first. A member is looked at in stretches two stations long; the row is of the
-        stretch that misses the plan most surely
+    DataFrame, one row a patch or member: ``what`` (whole, patch, member, elsewhere), ``name``, ``action``, means
+        ``planned_mm``, ``done_mm``, ``rest_mm`` (done minus planned, the plan as the later survey's stations would show
+        it, which blur the edge of a patch for both alike) with its ``error_mm``; ``most_over_mm`` and
+        ``most_short_mm``, the largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``,
+        ``done_mm3``; ``x_mm``, ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not
+        surveyed, not planned; ``sure``: whether the error leaves no doubt of it. The rows ``elsewhere`` are of areas
+        outside all that was planned whose mean change is beyond 3.29 of its errors, the largest first. A member is
+        looked at in stretches two stations long; the row is of the stretch that misses the plan most surely
 
     Raises
     ------

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from flatness.comparison.against_plan import PlanLike, done_against_plan
 from flatness.comparison.alignment import Alignment, align_surveys
 from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
 from flatness.comparison.both import Both, Rows, estimate_both
+from flatness.comparison.mistakes import Shares, about_plan, shares_compared, usual_mistakes
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
@@ -55,6 +55,8 @@ class Comparison:
         (whether they differ), and what was measured
     plan : done against planned, or None
     notes : what must be known, in words
+    warnings : what looks like a mistake, in words
+    compared : shares of what each survey reached that the other covers
     surveys, assessments : of before and after; assessments None without limits
     confidence, draws, seed : as asked for
     """
@@ -80,6 +82,8 @@ class Comparison:
     confidence: float
     draws: int
     seed: int
+    warnings: tuple[str, ...] = ()
+    compared: Shares = field(default_factory=lambda: Shares(1.0, 1.0))
     settings: dict[str, Any] = field(default_factory=dict, repr=False)
 
     @property
@@ -166,12 +170,16 @@ def compare(
     planned = None
     if plan is not None:
         planned = done_against_plan(plan, both, rows, alignment, difference, changed, reach, tolerance)
+    heights = middle - difference / 2, middle + difference / 2
+    shares = shares_compared(before, after)
+    warnings = [*usual_mistakes(before, after, both, alignment, difference, detection, heights, shares)]
+    warnings += [] if plan is None else about_plan(plan, before, both)
     return Comparison(
-        both.x, both.y, both.spacing, middle - difference / 2, middle + difference / 2, difference, error, detection,
+        both.x, both.y, both.spacing, *heights, difference, error, detection,
          sized, changed, alignment, areas, volumes, verdicts, planned,
         tuple(_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
-        seed,
-        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing},
+        seed, tuple(warnings), shares,
+        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing, "plan": plan},
     )  # fmt: skip
 
 
@@ -246,12 +254,6 @@ def _verdicts(
 
 
 def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, confidence: float) -> Iterator[str]:
-    days = [_day_of(survey.date) for survey in (before, after)]
-    if days[0] is not None and days[1] is not None and days[1] < days[0]:
-        yield (
-            f"the survey given as after is dated {after.date}, and the one given as before {before.date}: check that "
-            "they are not exchanged"
-        )
     yield from alignment.problems
     if alignment.way == "none":
         yield f"the alignment rests on {alignment.rests_on}"
@@ -266,10 +268,3 @@ def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, conf
         f"at {100 * confidence:g} % about {100 * (1 - confidence):.2g} in 100 places of ground that did not change "
         "show change all the same, in specks: a speck alone means little"
     )
-
-
-def _day_of(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        return None

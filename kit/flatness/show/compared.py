@@ -30,7 +30,12 @@ ROWS = {
 def comparison_report(found: Comparison, unit: str | None = None) -> str:
     """The whole comparison as text for a terminal: what was compared, what changed, verdicts, what must be known."""
     unit = shown_unit(found.surveys[1], unit)
-    blocks = [_heading(found, unit), _alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
+    blocks = [_heading(found, unit)]
+    if found.warnings:
+        blocks.append("\n".join(["Look here first", *(
+            indented(in_unit(f"{text[:1].upper()}{text[1:]}.", unit), "  - ") for text in found.warnings
+        )]))  # fmt: skip
+    blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
     blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
     blocks += [_plan(found, unit)] if found.plan is not None else []
     notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
@@ -38,6 +43,7 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
         indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
         for day, survey in zip(("Before", "After"), found.surveys, strict=True)
         for problem in survey.notes
+        if not any(text.endswith(problem.what) for text in found.warnings)
     ]
     blocks.append("\n".join(["Worth knowing", *notes]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
