@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -88,8 +88,8 @@ class Comparison:
 
     @property
     def note(self) -> str:
-        """The notes as one text."""
-        return " ".join(f"{note[:1].upper()}{note[1:]}." for note in self.notes)
+        """The warnings and the notes as one text."""
+        return " ".join(f"{note[:1].upper()}{note[1:]}." for note in (*self.warnings, *self.notes))
 
     @property
     def share_changed(self) -> float:
@@ -152,6 +152,8 @@ def compare(
     asked = [limits] if isinstance(limits, (str, Limit)) else list(limits)
     both = estimate_both(before, after, spacing)
     alignment = align_surveys(before, after, both, align, unchanged, seed)
+    if align == "benchmarks":  # the error of that datum is of the worst tied set-up, and counts for all
+        both = replace(both, shared=np.zeros((0, 0)))
     rows = both.rows(*both.nodes())
     reach = float(norm.ppf((1 + confidence) / 2))
     columns = alignment.columns(rows.x, rows.y)

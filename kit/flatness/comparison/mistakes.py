@@ -142,8 +142,8 @@ def _a_plane(
     explained = f"change is shown on {100 * share:.0f} % of the area, but on {100 * left:.0f} % once"
     if float(np.ptp(plane[inside])) > float(np.median(detection[inside])):
         yield (
-            f"{explained} a plane is taken off that rises {free.tilt_x:+.2f} mm in a metre along x and "
-            f"{free.tilt_y:+.2f} along y: the surface was tilted as a whole, or one of the surveys was not level; "
+            f"{explained} a plane is taken off that rises {free.tilt_x:+.2f} in 1000 along x and {free.tilt_y:+.2f} in "
+            "1000 along y: the surface was tilted as a whole, or one of the surveys was not level; "
             "align='tilt' shows the rest"
         )
     else:

@@ -70,7 +70,7 @@ def benchmarks_disagree(
     odd = odd_one_out(offsets, allowed)
     if odd is not None:
         off = abs(offsets[odd] - math.fsum(offsets[:odd] + offsets[odd + 1 :]) / (len(offsets) - 1))
-        which = f"'{tied[odd].label}' in {tied[odd].cell} is off by {off:.3g} mm from what the others agree on"
+        which = f"'{tied[odd].label}' in {tied[odd].cell} is off by {off:.1f} mm from what the others agree on"
     where = f" of set-up '{high.setup}'" if high.setup else ""
     return [_note(
         f"the benchmark readings{where} disagree by {over(spread, allowed)}: {which}; {used}", file,
