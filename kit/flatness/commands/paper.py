@@ -38,6 +38,7 @@ class Told:
     schedule: Schedule | None
     comparison: Comparison | None
     unit: str | None
+    title: str = ""
 
 
 def add_paper(commands: Any) -> None:
@@ -92,7 +93,7 @@ def _of_surveys(options: argparse.Namespace) -> Told:
     files = tuple(map(Path, options.files))
     surveys = [read_survey(path) for path in files]
     chosen: dict[str, Any] = {"draws": options.draws, "seed": options.seed, "confidence": options.confidence}
-    found = assess(surveys[0], limits, **chosen)
+    found = assess(surveys[0], limits, **chosen) if options.kind == "owner" else None
     plan = plan_corrections(surveys[0], limits=limits, **chosen) if options.kind in ("crew", "data") else None
     both = None
     if len(surveys) == 2:
@@ -118,7 +119,7 @@ def _of_job(options: argparse.Namespace) -> Told:
     return Told(
         _stem(job.title), tuple(files), done.assessment if kind == "owner" else None, plan,
         done.schedule if kind in ("crew", "data") else None, None if kind == "crew" else done.comparison,
-        options.unit or job.show,
+        options.unit or job.show, job.title,
     )  # fmt: skip
 
 
@@ -150,7 +151,7 @@ def _record(told: Told, folder: Path, options: argparse.Namespace) -> list[Path]
     if told.comparison is None:
         raise _lacks("a record", "a survey of before and one of after", "name both, before first")
     made = record(told.comparison, told.files[0], told.files[1], folder)
-    paper = record_paper(told.comparison, made, paper=options.paper, unit=told.unit)
+    paper = record_paper(told.comparison, made, paper=options.paper, unit=told.unit, title=told.title)
     return _write(paper, folder / f"{told.stem}-record", (".pdf",), options)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from flatness.comparison.alignment import Alignment, align_surveys
 from flatness.comparison.both import Both
 from flatness.comparison.overlap import reached
+from flatness.comparison.suspects import suspects
 from flatness.corrections.saved_plan import made_from
 from flatness.errors import FlatnessError
 from flatness.surface.coverage import EDGE_STEPS, steps_away
@@ -80,6 +81,11 @@ def usual_mistakes(
     yield from _places(before, after, shares)
     yield from _absurd(difference, surfaces)
     yield from _a_plane(before, after, both, alignment, difference, detection)
+    for slip in suspects(before, after):
+        yield (
+            f"{slip.day}, cell {slip.cell}, at x {slip.x:.0f} mm, y {slip.y:.0f} mm: {slip.what}; areas, volumes and "
+            "verdicts rest on it"
+        )
     for day, survey in (("before", before), ("after", after)):
         tied = set(survey.ties["cell"])
         yield from (f"{day}, cell {p.cell}: {p.what}" for p in survey.notes if p.cell and p.cell in tied)

@@ -20,6 +20,7 @@ import pandas as pd
 from shapely import MultiPolygon, Polygon
 
 from flatness.comparison.comparing import Comparison
+from flatness.comparison.suspects import extremes
 from flatness.corrections.saved_plan import made_from
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
@@ -183,14 +184,13 @@ def limit_rows(limits: Any) -> list[dict[str, Any]]:
 
 def results(comparison: Comparison) -> dict[str, Any]:
     """What was found, as numbers."""
-    alignment, difference = comparison.alignment, comparison.difference
-    iy, ix = np.unravel_index([np.nanargmin(difference), np.nanargmax(difference)], difference.shape)
-    extremes = [
+    alignment = comparison.alignment
+    ends = [
         {
-            "difference_mm": float(difference[j, i]), "error_mm": float(comparison.size_error[j, i]),
-            "x_mm": float(comparison.x[i]), "y_mm": float(comparison.y[j]), "shown": bool(comparison.changed[j, i]),
+            "difference_mm": one.difference, "error_mm": one.error, "x_mm": one.x, "y_mm": one.y, "shown": one.shown,
+            "may_be_a_slip": one.is_suspect,
         }
-        for j, i in zip(iy, ix, strict=True)
+        for one in extremes(comparison, clear=False)
     ]  # fmt: skip
     return {
         "alignment": {
@@ -206,8 +206,8 @@ def results(comparison: Comparison) -> dict[str, Any]:
         },
         "share_changed": comparison.share_changed,
         "compared": {"of_before": comparison.compared.before, "of_after": comparison.compared.after},
-        "lowest": extremes[0],
-        "highest": extremes[1],
+        "lowest": ends[0],
+        "highest": ends[1],
         "areas": rows_of(comparison.areas),
         "volumes": rows_of(comparison.volumes),
         "verdicts": [plain(row) for row in comparison.verdicts.to_dict("records")],

@@ -16,7 +16,8 @@ from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNT
 from flatness.comparison.comparing import Comparison
 from flatness.errors import MeasureError
 from flatness.show.axes import INK, LARGE, NORMAL, PALE, SMALL, WIDTH_IN
-from flatness.show.compared import doubt, part_name, signed
+from flatness.show.compared import doubt, part_name
+from flatness.show.datum_words import signed
 from flatness.show.labels import text_width, wrap
 from flatness.show.scales import check_unit, height_step, printed
 from flatness.survey.readings import Floats
