@@ -93,6 +93,10 @@ def test_coarse_readings_leave_doubt():
         (-5.0, -5.1, 0.3, 1.0, ("within tolerance", True)),
         (0.3, 0.0, 0.3, 1.0, ("within tolerance", True)),
         (5.0, 3.5, 0.5, 1.0, ("short", False)),
+        (1.3, 0.0, 0.7, 1.0, ("short", False)),
+        (1.3, 0.0, 0.6, 1.0, ("not touched", False)),
+        (1.0, -0.8, 0.7, 1.0, ("short", False)),
+        (-1.0, 4.0, 0.7, 1.0, ("over", True)),
     ],
 )
 def test_the_rule_by_hand(planned, done, error, tolerance, told):
@@ -116,3 +120,34 @@ def test_a_plan_that_does_not_fit_is_said():
         x=good.x, y=good.y, change=good.change, patches=far
     )).plan  # fmt: skip
     assert found.iloc[1].status == "not surveyed"
+
+
+def test_work_outside_every_patch_is_listed_with_its_place_and_size():
+    ground, extra = 3 * np.sin(pairs.GX / 1500), box(3000, 3300, 4200, 4500)
+    done = sum(np.where(inside(outline), planned, 0.0) for outline, planned, _ in PLACES.values())
+    plan = plan_of()
+    plan.change = np.where(inside(PLACES["d"][0]), 0.0, plan.change)
+    plan.patches = plan.patches[plan.patches.name != "d"]
+    worked = np.where(inside(PLACES["d"][0]), np.where(inside(extra), -5.0, 0.0), done)
+    before, after = pairs.read(ground, pairs.grid(3), 1, 0.3), pairs.read(ground + worked, pairs.grid(3), 2, 0.3)
+    found = compare(before, after, align="none", plan=plan).plan
+    rows = found[found.what == "elsewhere"]
+    assert rows.status.tolist() == ["not planned"]
+    row = rows.iloc[0]
+    assert (row.x_mm, row.y_mm) == pytest.approx((3600, 3900), abs=200)
+    # change is shown beyond the sharp edge too, half a step between stations on each side
+    assert row.area_mm2 == pytest.approx((1200 + 457.2) ** 2, rel=0.35)
+    assert row.done_mm3 == pytest.approx(-5.0 * extra.area, rel=0.15)
+    assert row.planned_mm == 0
+    assert found[found.what == "patch"].status.tolist() == ["within tolerance"] * 3
+
+
+def test_specks_of_noise_are_not_called_work():
+    ground, plan = 3 * np.sin(pairs.GX / 1500), plan_of()
+    plan.change, plan.patches = 0 * plan.change, plan.patches.iloc[:0]
+    count = 0
+    for seed in range(20):
+        before, after = (pairs.read(ground, pairs.grid(4), [seed, day], 0.5) for day in (1, 2))
+        found = compare(before, after, align="none", plan=plan).plan
+        count += int((found.what == "elsewhere").any())
+    assert count <= 3

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from shapely import box
 
 import flatness
 from flatness.errors import ArgumentError, LimitError
@@ -192,3 +193,34 @@ def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
     assert f"x = {4 * 2 * FT:.0f} mm" in row.note
     with pytest.raises(flatness.MeasureError, match="no undecided verdict"):
         flatness.more_readings(found)
+
+
+@pytest.mark.parametrize("draws", [0, 40])
+@pytest.mark.parametrize(("depth", "whole"), [(0.5, "undecided"), (40.0, "fail")])
+def test_a_floor_does_not_pass_where_it_was_not_read_but_fails_where_it_was(draws, depth, whole):
+    limit = flatness.straightedge_limit(3048, 4.7625)
+    of_all = box(0, 0, 16 * FT, 60 * FT)
+    row = flatness.check(floor(valley(depth), outline=of_all), limit, draws=draws).iloc[0]
+    assert row.verdict == whole
+    assert ("no reading stands on 6" in row.note) == (whole == "undecided")
+    of_it = flatness.check(floor(valley(depth), outline=box(0, 0, 16 * FT, 20 * FT)), limit, draws=draws).iloc[0]
+    assert of_it.verdict == ("pass" if whole == "undecided" else "fail")
+
+
+def test_near_the_line_of_a_verdict_more_is_drawn_until_the_side_is_told():
+    noise = np.random.default_rng(4).normal(0, 1.0, (11, 9))
+    survey = floor(lambda x, y: valley(7.68)(x, y) + noise, accuracy=1.0)
+    few = assess(survey, flatness.straightedge_limit(3048, 4.0), draws=100, most_draws=100).judged[0]
+    # limits at which about 4 in 100 of the draws are beyond: 95 % cannot be told from a hundred of them
+    for share, verdicts in ((0.96, {"pass", "undecided"}), (0.5, {"undecided"}), (0.04, {"fail", "undecided"})):
+        limit = flatness.straightedge_limit(3048, float(np.quantile(few.used, share) * 4.0))
+        one = assess(survey, limit, draws=100).judged[0]
+        assert one.verdict in verdicts
+        error = np.sqrt(one.chance * (1 - one.chance) / len(one.used))
+        gap = min(abs(one.chance - 0.95), abs(one.chance - 0.05))
+        if len(one.used) < 1000:
+            assert gap >= 2 * error
+        elif gap < 2 * error:
+            assert one.verdict == "undecided"
+        assert (len(one.used) == 100) == (share == 0.5)
+        assert len(assess(survey, limit, draws=100, most_draws=100).judged[0].used) == 100

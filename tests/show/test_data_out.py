@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 
 import ezdxf
 import numpy as np
@@ -128,7 +129,14 @@ def test_the_tables_of_a_comparison_hold_the_same_numbers(compared, tmp_path):
             if np.isfinite(compared.difference[j, i]):
                 assert at[round(float(x), 3), round(float(y), 3)] == pytest.approx(compared.difference[j, i])
     volumes = rows_of(book["volumes"]).set_index("amount")
-    assert volumes.loc["net", "volume [mm3]"] == pytest.approx(compared.volumes.loc["net", "volume_mm3"])
+    assert volumes.loc["added less taken off", "volume [mm3]"] == pytest.approx(
+        compared.volumes.loc["net", "volume_mm3"]
+    )
+    # one standard deviation, and so it says: together the root of the sum of the squares of its parts
+    one = volumes.loc["added less taken off"]
+    parts = [one[f"{part} 1sd [mm3]"] for part in ("readings", "between", "datum")]
+    assert one["error 1sd [mm3]"] == pytest.approx(np.sqrt(np.square(parts).sum()))
+    assert {"error 1sd [mm]", "detection 95 percent [mm]"} <= set(found)
     assert rows_of(book["verdicts"])["after"].tolist() == compared.verdicts["after"].tolist()
 
 
@@ -140,8 +148,10 @@ def test_csv_tables_hold_the_same_numbers_and_nothing_that_runs(planned, tmp_pat
     with (tmp_path / "plan-stations.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     points = planned.survey.points
-    assert [float(row["x_in"]) for row in rows] == pytest.approx((points["x"] / INCH).tolist(), abs=1e-8)
-    assert [float(row["height_in"]) for row in rows] == pytest.approx((points["height"] / INCH).tolist(), abs=1e-8)
+    assert [float(row["x_in"]) for row in rows] == pytest.approx((points["x"] / INCH).tolist(), abs=1e-6)
+    assert [float(row["height_in"]) for row in rows] == pytest.approx((points["height"] / INCH).tolist(), abs=1e-6)
+    for path in paths:
+        assert not re.search(r"\.\d{7}", path.read_text(encoding="utf-8")), path.name
     labels = [row["label"] for row in rows[: len(HOSTILE)]]
     assert not [label for label in labels if label.lstrip()[:1] in RISKY]
     assert [label.removeprefix("'") for label in labels] == HOSTILE
@@ -169,10 +179,19 @@ def test_set_out_points_have_the_finished_height_and_the_correction(planned, tmp
         rows = list(csv.DictReader(file))
     assert list(rows[0]) == ["label", "x_in", "y_in", "height_in", "correction_in"]
     assert [float(row["correction_in"]) for row in rows] == pytest.approx(
-        (points["correction_mm"] / INCH).tolist(), abs=1e-8
+        (points["correction_mm"] / INCH).tolist(), abs=1e-6
     )
     with pytest.raises(ArgumentError, match="above zero"):
         setout_points(planned, 0)
+
+
+def test_numbers_given_to_stations_are_no_names_of_setups():
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(5) * 600.0, np.arange(5) * 600.0))
+    setups = ["S1" if a < 1000 else "ST2" for a in x]
+    survey = flatness.make_survey(x, y, 5 * np.sin(x / 700), accuracy=0.5, setup=setups)
+    labels = setout_points(bumps(survey))["label"]
+    assert labels.is_unique
+    assert not set(labels) & set(setups)
 
 
 def area_of(hatch):
@@ -210,7 +229,7 @@ def test_the_drawing_reopens_with_the_patches_areas(planned, unit, per, code, tm
     at = min(depths, key=lambda xy: (xy[0] - 2 * FOOT / per) ** 2 + (xy[1] - 4 * FOOT / per) ** 2)
     # 4.7 + 609.6 / 5000 = 4.82 mm, nearest 1/16 in: 3/16
     assert at == pytest.approx((2 * FOOT / per, 4 * FOOT / per))
-    assert depths[at] == ("+3/16" if unit == "in" else "+5")
+    assert depths[at] == ("+3/16" if unit == "in" else "+4.8")
 
 
 def polygons(shape):

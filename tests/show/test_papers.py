@@ -288,8 +288,9 @@ def test_the_record_says_how_levels_close(tmp_path):
     survey = flatness.read_survey(file)
     found = flatness.compare(survey, survey, align="none")
     text = " ".join(pages_of(record_paper(found)))
-    # 3.29 standard deviations of four readings of 1 mm each: 6.58 mm
-    assert re.search(r"line BM2 - .*BM1 4 25\.00 mm 6\.58 mm does not close", text)
+    # 1.96 standard deviations of four readings of 1 mm each: 3.92 mm
+    assert "Allowed at 95 %" in text
+    assert re.search(r"line BM2 - .*BM1 4 25\.00 mm 3\.92 mm does not close", text)
 
 
 def test_the_record_holds_what_was_done_against_the_plan():

@@ -39,6 +39,7 @@ class Told:
     schedule: Schedule | None
     comparison: Comparison | None
     unit: str | None
+    title: str = ""
     job: Results | None = None
 
 
@@ -94,7 +95,7 @@ def _of_surveys(options: argparse.Namespace) -> Told:
     files = tuple(map(Path, options.files))
     surveys = [read_survey(path) for path in files]
     chosen: dict[str, Any] = {"draws": options.draws, "seed": options.seed, "confidence": options.confidence}
-    found = assess(surveys[0], limits, **chosen)
+    found = assess(surveys[0], limits, **chosen) if options.kind == "owner" else None
     plan = plan_corrections(surveys[0], limits=limits, **chosen) if options.kind in ("crew", "data") else None
     both = None
     if len(surveys) == 2:
@@ -120,7 +121,7 @@ def _of_job(options: argparse.Namespace) -> Told:
     return Told(
         _stem(job.title), tuple(files), done.assessment if kind == "owner" else None, plan,
         done.schedule if kind in ("crew", "data") else None, None if kind == "crew" else done.comparison,
-        options.unit or job.show, done if kind == "owner" else None,
+        options.unit or job.show, job.title, done if kind == "owner" else None,
     )  # fmt: skip
 
 
@@ -142,7 +143,7 @@ def _crew(told: Told, folder: Path, options: argparse.Namespace) -> list[Path]:
 
     if told.plan is None:
         raise _lacks("a crew sheet", "a plan", "give the job file a [plan]")
-    sheet = crew_sheet(told.plan, told.schedule, paper=options.paper, unit=told.unit)
+    sheet = crew_sheet(told.plan, told.schedule, paper=options.paper, unit=told.unit, title=told.title or None)
     return _write(sheet, folder / f"{told.stem}-crew", (".pdf",), options)
 
 
@@ -152,7 +153,7 @@ def _record(told: Told, folder: Path, options: argparse.Namespace) -> list[Path]
     if told.comparison is None:
         raise _lacks("a record", "a survey of before and one of after", "name both, before first")
     made = record(told.comparison, told.files[0], told.files[1], folder)
-    paper = record_paper(told.comparison, made, paper=options.paper, unit=told.unit)
+    paper = record_paper(told.comparison, made, paper=options.paper, unit=told.unit, title=told.title)
     return _write(paper, folder / f"{told.stem}-record", (".pdf",), options)
 
 

@@ -14,12 +14,15 @@ from scipy.interpolate import RegularGridInterpolator
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
+from flatness.comparison.unplanned import Bools, areas_outside
 from flatness.corrections.members import Members
 from flatness.errors import ArgumentError
 from flatness.surface.lattice import bilinear
 from flatness.survey.readings import Floats
 
 WITHIN, SHORT, OVER, UNTOUCHED, UNSEEN = "within tolerance", "short", "over", "not touched", "not surveyed"
+UNPLANNED = "not planned"
+SURE_ERRORS = 3.29  # of the mean of an area that was not planned: chance gives as much once in a thousand
 COLUMNS = (
     "what", "name", "action", "planned_mm", "done_mm", "rest_mm", "error_mm", "most_over_mm", "most_short_mm",
     "area_mm2", "planned_mm3", "done_mm3", "x_mm", "y_mm", "status", "sure",
@@ -44,7 +47,7 @@ class PlanLike(Protocol):
 
 
 def done_against_plan(
-    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, difference: Floats, reach: float,
+    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, difference: Floats, changed: Bools, reach: float,
     tolerance: float | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     """Done minus planned, for the whole, each patch and each member.
@@ -54,18 +57,20 @@ def done_against_plan(
     plan : what was to be done
     both, rows, alignment : the two surveys, and the readings' weights at the lattice's nodes
     difference : [ny, nx] mm, after minus before: what was done
+    changed : [ny, nx] where it exceeds the limit of detection
     reach : errors that make it sure, 1.96 at 95 %
     tolerance : by how much [mm] the mean of a patch may miss the plan; None goes by the error alone
 
     Returns
     -------
-    DataFrame, one row a patch or member: ``what`` (whole, patch, member), ``name``, ``action``, means ``planned_mm``,
-        ``done_mm``, ``rest_mm`` (done minus planned, the plan as the later survey's stations would show it, which
-        blur the edge of a patch for both alike) with its ``error_mm``; ``most_over_mm`` and ``most_short_mm``, the
-        largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``, ``done_mm3``; ``x_mm``,
-        ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not surveyed; ``sure``: whether
-        the error leaves no doubt of it. A member is looked at in stretches two stations long; the row is of the
-        stretch that misses the plan most surely
+    DataFrame, one row a patch or member: ``what`` (whole, patch, member, elsewhere), ``name``, ``action``, means
+        ``planned_mm``, ``done_mm``, ``rest_mm`` (done minus planned, the plan as the later survey's stations would show
+        it, which blur the edge of a patch for both alike) with its ``error_mm``; ``most_over_mm`` and
+        ``most_short_mm``, the largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``,
+        ``done_mm3``; ``x_mm``, ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not
+        surveyed, not planned; ``sure``: whether the error leaves no doubt of it. The rows ``elsewhere`` are of areas
+        outside all that was planned whose mean change is beyond 3.29 of its errors, the largest first. A member is
+        looked at in stretches two stations long; the row is of the stretch that misses the plan most surely
 
     Raises
     ------
@@ -100,7 +105,28 @@ def done_against_plan(
                 "sure": sure,
             }
         )
+    table += _elsewhere(plan, both, rows, alignment, planned, seen, difference, changed)
     return pd.DataFrame(table, columns=list(COLUMNS))
+
+
+def _elsewhere(
+    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, planned: Floats, seen: Floats, difference: Floats,
+    changed: Bools,
+) -> list[dict[str, Any]]:  # fmt: skip
+    patches = np.zeros(changed.shape, dtype=bool)
+    for what, _, _, shares in _parts(plan, both):
+        for share in shares if what == "patch" else []:
+            patches |= share > 0
+    table: list[dict[str, Any]] = []
+    bare = np.where(np.isfinite(seen), np.nan_to_num(planned), np.nan)
+    for area in areas_outside(difference, changed, planned, patches, both.spacing, both.step):
+        found = _mean(both, rows, alignment, bare, seen, difference, area)
+        if abs(found["done_mm"]) > SURE_ERRORS * found["error_mm"]:
+            name = str(len(table) + 1)
+            table.append({
+                "what": "elsewhere", "name": name, "action": "", **found, "status": UNPLANNED, "sure": True
+            })  # fmt: skip
+    return table
 
 
 def _mean(
@@ -132,6 +158,8 @@ def judged(planned: float, done: float, error: float, reach: float, tolerance: f
     ('not touched', True)
     >>> judged(-5.0, -6.5, 0.3, 1.96, 1.0)
     ('over', False)
+    >>> judged(1.3, 0.0, 0.5, 1.96, 1.0)
+    ('not touched', False)
     """
     rest, doubt = done - planned, reach * error
     allowed = doubt if tolerance is None else tolerance
@@ -140,8 +168,8 @@ def judged(planned: float, done: float, error: float, reach: float, tolerance: f
     sure = tolerance is None or abs(rest) > allowed + doubt
     if abs(done) <= doubt < abs(planned):
         return UNTOUCHED, sure
-    # where next to nothing was planned, anything that was done is too much, whichever way
-    ahead = abs(planned) <= doubt or (rest > 0) == (planned > 0)
+    # where next to nothing was planned, anything that was surely done is too much, whichever way
+    ahead = abs(planned) <= doubt < abs(done) or rest * planned >= 0
     return (OVER if ahead else SHORT), sure
 
 

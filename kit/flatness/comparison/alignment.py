@@ -14,13 +14,13 @@ from typing import Any
 import numpy as np
 
 from flatness.comparison.both import Both, Rows
+from flatness.comparison.known_heights import SAME_HEIGHT_MM, moved_apart
 from flatness.comparison.places import declared, in_common
 from flatness.comparison.robust import Agreed, agree
-from flatness.errors import ArgumentError, MeasureError, Problem
+from flatness.errors import ArgumentError, MeasureError
 from flatness.survey.readings import Floats, Survey
 
 WAYS = ("benchmarks", "offset", "tilt", "none")
-SAME_HEIGHT_MM = 0.01  # a benchmark's height typed twice, once in each unit
 BESIDE = 1.05  # steps between stations over which a change fades out
 FEW_AGREE = 0.65  # with fewer, simulated alignments miss the truth by more than they say
 NOT_LEVEL = (
@@ -147,16 +147,8 @@ def _on_benchmarks(before: Survey, after: Survey, both: Both) -> Alignment:
         )  # fmt: skip
     shifts = {label: after.benchmarks[label] - before.benchmarks[label] for label in shared}
     offset = float(np.mean(list(shifts.values())))
-    off = {label: shift - offset for label, shift in shifts.items() if abs(shift - offset) > SAME_HEIGHT_MM}
-    if off:
-        raise ArgumentError([
-            Problem(
-                f"the known heights of the benchmarks moved apart: {label} by {move:+.2f} mm against their mean",
-                column="align", expected="one height for each benchmark in both files, or all shifted alike",
-                remedy="correct the `# benchmark:` line, or leave out the benchmark that moved",
-            )
-            for label, move in off.items()
-        ])  # fmt: skip
+    if max(abs(shift - offset) for shift in shifts.values()) > SAME_HEIGHT_MM:
+        raise ArgumentError(moved_apart(before.benchmarks, after.benchmarks, shifts))
     errors = [_datum_error(survey, both.reading_error(half)) for survey, half in ((before, -0.5), (after, 0.5))]
     covariance = np.diag([errors[0][0] ** 2 + errors[1][0] ** 2, 0.0, 0.0])
     words = (
@@ -171,15 +163,25 @@ def _on_benchmarks(before: Survey, after: Survey, both: Both) -> Alignment:
 def _datum_error(survey: Survey, one: float) -> tuple[float, str]:
     """Standard error of a survey's datum from its own readings of benchmarks, and how often they were read."""
     adjustment = survey.adjustment
-    ties = survey.ties
-    count = int((ties["kind"].eq("benchmark") & ties["label"].isin(list(survey.benchmarks))).sum()) if len(ties) else 0
+    count = len(_read(survey))
     times = {0: "no reading", 1: "one reading"}.get(count, f"{count} readings")
     if adjustment is not None and len(adjustment.setups):
         worst = float(adjustment.setups["offset_error"].max())
         if math.isfinite(worst):
-            return worst, times
+            more = adjustment.m0 / adjustment.stated if adjustment.stated and adjustment.redundancy else 1.0
+            return worst * max(1.0, more), times
+    misses = [float(tie["height"]) - survey.benchmarks[str(tie["label"])] for tie in _read(survey)]
+    scatter = float(np.std(misses, ddof=1)) if count > 1 else 0.0
+    # what disagrees more than its accuracy allows is no better than it agrees (the ratio of R. T. Birge, 1932)
+    if scatter > one:
+        times += f" that scatter by {scatter:.2f} mm"
     # without a reading in the file the datum is taken to rest on one
-    return one / math.sqrt(max(count, 1)), times
+    return max(one, scatter) / math.sqrt(max(count, 1)), times
+
+
+def _read(survey: Survey) -> list[dict[Any, Any]]:
+    known = survey.ties["kind"].eq("benchmark") & survey.ties["label"].isin(list(survey.benchmarks))
+    return survey.ties[known].to_dict("records")
 
 
 def _on_surface(before: Survey, after: Survey, both: Both, way: str, unchanged: Any, seed: int) -> Alignment:

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import block_diag, cholesky, solve_triangular
 from scipy.signal import fftconvolve
 
 from flatness.comparison.overlap import Bools, common_lattice
@@ -63,6 +63,7 @@ class Both:
     step : the wider of the two surveys' steps between stations [mm]
     origin : (x, y, height) mm
     basis : where each day's reading error comes from: ``given``, ``repeats`` or ``fitted``
+    shared : [n, k] mm, what an error of one standard deviation in the tie of each set-up adds to each station
     """
 
     x: Floats
@@ -82,6 +83,7 @@ class Both:
     low: Floats = field(repr=False)
     white_trend: Floats = field(repr=False)
     gram_low: Floats = field(repr=False)
+    shared: Floats = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
 
     def nodes(self) -> tuple[Floats, Floats]:
         """x and y [m] mm of the lattice's nodes inside."""
@@ -129,11 +131,16 @@ class Both:
 
     def covariance(self, weights: Floats) -> Floats:
         """Covariance [m, m] mm2 of weighted sums of the readings, were the surface the same on both days."""
-        return np.asarray((weights * self.noise) @ weights.T + weights @ self._surface() @ weights.T)
+        found: Floats = (weights * self.noise) @ weights.T + weights @ self._surface() @ weights.T
+        if self.shared.size:
+            tied = weights @ self.shared
+            found = found + tied @ tied.T
+        return found
 
     def variance(self, weights: Floats) -> Floats:
         """The diagonal [m] mm2 of :meth:`covariance`."""
-        return np.asarray((weights * weights) @ self.noise + ((weights @ self._surface()) * weights).sum(axis=1))
+        found: Floats = (weights * weights) @ self.noise + ((weights @ self._surface()) * weights).sum(axis=1)
+        return found + ((weights @ self.shared) ** 2).sum(axis=1) if self.shared.size else found
 
     def unseen_sum(self, share: Floats, weights: Floats) -> float:
         """Variance of a weighted sum of the difference over the lattice from all but the readings' own error.
@@ -218,8 +225,26 @@ def estimate_both(before: Survey, after: Survey, spacing: float | None = None) -
     return Both(
         x, y, float(step), inside, px, py, heights, noise, half, common, change, wide,
         (origin[0], origin[1], origin[2]), (fits[0].error_basis, fits[1].error_basis), low, white,
-        cholesky(white.T @ white, lower=True),
+        cholesky(white.T @ white, lower=True), block_diag(*map(setups_apart, (before, after))),
     )  # fmt: skip
+
+
+def setups_apart(survey: Survey) -> Floats:
+    """[stations, k] mm: what an error of one standard deviation in each set-up's tie adds to each station.
+
+    Against the mean of the set-ups, since what they all share is the datum. The set-ups' errors are taken to be
+    independent. Without columns where there is but one set-up.
+    """
+    x, _, _, _ = survey.stations()
+    adjustment = survey.adjustment
+    if adjustment is None or len(adjustment.setups) < 2:
+        return np.zeros((len(x), 0))
+    named, errors = survey.points["setup"], adjustment.setups["offset_error"].fillna(0.0)
+    member = np.column_stack([
+        replace(survey, points=survey.points.assign(member=(named == name).astype(float))).station_means("member")
+        for name in errors.index
+    ])  # fmt: skip
+    return np.asarray((member - 1 / len(errors)) * errors.to_numpy())
 
 
 def common_parameters(fits: Sequence[Fit]) -> Parameters:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from flatness.comparison.against_plan import PlanLike, done_against_plan
 from flatness.comparison.alignment import Alignment, align_surveys
 from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
 from flatness.comparison.both import Both, Rows, estimate_both
-from flatness.comparison.doubts import doubts_of
+from flatness.comparison.mistakes import Shares, about_plan, readings_in_doubt, shares_compared, usual_mistakes
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
@@ -55,9 +55,11 @@ class Comparison:
         (whether they differ), and what was measured
     plan : done against planned, or None
     notes : what must be known, in words
+    warnings : what looks like a mistake, in words
+    compared : shares of what each survey reached that the other covers
     surveys, assessments : of before and after; assessments None without limits
     confidence, draws, seed : as asked for
-    doubts : those of the notes that doubt whether these are before and after of one surface
+    doubts : those of the warnings that doubt whether these are before and after of one surface
     """
 
     x: Floats
@@ -81,13 +83,15 @@ class Comparison:
     confidence: float
     draws: int
     seed: int
+    warnings: tuple[str, ...] = ()
+    compared: Shares = field(default_factory=lambda: Shares(1.0, 1.0))
     settings: dict[str, Any] = field(default_factory=dict, repr=False)
     doubts: tuple[str, ...] = ()
 
     @property
     def note(self) -> str:
-        """The notes as one text."""
-        return " ".join(f"{note[:1].upper()}{note[1:]}." for note in self.notes)
+        """The warnings and the notes as one text."""
+        return " ".join(f"{note[:1].upper()}{note[1:]}." for note in (*self.warnings, *self.notes))
 
     @property
     def share_changed(self) -> float:
@@ -150,6 +154,8 @@ def compare(
     asked = [limits] if isinstance(limits, (str, Limit)) else list(limits)
     both = estimate_both(before, after, spacing)
     alignment = align_surveys(before, after, both, align, unchanged, seed)
+    if align == "benchmarks":  # the error of that datum is of the worst tied set-up, and counts for all
+        both = replace(both, shared=np.zeros((0, 0)))
     rows = both.rows(*both.nodes())
     reach = float(norm.ppf((1 + confidence) / 2))
     columns = alignment.columns(rows.x, rows.y)
@@ -165,16 +171,20 @@ def compare(
     assessments, verdicts = _verdicts(before, after, asked, spacing, draws, seed, confidence)
     random = (rows.weights * rows.weights) @ both.noise
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
-    doubts = tuple(doubts_of(before, after, difference))
     planned = None
     if plan is not None:
-        planned = done_against_plan(plan, both, rows, alignment, difference, reach, tolerance)
+        planned = done_against_plan(plan, both, rows, alignment, difference, changed, reach, tolerance)
+    heights = middle - difference / 2, middle + difference / 2
+    shares = shares_compared(before, after)
+    doubts = tuple(usual_mistakes(before, after, both, alignment, difference, detection, heights, shares))
+    warnings = [*doubts, *readings_in_doubt(before, after)]
+    warnings += [] if plan is None else about_plan(plan, before, both)
     return Comparison(
-        both.x, both.y, both.spacing, middle - difference / 2, middle + difference / 2, difference, error, detection,
+        both.x, both.y, both.spacing, *heights, difference, error, detection,
          sized, changed, alignment, areas, volumes, verdicts, planned,
-        (*doubts, *_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
-        seed,
-        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing}, doubts,
+        tuple(_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
+        seed, tuple(warnings), shares,
+        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing, "plan": plan}, doubts,
     )  # fmt: skip
 
 

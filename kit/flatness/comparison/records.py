@@ -20,6 +20,8 @@ import pandas as pd
 from shapely import MultiPolygon, Polygon
 
 from flatness.comparison.comparing import Comparison
+from flatness.comparison.suspects import extremes
+from flatness.corrections.saved_plan import made_from
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
@@ -60,7 +62,9 @@ def record(
             day: {**_file(path, Path(folder)), "sheet": sheets.get(day), **_about(survey)}
             for day, path, survey in zip(DAYS, files, comparison.surveys, strict=True)
         },
-        "plan": None if plan_file is None else _file(Path(plan_file), Path(folder)),
+        "plan": None
+        if plan_file is None
+        else {**_file(Path(plan_file), Path(folder)), **plan_terms(comparison.settings["plan"])},
         "settings": settings(comparison),
         "limits": limit_rows(comparison.settings["limits"]),
         "results": results(comparison),
@@ -106,6 +110,16 @@ def _about(survey: Survey) -> dict[str, Any]:
         "benchmarks_mm": {str(label): float(height) for label, height in survey.benchmarks.items()},
         "notes": [problem.what for problem in survey.notes],
     }
+
+
+def plan_terms(plan: Any) -> dict[str, Any]:
+    """What the plan is that the work was held against, as far as it says."""
+    known = made_from(plan)
+    return {
+        "title": str(getattr(plan, "title", "") or known.get("title", "")),
+        "strategy": str(getattr(plan, "strategy", "")), "limits": list(known.get("limits", ())),
+        "asked": plain(dict(known.get("asked", {}))),
+    }  # fmt: skip
 
 
 def settings(comparison: Comparison) -> dict[str, Any]:
@@ -170,14 +184,13 @@ def limit_rows(limits: Any) -> list[dict[str, Any]]:
 
 def results(comparison: Comparison) -> dict[str, Any]:
     """What was found, as numbers."""
-    alignment, difference = comparison.alignment, comparison.difference
-    iy, ix = np.unravel_index([np.nanargmin(difference), np.nanargmax(difference)], difference.shape)
-    extremes = [
+    alignment = comparison.alignment
+    ends = [
         {
-            "difference_mm": float(difference[j, i]), "error_mm": float(comparison.size_error[j, i]),
-            "x_mm": float(comparison.x[i]), "y_mm": float(comparison.y[j]), "shown": bool(comparison.changed[j, i]),
+            "difference_mm": one.difference, "error_mm": one.error, "x_mm": one.x, "y_mm": one.y, "shown": one.shown,
+            "may_be_a_slip": one.is_suspect,
         }
-        for j, i in zip(iy, ix, strict=True)
+        for one in extremes(comparison, clear=False)
     ]  # fmt: skip
     return {
         "alignment": {
@@ -192,12 +205,14 @@ def results(comparison: Comparison) -> dict[str, Any]:
             "most": float(np.nanmax(comparison.detection)),
         },
         "share_changed": comparison.share_changed,
-        "lowest": extremes[0],
-        "highest": extremes[1],
+        "compared": {"of_before": comparison.compared.before, "of_after": comparison.compared.after},
+        "lowest": ends[0],
+        "highest": ends[1],
         "areas": rows_of(comparison.areas),
         "volumes": rows_of(comparison.volumes),
         "verdicts": [plain(row) for row in comparison.verdicts.to_dict("records")],
         "plan": None if comparison.plan is None else [plain(row) for row in comparison.plan.to_dict("records")],
+        "warnings": list(comparison.warnings),
         "notes": list(comparison.notes),
     }  # fmt: skip
 

@@ -15,8 +15,9 @@ from scipy.interpolate import RegularGridInterpolator
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.limits.wording import describe
+from flatness.surface.coverage import Unread, unread
 from flatness.surface.likely import LikelySurface
 from flatness.survey.readings import Floats
 
@@ -167,7 +168,7 @@ class Held:
         return pd.DataFrame(rows, columns=list(COLUMNS)).astype({"passes": bool, "planned_for": bool})
 
     def _row(self, limit: Limit, change: Floats, planned_for: bool, aim: float | None) -> dict[str, Any]:
-        judged = self.judge(limit, change)
+        judged = of_the_whole(self.judge(limit, change), self._left)
         numbers = dict.fromkeys(("before", "after", "allowed"), math.nan)
         numbers["allowed"] = math.nan if limit.allowed is None else limit.allowed
         notes = [judged.reason] if judged.finding is None or judged.reason else []
@@ -189,6 +190,10 @@ class Held:
             "unit": _UNITS.get(limit.kind, "mm"), **numbers,
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }  # fmt: skip
+
+    @cached_property
+    def _left(self) -> Unread | None:
+        return unread(self.subject.survey)
 
     def _before(self, limit: Limit) -> Finding | None:
         try:

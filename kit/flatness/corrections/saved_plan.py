@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ from flatness.corrections.members import COLUMNS as MEMBER_COLUMNS
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.errors import ArgumentError, FlatnessError
-from flatness.survey.readings import Floats
+from flatness.survey.readings import Floats, fingerprint
 from flatness.survey.saving import write_new
 
 KIND, FORM = "flatness plan", 1
@@ -38,6 +39,8 @@ class SavedPlan:
     change : [ny, nx] mm, adding positive; NaN where there is no surface
     patches : DataFrame: ``name``, ``action``, ``outline`` (polygons [mm])
     members : what lies beneath, or None
+    made_from : the ``title``, ``date`` and ``fingerprint`` of the survey that it rests on, the ``limits`` that it was
+        made for, and ``asked``, its confidence, draws and seed; empty where the file does not say
     """
 
     title: str
@@ -48,6 +51,7 @@ class SavedPlan:
     change: Floats
     patches: pd.DataFrame
     members: Members | None
+    made_from: Mapping[str, Any] = field(default_factory=dict)
 
 
 def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -59,7 +63,7 @@ def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = Fal
     """
     whole = {
         "plan": KIND, "form": FORM, "title": plan.survey.title or plan.survey.source, "surface": plan.survey.surface,
-        "strategy": plan.strategy, "x_mm": plan.x.tolist(), "y_mm": plan.y.tolist(),
+        "strategy": plan.strategy, "made_from": made_from(plan), "x_mm": plan.x.tolist(), "y_mm": plan.y.tolist(),
         "change_mm": [[None if np.isnan(v) else float(v) for v in row] for row in plan.change],
         "patches": [
             {"name": str(p.name), "action": str(p.action), "outline_mm": shapely.to_wkt(p.outline, 6)}
@@ -70,6 +74,17 @@ def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = Fal
     text = json.dumps(whole, ensure_ascii=False, allow_nan=False) + "\n"
     write_new(path, text.encode("utf-8"), overwrite)
     return Path(path)
+
+
+def made_from(plan: Any) -> dict[str, Any]:
+    """What a plan rests on, as :class:`SavedPlan` holds it; empty where it does not say."""
+    if not isinstance(plan, Plan):
+        return dict(getattr(plan, "made_from", {}))
+    asked = {name: plan.settings[name] for name in ("confidence", "draws", "seed") if name in plan.settings}
+    return {
+        "title": plan.survey.title or plan.survey.source, "date": plan.survey.date,
+        "fingerprint": fingerprint(plan.survey), "limits": [limit.name for limit in plan.limits], "asked": asked,
+    }  # fmt: skip
 
 
 def _members(members: Members) -> dict[str, Any]:
@@ -123,7 +138,8 @@ def _understood(found: dict[str, Any]) -> SavedPlan:
     patches = pd.DataFrame(rows, columns=["name", "action", "outline"])
     members = None if found["members"] is None else _read_members(found["members"])
     return SavedPlan(
-        str(found["title"]), str(found["surface"]), str(found["strategy"]), x, y, change, patches, members
+        str(found["title"]), str(found["surface"]), str(found["strategy"]), x, y, change, patches, members,
+        dict(found.get("made_from", {})),
     )  # fmt: skip
 
 

@@ -27,6 +27,9 @@ UNITS = ("mm", "in")
 # inches as the tape reads them: a typed number, shown to the nearest 1/16
 NUMBER_FORMATS = {"mm": "0.0", "in": "# ??/16"}
 WORDS_WIDTH = 100
+# decimals that a number in CSV keeps, by the end of its heading: none finer than anybody measures
+DECIMALS = {"_mm": 3, "_in": 6, "_mm2": 0, "_mm3": 0, "_ft2": 4, "_ft3": 4}
+DIGITS = 6  # of any other number
 
 
 def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False) -> None:
@@ -47,7 +50,11 @@ def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(shown.columns)
-    writer.writerows([_cell(value) for value in row] for row in shown.itertuples(index=False, name=None))
+    names = [str(name) for name in shown.columns]
+    writer.writerows(
+        [_cell(_short(name, value)) for name, value in zip(names, row, strict=True)]
+        for row in shown.itertuples(index=False, name=None)
+    )
     write_new(path, out.getvalue().encode("utf-8"), overwrite)
 
 
@@ -115,6 +122,16 @@ def _heading(name: str) -> str:
         if len(words) > len(tail) and words[-len(tail) :] == tail:
             return f"{' '.join(words[: -len(tail)])} [{unit}]"
     return " ".join(words)
+
+
+def _short(name: str, value: Any) -> Any:
+    """A number without digits that mean nothing: ``812901.6000000001`` of mm2 is ``812902``."""
+    if not isinstance(value, (float, np.floating)) or not np.isfinite(value):
+        return value
+    decimals = next((count for end, count in DECIMALS.items() if name.endswith(end)), None)
+    short = float(f"{value:.{DIGITS}g}") if decimals is None else round(float(value), decimals)
+    # minus nothing is nothing, and a whole number needs no point
+    return int(short) if decimals == 0 else short + 0.0
 
 
 def _cell(value: Any) -> Any:

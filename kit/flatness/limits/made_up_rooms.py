@@ -108,7 +108,7 @@ class MadeUpRooms:
             )  # fmt: skip
             found[room] = assess(
                 survey, self.limits, spacing=self.spacing, headings=HEADINGS, draws=draws, seed=self.seed + room,
-                confidence=confidence,
+                confidence=confidence, most_draws=draws,
             ).verdict  # fmt: skip
         return found
 

@@ -135,9 +135,9 @@ def _doubt(judged: Judged, stack: Floats, keep: np.ndarray, surface: Surface, he
     """The bars that govern in some draw, or nearly, for a straightedge; for other kinds the measure as it is."""
     limit = judged.limit
     if limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
-        return _Doubt(judged.used[:, None], 1.0, None)
+        return _Doubt(judged.used[: len(stack), None], 1.0, None)
     rows: dict[int, csr_array] = {}
-    for height, used in zip(stack[:POOL], judged.used[:POOL], strict=True):
+    for height, used in zip(stack[:POOL], judged.used[: len(stack)][:POOL], strict=True):
         floor = Requirement(limit.length, max(NEARLY * float(used) * limit.allowed, 1e-6))
         near = broken_placements(height, surface.spacing, [floor], headings, most=1)
         nodes: list[tuple[int, int]] = []

@@ -24,6 +24,7 @@ from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.spot_check import SpotCheck
 from flatness.limits.wording import caution, describe
 from flatness.measures.bars import gap_map
+from flatness.surface.coverage import Unread, unread
 from flatness.surface.likely import LikelySurface, likely_surface
 from flatness.survey.readings import Floats, Survey
 
@@ -32,6 +33,9 @@ COLUMNS = (
     "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "where",
     "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
 )  # fmt: skip
+MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
+LEAST_BATCH = 100
+SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
 AS_READ_NOTE = "compared as read: the readings' own error is not counted"
 
 
@@ -63,6 +67,11 @@ class Judged:
         """Whether the draws lie on both sides of the limit, so that more readings could decide."""
         return bool(1 - confidence < self.chance < confidence)
 
+    def near_a_line(self, confidence: float) -> bool:
+        """Whether the draws are too few to say on which side of a line of the verdict the chance lies."""
+        error = math.sqrt(self.chance * (1 - self.chance) / len(self.used)) if len(self.used) else 0.0
+        return any(abs(self.chance - line) < SAMPLING_ERRORS * error for line in (confidence, 1 - confidence))
+
     def likely(self) -> tuple[float, float, float]:
         """Median and 95 % range of the likely measure, in the limit's unit; NaN where nothing was drawn."""
         if not len(self.used) or self.finding is None:
@@ -84,7 +93,8 @@ class Assessment:
     subject : survey and surface as read
     judged : one a limit, in the order they were asked for
     likely : the likely surface, or None where the check went by the readings alone
-    draws, seed : how many surfaces were drawn, from which seed
+    draws, seed : how many surfaces were drawn, from which seed; of a limit near the line of a verdict more, as many
+        as its ``used`` holds
     confidence : at which verdicts were given
     """
 
@@ -123,6 +133,14 @@ class _Draws:
     def __init__(self, likely: LikelySurface, survey: Survey, count: int, seed: int) -> None:
         self.likely, self.survey, self.count, self.seed = likely, survey, count, seed
         self._kept: dict[str, Floats] = {}
+        self._more: list[_Draws] = []
+
+    def further(self, batch: int) -> _Draws:
+        """Other surfaces, the same for every limit."""
+        while len(self._more) <= batch:
+            seed = int(np.random.SeedSequence([self.seed, len(self._more) + 1]).generate_state(1)[0])
+            self._more.append(_Draws(self.likely, self.survey, max(self.count, LEAST_BATCH), seed))
+        return self._more[batch]
 
     def on_lattice(self) -> Floats:
         if "lattice" not in self._kept:
@@ -166,6 +184,7 @@ def assess(
     seed: int = 0,
     confidence: float = 0.95,
     spot_check: SpotCheck | None = None,
+    most_draws: int | None = None,
 ) -> Assessment:
     """As :func:`check`, with all that stands behind the table.
 
@@ -177,6 +196,8 @@ def assess(
     seed : the same seed gives the same verdict
     confidence : at which a verdict is given, from 0.5 to under 1
     spot_check : what a straightedge showed between the stations
+    most_draws : how many are drawn for a limit whose chance lies so near the confidence, or one less it, that ``draws``
+        cannot tell the side; None: 1000. Where they cannot either, the verdict is undecided
     """
     if not (isinstance(draws, (int, np.integer)) and draws >= 0):
         raise ArgumentError("draws out of range", value=str(draws), expected="a whole number from 0")
@@ -189,11 +210,12 @@ def assess(
         roughness = spot_check.roughness(subject.step) if spot_check else None
         likely = likely_surface(survey, subject.surface.spacing, roughness=roughness)
         drawn = _Draws(likely, survey, draws, seed)
-    judged = tuple(_judge(limit, subject, drawn, confidence) for limit in wanted)
+    left, most = unread(survey), MOST_DRAWS if most_draws is None else most_draws
+    judged = tuple(of_the_whole(_judge(limit, subject, drawn, confidence, most), left) for limit in wanted)
     return Assessment(subject, judged, likely, draws, seed, confidence, drawn)
 
 
-def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: float) -> Judged:
+def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
     none = np.empty(0)
     try:
         finding = measure(limit, subject)
@@ -203,17 +225,33 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
     except MeasureError as error:
         return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
     judged = Judged(limit, finding, used, UNDECIDED, "")
+    batch = 0
+    while judged.near_a_line(confidence) and len(judged.used) < most:
+        more = drawn.further(batch)
+        used = measure_draws(limit, subject, more.on_lattice, more.at_readings)
+        judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
     if judged.in_doubt(confidence):
         reason = (
             f"the readings allow surfaces within the limit and beyond it ({100 * judged.chance:.0f} % within): "
             "take more readings where they decide"
         )
         return replace(judged, reason=reason)
+    if len(judged.used) > drawn.count and judged.near_a_line(confidence):
+        reason = f"the chance is so near the line of a verdict that {len(judged.used)} draws cannot tell its side"
+        return replace(judged, reason=reason)
     within = judged.chance >= confidence
     if drawn.likely.misfit and finding.within != within:
         # a verdict against what was read rests on the model alone, and here the model does not fit
         return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
     return replace(judged, verdict=PASS if within else FAIL)
+
+
+def of_the_whole(judged: Judged, left: Unread | None) -> Judged:
+    """No pass of a surface of which a part was left unread; a fail anywhere is one of the whole."""
+    if judged.verdict != PASS or left is None or left.is_small:
+        return judged
+    reason = f"{left.note}; what was read is within the limit: read the rest, or state the outline of what was read"
+    return replace(judged, verdict=UNDECIDED, reason=". ".join(t for t in (judged.reason, reason) if t))
 
 
 def _sentence(problem: Any) -> str:

@@ -13,10 +13,11 @@ from scipy.stats import norm
 from flatness.comparison.against_plan import UNSEEN
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.reruns import Rerun
-from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
-from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, place, shown_unit
+from flatness.show.datum_words import compared_share, fine, greatest, heights_from, outside_plan, signed, small
+from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, shown_unit
 
 ROWS = {
     "cut": "taken off, where shown",
@@ -30,7 +31,12 @@ ROWS = {
 def comparison_report(found: Comparison, unit: str | None = None) -> str:
     """The whole comparison as text for a terminal: what was compared, what changed, verdicts, what must be known."""
     unit = shown_unit(found.surveys[1], unit)
-    blocks = [_heading(found, unit), _alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
+    blocks = [_heading(found, unit)]
+    if found.warnings:
+        blocks.append("\n".join(["Look here first", *(
+            indented(in_unit(f"{text[:1].upper()}{text[1:]}.", unit), "  - ") for text in found.warnings
+        )]))  # fmt: skip
+    blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
     blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
     blocks += [_plan(found, unit)] if found.plan is not None else []
     notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
@@ -38,6 +44,7 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
         indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
         for day, survey in zip(("Before", "After"), found.surveys, strict=True)
         for problem in survey.notes
+        if not any(problem.what in text for text in found.warnings)
     ]
     blocks.append("\n".join(["Worth knowing", *notes]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
@@ -60,18 +67,15 @@ def _alignment(found: Comparison, unit: str) -> str:
     lines = [f"Aligned on {one.rests_on}."]
     if one.way != "none":
         lines.append(
-            f"The later datum stands {_small(one.offset, unit)} off the earlier one, give or take "
-            f"{_small(one.offset_error, unit).lstrip('+')} (1 s.d.); that was taken out."
+            f"The later datum stands {small(one.offset, unit, sign=True)} off the earlier one, give or take "
+            f"{small(one.offset_error, unit)} (1 s.d.); that was taken out."
         )
     if one.way == "tilt":
         for axis, tilt, error in (("x", one.tilt_x, one.tilt_x_error), ("y", one.tilt_y, one.tilt_y_error)):
             lines.append(f"It tilts {tilt:+.2f} mm in a metre along {axis}, give or take {error:.2f}; taken out too.")
+    for day, survey in zip(("before", "after"), found.surveys, strict=True):
+        lines += [f"Heights {day}: {text}." for text in [heights_from(survey, unit)] if text]
     return "Alignment\n" + "\n".join(map(indented, lines))
-
-
-def _small(mm: float, unit: str) -> str:
-    """What an instrument shows and a tape does not: thousandths of an inch, hundredths of a millimetre."""
-    return f'{mm / 25.4:+.3f}"' if unit == "in" else f"{mm:+.2f} mm"
 
 
 def _changed(found: Comparison, unit: str) -> str:
@@ -79,16 +83,11 @@ def _changed(found: Comparison, unit: str) -> str:
     lines = [
         f"Change is shown where it exceeds what the readings' errors and the alignment may feign at "
         f"{100 * found.confidence:g} %: {fine(middle, unit)} in most places, {fine(least, unit)} to "
-        f"{fine(most, unit)} (limit of detection). That is so on {percent(found.share_changed)} of the area; on the "
-        "rest no change is shown, which does not mean that there was none."
+        f"{fine(most, unit)} (limit of detection). That is so on {percent(found.share_changed)} of the area compared; "
+        "on the rest no change is shown, which does not mean that there was none. "
+        f"{compared_share(found)}"
     ]
-    for word, at in (("Most taken off", np.nanargmin), ("Most added", np.nanargmax)):
-        j, i = np.unravel_index(int(at(found.difference)), found.difference.shape)
-        value = float(found.difference[j, i])
-        if bool(found.changed[j, i]) and (value < 0) == (at is np.nanargmin):
-            xy = place((found.x[i], found.y[j]), unit)
-            error = fine(float(found.size_error[j, i]), unit)
-            lines.append(f"{word}: {signed(value, unit)}, give or take {error} (1 s.d.), at {xy}.")
+    lines += greatest(found, unit)
     return "What changed\n" + "\n".join(indented(line) for line in lines)
 
 
@@ -152,7 +151,9 @@ def _plan(found: Comparison, unit: str) -> str:
         "Means; of a member, of the stretch that misses the plan most surely. Off by: done minus planned, "
         "the plan seen through the same stations."
     )
-    return "\n".join(["Against the plan", *(f"  {line}" for line in columns(rows, left=(0, 5, 6))), indented(about)])
+    more = [outside_plan(row, unit) for row in found.plan.to_dict("records") if row["what"] == "elsewhere"]
+    lines = [*(f"  {line}" for line in columns(rows, left=(0, 5, 6))), *map(indented, [about, *more])]
+    return "\n".join(["Against the plan", *lines])
 
 
 def part_name(row: Mapping[Any, Any]) -> str:
@@ -165,26 +166,6 @@ def part_name(row: Mapping[Any, Any]) -> str:
 def doubt(row: Mapping[Any, Any]) -> str:
     """Whether the error of a row leaves doubt of its status, in words; empty where it does not."""
     return "" if row["sure"] or not row["status"] or row["status"] == UNSEEN else "not sure"
-
-
-def fine(mm: float, unit: str) -> str:
-    """A length to a 64th of an inch or a tenth of a millimetre, for errors."""
-    return "-" if math.isnan(mm) else format_length(mm, unit, 64)
-
-
-def signed(mm: float, unit: str) -> str:
-    """A small length with its sign, as fine as it takes not to print a change as none.
-
-    >>> signed(-7.01, "in"), signed(0.3, "in")
-    ('-9/32"', '+1/64"')
-    """
-    if not math.isfinite(mm):
-        return "-"
-    if unit != "in":
-        text = format_length(mm, unit)
-    else:
-        text = next((t for n in FRACTIONS[2:] if (t := format_length(mm, unit, n)) != '0"'), '0"')
-    return f"+{text}" if mm > 0 and text not in ('0"', "0 mm") else text
 
 
 def columns(rows: Sequence[Sequence[str]], left: Sequence[int] = (0,), most: int = WIDTH - 2) -> list[str]:

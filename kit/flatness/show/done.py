@@ -12,17 +12,21 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from scipy.stats import norm
 
-from flatness.comparison.against_plan import OVER, SHORT, UNSEEN, UNTOUCHED, WITHIN
+from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import MeasureError
 from flatness.show.axes import INK, LARGE, NORMAL, PALE, SMALL, WIDTH_IN
-from flatness.show.compared import doubt, part_name, signed
+from flatness.show.compared import doubt, part_name
+from flatness.show.datum_words import signed
 from flatness.show.labels import text_width, wrap
 from flatness.show.scales import check_unit, height_step, printed
 from flatness.survey.readings import Floats
 
 # told apart by shape as well as by colour, and in grey
-MARKS = {WITHIN: ("o", "#3f8f5f"), SHORT: ("<", "#2f6fa8"), OVER: (">", "#d07a1f"), UNTOUCHED: ("X", "#7a1f2b")}
+MARKS = {
+    WITHIN: ("o", "#3f8f5f"), SHORT: ("<", "#2f6fa8"), OVER: (">", "#d07a1f"), UNTOUCHED: ("X", "#7a1f2b"),
+    UNPLANNED: ("s", "#6b4a94"),
+}  # fmt: skip
 ROW_IN = 0.34
 HOLLOW, GAP = 9.0, 14.0
 

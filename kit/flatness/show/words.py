@@ -87,7 +87,7 @@ def _f_number(value: float, least: float) -> str:
 def in_unit(text: str, unit: str) -> str:
     """A note with its millimetres told as a tape reads them too, where inches are shown."""
     if unit != "in":
-        return text
+        return re.sub(r"\d[\d '/-]*[\"'] \(([\d.]+ mm)\)", r"\1", text)  # a note of the file's check, told in both
 
     def told(match: re.Match[str]) -> str:
         mm = float(match[1])
@@ -184,7 +184,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
         certain = {
             PASS: "the readings prove it within the limit",
             FAIL: "the readings prove it beyond the limit",
-            UNDECIDED: "the readings cannot decide",
+            UNDECIDED: "the readings cannot decide" + (" for the whole" if one.chance >= assessment.confidence else ""),
         }[one.verdict]
         yield (
             f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "

@@ -18,6 +18,7 @@ from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
 
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 LEAST_FILLED = 0.5  # share of the outline's length and width that stations of a survey span; the kit's own
+SLIP = "the height here is"  # how a note on a reading far off its neighbours begins
 FAR_MM = 300.0  # heights all over a foot off their datum are seldom heights; the kit's own
 FEWEST_DROPS = 3  # of which none is above zero, as one or two off a string may be
 NEIGHBOURS = 8
@@ -208,7 +209,7 @@ def far_off_neighbours(
         off = float(residual[k])
         side = "proud of" if off > 0 else "shy of"
         notes.append(Problem(
-            f"the height here is {over(abs(off), least)} {side} what its neighbours say; it is used as it is",
+            f"{SLIP} {over(abs(off), least)} {side} what its neighbours say; it is used as it is",
             file, points[k].row, points[k].cell.rstrip("0123456789"),
             expected=f"{within(least)} of a plane through its neighbours",
             remedy="check the reading for a slip of an inch or a wrong station, or read it again",

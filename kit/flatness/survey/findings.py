@@ -66,13 +66,30 @@ def benchmarks_disagree(
     if spread <= allowed + 1e-6:
         return []
     high, low = (tied[offsets.index(end)] for end in (max(offsets), min(offsets)))
+    which = f"'{high.label}' in {high.cell} and '{low.label}' in {low.cell}"
+    odd = odd_one_out(offsets, allowed)
+    if odd is not None:
+        off = abs(offsets[odd] - math.fsum(offsets[:odd] + offsets[odd + 1 :]) / (len(offsets) - 1))
+        which = f"'{tied[odd].label}' in {tied[odd].cell} is off by {off:.1f} mm from what the others agree on"
     where = f" of set-up '{high.setup}'" if high.setup else ""
     return [_note(
-        f"the benchmark readings{where} disagree by {over(spread, allowed)}: "
-        f"'{high.label}' in {high.cell} and '{low.label}' in {low.cell}; {used}",
-        file, high, expected=within(allowed),
+        f"the benchmark readings{where} disagree by {over(spread, allowed)}: {which}; {used}", file,
+        high if odd is None else tied[odd], expected=within(allowed),
         remedy="check the benchmarks' heights and labels, and whether the instrument moved",
     )]  # fmt: skip
+
+
+def odd_one_out(values: Sequence[float], allowed: float) -> int | None:
+    """Which of three values or more is off, so that without it, and only without it, the others agree; else None.
+
+    >>> odd_one_out([0.2, 5.5, 0.1], 1.2), odd_one_out([0.0, 5.0], 1.2), odd_one_out([0.0, 5.0, 9.0], 1.2)
+    (1, None, None)
+    """
+    if len(values) < 3 or max(values) - min(values) <= allowed:
+        return None
+    rest = [[*values[:i], *values[i + 1 :]] for i in range(len(values))]
+    agree = [i for i, others in enumerate(rest) if max(others) - min(others) <= allowed]
+    return agree[0] if len(agree) == 1 else None
 
 
 def _note(what: str, file: str, reading: Reading, expected: str | None, remedy: str) -> Problem:

@@ -7,6 +7,7 @@ proud spot is positive on each of them.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -126,6 +127,12 @@ class Survey:
         from flatness.surface.lattice import interpolate
 
         return interpolate(self, spacing)
+
+
+def fingerprint(survey: Survey) -> str:
+    """SHA-256, in hexadecimal, of where the readings stand and their heights to a hundredth of a millimetre."""
+    rows = np.round(np.column_stack(survey.xyz()) * 100).astype(np.int64)
+    return hashlib.sha256(rows[np.lexsort(rows.T)].tobytes()).hexdigest()
 
 
 def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any) -> Survey:

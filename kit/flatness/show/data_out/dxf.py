@@ -50,14 +50,14 @@ def write_dxf(
     plan : what to do
     unit : ``mm`` or ``in``: of the drawing's coordinates and of the depths written in it
     scale : texts and hatches come out right when the drawing is plotted so many times smaller
-    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch
+    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; in mm they have tenths
     overwrite : replace an older file there, where the kit wrote it
 
     Notes
     -----
     Layers: ``PLANE``, ``FILL``, ``SISTER``, ``FUR``, ``ENGINEER`` hold the patches of that action, each as a hatch with
-    its outline and holes as closed polylines; ``NAMES`` their numbers, ``DEPTHS`` signed depths, ``MEMBERS``,
-    ``OUTLINE``, ``OPENINGS``.
+    its outline and holes as closed polylines; ``NAMES`` their numbers, areas and greatest depths, ``DEPTHS`` signed
+    depths, ``MEMBERS``, ``OUTLINE``, ``OPENINGS``.
 
     Raises
     ------
@@ -114,7 +114,10 @@ class _Drawing:
     def _label(self, row: dict[Any, Any]) -> str:
         size = float(row["area_mm2"])
         area = f"{size / MM2_PER_FT2:.1f} ft2" if self.unit == "in" else f"{size / MM2_PER_M2:.2f} m2"
-        return f"{row['name']} {row['action']} {area}"
+        return f"{row['name']} {row['action']} {area}, most {self._depth(float(row['greatest_mm']))}"
+
+    def _depth(self, mm: float) -> str:
+        return depth_text(mm, self.unit, self.fraction, decimals=1).replace("−", "-")
 
     def _between_rows(self, y: float) -> float:
         """The level [mm] midway between the rows of depths that a place stands between."""
@@ -164,7 +167,7 @@ class _Drawing:
                 mm = float(plan.change[j, i])
                 if math.isfinite(mm):
                     self._text(
-                        depth_text(mm, self.unit, self.fraction).replace("−", "-"),
+                        self._depth(mm),
                         float(plan.x[i]),
                         float(plan.y[j]),
                         "DEPTHS",

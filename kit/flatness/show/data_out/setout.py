@@ -27,7 +27,7 @@ def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else S1, S2...; of nodes their
+    DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else ST1, ST2...; of nodes their
         column and row, such as C2R5), ``x_mm``, ``y_mm``, ``height_mm`` (that the finished surface shall have, off
         the survey's datum), ``correction_mm`` (target minus surface, adding positive). Stations that the plan does
         not reach have neither
@@ -57,14 +57,14 @@ def _stations(plan: Plan) -> pd.DataFrame:
     first = {(a, b): label for a, b, label in zip(*(points[name][::-1] for name in ("x", "y", "label")), strict=True)}
     own = [one_line(str(first.get((a, b), ""))) for a, b in zip(x, y, strict=True)]
     counts = {label: own.count(label) for label in own}
-    taken = set(own)
+    taken = {*own, *map(str, points["setup"])}
     labels, number = [], 0
     for label in own:
         if not label or counts[label] > 1:
             number += 1
-            while f"S{number}" in taken:
+            while f"ST{number}" in taken:
                 number += 1
-            label = f"S{number}"
+            label = f"ST{number}"
         labels.append(label)
     change = at_places(plan.x, plan.y, plan.change, x, y)
     values = (labels, x, y, height + change, change)

@@ -19,10 +19,12 @@ from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
 from flatness.show.axes import SOFTWARE
+from flatness.show.compared import ROWS
 from flatness.show.papers.files import check_free, write_ours
 from flatness.surface.lattice import bilinear
 from flatness.survey.readings import Floats, Survey
 
+PARTS = {"error": "error", "random": "readings", "correlated": "between", "systematic": "datum"}
 LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
 
 
@@ -52,17 +54,21 @@ def comparison_tables(comparison: Comparison) -> dict[str, pd.DataFrame]:
     ``verdicts``, ``done``, where they have rows.
 
     ``difference`` has one row a node: ``x_mm``, ``y_mm``, ``before_mm``, ``after_mm``, ``difference_mm``,
-    ``detection_mm``, ``error_mm`` (of the size of a change) and ``changed``.
+    ``detection_95_percent_mm`` (at the confidence asked for), ``error_1sd_mm`` (of the size of a change) and
+    ``changed``. ``1sd``: one standard deviation; of amounts its parts too, of the readings, of what lies between the
+    stations, of the datum.
     """
     gx, gy = np.meshgrid(comparison.x, comparison.y)
     keep = np.isfinite(comparison.difference)
     columns = {
         "x_mm": gx, "y_mm": gy, "before_mm": comparison.before_heights, "after_mm": comparison.after_heights,
-        "difference_mm": comparison.difference, "detection_mm": comparison.detection,
-        "error_mm": comparison.size_error, "changed": comparison.changed,
+        "difference_mm": comparison.difference,
+        f"detection_{100 * comparison.confidence:g}_percent_mm": comparison.detection,
+        "error_1sd_mm": comparison.size_error, "changed": comparison.changed,
     }  # fmt: skip
     areas, volumes = (
-        table.reset_index(names="amount") for table in (comparison.areas, comparison.volumes)
+        _one_sd(table.rename(index=ROWS)).reset_index(names="amount")
+        for table in (comparison.areas, comparison.volumes)
     )  # fmt: skip
     tables = {
         "difference": pd.DataFrame({name: values[keep] for name, values in columns.items()}),
@@ -71,9 +77,19 @@ def comparison_tables(comparison: Comparison) -> dict[str, pd.DataFrame]:
         "areas": areas,
         "volumes": volumes,
         "verdicts": comparison.verdicts,
-        "done": comparison.plan if comparison.plan is not None else pd.DataFrame(),
+        "done": _one_sd(comparison.plan) if comparison.plan is not None else pd.DataFrame(),
     }
     return {name: table for name, table in tables.items() if len(table)}
+
+
+def _one_sd(table: pd.DataFrame) -> pd.DataFrame:
+    """Errors with what they are in their headings: ``error_mm2`` as ``error_1sd_mm2``."""
+    named = {}
+    for name in map(str, table.columns):
+        part, _, unit = name.rpartition("_")
+        if part in PARTS:
+            named[name] = f"{PARTS[part]}_1sd_{unit}"
+    return table.rename(columns=named)
 
 
 def _points(survey: Survey) -> pd.DataFrame:

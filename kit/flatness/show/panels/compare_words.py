@@ -12,7 +12,8 @@ from flatness.comparison.comparing import Comparison
 from flatness.limits.verdict import Judged
 from flatness.limits.wording import describe
 from flatness.measures.measured import Place
-from flatness.show.compared import amounts_table, fine, signed
+from flatness.show.compared import amounts_table
+from flatness.show.datum_words import fine, signed
 from flatness.show.panels.verdict_words import verdict_mark
 from flatness.show.words import in_unit, number, percent, place
 

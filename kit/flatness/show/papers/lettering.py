@@ -52,16 +52,18 @@ def _box(x: float, y: float, words: str) -> tuple[float, float, float, float]:
     return x - wide / 2 - 0.3, y - high / 2 - 0.3, x + wide / 2 + 0.3, y + high / 2 + 0.3
 
 
-def depth_text(mm: float, unit: str, fraction: int = 16) -> str:
-    """A depth as it is written on the plan: signed, inches and a fraction, or whole millimetres.
+def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -> str:
+    """A depth as it is written on the plan: signed, inches and a fraction, or millimetres with so many decimals.
 
     >>> depth_text(-4.77, "in"), depth_text(30.2, "in"), depth_text(0.2, "in"), depth_text(-4.77, "mm")
     ('−3/16', '+1 3/16', '0', '−5')
+    >>> depth_text(-4.77, "mm", decimals=1), depth_text(3.02, "mm", decimals=1)
+    ('−4.8', '+3')
     """
     if unit == "in":
         text = format_length(abs(mm), "in", fraction).removesuffix('"')
     else:
-        text = str(math.floor(abs(mm) + 0.5))
+        text = f"{math.floor(abs(mm) * 10**decimals + 0.5) / 10**decimals:g}"
     return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
 
 

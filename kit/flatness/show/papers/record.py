@@ -17,12 +17,13 @@ from flatness.limits.catalogue import find
 from flatness.limits.verdict import Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.planes import fit_surface_plane
-from flatness.show.compared import doubt, fine, part_name, signed
+from flatness.show.compared import doubt, part_name
+from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, signed
 from flatness.show.differences import difference_map
 from flatness.show.papers.figures import Panel, heat_maps, svg_of
 from flatness.show.papers.files import Paper
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
-from flatness.show.papers.record_parts import aligned, amounts, levelling, surveys
+from flatness.show.papers.record_parts import aligned, amounts, levelling, plan_told, surveys
 from flatness.show.scales import check_unit
 from flatness.show.words import AUTHORITY, in_unit, number, percent, shown_unit
 from flatness.surface.lattice import Surface
@@ -34,7 +35,7 @@ SIGNERS = ("Measured by", "Done by", "Checked by", "Accepted by")
 
 def record_paper(
     comparison: Comparison, found: Mapping[str, Any] | None = None, *, paper: str = "letter", unit: str | None = None,
-    made: datetime | None = None,
+    made: datetime | None = None, title: str = "",
 ) -> Paper:  # fmt: skip
     """The record of a comparison, to print and sign.
 
@@ -46,6 +47,7 @@ def record_paper(
     paper : ``letter`` or ``a4``
     unit : ``in`` or ``mm``; None takes the later survey's own
     made : when the paper was made; None leaves it out, and the same input gives the same bytes
+    title : of the job; the later survey's own where not given
 
     Returns
     -------
@@ -64,14 +66,17 @@ def record_paper(
         )  # fmt: skip
     width = (sheet.width - 2 * MARGIN_MM) / 25.4
     before, after = comparison.surveys
-    title = cut(after.title or before.title or f"The {after.surface}", 140)
+    title = cut(title or after.title or before.title or f"The {after.surface}", 140)
     done_head, done = _done(comparison, unit)
     data: dict[str, Any] = {
         "title": title,
         "short": cut(title, 50),
         "surveys": surveys(comparison, found, unit),
-        "levelling": [levelling(day, one, unit) for day, one in zip(DAYS, comparison.surveys, strict=True)],
+        "levelling": [
+            levelling(day, one, unit, comparison.confidence) for day, one in zip(DAYS, comparison.surveys, strict=True)
+        ],
         "alignment": aligned(comparison, unit),
+        "warnings": [in_unit(f"{text[:1].upper()}{text[1:]}.", unit) for text in comparison.warnings],
         "changed": _changed(comparison, unit),
         "amounts": amounts(comparison, unit),
         "confidence": f"{100 * comparison.confidence:g} %",
@@ -80,6 +85,8 @@ def record_paper(
         "limits": _limits(comparison, unit),
         "done_head": done_head,
         "done": done,
+        "plan": plan_told(comparison, found),
+        "elsewhere": [outside_plan(row, unit) for row in _rows(comparison) if row["what"] == "elsewhere"],
         "settings": _settings(comparison, found),
         "notes": [in_unit(f"{note[:1].upper()}{note[1:]}.", unit) for note in _notes(comparison)],
         "signers": list(SIGNERS),
@@ -117,15 +124,10 @@ def _changed(comparison: Comparison, unit: str) -> list[str]:
     lines = [
         f"After minus before. Change is shown where it exceeds what the readings' errors and the alignment may feign "
         f"at {100 * comparison.confidence:g} %: {fine(middle, unit)} in most places, from {fine(least, unit)} to "
-        f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area; on the rest no change is "
-        "shown, which does not mean that there was none."
+        f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area compared; on the "
+        "rest no change is shown, which does not mean that there was none."
     ]
-    for word, pick in (("Most taken off", np.nanmin), ("Most added", np.nanmax)):
-        shown = np.where(comparison.changed, comparison.difference, 0.0)
-        value = float(pick(shown))
-        if value:
-            lines.append(f"{word}: {signed(value, unit)}.")
-    return lines
+    return [*lines, compared_share(comparison), *greatest(comparison, unit)]
 
 
 def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:
@@ -169,11 +171,15 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
     reach = float(norm.ppf((1 + comparison.confidence) / 2))
     head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
     rows = []
-    for row in comparison.plan.to_dict("records"):
+    for row in _rows(comparison):
         numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
     return head, rows
+
+
+def _rows(comparison: Comparison) -> list[dict[Any, Any]]:
+    return [] if comparison.plan is None else comparison.plan.to_dict("records")
 
 
 def _settings(comparison: Comparison, found: Mapping[str, Any] | None) -> list[list[str]]:
@@ -193,5 +199,9 @@ def _settings(comparison: Comparison, found: Mapping[str, Any] | None) -> list[l
 def _notes(comparison: Comparison) -> list[str]:
     notes = list(comparison.notes)
     for day, survey in zip(("before", "after"), comparison.surveys, strict=True):
-        notes += [f"{day}: {problem.cell or ''} {problem.what}".replace(":  ", ": ") for problem in survey.notes]
+        notes += [
+            f"{day}: {problem.cell or ''} {problem.what}".replace(":  ", ": ")
+            for problem in survey.notes
+            if not any(problem.what in text for text in comparison.warnings)
+        ]
     return notes

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
+from scipy.stats import norm
+
 from flatness.comparison.comparing import Comparison
+from flatness.comparison.records import plan_terms
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.compared import ROWS
+from flatness.show.datum_words import heights_from, known_ties, small
 from flatness.show.words import length
 from flatness.survey.readings import Survey
 
 NOT_STATED = "not stated"
-
-
-def small(mm: float, unit: str) -> str:
-    """What an instrument shows and a tape does not: thousandths of an inch, hundredths of a millimetre."""
-    if not math.isfinite(mm):
-        return "-"
-    return f'{mm / 25.4:.3f}"' if unit == "in" else f"{mm:.2f} mm"
 
 
 def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) -> list[list[str]]:
@@ -38,7 +36,8 @@ def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) 
     ]
     if found is not None:
         for key, name in (("file", "file"), ("sha256", "SHA-256 of the file")):
-            rows.append([name, *(str(found["inputs"][day][key]) for day in ("before", "after"))])
+            texts = [str(found["inputs"][day][key]) for day in ("before", "after")]
+            rows.append([name, *(Path(text).name if key == "file" else text for text in texts)])
     return [[name, *(text or NOT_STATED for text in cells)] for name, *cells in rows]
 
 
@@ -50,47 +49,52 @@ def _benchmarks(survey: Survey, unit: str) -> str:
     return ", ".join(f"{label} {length(height, unit)}" for label, height in survey.benchmarks.items()) or "none"
 
 
-def levelling(day: str, survey: Survey, unit: str) -> dict[str, Any]:
-    """How the set-ups of a survey close, in words and one row a loop or line."""
+def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[str, Any]:
+    """How the set-ups of a survey close, in words and one row a loop or line; each may miss at a confidence."""
     adjustment = survey.adjustment
+    heights = heights_from(survey, unit)
+    told = f" {heights[:1].upper()}{heights[1:]}." if heights else ""
     if adjustment is None:
-        says = "All readings are of one set-up: there is no loop to close."
+        says = f"All readings are of one set-up: there is no loop to close.{told}"
         rows = _tied(survey, unit)
-        says += " Its readings of benchmarks miss their known heights by:" if rows else ""
-        return {"day": day, "says": says, "head": ["Benchmark", "Known", "Read", "Off by", ""], "rows": rows}
+        head = ["Benchmark", "Known height", f"Read, a {survey.quantity}", "Its height so", "Off by"]
+        return {"day": day, "says": says, "head": head, "rows": rows}
     spare = adjustment.redundancy
-    says = f"{len(adjustment.setups)} set-ups, brought together by least squares; ties beyond those needed: {spare}."
+    says = f"{told.strip()} Ties beyond those needed: {spare}."
     if math.isfinite(adjustment.m0) and spare:
         says += f" The ties scatter by {small(adjustment.m0, unit)} (1 s.d. of a reading)."
     if math.isfinite(adjustment.chance):
         says += f" Good readings would scatter as much with a chance of {100 * adjustment.chance:.0f} %."
+    reach = float(norm.ppf((1 + confidence) / 2))
     rows = [
         [
             f"{row['kind']} {row['through']}", str(row["sights"]), small(row["misclosure"], unit),
-            small(row["allowed"], unit), _closes(row),
+            small(reach * row["error"], unit), _closes(row, reach, confidence),
         ]
         for row in adjustment.misclosures.to_dict("records")
     ]  # fmt: skip
-    return {
-        "day": day, "says": says, "head": ["Loop or line", "Sights", "Misclosure", "Allowed", ""], "rows": rows
-    }  # fmt: skip
+    head = ["Loop or line", "Sights", "Misclosure", f"Allowed at {100 * confidence:g} %", ""]
+    return {"day": day, "says": says, "head": head, "rows": rows}
 
 
 def _tied(survey: Survey, unit: str) -> list[list[str]]:
-    """One row a reading of a benchmark: the height known, the height that the set-up gives it, their difference."""
+    """One row a reading of a benchmark: its known height, what was read, the height so, and how far that is off."""
     rows = []
-    for tie in survey.ties.to_dict("records"):
-        known = survey.benchmarks.get(str(tie["label"]))
-        if known is not None:
-            off = float(tie["height"]) - known
-            rows.append([str(tie["label"]), *(small(mm, unit) for mm in (known, float(tie["height"]), off)), ""])
+    for tie in known_ties(survey):
+        known, height = survey.benchmarks[str(tie["label"])], float(tie["height"])
+        numbers = (small(mm, unit) for mm in (known, float(tie["reading"]), height))
+        rows.append([str(tie["label"]), *numbers, small(height - known, unit, sign=True)])
     return rows
 
 
-def _closes(row: Mapping[Any, Any]) -> str:
-    if not math.isfinite(row["allowed"]):
+def _closes(row: Mapping[Any, Any], reach: float, confidence: float) -> str:
+    if not math.isfinite(row["error"]):
         return "no accuracy to hold it against"
-    return "closes" if abs(row["misclosure"]) <= row["allowed"] else "does not close"
+    miss = abs(row["misclosure"])
+    if miss <= reach * row["error"] + 1e-6:
+        return "closes"
+    # one good loop in twenty misses by more than it may at 95 %: what no good one does is another matter
+    return f"beyond {100 * confidence:g} %, within 99.9 %" if miss <= row["allowed"] + 1e-6 else "does not close"
 
 
 def aligned(comparison: Comparison, unit: str) -> list[str]:
@@ -130,3 +134,23 @@ def _figure(value: float, error: float) -> str:
         return "-"
     digits = 2 if error <= 0 or not math.isfinite(error) else max(0, 1 - math.floor(math.log10(error)))
     return f"{value:.{min(digits, 4)}f}"
+
+
+def plan_told(comparison: Comparison, found: Mapping[str, Any] | None) -> list[str]:
+    """Which plan the work is held against: its title, strategy, limits, settings, file and the file's checksum."""
+    plan = comparison.settings.get("plan")
+    if plan is None:
+        return []
+    terms = plan_terms(plan)
+    asked = ", ".join(f"{name} {value}" for name, value in terms["asked"].items())
+    parts = [
+        f"made for '{terms['title']}'" if terms["title"] else "", f"strategy {terms['strategy']}", asked,
+        f"limits {', '.join(terms['limits'])}" if terms["limits"] else "",
+    ]  # fmt: skip
+    lines = [f"The plan: {'; '.join(part for part in parts if part)}."]
+    file = (found or {}).get("plan")
+    if file:
+        lines.append(f"Its file: {Path(file['file']).name}, SHA-256 {file['sha256']}.")
+    else:
+        lines.append("It was made together with this record, from the survey before, and is no file of its own.")
+    return lines

@@ -1,0 +1,102 @@
+"""How readings became heights, where the change is greatest, and what lies outside the plan, in words and lengths."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from flatness.comparison.comparing import Comparison
+from flatness.comparison.suspects import extremes, suspects
+from flatness.lengths import FRACTIONS, format_length
+from flatness.show.done_words import area
+from flatness.show.words import percent, place
+from flatness.survey.readings import Survey
+
+
+def small(mm: float, unit: str, *, sign: bool = False) -> str:
+    """What an instrument shows and a tape does not: thousandths of an inch, hundredths of a millimetre."""
+    if not math.isfinite(mm):
+        return "-"
+    plus = "+" if sign else ""
+    return f'{mm / 25.4:{plus}.3f}"' if unit == "in" else f"{mm:{plus}.2f} mm"
+
+
+def fine(mm: float, unit: str) -> str:
+    """A length to a 64th of an inch or a tenth of a millimetre, for errors."""
+    return "-" if math.isnan(mm) else format_length(mm, unit, 64)
+
+
+def signed(mm: float, unit: str) -> str:
+    """A small length with its sign, as fine as it takes not to print a change as none.
+
+    >>> signed(-7.01, "in"), signed(0.3, "in")
+    ('-9/32"', '+1/64"')
+    """
+    if not math.isfinite(mm):
+        return "-"
+    if unit != "in":
+        text = format_length(mm, unit)
+    else:
+        text = next((t for n in FRACTIONS[2:] if (t := format_length(mm, unit, n)) != '0"'), '0"')
+    return f"+{text}" if mm > 0 and text not in ('0"', "0 mm") else text
+
+
+def known_ties(survey: Survey) -> list[dict[Any, Any]]:
+    """The readings of benchmarks whose height is known, one a row of ``ties``."""
+    return [tie for tie in survey.ties.to_dict("records") if str(tie["label"]) in survey.benchmarks]
+
+
+def heights_from(survey: Survey, unit: str) -> str:
+    """What was added to the readings, or taken from what, to give heights; empty where they are heights as read."""
+    sign = -1.0 if survey.quantity == "drop" else 1.0
+    if survey.adjustment is not None and len(survey.adjustment.setups):
+        each = [f"{name} {small(offset, unit)}" for name, offset in survey.adjustment.setups["offset"].items()]
+        how = "a height is the line of its set-up less the drop" if sign < 0 else (
+            "a height is the reading and what its set-up adds"
+        )  # fmt: skip
+        return f"{len(each)} set-ups, brought together by least squares: {how} ({', '.join(each)})"
+    ties = known_ties(survey)
+    if not ties:
+        return ""
+    constant = float(ties[0]["height"]) - sign * float(ties[0]["reading"])
+    read = "its reading of a benchmark" if len(ties) == 1 else f"its {len(ties)} readings of benchmarks"
+    fits = f"so that {read} {'gives' if len(ties) == 1 else 'give in the mean'} the known height"
+    if sign < 0:
+        return f"one set-up: a height is {small(constant, unit)} less the drop, {fits}"
+    return f"one set-up: {small(constant, unit, sign=True)} was added to every reading, {fits}"
+
+
+def greatest(found: Comparison, unit: str) -> Iterator[str]:
+    """The greatest change each way, with its error and place, away from readings that may be slips, which follow."""
+    for word, one, below in zip(("Most taken off", "Most added"), extremes(found, clear=True), (True, False),
+                                strict=True):  # fmt: skip
+        if one.shown and (one.difference < 0) == below:
+            doubt = ", beside a reading that may be a slip" if one.is_suspect else ""
+            yield (
+                f"{word}: {signed(one.difference, unit)}, give or take {fine(one.error, unit)} (1 s.d.), at "
+                f"{place((one.x, one.y), unit)}{doubt}."
+            )
+    for slip in suspects(*found.surveys):
+        yield (
+            f"Left out of these, since its reading may be a slip: {place((slip.x, slip.y), unit)} ({slip.day}, cell "
+            f"{slip.cell}). Areas, volumes and verdicts still count it."
+        )
+
+
+def compared_share(found: Comparison) -> str:
+    """How much of each survey was compared, as a sentence."""
+    return (
+        f"Compared is {percent(found.compared.before)} of what the survey before reached, and "
+        f"{percent(found.compared.after)} of what the one after did."
+    )
+
+
+def outside_plan(row: Mapping[Any, Any], unit: str) -> str:
+    """One row ``elsewhere`` of the table of done against planned, as a sentence."""
+    done = float(row["done_mm"])
+    size = signed(abs(done), unit).lstrip("+")
+    return (
+        f"Elsewhere {row['name']}: {size} {'taken off' if done < 0 else 'added'} in the mean over "
+        f"{area(row['area_mm2'], unit)} about {place((row['x_mm'], row['y_mm']), unit)}, where nothing was planned."
+    )
