@@ -8,7 +8,9 @@ from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_against, format_len
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.limits.wording import describe, show_length
+from flatness.show.words import place
 
+INCH_MM = 25.4
 RESULTS = {PASS: "good enough", FAIL: "not good enough", UNDECIDED: "not settled yet"}
 
 
@@ -70,6 +72,17 @@ def away(mm: float, unit: str) -> str:
     return f"{round(feet)} feet" if abs(feet - round(feet)) < 1e-6 and feet >= 3 else about(mm, "in")
 
 
+def where(x: float, y: float, unit: str) -> str:
+    """A place [mm] as one finds it with a tape: to the inch, or to a hundredth of a metre.
+
+    >>> where(2438.4, 3048, "mm"), where(2438.4, 3060, "in")
+    ('2.44 m along x, 3.05 m along y', '8\\' 0" along x, 10\\' 0" along y')
+    """
+    if unit == "mm":
+        return f"{away(x, unit)} along x, {away(y, unit)} along y"
+    return place((INCH_MM * round(x / INCH_MM), INCH_MM * round(y / INCH_MM)), unit)
+
+
 def area(mm2: float, unit: str) -> str:
     """An area in two figures at most.
 
@@ -105,9 +118,11 @@ def looked_at(limit: Limit, unit: str) -> tuple[str, str]:
             bar = "gap under a bar" if p["length"] is None else f"gap under a bar {away(p['length'], unit)} long"
             share = f", in {100 * p['share']:g} % of places" if limit.kind == "straightedge-share" else ""
             return f"{bar}{share}", exactly(limit.allowed, unit)
+        case "level" if p["distance"] is None:
+            return "from the lowest to the highest place", exactly(p["allowed"], unit)
         case "level" | "plumb":
-            where = "from end to end" if p["distance"] is None else f"in {away(p['distance'], unit)}"
-            return f"out of {limit.kind} {where}", exactly(p["allowed"], unit)
+            over = "over the whole height" if p["distance"] is None else f"in {away(p['distance'], unit)}"
+            return f"out of {limit.kind} {over}", exactly(p["allowed"], unit)
         case "plane":
             return "off one flat plane", exactly(p["allowed"], unit)
         case "neighbours":

@@ -13,10 +13,10 @@ from flatness.corrections.plan import Plan
 from flatness.job.running import Results
 from flatness.limits.verdict import Assessment
 from flatness.show.papers.meets import meets
-from flatness.show.papers.plain import about, capital
+from flatness.show.papers.plain import about, capital, where
 from flatness.show.papers.standing import lies, speaking, stands, stands_now, will_be
 from flatness.show.papers.work_done import was_done, will_be_done
-from flatness.show.words import in_unit, place
+from flatness.show.words import in_unit
 from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
 
@@ -72,14 +72,14 @@ def _slips(survey: Survey, unit: str) -> str:
     if not len(far):
         return ""
     worst = far[int(np.argmax(np.abs(off[far])))]
-    where = f"at {place((float(x[worst]), float(y[worst])), unit)}"
+    at = where(float(x[worst]), float(y[worst]), unit)
     size = about(float(off[worst]), unit)
     if abs(off[worst]) >= FAR_MM:
         size = f"{abs(off[worst]) / FOOT_MM:.0f} feet" if unit == "in" else f"{abs(off[worst]) / 1000:.1f} m"
     if len(far) == 1:
-        return f"The reading {where} is {size} off its neighbours: it looks like a slip, and should be taken again."
+        return f"The reading at {at} is {size} off its neighbours: it looks like a slip, and should be taken again."
     return (
-        f"{len(far)} readings are far off their neighbours, the one {where} by {size}: each may be a slip, and should "
+        f"{len(far)} readings are far off their neighbours, the one at {at} by {size}: each may be a slip, and should "
         "be taken again."
     )
 

@@ -13,8 +13,7 @@ from scipy.stats import norm
 from flatness.comparison.against_plan import UNSEEN, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
-from flatness.show.papers.plain import about, area, capital, listed
-from flatness.show.words import place
+from flatness.show.papers.plain import about, area, capital, listed, where
 
 DONE = {
     "plane": "planed or ground down", "fill": "filled", "sister": "raised with straight lumber beside the joists",
@@ -80,7 +79,7 @@ def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
     small = [row for row in seen if row["status"] == WITHIN and abs(row["planned_mm"]) <= untold(found, row)]
     yield f"{_counted(len(places), 'place')} {'was' if len(places) == 1 else 'were'} planned."
     for row in sorted(off, key=lambda row: -abs(row["rest_mm"]))[:MOST_NAMED]:
-        at = place((float(row["x_mm"]), float(row["y_mm"])), unit)
+        at = where(float(row["x_mm"]), float(row["y_mm"]), unit)
         yield (
             f"Not as planned: {row['name']}, at {at}: {_depth(row['planned_mm'], row['error_mm'], found, unit)} was "
             f"planned there on average, and {_depth(row['done_mm'], row['error_mm'], found, unit)} was measured"
