@@ -9,6 +9,7 @@ from shapely import box
 import flatness
 from flatness.corrections.saved_plan import read_plan, save_plan
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.survey.readings import fingerprint
 
 
 @pytest.fixture(scope="module")
@@ -66,3 +67,21 @@ def test_what_is_no_plan_says_why(plan, tmp_path):
             read_plan(path)
     with pytest.raises(ArgumentError, match="cannot be read"):
         read_plan(tmp_path / "none.json")
+
+
+def test_a_saved_plan_says_what_it_was_made_from(plan, tmp_path):
+    path = save_plan(plan, tmp_path / "plan.json")
+    found = read_plan(path).made_from
+    assert found["title"] == "Loft, corner"
+    assert found["limits"] == [limit.name for limit in plan.limits]
+    assert found["asked"]["draws"] == 0
+    x, y, height = plan.survey.xyz()
+    order = np.random.default_rng(1).permutation(len(x))
+    again = flatness.make_survey(x[order], y[order], height[order])
+    assert fingerprint(again) == found["fingerprint"]
+    assert fingerprint(flatness.make_survey(x, y, height + 0.1 * (x == x[3]))) != found["fingerprint"]
+    # a plan saved before plans said so
+    whole = json.loads(path.read_text())
+    del whole["made_from"]
+    path.write_text(json.dumps(whole))
+    assert read_plan(path).made_from == {}

@@ -293,6 +293,28 @@ def test_the_record_says_how_levels_close(tmp_path):
     assert re.search(r"line BM2 - .*BM1 4 25\.00 mm 3\.92 mm does not close", text)
 
 
+def test_the_record_prints_what_was_read_and_what_was_added_to_it(tmp_path):
+    grid = "".join(f"{x},{y},40,,surface\n" for x in (0, 500, 1000) for y in (0, 500, 1000))
+    known, read = (37.0, 16.0, 51.0), (37.2, 16.5, 51.1)
+    marks = "".join(f"# benchmark: B{k} = {height}\n" for k, height in enumerate(known))
+    ties = "".join(f",,{value},B{k},benchmark\n" for k, value in enumerate(read))
+    file = tmp_path / "after.csv"
+    file.write_text(f"# surface: floor\n# unit: mm\n# accuracy: 1 mm\n{marks}x,y,height,label,kind\n{grid}{ties}")
+    survey = flatness.read_survey(file)
+    text = " ".join(pages_of(record_paper(flatness.compare(survey, survey), title="Hall, second day")))
+    assert "Hall, second day" in text
+    # the readings are 0.2, 0.5 and 0.1 mm above what is known: 0.267 mm in the mean
+    added = -(0.2 + 0.5 + 0.1) / 3
+    assert f"{added:+.2f} mm was added to every reading" in flat_spaces(text)
+    for k, (height, value) in enumerate(zip(known, read, strict=True)):
+        row = f"B{k} {height:.2f} mm {value:.2f} mm {value + added:.2f} mm {value + added - height:+.2f} mm"
+        assert row in flat_spaces(text)
+
+
+def flat_spaces(text):
+    return re.sub(r"\s+", " ", text)
+
+
 def test_the_record_holds_what_was_done_against_the_plan():
     survey, after = room(accuracy=0.3), room(accuracy=0.3)
     plan = islands(survey)

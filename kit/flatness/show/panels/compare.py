@@ -20,6 +20,7 @@ from flatness.show.panels.compare_words import (
     notes_list,
     told_change,
     verdicts_table,
+    warnings_list,
 )
 from flatness.show.panels.controls import (
     CONFIDENCES,
@@ -173,7 +174,8 @@ class ComparePanel(Panel):
     def _show(self, _: Any = None) -> None:
         found, unit = self.state.comparison, self.state.unit
         said = ["", "", "", "", ""] if found is None else [
-            f'<div class="fk-said" aria-live="polite">{escape(changed_sentence(found, unit))}</div>',
+            f'{warnings_list(found, unit)}<div class="fk-said" aria-live="polite">'
+            f"{escape(changed_sentence(found, unit))}</div>",
             escape(alignment_sentence(found, unit)), verdicts_table(found, unit), how_much(found, unit),
             notes_list(found, unit),
         ]  # fmt: skip

@@ -9,6 +9,7 @@ from html import escape
 import numpy as np
 
 from flatness.comparison.comparing import Comparison
+from flatness.comparison.suspects import extremes
 from flatness.limits.verdict import Judged
 from flatness.limits.wording import describe
 from flatness.measures.measured import Place
@@ -41,12 +42,11 @@ def changed_sentence(found: Comparison, unit: str) -> str:
 
 
 def _extremes(found: Comparison, unit: str) -> Iterator[str]:
-    for word, sign in (("most taken off", -1.0), ("most added", 1.0)):
-        values = np.where(found.changed, sign * found.difference, -math.inf)
-        j, i = np.unravel_index(int(np.argmax(values)), values.shape)
-        if values[j, i] > 0:
-            xy = (float(found.x[i]), float(found.y[j]))
-            yield f"{word} {signed(float(values[j, i]), unit).lstrip('+')} at {place(xy, unit)}"
+    ends = zip(("most taken off", "most added"), (-1.0, 1.0), extremes(found, clear=True), strict=True)
+    for word, sign, one in ends:
+        if one.shown and sign * one.difference > 0:
+            slip = ", beside a reading that may be a slip" if one.is_suspect else ""
+            yield f"{word} {signed(abs(one.difference), unit).lstrip('+')} at {place((one.x, one.y), unit)}{slip}"
 
 
 def alignment_sentence(found: Comparison, unit: str) -> str:
@@ -117,6 +117,12 @@ def how_much(found: Comparison, unit: str) -> str:
     """Areas and volumes, to be opened."""
     table = escape(amounts_table(found, unit))
     return f"<details><summary>How much was taken off and added</summary><pre>{table}</pre></details>"
+
+
+def warnings_list(found: Comparison, unit: str) -> str:
+    """What looks like a mistake, as HTML; empty where nothing does."""
+    items = "".join(f"<li>{escape(in_unit(f'{text[:1].upper()}{text[1:]}.', unit))}</li>" for text in found.warnings)
+    return f"<b>Look here first</b><ul>{items}</ul>" if items else ""
 
 
 def notes_list(found: Comparison, unit: str) -> str:

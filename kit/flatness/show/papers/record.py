@@ -188,12 +188,18 @@ def _settings(comparison: Comparison, found: Mapping[str, Any] | None) -> list[l
         ["alignment", comparison.alignment.way],
         ["lattice", f"{comparison.spacing:.4g} mm"],
         ["confidence", f"{comparison.confidence:g}"],
-        ["draws, seed", f"{comparison.draws}, {comparison.seed}"],
+        ["draws, seed", f"{comparison.draws}, {comparison.seed}{_more_draws(comparison)}"],
         ["tolerance", "by the error alone" if given["tolerance"] is None else f"{given['tolerance']:g} mm"],
     ]
     if found is not None:
         rows.append(["versions", ", ".join(f"{name} {text}" for name, text in found["versions"].items())])
     return rows
+
+
+def _more_draws(comparison: Comparison) -> str:
+    judged = [one for found in comparison.assessments or () for one in found.judged]
+    most = max((len(one.used) for one in judged), default=0)
+    return f"; up to {most} draws of a limit near the line of a verdict" if most > comparison.draws else ""
 
 
 def _notes(comparison: Comparison) -> list[str]:
