@@ -72,7 +72,7 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     if comparison.plan is None:
         raise MeasureError("this comparison was made without a plan", remedy="compare(..., plan=...)")
     rows = [row for row in comparison.plan.to_dict("records") if row["what"] != "whole"]
-    if not rows:
+    if all(row["what"] == "elsewhere" for row in rows):
         raise MeasureError("the plan has neither patches nor members", expected="one or more to hold it against")
     reach = float(norm.ppf((1 + comparison.confidence) / 2))
     # the plan as the stations show it, so that what lies between the two marks is what is left to do
