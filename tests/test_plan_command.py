@@ -389,8 +389,9 @@ def test_files_are_written_once_and_never_over_others(capfd, tmp_path):
     assert code == 0
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
     assert names == [
-        "before-actions.png", "before-limits.csv", "before-member-stations.csv", "before-members.csv",
-        "before-members.png", "before-patches.csv", "before-plan.xlsx", "before-quantities.csv", "before-stations.csv",
+        "before-actions.png", "before-limits.csv", "before-member-stations.csv", "before-members-as-set.csv",
+        "before-members.csv", "before-members.png", "before-patches.csv", "before-plan.xlsx", "before-quantities.csv",
+        "before-stations.csv",
     ]  # fmt: skip
     written = [Path(line.removeprefix("written: ")) for line in out.splitlines() if line.startswith("written: ")]
     assert {path.name for path in written} == {*names, "plan.json"}

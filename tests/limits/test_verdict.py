@@ -92,7 +92,6 @@ def test_a_higher_confidence_never_turns_undecided_into_a_verdict():
 UNFIT = [
     ("tile-large-24in", {"step": 4 * FT, "nx": 6, "ny": 6}, "too far apart"),
     ("concrete-flat-fl", {}, "12 in"),
-    ("new-home-uk-wall-plumb", {}, "this limit is for a wall"),
     ("stair-risers", {}, "not measured on a surface survey"),
     ("new-home-usa-wood-floor-level", {"reference": "string"}, "string"),
 ]
@@ -106,6 +105,15 @@ def test_a_limit_that_does_not_fit_is_undecided_with_the_reason_and_no_number(na
     assert math.isnan(row.as_read)
     assert math.isnan(row.as_read_mm)
     assert math.isnan(row.likely)
+
+
+def test_a_limit_of_another_surface_is_undecided_among_others_and_refused_alone():
+    survey = floor(valley(1.0))
+    table = flatness.check(survey, ["wood-glued", "new-home-uk-wall-plumb"], draws=20).set_index("limit")
+    assert table.loc["new-home-uk-wall-plumb", "verdict"] == "undecided"
+    assert "this limit is for a wall" in table.loc["new-home-uk-wall-plumb", "note"]
+    with pytest.raises(LimitError, match="not a limit for a floor"):
+        flatness.check(survey, "new-home-uk-wall-plumb", draws=20)
 
 
 def test_every_published_limit_gets_a_verdict_on_a_floor_a_ceiling_and_a_wall():

@@ -612,7 +612,8 @@ def test_tables_and_map_are_saved_and_never_over_another(panel, tmp_path, monkey
     }  # fmt: skip
     patches = pd.read_csv(tmp_path / "loft-patches.csv")
     assert list(patches["action"]) == list(plan.patches["action"])
-    assert patches["greatest_in"].to_numpy() * 25.4 == pytest.approx(plan.patches["greatest_mm"].to_numpy())
+    told = patches["greatest_in"].to_numpy() * 25.4
+    assert told == pytest.approx(plan.patches["greatest_mm"].to_numpy(), abs=1e-4)
     book = openpyxl.load_workbook(tmp_path / "loft.xlsx")
     assert book["patches"].max_row == len(plan.patches) + 1
     assert book["members"].max_row == len(state.schedule.members) + 1
@@ -678,6 +679,17 @@ def test_a_wall_is_plumbed_and_furred_and_spots_go_with_their_survey(panel):
         assert any("plumb plane" in name for name, _ in panel.controls.target.options)
         assert panel.actions.areas["fur"].get_hatch()
         assert not (state.draft.actions == ACTIONS.index("sister")).any()
+    finally:
+        state.choice.choose_path(LOFT)
+
+
+def test_what_was_seen_in_one_room_is_not_taken_for_seen_in_another(panel):
+    state = panel.state
+    state.under = Under("boards", True, 3.0)
+    try:
+        state.choice.choose("glaze_store/before.csv")
+        assert state.under == Under("boards", False, 3.0)
+        assert panel.controls.may_be_planed.value == ""
     finally:
         state.choice.choose_path(LOFT)
 

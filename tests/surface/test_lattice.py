@@ -10,7 +10,14 @@ from shapely import Polygon
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.grids import grid_axes
-from flatness.surface.lattice import default_spacing, make_surface, station_step, widest_step
+from flatness.surface.lattice import (
+    MOST_DRAWN,
+    default_spacing,
+    lattice_axes,
+    make_surface,
+    station_step,
+    widest_step,
+)
 from flatness.survey.readings import make_survey
 
 FT = 304.8
@@ -233,3 +240,14 @@ def test_stations_in_quincunx_reach_to_their_hull():
     gx, gy = np.meshgrid(found.x, found.y)
     hull = shapely.MultiPoint(np.column_stack([sx, sy])).convex_hull
     np.testing.assert_array_equal(found.inside, shapely.contains_xy(hull.buffer(1e-6), gx, gy))
+
+
+@pytest.mark.parametrize("step", [304.8, 609.6, 500.0, 1000.0])
+@pytest.mark.parametrize(("nx", "ny"), [(61, 41), (46, 46), (100, 30), (12, 9), (61, 3)])
+def test_a_surface_of_any_size_can_be_drawn_on_the_default_lattice(step, nx, ny):
+    x, y = np.meshgrid(step * np.arange(nx), step * np.arange(ny))
+    survey = make_survey(x, y, np.zeros_like(x))
+    spacing = default_spacing(survey, (3048.0, 1828.8))
+    assert len(lattice_axes(x[0], spacing)) * len(lattice_axes(y[:, 0], spacing)) <= MOST_DRAWN
+    # no coarser than the readings, unless these are closer than so many nodes could follow
+    assert spacing <= max(step, 1.6 * np.sqrt(np.ptp(x) * np.ptp(y) / 6000)) + 1e-6

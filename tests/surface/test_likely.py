@@ -149,7 +149,7 @@ def test_a_pass_against_what_was_read_does_not_rest_on_an_accuracy_that_the_read
     dip = -6.0 * np.exp(-(((x - 8 * FT) / 800) ** 2) - ((y - 6 * FT) / 800) ** 2)
     read = dip + np.random.default_rng(3).normal(0, 0.2, x.shape)
     floor = flatness.make_survey(x, y, read, accuracy=3.0)
-    row = flatness.check(floor, flatness.straightedge_limit(10 * FT, 4.7625)).iloc[0]
+    row = flatness.check(floor, flatness.straightedge_limit(10 * FT, 4.7625), confidence=0.9).iloc[0]
     assert row.as_read_mm > 4.7625
     assert row.verdict != "pass"
     assert "accuracy is one standard deviation" in row.note

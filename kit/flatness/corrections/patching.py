@@ -79,9 +79,10 @@ class Cells:
     def _lone(self, mask: Mask) -> Iterator[Polygon]:
         padded = np.pad(self._whole | self._three, 1)
         in_a_cell = padded[:-1, :-1] | padded[:-1, 1:] | padded[1:, :-1] | padded[1:, 1:]
-        quarter = self.surface.spacing / 4
+        quarter, x, y = self.surface.spacing / 4, self.surface.x, self.surface.y
         for row, column in np.argwhere(mask & ~in_a_cell):
-            px, py = self.surface.x[column], self.surface.y[row]
+            # not beyond the wall
+            px, py = (min(max(v, axis[0] + quarter), axis[-1] - quarter) for v, axis in ((x[column], x), (y[row], y)))
             yield shapely.box(px - quarter, py - quarter, px + quarter, py + quarter)
 
 

@@ -84,7 +84,10 @@ class Results:
             plan = self.plan
 
             def made(every: bool) -> Schedule:
-                return member_schedule(plan, framing.members, crossing=framing.crossing, every=every, **framing.options)
+                options = dict(framing.options)
+                if not every and options.get("line") == "passing":
+                    del options["line"]  # no surface stands on a few of them
+                return member_schedule(plan, framing.members, crossing=framing.crossing, every=every, **options)
 
             if framing.crossing is not None or framing.sistered == ALL:
                 return made(every=True)

@@ -42,6 +42,7 @@ __all__ = [
 
 FILE = "published.toml"
 HOW_TO_LIST = "`flatness limits` lists all, `flatness limits tile` those with that word (flatness.limits() in Python)"
+YOUR_OWN = "; what you agreed yourselves is --straightedge 10ft --allowed 1/8in (flatness.straightedge_limit in Python)"
 CORRECT = "correct it in the file"
 _TEXTS = ("name", "finish", "purpose", "source", "edition", "clause", "seen", "notes")
 _MAY_BE_EMPTY = ("edition", "clause", "notes")
@@ -257,7 +258,7 @@ def _named(name: str) -> list[Limit]:
         hint = f"did you mean {', '.join(near)}? " if near else ""
         raise LimitError(
             "unknown limit or finish", value=name, expected="the name of a limit or of a finish",
-            remedy=hint + HOW_TO_LIST,
+            remedy=hint + HOW_TO_LIST + YOUR_OWN,
         )  # fmt: skip
     return found
 

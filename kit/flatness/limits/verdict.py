@@ -204,6 +204,9 @@ def assess(
     if not 0.5 <= confidence < 1:
         raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
     wanted = find(limits)
+    if not any(survey.surface in limit.surfaces for limit in wanted):
+        # not one of them: more readings would not decide it
+        find(wanted, survey.surface)
     subject = Subject.of(survey, wanted, spacing, headings)
     likely, drawn = None, None
     if draws:

@@ -21,7 +21,9 @@ from flatness.surface.grids import grid_axes, on_grid, places_on
 from flatness.survey.readings import Floats, Survey
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
-DRAWN_NODES = 6000  # about as many nodes as other surfaces can be drawn on
+DRAWN_NODES = 6000  # about as many nodes as other surfaces are drawn on
+MOST_DRAWN = 8000  # more cannot be drawn: their covariance is nodes x nodes
+WIDER = 1.6  # times as wide as usual a step may be that puts every node on a station
 MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it
 STEP_NOISE = 1e-6  # slack for binary noise, in lattice steps
@@ -123,9 +125,9 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     x, y, _, _ = survey.stations()
     extents = (float(np.ptp(x)), float(np.ptp(y)))
     about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / DRAWN_NODES))
-    finest, widest = about * 2 / 3, about * 1.07
+    finest, widest = max(about * 2 / 3, _spacing_of(MOST_DRAWN, extents)), about * 1.07
 
-    def parts(whole: float) -> list[float]:
+    def parts(whole: float, widest: float = widest) -> list[float]:
         first = max(1, math.ceil(whole / widest - STEP_NOISE))
         return [whole / n for n in range(first, math.floor(whole / finest + STEP_NOISE) + 1)]
 
@@ -139,8 +141,17 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
         off_stations = abs(step / spacing - round(step / spacing)) > 1e-3
         return round(sum(max(0.0, part) for part in left) + 0.75 * off_stations, 6)
 
-    steps = [*parts(step), *parts(extents[0]), *parts(extents[1])] or [step / max(1, math.ceil(step / about))]
+    # of a large surface, nodes on the stations alone may be near enough
+    on_stations = parts(step) or parts(step, WIDER * about)
+    steps = [*on_stations, *parts(extents[0]), *parts(extents[1])] or [step / max(1, math.ceil(step / about))]
     return min(steps, key=lambda spacing: (lost(spacing), -spacing))
+
+
+def _spacing_of(nodes: int, extents: tuple[float, float]) -> float:
+    """The lattice step [mm] at which a rectangle has so many nodes: (a / step + 1) (b / step + 1) = nodes."""
+    a, b = extents
+    half = (a + b) / (2 * (nodes - 1))
+    return half + math.sqrt(half * half + a * b / (nodes - 1))
 
 
 def station_step(survey: Survey) -> float:

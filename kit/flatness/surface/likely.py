@@ -18,12 +18,12 @@ from scipy.linalg import LinAlgError, cholesky
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
 from flatness.surface.kriging import Parameters, Stations, left_out, predict, surface_covariance
-from flatness.surface.lattice import default_spacing, interpolate, widest_step
+from flatness.surface.lattice import MOST_DRAWN, default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
 Prior = Callable[[Parameters], Floats]
 
-MOST_PLACES = 8000  # the covariance of the draws is places x places
+MOST_PLACES = MOST_DRAWN  # the covariance of the draws is places x places
 # most places, and how many sets of parameters the draws then take: more where they are cheap
 SETS = ((2000, 20), (3000, 8), (4500, 3), (MOST_PLACES, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's

@@ -112,6 +112,7 @@ class PlanState(AgreedState):
         self.spacing, self.draws = spacing, draws
         self.search = PlanSearch(self)
         self._ground: tuple[Any, Surface | None] = (None, None)
+        self._seen_in = self.choice.name
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
         self.observe(self.alone(self._asked), list(ASKED))
@@ -201,6 +202,10 @@ class PlanState(AgreedState):
             self.pointer = None
             self.spots, self.grounds, self.draft, self.plan, self.schedule = (), (), None, None, None
             self.benchmarks = tuple(placed_benchmarks(self.survey))
+            if self.choice.name != self._seen_in and self.under.may_be_planed:
+                # seen in another room: nobody has said it of this one
+                self.under = replace(self.under, may_be_planed=False)
+            self._seen_in = self.choice.name
             if self.survey is not None and self.finish not in ("", *self.finishes):
                 self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
             surface = self.surface

@@ -129,7 +129,8 @@ def _depths(plan: Plan, layout: Layout, unit: str, fraction: int) -> str:
     shown = f"Depths in {nearest}: + add, − take off, 0 leave. Shown every {tape(step, unit)}"
     if layout.stride > 1:
         reckoned = format_length(plan.surface.spacing, unit)
-        shown += f" (the plan has one every {reckoned}); the list has the greatest depth of each patch"
+        shown += f" (the plan has one every {reckoned}); the greatest depth of a patch is in the list, and beside its "
+        shown += "number where there is room"
     return f"{shown}."
 
 

@@ -193,7 +193,7 @@ def amount(value: float, named: str, unit: str) -> str:
             return f"{value / PSF_PA:.1f} lb/ft²" if inches else f"{value:.0f} Pa"
         case "mm":
             return format_length(value, "ft" if inches else "m", 8)
-    return f"{value:g} {named}"
+    return f"{value:g} {named.removesuffix('s') if value == 1 else named}"
 
 
 def stock_rows(plan: Plan, unit: str) -> tuple[list[list[str]], list[list[str]]]:

@@ -42,7 +42,7 @@ def draw(plan: Plan, tile: Tile, layout: Layout, unit: str, fraction: int, membe
     sheet.depths(fraction)
     sheet.match_lines()
     for _, patch in plan.patches.iterrows():
-        sheet.name(patch["outline"], str(patch["name"]))
+        sheet.name(patch["outline"], str(patch["name"]), depth_text(float(patch["greatest_mm"]), unit, fraction))
     return drawn
 
 
@@ -192,18 +192,22 @@ class _OnSheet:
                 if wide / 2 <= x <= self.size[0] - wide / 2 and high / 2 <= y <= self.size[1] - high / 2:
                     self.drawn.put(x, y, words, "zero" if words == "0" else "depth")
 
-    def name(self, outline: Polygon, name: str) -> None:
-        """A patch's number inside it, or beside it with a leader."""
+    def name(self, outline: Polygon, name: str, deepest: str) -> None:
+        """A patch's number with its greatest depth, inside it where both have room, or beside it with a leader.
+
+        Its deepest place may lie between the nodes whose depths are shown.
+        """
         shape = self.shape(outline).intersection(self.window)
         if shape.is_empty or shape.area < 0.5:
             return
         point = shape.representative_point()
         short = name if len(name) <= 8 else f"{name[:7]}…"
         inside = [p for p in _spread(shape) if shape.contains(p)]
-        for p in [point, *inside]:
-            if self.drawn.is_free(p.x, p.y, short, self.size):
-                self.drawn.put(p.x, p.y, short, "patch")
-                return
+        for words in (f"{short}: {deepest}", short):
+            for p in [point, *inside]:
+                if self.drawn.is_free(p.x, p.y, words, self.size):
+                    self.drawn.put(p.x, p.y, words, "patch")
+                    return
         for radius in np.arange(5.0, 40.0, 2.0):
             for turn in np.arange(0, 2 * math.pi, math.pi / 8):
                 x, y = point.x + radius * math.cos(turn), point.y + radius * math.sin(turn)
