@@ -100,6 +100,15 @@ def test_what_was_asked_is_told(capfd):
     assert out.count("add weight for good") == 1
 
 
+def test_members_are_set_so_that_the_surface_passes(capfd):
+    joists = ("--members", "sawn joist first 0m spacing 400mm along y depth 235mm")
+    for line in ((), ("--line", "passing")):
+        _, out, _ = run(capfd, STORE, *BAR, *COARSE, *joists, *line, "--draws", 0)
+        told = out.partition("with all of them set so")[2].splitlines()
+        assert told[1].split()[-1] == "PASS"
+        assert "Do the patches or set every member to the schedule, not both" in " ".join(out.split())
+
+
 # JSON against the library
 
 

@@ -113,8 +113,9 @@ def test_a_fixed_spot_is_kept_and_told():
     top = wavy()
     sill = FixedSpot(0.0, 3 * STEP, float(top[3, 0]) + 4, 1.0, "sill")
     plan = planned(top, fixed=[sill], beneath=Beneath("boards", True, most_planed=30.0))
-    free = flatness.member_schedule(plan, joists(), line="clear")
-    held = flatness.member_schedule(plan, joists(), line="passing")
+    studs = joists(kind="stud")  # of which no notch rule is known here: what was said holds
+    free = flatness.member_schedule(plan, studs, line="clear")
+    held = flatness.member_schedule(plan, studs, line="passing")
     assert abs(as_set_grid(held)[3, 0] - sill.height) <= 1.0 + 1e-6
     assert held.spots["within"].tolist() == [True]
     off = as_set_grid(free)[3, 0] - sill.height
@@ -131,8 +132,22 @@ def test_nothing_comes_off_where_nobody_said_that_it_may():
 
 def test_no_more_comes_off_than_may():
     sheets = Beneath("boards", True, most_planed=2.0)
-    schedule = flatness.member_schedule(planned(wavy(), beneath=sheets), joists())
+    schedule = flatness.member_schedule(planned(wavy(), beneath=sheets), joists(kind="stud"))
     assert -2.0 - 1e-6 <= schedule.table["raise_mm"].min() < -0.5
+
+
+def test_boards_may_be_planed_and_the_joists_beneath_them_not_in_their_middle_third():
+    top = wavy()
+    top[[0, 1, -1]] += 8.0  # proud at both ends, where a notch may be
+    plan = planned(top, beneath=Beneath("boards", True, most_planed=6.0))
+    end = STEP * (ALONG - 1)
+    table = flatness.member_schedule(plan, joists(depth=240.0, start=0.0, end=end)).table
+    middle = table["station_mm"].between(end / 3, end * 2 / 3)
+    assert table.loc[middle, "raise_mm"].min() >= -1e-6
+    assert -6.0 - 1e-6 <= table.loc[~middle, "raise_mm"].min() < -0.5
+    # without a depth no notch limit can be told, and nothing comes off
+    unknown = flatness.member_schedule(plan, joists(start=0.0, end=end)).table
+    assert unknown["raise_mm"].min() >= -1e-6
 
 
 def test_strings_put_every_member_on_one_ruled_surface():

@@ -74,7 +74,7 @@ def test_the_sample_is_read_in_millimetres():
     assert (members.kind, members.direction, members.depth) == ("sawn joist", "y", pytest.approx(9.25 * IN))
     assert members.positions.tolist() == pytest.approx([16 * IN * i for i in range(13)])
     assert job.framing.options == {
-        "sister_thickness": pytest.approx(38.1), "line": "passing", "set_by": "string", "step": pytest.approx(2 * FT)
+        "sister_thickness": pytest.approx(38.1), "set_by": "string", "step": pytest.approx(2 * FT)
     }  # fmt: skip
     assert job.framing.section == (pytest.approx(234.95), pytest.approx(38.1))
     assert job.layers == (Layer("oak", pytest.approx(19.05)),)

@@ -73,7 +73,7 @@ def test_the_plan(sample, by_hand):
 
 def test_the_schedule(sample, by_hand):
     _, _, joists, plan = by_hand
-    made = flatness.member_schedule(plan, joists, step=609.6, line="passing", set_by="string", sister_thickness=38.1)
+    made = flatness.member_schedule(plan, joists, step=609.6, set_by="string", sister_thickness=38.1)
     same(sample.schedule.table, made.table)
     same(sample.schedule.members, made.members)
 

@@ -15,6 +15,7 @@ from flatness.corrections.asked import SURFACES, Asked, check_asked
 from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.finished import Layer
 from flatness.corrections.members import Members
+from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import SETTINGS, Schedule, member_schedule
 from flatness.corrections.seeking import STRATEGIES
 from flatness.corrections.straight_lines import LINES
@@ -62,7 +63,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help=f"joists, studs or strapping, for a schedule of what each is set to, as \"{written.MEMBERS_FORM}\"; "
         "or, in place of first and spacing, their places: at 8in, 23in")  # fmt: skip
     add("--crossing", metavar="LAYOUT", help="the members that strapping is shimmed off, written as --members")
-    add("--line", choices=LINES, help="the line each member follows (clear where none may be taken down, else nearest)")
+    add("--line", choices=LINES, help="the line each member follows (left out: one that passes, if any)")
     add("--set-by", choices=SETTINGS, default="each", help="each member by itself, or to a string (each)")
     add("--layers", action="append", default=[], metavar="LAYER",
         help="laid on the corrected surface, as 'plywood 5/8in', or taken up, as 'old carpet -3/8in'; may be given "
@@ -109,7 +110,10 @@ class PlanAsked:
         """What each member is set to for a plan; None where no members are given."""
         if self.members is None:
             return None
-        return member_schedule(plan, self.members, crossing=self.crossing, **self.schedule)
+        options = dict(self.schedule)
+        if options.get("line") == "passing" and not isinstance(plan, Plan):
+            del options["line"]  # on the surface as found there is nothing to pass yet
+        return member_schedule(plan, self.members, crossing=self.crossing, **options)
 
 
 def asked_for(options: argparse.Namespace, survey: Survey) -> PlanAsked:

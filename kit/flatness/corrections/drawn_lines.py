@@ -83,7 +83,8 @@ def draw_lines(
                     f"the lines keep to {100 * share:g} % of each straightedge limit: the rest is for setting them"
                 )
     if heights is None:
-        chosen = line or ("clear" if members.engineered or nothing_comes_off(plan) else "nearest")
+        notched = members.engineered or members.kind == "sawn joist" or nothing_comes_off(plan)
+        chosen = line or ("clear" if notched else "nearest")
         lines = _fitted(tracks, chosen, set_by)
         heights = standing.heights_of([fitted for fitted in lines if np.isfinite(fitted).all()])
     else:

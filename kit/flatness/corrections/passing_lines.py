@@ -12,7 +12,7 @@ import numpy as np
 from scipy.ndimage import minimum_filter
 from scipy.sparse import csr_array, diags_array, hstack
 
-from flatness.corrections.beneath import permitted_cut
+from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.corrections.plannable import plannable
@@ -172,6 +172,10 @@ def _may_come_off(plan: Plan, members: Members, standing: Standing) -> Floats:
     cut = permitted_cut(surface, plan.settings.get("beneath"), members, deepest.value).cut
     if depths is not None:
         cut = np.minimum(cut, depths.cut)
+    if members.kind == "sawn joist":
+        # whatever lies on them may be planed: to set a joist below its top is to notch it
+        own = Beneath(members.kind, may_be_planed=True, most_planed=members.depth)
+        cut = np.minimum(cut, permitted_cut(surface, own, members, deepest.value).cut)
     # no more than at any node beside it, so that no third of a span is reached into
     least = minimum_filter(np.where(surface.inside, cut, np.inf), size=3, mode="nearest")
     least[~np.isfinite(least)] = 0.0

@@ -109,8 +109,9 @@ def member_schedule(
         the members is within the plan's limits and at its fixed spots, and no more comes off than may. ``nearest``:
         its largest departure from the target is least; what stands above it has to come off. ``clear``: the nearest
         of those nowhere below the existing top, so that nothing comes off. ``least-squares``. None takes ``passing``
-        where the plan has limits that can be planned for and such lines exist; else ``clear`` for engineered members,
-        strapping and plans from which nothing may come off, ``nearest`` for the others
+        where the plan has limits that can be planned for and such lines exist, ``clear`` where it has them and joists
+        have no such lines; else ``clear`` for engineered members, strapping and plans from which nothing may come off,
+        ``nearest`` for the others
     set_by : ``each`` gives every member its own line; ``string`` sets the two end members, and every other to a
         string between them (common practice, no source)
     crossing : the members that strapping is shimmed off; needed for strapping alone

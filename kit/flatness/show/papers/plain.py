@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_against, format_length, settle
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_length, settle
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.limits.wording import describe, show_length
@@ -20,7 +20,7 @@ def about(mm: float, unit: str, allowed: float = math.inf, high: float = 0.0) ->
     ``high`` is the far end of the range in which it may lie [mm]: where that is beyond a bound, no bound is named.
 
     >>> about(12.4, "in"), about(4.77, "in", 4.7625), about(25.4, "in"), about(12.4, "mm")
-    ('1/2 inch', '0.19 inch', '1 inch', '12 mm')
+    ('1/2 inch', 'just over 3/16 inch', '1 inch', '12 mm')
     >>> about(1.0, "in"), about(1.0, "in", high=2.2)
     ('less than 1/16 inch', '1/16 inch')
     """
@@ -28,10 +28,12 @@ def about(mm: float, unit: str, allowed: float = math.inf, high: float = 0.0) ->
     least, name = (25.4 / 16, "1/16 inch") if unit == "in" else (1.0, "1 mm")
     if 0 < value < least <= bound:
         return name if settle(high) > least else f"less than {name}"
-    if unit == "mm":
-        whole = math.floor(value + 0.5)
-        return f"{whole} mm" if (whole > bound) == (value > bound) else format_against(value, allowed, unit)
-    return _inches(format_against(value, allowed, unit, 8 if value >= 25.4 else 16))
+    step = 1.0 if unit == "mm" else INCH_MM / (8 if value >= INCH_MM else 16)
+    coarse = settle(step * math.floor(value / step + 0.5))
+    text = f"{coarse:.0f} mm" if unit == "mm" else _inches(format_length(coarse, "in", 16))
+    if (coarse > bound) == (value > bound):
+        return text
+    return f"just {'over' if value > bound else 'under'} {text}"
 
 
 def exactly(mm: float, unit: str) -> str:
@@ -57,7 +59,7 @@ def _inches(tape: str) -> str:
 def roughly(mm: float, unit: str, allowed: float = math.inf, high: float = 0.0) -> str:
     """As :func:`about`, with that word before it where it fits."""
     text = about(mm, unit, allowed, high)
-    return text if text.startswith("less") else f"about {text}"
+    return text if text.startswith(("less", "just")) else f"about {text}"
 
 
 def _is_many(number: str) -> bool:
