@@ -50,6 +50,15 @@ def test_left_empty_it_is_the_survey_that_was(tmp_path, text):
     assert again.quantity == "drop"
 
 
+def test_it_stands_in_the_units_of_the_tape(tmp_path):
+    write_more_sheet(read(tmp_path / "old.csv", GRID), PLACES, tmp_path / "more.csv", "in")
+    text = (tmp_path / "more.csv").read_text()
+    assert "48 in,0 in,41 7/16 in" in text
+    assert " mm" not in text
+    write_more_sheet(read(tmp_path / "old.csv", GRID), PLACES, tmp_path / "other.csv", "mm")
+    assert "1219.2 mm,0 mm,1052.5125 mm" in (tmp_path / "other.csv").read_text()
+
+
 def test_filled_in_by_hand_the_readings_join_those_that_were(tmp_path):
     survey = read(tmp_path / "old.csv", GRID)
     write_more_sheet(survey, PLACES, tmp_path / "more.csv", "in")

@@ -27,7 +27,7 @@ def write_more_sheet(survey: Survey, places: pd.DataFrame, path: Path, unit: str
     if path.exists():
         return False
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_new(path, text_to_go_on(survey, _rows(places, unit)).encode(), overwrite=False)
+    write_new(path, text_to_go_on(survey, _rows(places, unit), unit).encode(), overwrite=False)
     return True
 
 

@@ -9,10 +9,14 @@ import numpy as np
 import pandas as pd
 from shapely import Polygon
 
+from flatness.lengths import format_length
 from flatness.survey.cells import DATE_SERIALS, Record
 from flatness.survey.delimited import split_records
 from flatness.survey.header import header_line
 from flatness.survey.readings import POINT_COLUMNS, Survey
+
+INCH_MM, FINEST = 25.4, 64
+EXACT_MM = 1e-9
 
 
 def survey_text(survey: Survey) -> str:
@@ -20,34 +24,46 @@ def survey_text(survey: Survey) -> str:
     return _header(survey) + _table(["x_mm", "y_mm", "height_mm"], _tables(survey), "height", _number)
 
 
-def text_to_go_on(survey: Survey, places: Iterable[tuple[str, str, str]]) -> str:
+def text_to_go_on(survey: Survey, places: Iterable[tuple[str, str, str]], unit: str = "mm") -> str:
     """The CSV text of a survey as it was read, drops as drops, with rows whose readings are still to be taken.
 
     Parameters
     ----------
     places : ``x``, ``y`` and ``label`` of each such row, lengths as they are to be typed
+    unit : ``in`` writes inches where a length is a whole number of 64ths; all others are in mm
     """
+    length = _inches if unit == "in" else _millimetres
+
+    def typed(value: float | str) -> str:
+        if isinstance(value, str):
+            return value
+        return "" if np.isnan(value) else length(value)
+
     setups = set(survey.points["setup"])
     same = {"setup": setups.pop() if len(setups) == 1 else "", "line": "", "kind": "surface"}
     further = pd.DataFrame([{"x": x, "y": y, "reading": "", "label": label, **same} for x, y, label in places])
     tables = [*_tables(survey), *([further] if len(further) else [])]
-    return _header(survey, reading=survey.quantity) + _table(["x", "y", "reading"], tables, "reading", _as_typed)
+    return _header(survey, length, reading=survey.quantity) + _table(["x", "y", "reading"], tables, "reading", typed)
 
 
 def _tables(survey: Survey) -> list[pd.DataFrame]:
     return [survey.points.assign(kind="surface"), *([survey.ties] if len(survey.ties) else [])]
 
 
-def _header(survey: Survey, **more: str) -> str:
-    mm = _millimetres
+def _header(survey: Survey, length: Callable[[float], str] | None = None, **more: str) -> str:
+    length = length or _millimetres
+
+    def corners(polygon: Polygon) -> str:
+        return " ".join(f"({length(x)}, {length(y)})" for x, y in list(polygon.exterior.coords)[:-1])
+
     lines = [
         ("title", survey.title), ("date", survey.date), *survey.keys.items(), ("surface", survey.surface),
         ("unit", survey.unit), *more.items(), ("reference", survey.reference),
     ]  # fmt: skip
-    lines += [("accuracy", mm(survey.accuracy))] if survey.accuracy is not None else []
-    lines += [("outline", _corners(survey.outline))] if survey.outline is not None else []
-    lines += [("opening", _corners(opening)) for opening in survey.openings]
-    lines += [("benchmark", f"{label} = {mm(height)}") for label, height in survey.benchmarks.items()]
+    lines += [("accuracy", length(survey.accuracy))] if survey.accuracy is not None else []
+    lines += [("outline", corners(survey.outline))] if survey.outline is not None else []
+    lines += [("opening", corners(opening)) for opening in survey.openings]
+    lines += [("benchmark", f"{label} = {length(height)}") for label, height in survey.benchmarks.items()]
     return "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
 
 
@@ -65,13 +81,6 @@ def _table(headings: list[str], tables: Sequence[pd.DataFrame], value: str, writ
     return ",".join([*headings, *texts]) + "\n" + "".join(",".join(row) + "\n" for row in rows)
 
 
-def _as_typed(value: float | str) -> str:
-    """A length with its unit, or what is to be typed there as it is."""
-    if isinstance(value, str):
-        return value
-    return "" if np.isnan(value) else _millimetres(value)
-
-
 def _number(value: float) -> str:
     if np.isnan(value):
         return ""
@@ -84,9 +93,12 @@ def _millimetres(value: float) -> str:
     return f"{_number(value)} mm"
 
 
-def _corners(polygon: Polygon) -> str:
-    corners = list(polygon.exterior.coords)[:-1]
-    return " ".join(f"({_millimetres(x)}, {_millimetres(y)})" for x, y in corners)
+def _inches(value: float) -> str:
+    """Inches and a fraction where they say the length exactly, else millimetres."""
+    parts = round(value / INCH_MM * FINEST)
+    if abs(parts * INCH_MM / FINEST - value) > EXACT_MM:
+        return _millimetres(value)
+    return format_length(value, "in", FINEST).replace('"', " in")
 
 
 def _quoted(text: str) -> str:
