@@ -23,6 +23,7 @@ MM_PER: dict[str, Fraction] = {
 }
 MM2_PER_FT2, MM2_PER_M2 = 304.8**2, 1e6
 MM3_PER_FT3, MM3_PER_LITRE = 304.8**3, 1e6
+RULED = (2, 4, 8, 16, 32, 64, 128, 10, 100)  # parts into which an inch, or a foot, is divided on tapes and rods
 FRACTIONS = (8, 16, 32, 64)
 _DIGITS = {"mm": 1, "cm": 2, "m": 3}  # decimals shown: to a tenth of a millimetre, or to one
 LONGEST_MM = 10**6  # a kilometre: nothing in a building is longer, and a slipped unit is
@@ -222,7 +223,15 @@ def _value(match: re.Match[str], text: str) -> Fraction:
     part = Fraction(int(top), int(bottom))
     if match["whole"] and part >= 1:
         what = "a whole number followed by a fraction of one or more"
-        raise _no_length(what, text, "write it as one fraction or check the digits")
+        raise _no_length(what, text, "check the digits")
+    if int(bottom) not in RULED:
+        raise _no_length(f"no tape is divided into {bottom} parts", text, "check the digits, or write a decimal number")
+    if part > 1 and len(top) > 1 and int(top[1:]) % 2 and int(top[1:]) < int(bottom):
+        whole = part.numerator // part.denominator
+        raise _no_length(
+            "a fraction of more than one, from which a space may be missing", text,
+            f"write {top[0]} {top[1:]}/{bottom} or {whole} {part - whole}, whichever it is",
+        )  # fmt: skip
     return int(match["whole"] or 0) + part
 
 
