@@ -112,7 +112,7 @@ class PlanState(AgreedState):
         self.spacing, self.draws = spacing, draws
         self.search = PlanSearch(self)
         self._ground: tuple[Any, Surface | None] = (None, None)
-        self._seen_in = self.choice.name
+        self._seen_in = ""  # the file of which it was said what lies beneath
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
         self.observe(self.alone(self._asked), list(ASKED))
@@ -202,7 +202,7 @@ class PlanState(AgreedState):
             self.pointer = None
             self.spots, self.grounds, self.draft, self.plan, self.schedule = (), (), None, None, None
             self.benchmarks = tuple(placed_benchmarks(self.survey))
-            if self.choice.name != self._seen_in and self.under.may_be_planed:
+            if self._seen_in not in ("", self.choice.name) and self.under.may_be_planed:
                 # seen in another room: nobody has said it of this one
                 self.under = replace(self.under, may_be_planed=False)
             self._seen_in = self.choice.name
