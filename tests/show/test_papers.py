@@ -463,3 +463,24 @@ def test_the_lists_say_what_the_tables_say(planned):
     for caution in planned.cautions:
         assert flat(caution.text) in whole
         assert flat(caution.source) in whole
+
+
+def test_a_floor_that_is_left_as_it_is_has_no_empty_headings():
+    plan = flatness.plan_corrections(trough(-1.0), limits=LIMIT, draws=0)
+    words = "\n".join(pages_of(crew_sheet(plan)))
+    assert "Nothing is to be done" in words
+    assert not plan.cautions
+    assert not re.search(r"^Cautions$", words, re.M)
+
+
+def test_a_patchs_number_carries_its_greatest_depth():
+    # 12 in lattice, depths shown every 2 ft: what is deepest may lie between them
+    sheet = crew_sheet(islands(room(31, 25)), unit="in")
+    words = " ".join(pages_of(sheet))
+    plan = islands(room(31, 25))
+    told = {name: text for name, text in re.findall(r"(P\d+): ([+−]\S+(?: \d+/\d+)?)", words)}
+    assert len(told) > len(plan.patches) / 2
+    for row in plan.patches.itertuples():
+        if row.name in told:
+            shown = parse_length(told[row.name].replace("−", "-"), "in")
+            assert shown == pytest.approx(row.greatest_mm, abs=INCH / 32 + 1e-6)
