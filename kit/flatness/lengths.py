@@ -222,16 +222,12 @@ def _value(match: re.Match[str], text: str) -> Fraction:
         raise _no_length("a fraction over zero", text)
     part = Fraction(int(top), int(bottom))
     if match["whole"] and part >= 1:
-        what = "a whole number followed by a fraction of one or more"
-        raise _no_length(what, text, "check the digits")
+        raise _no_length("a whole number followed by a fraction of one or more", text, "check the digits")
     if int(bottom) not in RULED:
         raise _no_length(f"no tape is divided into {bottom} parts", text, "check the digits, or write a decimal number")
     if part > 1 and len(top) > 1 and int(top[1:]) % 2 and int(top[1:]) < int(bottom):
-        whole = part.numerator // part.denominator
-        raise _no_length(
-            "a fraction of more than one, from which a space may be missing", text,
-            f"write {top[0]} {top[1:]}/{bottom} or {whole} {part - whole}, whichever it is",
-        )  # fmt: skip
+        remedy = f"write {top[0]} {top[1:]}/{bottom} or {part // 1} {part % 1}, whichever it is"
+        raise _no_length("a fraction of more than one, from which a space may be missing", text, remedy)
     return int(match["whole"] or 0) + part
 
 
