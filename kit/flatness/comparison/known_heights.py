@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from flatness.errors import Problem
+from flatness.lengths import MM_PER
 from flatness.survey.findings import odd_one_out
 
 SAME_HEIGHT_MM = 0.01  # a benchmark's height typed twice, once in each unit
-UNITS = {"mm": 1.0, "in": 25.4, "cm": 10.0, "ft": 304.8, "m": 1000.0}
 UNIT_SLACK = 0.002  # of the ratio of two units
 
 
@@ -52,9 +52,9 @@ def _unit_for(ratio: float, before: list[float], after: list[float]) -> Problem 
     about = np.array(before) - np.mean(before), np.array(after) - np.mean(after)
     if not np.allclose(about[1], ratio * about[0], atol=UNIT_SLACK * float(np.abs(about[1]).max())):
         return None
-    for long, size in UNITS.items():
-        for short, small in UNITS.items():
-            times = size / small
+    for long, size in MM_PER.items():
+        for short, small in MM_PER.items():
+            times = float(size / small)
             if times > 1.5 and min(abs(ratio / times - 1), abs(ratio * times - 1)) <= UNIT_SLACK:
                 day, other = ("after", "before") if ratio > 1 else ("before", "after")
                 return Problem(

@@ -18,8 +18,9 @@ from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.limits.wording import describe
 from flatness.surface.coverage import Unread, unread
+from flatness.surface.lattice import Surface
 from flatness.surface.likely import LikelySurface
-from flatness.survey.readings import Floats
+from flatness.survey.readings import Floats, Survey
 
 COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "allowed_mm", "passes", "chance", "verdict", "note", "planned_for",
@@ -35,6 +36,16 @@ def on_likely(subject: Subject, likely: LikelySurface) -> Subject:
     points = subject.survey.points.assign(height=likely.predict_at(x, y)[0])
     surface, survey = replace(subject.surface, height=likely.mean), replace(subject.survey, points=points)
     return replace(subject, surface=surface, survey=survey)
+
+
+def at_stations(surface: Surface, survey: Survey, change: Floats) -> Floats:
+    """The change [n] mm at the readings; beyond the lattice, that at its edge."""
+    x, y, _ = survey.xyz()
+    place = np.column_stack([
+        np.clip(y, surface.y[0], surface.y[-1]), np.clip(x, surface.x[0], surface.x[-1])
+    ])  # fmt: skip
+    between = RegularGridInterpolator((surface.y, surface.x), np.nan_to_num(change))
+    return np.asarray(between(place), dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,14 +85,7 @@ class Held:
         return replace(self.subject, surface=finished, survey=replace(survey, points=raised))
 
     def _at_stations(self, change: Floats) -> Floats:
-        """The change [n] mm at the readings; beyond the lattice, that at its edge."""
-        surface = self.subject.surface
-        x, y, _ = self.subject.survey.xyz()
-        place = np.column_stack([
-            np.clip(y, surface.y[0], surface.y[-1]), np.clip(x, surface.x[0], surface.x[-1])
-        ])  # fmt: skip
-        between = RegularGridInterpolator((surface.y, surface.x), np.nan_to_num(change))
-        return np.asarray(between(place), dtype=np.float64)
+        return at_stations(self.subject.surface, self.subject.survey, change)
 
     @cached_property
     def _known(self) -> dict[tuple[int, bytes], Judged]:

@@ -68,7 +68,7 @@ def draw_lines(
     heights, chosen = None, line or "passing"
     if chosen == "passing" and (line or able.requirements):
         try:
-            heights, share, governed = fit_passing(plan, members, standing, set_by)
+            heights, share, governed = fit_passing(plan, members, standing, set_by, able)
         except PlanError:
             if line:
                 raise

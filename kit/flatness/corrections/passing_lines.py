@@ -15,9 +15,9 @@ from scipy.sparse import csr_array, diags_array, hstack
 from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
-from flatness.corrections.plannable import plannable
+from flatness.corrections.plannable import Plannable
 from flatness.corrections.program import Program
-from flatness.corrections.set_surface import Standing, subject_of
+from flatness.corrections.set_surface import Standing
 from flatness.corrections.terms import spot_heights
 from flatness.errors import PlanError
 from flatness.measures.placements import Requirement, broken_placements, rows_of
@@ -33,7 +33,7 @@ WORST = 3  # placements a node that enter in one round
 
 
 def fit_passing(
-    plan: Plan, members: Members, standing: Standing, set_by: str
+    plan: Plan, members: Members, standing: Standing, set_by: str, able: Plannable
 ) -> tuple[Floats, float, list[str]]:  # fmt: skip
     """The heights of the members' lines that pass with the least raising, the share of each limit they keep to, notes.
 
@@ -43,6 +43,7 @@ def fit_passing(
     members : the layout
     standing : of the surface on the members, k of which were read
     set_by : ``each`` leaves every line to itself; ``string`` puts all on strings between the two end members
+    able : which of the plan's limits can be planned for
 
     Returns
     -------
@@ -53,7 +54,6 @@ def fit_passing(
     ------
     PlanError : no straight lines meet the limits, the spots and what may come off
     """
-    able = plannable(plan.limits, subject_of(plan), plan.settings.get("level_within"))
     for share in SHARES:
         found = _fitted(plan, members, standing, set_by, able.at(share))
         if found is not None:

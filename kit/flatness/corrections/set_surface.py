@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
 from scipy.sparse import coo_array, csr_array
 
+from flatness.corrections.after import at_stations
 from flatness.corrections.plan import Plan
 from flatness.corrections.terms import FixedSpot, spot_heights
 from flatness.corrections.tracks import Track
@@ -133,14 +133,10 @@ def as_set(plan: Plan, standing: Standing, heights: Floats) -> pd.DataFrame:
     DataFrame : ``limit``, ``as_set_mm``, ``allowed_mm``, ``passes``, ``note`` (why it could not be measured)
     """
     surface = standing.surface_of(heights)
-    change = np.nan_to_num(surface.height - plan.surface.height)
-    between = RegularGridInterpolator((plan.surface.y, plan.surface.x), change)
     x, y, z = plan.survey.xyz()
-    place = np.column_stack([
-        np.clip(y, plan.surface.y[0], plan.surface.y[-1]), np.clip(x, plan.surface.x[0], plan.surface.x[-1])
-    ])  # fmt: skip
+    beside = z + at_stations(plan.surface, plan.survey, surface.height - plan.surface.height)
     on_it = standing.reached(x, y)
-    carried = np.where(on_it, standing.at(x, y) @ heights, z + between(place))
+    carried = np.where(on_it, standing.at(x, y) @ heights, beside)
     survey = replace(plan.survey, points=plan.survey.points.assign(height=carried))
     subject = replace(subject_of(plan), survey=survey, surface=surface)
     rows = []
