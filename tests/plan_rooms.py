@@ -22,6 +22,7 @@ from flatness.limits.measuring import Subject, measure
 from flatness.limits.wording import describe
 
 LEAST = 0.4  # smaller changes are left
+RISE = 0.1  # by which the likely measure exceeds the planned one
 
 
 def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pass", after=None, **attributes):
@@ -45,8 +46,9 @@ def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pa
         rows = []
         for one in limits:
             was, then = (measure(one, where) for where in (subject, dataclasses.replace(subject, surface=finished)))
-            values = (was.measured.value, then.measured.value, then.allowed)
-            lengths = (np.nan,) * 3 if one.kind in UNITLESS else values
+            value = then.measured.value
+            values = (was.measured.value, value, (1 + RISE) * value, then.allowed)
+            lengths = (np.nan,) * 4 if one.kind in UNITLESS else values
             rows.append((one.name, describe(one), *lengths, then.used <= 1, chance, verdict, "", True, *values, "mm"))
         after = pd.DataFrame(rows, columns=list(COLUMNS))
     used = [ACTIONS[i] for i in np.unique(actions[actions > 0])]

@@ -346,6 +346,7 @@ def test_the_chance_is_the_share_of_draws_within_at_every_heading(aim):
     worst = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 12), axis=(1, 2))
     along = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 4), axis=(1, 2))
     assert plan.after["chance"][0] == pytest.approx(np.mean(worst <= rooms.LIMIT * (1 + 1e-9)))
+    assert plan.after["likely_mm"][0] == pytest.approx(np.median(worst))
     assert (worst >= along).all()
 
 

@@ -109,7 +109,7 @@ def test_where_all_pass_one_line_says_so_and_none_without_any(tmp_path):
     assert meets(job_of(tmp_path, LAYER), "in") == []
     some = meets(job_of(tmp_path, LAYER, DOOR.format(gap="2 in"), STEP.format(allowed="1/4 in")), "in")
     assert [asks for asks, _ in some] == ["Opening"]
-    assert some[0][1].endswith("The job names 1 more, all as they should be.")
+    assert some[0][1].endswith("The other one that the job names is as it should be.")
 
 
 # what was done against the plan
@@ -203,8 +203,8 @@ def planned_with(*rows):
     plan = plan_rooms.plan_of(survey, lambda x, y, z: 0 * x, lambda m, x, y: np.full(m.shape, "leave"), limits=limits)
     after = plan.after.copy()
     for i, (_, value, chance, verdict) in enumerate(rows):
-        names = ["after_mm", "after", "chance", "verdict", "passes"]
-        after.loc[i, names] = [value, value, chance, verdict, value <= 5.0]
+        names = ["after_mm", "after", "likely_mm", "likely", "chance", "verdict", "passes"]
+        after.loc[i, names] = [*[value] * 4, chance, verdict, value <= 5.0]
     return dataclasses.replace(plan, after=after)
 
 

@@ -103,9 +103,10 @@ def test_before_and_after_are_told_with_the_chance_and_the_verdict(unit):
     plan = plan_named("ceiling")
     row = plan.after.iloc[0]
     line = block(plan_report(plan, unit), "Before and after").splitlines()[2]
-    name, before, after, allowed, chance, verdict = re.split(r"\s{2,}", line.strip())
+    name, before, after, likely, allowed, chance, verdict = re.split(r"\s{2,}", line.strip())
     assert name == "wood-glued"
-    for text, value in ((before, row["before_mm"]), (after, row["after_mm"]), (allowed, row["allowed_mm"])):
+    told = (before, "before_mm"), (after, "after_mm"), (likely, "likely_mm"), (allowed, "allowed_mm")
+    for text, value in ((text, row[column]) for text, column in told):
         assert parse_length(text, unit) == pytest.approx(value, abs=INCH / 64)
     assert (chance, verdict) == ("71 %", "UNDECIDED")
 
@@ -124,10 +125,11 @@ def test_f_numbers_are_told_as_numbers():
     plan = plan_named("one patch")
     limit = flatness.f_number_limit(ff=25)
     row = {**plan.after.iloc[0].to_dict(), "limit": limit.name, "before": 18.23, "after": 31.4, "allowed": 25.0}
-    row |= {"before_mm": np.nan, "after_mm": np.nan, "allowed_mm": np.nan, "planned_for": False}
+    row |= {"likely": 29.0, "before_mm": np.nan, "after_mm": np.nan, "likely_mm": np.nan, "allowed_mm": np.nan}
+    row["planned_for"] = False
     text = plan_report(dataclasses.replace(plan, limits=(limit,), after=pd.DataFrame([row])), "in")
     line = block(text, "Before and after").splitlines()[2]
-    assert re.split(r"\s{2,}", line.strip())[1:4] == ["18.2", "31.4", "25.0"]
+    assert re.split(r"\s{2,}", line.strip())[1:5] == ["18.2", "31.4", "29.0", "25.0"]
     assert "was not planned for, only measured" in flat(text)
 
 

@@ -23,9 +23,10 @@ from flatness.surface.likely import LikelySurface
 from flatness.survey.readings import Floats, Survey
 
 COLUMNS = (
-    "limit", "measure", "before_mm", "after_mm", "allowed_mm", "passes", "chance", "verdict", "note", "planned_for",
-    "before", "after", "allowed", "unit",
+    "limit", "measure", "before_mm", "after_mm", "likely_mm", "allowed_mm", "passes", "chance", "verdict", "note",
+    "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
+MEDIAN_OF = 50  # draws are measured whole where most of them are beyond a limit
 BLOCK = 25  # draws measured at a time, before it is asked whether the chance can still be reached
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
 
@@ -173,14 +174,15 @@ class Held:
 
     def _row(self, limit: Limit, change: Floats, planned_for: bool, aim: float | None) -> dict[str, Any]:
         judged = of_the_whole(self.judge(limit, change), self._left)
-        numbers = dict.fromkeys(("before", "after", "allowed"), math.nan)
+        numbers = dict.fromkeys(("before", "after", "likely", "allowed"), math.nan)
         numbers["allowed"] = math.nan if limit.allowed is None else limit.allowed
         notes = [judged.reason] if judged.finding is None or judged.reason else []
         if judged.finding is not None:
             before = self._before(limit)
             numbers = {
                 "before": before.measured.value if before else math.nan,
-                "after": judged.finding.measured.value, "allowed": judged.finding.allowed,
+                "after": judged.finding.measured.value, "likely": self._median(judged, change),
+                "allowed": judged.finding.allowed,
             }  # fmt: skip
             notes.append(judged.finding.measured.note)
             if planned_for and judged.chance < self.confidence:
@@ -194,6 +196,16 @@ class Held:
             "unit": _UNITS.get(limit.kind, "mm"), **numbers,
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }  # fmt: skip
+
+    def _median(self, judged: Judged, change: Floats) -> float:
+        """The median measure of the draws after the change, in the limit's unit; NaN where none was drawn."""
+        if judged.limit.kind == "straightedge" and judged.chance < 0.5:
+            # where it lies among the draws that fail, they are measured to the end
+            judged = replace(judged, used=measure_draws(
+                judged.limit, self.changed(change), lambda: self._lattice[:MEDIAN_OF] + change,
+                lambda: self._stations[:MEDIAN_OF] + self._at_stations(change),
+            ))  # fmt: skip
+        return judged.likely()[0]
 
     @cached_property
     def _left(self) -> Unread | None:

@@ -42,11 +42,14 @@ class Plan:
         ``action``, ``area_mm2``, ``greatest_mm`` (signed, adding positive), ``mean_mm`` (signed), ``volume_mm3``
         (never negative), ``x_mm``, ``y_mm`` (a point inside), ``from_x_mm``, ``to_x_mm``, ``from_y_mm``,
         ``to_y_mm``, ``deepest_x_mm``, ``deepest_y_mm``, ``outline`` (a shapely polygon [mm]), ``note``
-    after : DataFrame, one row a limit: ``limit``, ``measure`` (in words), ``before_mm``, ``after_mm``, ``allowed_mm``,
-        ``passes`` (bool, the planned surface measured again with the ordinary code; False where it cannot be),
-        ``chance`` (that the true surface passes when the change is made exactly), ``verdict`` (at the confidence asked
+    after : DataFrame, one row a limit: ``limit``, ``measure`` (in words), ``before_mm``, ``after_mm``, ``likely_mm``,
+        ``allowed_mm``, ``passes`` (bool, the planned surface measured again with the ordinary code, as ``after_mm``;
+        False where it cannot be),
+        ``chance`` (that the true surface passes when the change is made exactly; of the surfaces
+        that the readings allow ``likely_mm`` is the median), ``verdict`` (at the confidence asked
         for), ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not
-        lengths: their numbers stand in ``before``, ``after``, ``allowed`` with ``unit``, and the columns in mm are NaN
+        lengths: their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``, and the columns
+        in mm are NaN
     cost : rates x area x change
     bound : no change that passes costs less; NaN where the strategy does not seek the least
     flat_cost : what the cheapest dead-flat plane (or level, where level is asked for) would cost

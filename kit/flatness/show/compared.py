@@ -17,7 +17,7 @@ from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
 from flatness.show.datum_words import compared_share, fine, greatest, heights_from, outside_plan, signed, small
-from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, shown_unit
+from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, sentence, shown_unit
 
 ROWS = {
     "cut": "taken off, where shown",
@@ -34,12 +34,12 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
     blocks = [_heading(found, unit)]
     if found.warnings:
         blocks.append("\n".join(["Look here first", *(
-            indented(in_unit(f"{text[:1].upper()}{text[1:]}.", unit), "  - ") for text in found.warnings
+            indented(sentence(text, unit), "  - ") for text in found.warnings
         )]))  # fmt: skip
     blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
     blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
     blocks += [_plan(found, unit)] if found.plan is not None else []
-    notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "  - ") for note in found.notes]
+    notes = [indented(sentence(note, unit), "  - ") for note in found.notes]
     notes += [
         indented(in_unit(f"{day}: {problem.cell or ''} {problem.what}.".replace(":  ", ": "), unit), "  - ")
         for day, survey in zip(("Before", "After"), found.surveys, strict=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -25,6 +26,15 @@ def small(mm: float, unit: str, *, sign: bool = False) -> str:
 def fine(mm: float, unit: str) -> str:
     """A length to a 64th of an inch or a tenth of a millimetre, for errors."""
     return "-" if math.isnan(mm) else format_length(mm, unit, 64)
+
+
+def true_minus(text: str) -> str:
+    """A text for paper, where a number below zero has the sign that is made for it.
+
+    >>> true_minus("-1/8\\" at -0.5, 1-1/2 in, 2026-03-02")
+    '−1/8" at −0.5, 1-1/2 in, 2026-03-02'
+    """
+    return re.sub(r"(^|[ (])-(?=\d)", r"\1−", text)
 
 
 def signed(mm: float, unit: str) -> str:

@@ -69,14 +69,14 @@ def value_words(limit: Limit | None, value: float, allowed: float, unit: str) ->
     return length(value, unit, allowed if math.isfinite(allowed) else math.inf)
 
 
-def before_and_after(plan: Plan, row: Mapping[Any, Any], unit: str) -> tuple[str, str, str]:
-    """What a limit's measure is before and after the work, and what is allowed."""
+def before_and_after(plan: Plan, row: Mapping[Any, Any], unit: str) -> tuple[str, str, str, str]:
+    """What a limit's measure is before and after the work, what the true surface's then likely is, what is allowed."""
     limit = limit_of(plan, row["limit"])
     # F-numbers and slopes are not lengths
     mm = "" if limit is not None and limit.kind in UNITLESS else "_mm"
-    before, after, allowed = (float(row[f"{name}{mm}"]) for name in ("before", "after", "allowed"))
-    told = [value_words(limit, value, allowed, unit) for value in (before, after, allowed)]
-    return told[0], told[1], told[2]
+    before, after, likely, allowed = (float(row[f"{name}{mm}"]) for name in ("before", "after", "likely", "allowed"))
+    told = [value_words(limit, value, allowed, unit) for value in (before, after, likely, allowed)]
+    return told[0], told[1], told[2], told[3]
 
 
 def afterwards(plan: Plan, unit: str) -> list[str]:
@@ -88,11 +88,11 @@ def afterwards(plan: Plan, unit: str) -> list[str]:
     for row in plan.after.to_dict("records"):
         limit = limit_of(plan, row["limit"])
         asked = describe(limit, unit) if limit is not None else str(row["limit"])
-        before, after, _ = before_and_after(plan, row, unit)
+        before, after, likely, _ = before_and_after(plan, row, unit)
         if before == after == "-":
             told.append(f"{asked}: not measured")
             continue
-        sure = f", chance of passing {percent(row['chance'])}" if math.isfinite(row["chance"]) else ""
+        sure = f", likely {likely}, chance of passing {percent(row['chance'])}" if math.isfinite(row["chance"]) else ""
         told.append(f"{asked}: {before} before, {after} after{sure}: {row['verdict']}")
     return told
 

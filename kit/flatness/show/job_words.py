@@ -17,7 +17,7 @@ from flatness.show.compared import columns, comparison_report
 from flatness.show.datum_words import signed
 from flatness.show.plan_asked import asked_text, beside_text, with_block
 from flatness.show.plan_words import plan_report
-from flatness.show.words import WIDTH, in_unit, indented, length, place, position, report
+from flatness.show.words import WIDTH, indented, length, place, position, report, sentence
 
 WHAT = {"door": "gap under it", "stair": "risers differ by", "threshold": "step", "headroom": "clear height"}
 
@@ -41,7 +41,7 @@ def job_report(done: Results) -> str:
         parts.append(("What the finished surface meets", "\n\n".join(met)))
     if done.comparison is not None:
         parts.append(("What was done", comparison_report(done.comparison, unit)))
-    notes = [indented(in_unit(f"{note[:1].upper()}{note[1:]}.", unit), "- ") for note in done.notes]
+    notes = [indented(sentence(note, unit), "- ") for note in done.notes]
     blocks = [f"{title.upper()}\n{'=' * WIDTH}\n{text}" for title, text in parts]
     return "\n\n\n".join([*blocks, *notes])
 
@@ -72,7 +72,7 @@ def _met(row: Mapping[Any, Any], unit: str) -> Iterator[str]:
     for key in ("limit", "caution"):
         text = str(row[key]).strip()
         if text:
-            yield in_unit(f"{text[:1].upper()}{text[1:]}".rstrip(".") + ".", unit)
+            yield sentence(text, unit)
 
 
 def reveal_text(name: str, found: Reveal, unit: str) -> str:
@@ -96,7 +96,7 @@ def reveal_text(name: str, found: Reveal, unit: str) -> str:
             ])  # fmt: skip
         lines += [f"    {line}" for line in columns(rows, left=(0, 1, 2), most=WIDTH - 4)]
     if found.note:
-        lines.append(indented(in_unit(f"{found.note[:1].upper()}{found.note[1:]}".rstrip(".") + ".", unit)))
+        lines.append(indented(sentence(found.note, unit)))
     return "\n".join(lines)
 
 

@@ -156,7 +156,7 @@ def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:
     lines: list[str] = []
     for paragraph in text.split("\n"):
         line = ""
-        for word in paragraph.split():
+        for word in filter(None, paragraph.split(" ")):  # what a hard space joins stays together
             if line and wide(f"{line} {word}"):
                 lines.append(line)
                 line = ""

@@ -32,7 +32,7 @@ from flatness.show.done_words import (
 )
 from flatness.show.member_words import members_text
 from flatness.show.scales import printed_place
-from flatness.show.words import WIDTH, in_unit, indented, length, percent, place, position, shown_unit
+from flatness.show.words import WIDTH, in_unit, indented, length, percent, place, position, sentence, shown_unit
 
 STRATEGIES = {
     "least-work": "the least work after which every limit is met",
@@ -72,7 +72,7 @@ def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None =
     blocks += ["\n".join(["Rests on", *rests])] if rests else []
     notes = dict.fromkeys((*plan.notes, *(schedule.notes if schedule is not None else ())))
     if notes:
-        items = (indented(in_unit(f"{note[:1].upper()}{note[1:]}".rstrip(".") + ".", unit), "  - ") for note in notes)
+        items = (indented(sentence(note, unit), "  - ") for note in notes)
         blocks.append("\n".join(["Worth knowing", *items]))
     kept = (*plan.cautions, *plan.quantities.cautions, *(schedule.cautions if schedule is not None else ()))
     if kept:
@@ -165,15 +165,15 @@ def after_table(plan: Plan, unit: str) -> str:
     """Each limit before and after the plan, at most 80 wide."""
     if not len(plan.after):
         return "Before and after\n  No limit was named; the target is a plane."
-    rows = [["limit", "before", "after", "allowed", "chance", "verdict"]]
+    rows = [["limit", "before", "after", "likely", "allowed", "chance", "verdict"]]
     for row in plan.after.to_dict("records"):
         name = str(row["limit"])
-        shown = name if len(name) <= 30 else f"{name[:29]}\N{HORIZONTAL ELLIPSIS}"
+        shown = name if len(name) <= 28 else f"{name[:27]}\N{HORIZONTAL ELLIPSIS}"
         chance = percent(float(row["chance"]))
         rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
     told = (
-        "Before and after are of the surface that was planned on, measured with the same code as a check. The chance "
-        "is that the true surface passes when the change is made exactly; it counts what the readings do not know."
+        "Before and after are of the surface that was planned on, measured with the same code as a check. Likely "
+        "and chance are of the true surface when the change is made exactly, and count what the readings do not know."
     )
     apart = [
         f"{row['limit']} was not planned for, only measured."

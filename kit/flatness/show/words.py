@@ -21,7 +21,7 @@ from flatness.survey.readings import Survey, place_keys
 
 WIDTH = 80
 FRACTION = 32  # what a careful rule shows
-FOOT_MM = 304.8
+FOOT_MM, INCH_MM = 304.8, 25.4
 AUTHORITY = (
     "The kit measures and compares; it does not design structure. Local codes, the flooring maker and licensed "
     "practice decide."
@@ -84,18 +84,28 @@ def _f_number(value: float, least: float) -> str:
     )
 
 
-def in_unit(text: str, unit: str) -> str:
-    """A note with its millimetres told as a tape reads them too, where inches are shown."""
+def in_unit(text: str, unit: str, *, both: bool = True) -> str:
+    """A note with its millimetres told as a tape reads them, where inches are shown.
+
+    ``both`` leaves the millimetres beside them; without it only lengths that a tape does not show keep them.
+    """
+    if unit == "in" and not both:
+        text = re.sub(r"(\d[\d '/-]*[\"']) \([\d.]+ mm\)", r"\1", text)
     if unit != "in":
         return re.sub(r"\d[\d '/-]*[\"'] \(([\d.]+ mm)\)", r"\1", text)  # a note of the file's check, told in both
 
     def told(match: re.Match[str]) -> str:
         mm = float(match[1])
         tape = format_length(mm, "ft", 8) if mm >= FOOT_MM else format_length(mm, "in", FRACTION)
-        return f"{tape} ({match[0]})"
+        return tape if not both and mm * 2 * FRACTION >= INCH_MM else f"{tape} ({match[0]})"
 
     # a length in brackets is told already
     return re.sub(r"(?<![(\d.])(\d+(?:\.\d+)?) mm\b", told, text)
+
+
+def sentence(text: str, unit: str, *, both: bool = True) -> str:
+    """A note as a sentence, its lengths as :func:`in_unit` tells them."""
+    return in_unit(f"{text[:1].upper()}{text[1:].rstrip('.')}.", unit, both=both)
 
 
 def heading(survey: Survey, subject: Subject, unit: str) -> str:
@@ -191,13 +201,13 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
             f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
         )
         if one.verdict == UNDECIDED:
-            yield in_unit(f"{one.reason[:1].upper()}{one.reason[1:]}.", unit)
+            yield sentence(one.reason, unit)
     else:
-        yield f"{one.reason[:1].upper()}{one.reason[1:]}."
+        yield sentence(one.reason, unit)
     if measured.at is not None:
         yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
     if measured.note:
-        yield in_unit(f"{measured.note[:1].upper()}{measured.note[1:]}.", unit)
+        yield sentence(measured.note, unit)
 
 
 def _resting(one: Judged, unit: str) -> str:

@@ -93,7 +93,7 @@ def after_rows(plan: Plan, unit: str) -> str:
         mark = verdict_mark(str(row["verdict"])) + (f"<br>{asked}" if asked else "")
         told = [f"{name[:1].upper()}{name[1:]}", *before_and_after(plan, row, unit), percent(float(row["chance"]))]
         rows.append([*map(escape, told), mark])
-    heads = ("Limit", "Before", "After", "Allowed", "Chance of passing", "Verdict")
+    heads = ("Limit", "Before", "After", "Likely", "Allowed", "Chance of passing", "Verdict")
     return f"<b>Before and after</b>{table(heads, rows)}"
 
 

@@ -24,11 +24,11 @@ from flatness.show.papers.crew_parts import (
 from flatness.show.papers.drawing import draw, label_size
 from flatness.show.papers.files import Paper
 from flatness.show.papers.hatching import HATCHES, swatch
-from flatness.show.papers.lettering import Drawn, tape
+from flatness.show.papers.lettering import Drawn, Rule, rule_for, tape
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
 from flatness.show.papers.tiles import HEAD, LEFT, MARGIN, Layout, lay_out, room_on, scale_name
 from flatness.show.scales import check_unit
-from flatness.show.words import in_unit, shown_unit
+from flatness.show.words import sentence, shown_unit
 
 BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
 KEY_CELL, KEY_GAP = 7.0, 8.0  # of the key to the sheets, and beside it [mm]
@@ -41,7 +41,7 @@ LEGENDS = {
 
 def crew_sheet(
     plan: Plan, schedule: Schedule | None = None, *, paper: str = "letter", unit: str | None = None,
-    scale: float | None = None, fraction: int = 16, made: datetime | None = None, title: str | None = None,
+    scale: float | None = None, fraction: int | None = None, made: datetime | None = None, title: str | None = None,
 ) -> Paper:  # fmt: skip
     """The plan of the work for those who do it.
 
@@ -53,7 +53,8 @@ def crew_sheet(
     unit : ``in`` or ``mm``; None takes the survey's own
     scale : the plan is drawn so many times smaller; 48 is 1/4 in to 1 ft. None takes the usual scale of fewest sheets
         at which depths stand no more than 2 ft (600 mm) apart
-    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; whole millimetres where mm are shown
+    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; None takes the coarsest from 1/16 on at which
+        few patches' greatest depths are nothing. Where mm are shown: whole ones, or tenths, chosen so too
     made : when the sheet was made; None leaves it out, and the same input gives the same bytes
     title : of the job; None takes the survey's
 
@@ -67,9 +68,12 @@ def crew_sheet(
     """
     sheet = sheet_named(paper)
     unit = check_unit(shown_unit(plan.survey, unit))
-    if fraction not in FRACTIONS:
+    if fraction is not None and fraction not in FRACTIONS:
         raise ArgumentError("unknown fraction", column="fraction", value=str(fraction), expected="8, 16, 32 or 64")
-    size = label_size(plan, unit, fraction)
+    rule = rule_for(plan.patches["greatest_mm"], unit)
+    if fraction is not None and unit == "in":
+        rule = Rule(unit, fraction)
+    size = label_size(plan, rule)
     layout = lay_out(maps.bounds_of(plan.surface, plan.survey), plan.surface.spacing, size, sheet, unit, scale)
     members = plan.members
     title = cut(title or plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
@@ -80,10 +84,9 @@ def crew_sheet(
     data: dict[str, Any] = {
         "title": title, "short": cut(title, 50),
         "scale": scale_name(layout.scale, unit),
-        "depths": _depths(plan, layout, unit, fraction),
+        "depths": _depths(plan, layout, rule),
         "sheets": [
-            {"name": tile.name, "row": tile.row, "column": tile.column, **_json(draw(plan, tile, layout, unit, fraction,
-             members))}
+            {"name": tile.name, "row": tile.row, "column": tile.column} | _json(draw(plan, tile, layout, rule, members))
             for tile in layout.tiles
         ],
         "rows": layout.rows, "columns": layout.columns, "flipped": layout.flipped,
@@ -93,29 +96,26 @@ def crew_sheet(
         "hatches": _hatches(plan),
         "axes": _axes(plan),
         "has_members": members is not None,
-        "patches": patch_rows(plan, unit, fraction),
+        "patches": patch_rows(plan, rule),
         "members": member_rows(schedule, unit) if schedule is not None else [],
-        "member_notes": [_sentence(note, unit) for note in notes if note not in (EITHER, NEITHER)],
+        "member_notes": [sentence(note, unit, both=False) for note in notes if note not in (EITHER, NEITHER)],
         "spots": spot_rows(plan, schedule, unit),
         "as_set": as_set_rows(schedule, unit) if schedule is not None and len(schedule.as_set) else [],
-        "either": next((_sentence(note, unit) for note in notes if note in (EITHER, NEITHER)), ""),
+        "either": next((sentence(note, unit, both=False) for note in notes if note in (EITHER, NEITHER)), ""),
         "blocks": _blocks(schedule, unit),
         "stations": blocks,
         "thinned": thinned,
         "unit": "inches" if unit == "in" else "mm",
+        "depth_unit": "inches" if unit == "in" else rule.says(),
         "quantities": quantity_rows(plan, unit),
         "settings": setting_rows(plan, unit),
         "buy": buy,
         "cuts": cuts,
-        "notes": [_sentence(note, unit) for note in plan.notes],
+        "notes": [sentence(note, unit, both=False) for note in plan.notes],
         "cautions": [[caution.text, caution.source] for caution in cautions.values()],
         "unfinished": "" if plan.finished else UNFINISHED,
     }  # fmt: skip
     return Paper(title, make_pdf("crew.typ", data, {}, paper, made))
-
-
-def _sentence(note: str, unit: str) -> str:
-    return in_unit(f"{note[:1].upper()}{note[1:].rstrip('.')}.", unit)
 
 
 def _json(drawn: Drawn) -> dict[str, Any]:
@@ -123,12 +123,11 @@ def _json(drawn: Drawn) -> dict[str, Any]:
     return {"lines": lines, "texts": drawn.texts, "across": drawn.across, "up": drawn.up}
 
 
-def _depths(plan: Plan, layout: Layout, unit: str, fraction: int) -> str:
+def _depths(plan: Plan, layout: Layout, rule: Rule) -> str:
     step = layout.stride * plan.surface.spacing
-    nearest = f"inches, to the nearest 1/{fraction}" if unit == "in" else "whole mm"
-    shown = f"Depths in {nearest}: + add, − take off, 0 leave. Shown every {tape(step, unit)}"
+    shown = f"Depths in {rule.says()}: + add, − take off, 0 leave. Shown every {tape(step, rule.unit)}"
     if layout.stride > 1:
-        reckoned = format_length(plan.surface.spacing, unit)
+        reckoned = format_length(plan.surface.spacing, rule.unit)
         shown += f" (the plan has one every {reckoned}); the greatest depth of a patch is in the list, and beside its "
         shown += "number where there is room"
     return f"{shown}."

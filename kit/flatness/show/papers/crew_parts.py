@@ -14,7 +14,7 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
 from flatness.corrections.schedule import STAYS, Schedule
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
-from flatness.show.papers.lettering import depth_text, tape
+from flatness.show.papers.lettering import Rule, depth_text, tape
 
 PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
 PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
@@ -26,9 +26,9 @@ WORDS = {
 }  # fmt: skip
 
 
-def patch_rows(plan: Plan, unit: str, fraction: int) -> list[list[str]]:
+def patch_rows(plan: Plan, rule: Rule) -> list[list[str]]:
     """The patches in the order of work: name, what to do, where, area, greatest depth and where, mean, volume, note."""
-    rows = []
+    rows, unit = [], rule.unit
     for row in plan.patches.to_dict("records"):
         x, y = _deepest(plan, row)
         where = (
@@ -37,8 +37,8 @@ def patch_rows(plan: Plan, unit: str, fraction: int) -> list[list[str]]:
         )
         rows.append([
             str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
-            listed_depth(row["greatest_mm"], unit, fraction), f"x {tape(x, unit)}, y {tape(y, unit)}",
-            listed_depth(row["mean_mm"], unit, fraction), volume(row["volume_mm3"], unit), str(row["note"]),
+            rule.listed(row["greatest_mm"]), f"x {tape(x, unit)}, y {tape(y, unit)}",
+            rule.listed(row["mean_mm"]), volume(row["volume_mm3"], unit), str(row["note"]),
         ])  # fmt: skip
     return rows
 
@@ -56,23 +56,19 @@ def _deepest(plan: Plan, row: Mapping[Any, Any]) -> tuple[float, float]:
 
 
 def area(mm2: float, unit: str) -> str:
-    return f"{mm2 / MM2_PER_FT2:.1f} ft²" if unit == "in" else f"{mm2 / MM2_PER_M2:.2f} m²"
-
-
-def listed_depth(mm: float, unit: str, fraction: int) -> str:
-    """A depth as the plan shows it; what is too little for it is not printed as if it were nothing.
-
-    >>> listed_depth(-0.5, "in", 16), listed_depth(0.0, "in", 16), listed_depth(-3.2, "in", 16)
-    ('under 1/16', '0', '−1/8')
-    """
-    text = depth_text(mm, unit, fraction)
-    if text != "0" or abs(mm) < 1e-6:
-        return text
-    return f"under 1/{fraction}" if unit == "in" else "under 1"
+    return _of(mm2 / MM2_PER_FT2, 1, "ft²") if unit == "in" else _of(mm2 / MM2_PER_M2, 2, "m²")
 
 
 def volume(mm3: float, unit: str) -> str:
-    value, name, digits = (mm3 / MM3_PER_FT3, "ft³", 2) if unit == "in" else (mm3 / MM3_PER_LITRE, "litres", 1)
+    return _of(mm3 / MM3_PER_FT3, 2, "ft³") if unit == "in" else _of(mm3 / MM3_PER_LITRE, 1, "litres")
+
+
+def _of(value: float, digits: int, name: str) -> str:
+    """An amount with so many decimals; what is too little for them is not printed as if it were nothing.
+
+    >>> _of(0.3, 0, "lb"), _of(0.0, 0, "lb"), _of(12.34, 1, "ft²")
+    ('under 1 lb', '0 lb', '12.3 ft²')
+    """
     least = 10.0**-digits
     return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
 
@@ -152,6 +148,7 @@ def quantity_rows(plan: Plan, unit: str) -> list[list[str]]:
     return [
         [str(row["quantity"]), amount(float(row["value"]), str(row["unit"]), unit), _placed(str(row["from"]), unit)]
         for row in plan.quantities.table.to_dict("records")
+        if float(row["value"])  # of what is not needed nothing is brought
     ]
 
 
@@ -161,7 +158,9 @@ def _placed(text: str, unit: str) -> str:
 
 
 def setting_rows(plan: Plan, unit: str) -> list[list[str]]:
-    """The numbers that the quantities rest on, each with its source."""
+    """The numbers that the quantities rest on, each with its source; none where nothing is to be brought."""
+    if not plan.quantities.table["value"].any():
+        return []
     return [
         [str(row["name"]).replace("_", " "), _setting(float(row["value"]), str(row["unit"]), unit), str(row["source"])]
         for row in plan.quantities.settings.to_dict("records")
@@ -188,9 +187,9 @@ def amount(value: float, named: str, unit: str) -> str:
         case "mm2":
             return area(value, unit)
         case "kg":
-            return f"{value / POUND_KG:.0f} lb" if inches else f"{value:.0f} kg"
+            return _of(value / POUND_KG, 0, "lb") if inches else _of(value, 0, "kg")
         case "Pa":
-            return f"{value / PSF_PA:.1f} lb/ft²" if inches else f"{value:.0f} Pa"
+            return _of(value / PSF_PA, 1, "lb/ft²") if inches else _of(value, 0, "Pa")
         case "mm":
             return format_length(value, "ft" if inches else "m", 8)
     return f"{value:g} {named.removesuffix('s') if value == 1 else named}"

@@ -15,23 +15,23 @@ from shapely.geometry.base import BaseGeometry
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.show.papers.hatching import HATCHES, lines_of, strokes
-from flatness.show.papers.lettering import Drawn, depth_text, tape, text_size
+from flatness.show.papers.lettering import Drawn, Rule, tape, text_size
 from flatness.show.papers.tiles import OVERLAP, Layout, Tile
 
 GRID, HATCH, HEAVY, MEMBER = "grid", "hatch", "heavy", "member"  # kinds of line, drawn by the template
 MATCH, LEADER = "match", "leader"
 
 
-def label_size(plan: Plan, unit: str, fraction: int) -> tuple[float, float]:
+def label_size(plan: Plan, rule: Rule) -> tuple[float, float]:
     """Width and height on paper [mm] of the widest depth."""
-    words = {depth_text(mm, unit, fraction) for mm in plan.change[np.isfinite(plan.change)].ravel().tolist()}
+    words = {rule.depth(mm) for mm in plan.change[np.isfinite(plan.change)].ravel().tolist()}
     sizes = [text_size(text) for text in words] or [text_size("0")]
     return max(size[0] for size in sizes), max(size[1] for size in sizes)
 
 
-def draw(plan: Plan, tile: Tile, layout: Layout, unit: str, fraction: int, members: Members | None) -> Drawn:
+def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule, members: Members | None) -> Drawn:
     """What one sheet shows of the plan."""
-    sheet = _OnSheet(plan, tile, layout, unit)
+    sheet = _OnSheet(plan, tile, layout, rule)
     drawn = sheet.drawn
     sheet.grid()
     sheet.outlines()
@@ -39,16 +39,16 @@ def draw(plan: Plan, tile: Tile, layout: Layout, unit: str, fraction: int, membe
         sheet.patch(patch["outline"], str(patch["action"]))
     if members is not None:
         sheet.members(members)
-    sheet.depths(fraction)
+    sheet.depths()
     sheet.match_lines()
     for _, patch in plan.patches.iterrows():
-        sheet.name(patch["outline"], str(patch["name"]), depth_text(float(patch["greatest_mm"]), unit, fraction))
+        sheet.name(patch["outline"], str(patch["name"]), rule.short(float(patch["greatest_mm"])))
     return drawn
 
 
 class _OnSheet:
-    def __init__(self, plan: Plan, tile: Tile, layout: Layout, unit: str) -> None:
-        self.plan, self.tile, self.layout, self.unit = plan, tile, layout, unit
+    def __init__(self, plan: Plan, tile: Tile, layout: Layout, rule: Rule) -> None:
+        self.plan, self.tile, self.layout, self.rule, self.unit = plan, tile, layout, rule, rule.unit
         self.drawn = Drawn()
         self.size = (layout.width, layout.height)
         self.window = box(0, 0, *self.size)
@@ -140,7 +140,7 @@ class _OnSheet:
         ux, uy = (x2 - x1) / far, (y2 - y1) / far
         short = name if len(name) <= 8 else f"{name[:7]}…"
         wide, high = text_size(short)
-        beside = (abs(ux) * wide + abs(uy) * high) / 2 + 1.2
+        beside = (abs(ux) * wide + abs(uy) * high) / 2 + 2.0
         for s in (-beside, beside, *np.arange(6.0, far, 4.0).tolist()):
             if self.drawn.is_free(x1 + s * ux, y1 + s * uy, short, self.size):
                 self.drawn.put(x1 + s * ux, y1 + s * uy, short, "member")
@@ -179,7 +179,7 @@ class _OnSheet:
                     self.drawn.put(x, y, words, "match")
                     return
 
-    def depths(self, fraction: int) -> None:
+    def depths(self) -> None:
         columns, rows = self._nodes()
         for j in rows:
             for i in columns:
@@ -187,7 +187,7 @@ class _OnSheet:
                 if not math.isfinite(mm):
                     continue
                 x, y = self.at(float(self.plan.x[i]), float(self.plan.y[j]))
-                words = depth_text(mm, self.unit, fraction)
+                words = self.rule.depth(mm)
                 wide, high = text_size(words)
                 if wide / 2 <= x <= self.size[0] - wide / 2 and high / 2 <= y <= self.size[1] - high / 2:
                     self.drawn.put(x, y, words, "zero" if words == "0" else "depth")

@@ -14,8 +14,8 @@ from matplotlib.figure import Figure
 from flatness.measures.measured import Place
 from flatness.show import plan as maps
 from flatness.show.axes import INK, NORMAL, SOFTWARE, colour_bar, dress_map, set_place_ticks
-from flatness.show.labels import FreeSpace, rings
-from flatness.show.scales import Scale, deviation_scale, place_step
+from flatness.show.labels import NEAR, FreeSpace, rings
+from flatness.show.scales import Scale, deviation_scale, place_step, printed
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
@@ -113,6 +113,26 @@ def _draw(
             arrowprops={"arrowstyle": "-", "color": "black", "linewidth": 1.0, "shrinkA": 0, "shrinkB": 7},
         )  # fmt: skip
         space.place(text, rings(16, 300, 8), leader=True)
+    _ends(ax, panel.surface, space, unit)
+
+
+def _ends(ax: Axes, surface: Surface, space: FreeSpace, unit: str) -> None:
+    """How high the highest place is and how low the lowest, written there: colours alone do not tell it in grey."""
+    for k in (int(np.nanargmax(surface.height)), int(np.nanargmin(surface.height))):
+        j, i = np.unravel_index(k, surface.height.shape)
+        mm = float(surface.height[j, i])
+        words = printed(mm if unit == "in" else round(mm), unit, signed=True)
+        if words == "0":
+            continue
+        at = (float(surface.x[i]), float(surface.y[j]))
+        text = ax.annotate(
+            words, at, (0, 0), textcoords="offset points", fontsize=NORMAL, fontweight="bold", color="black", zorder=8,
+            annotation_clip=False, path_effects=maps.HALO,
+        )  # fmt: skip
+        if space.place(text, [*NEAR, *rings(6, 60, 6)]):
+            ax.plot(*at, ".", color="black", markersize=5, zorder=7, scalex=False, scaley=False, clip_on=False)
+        else:
+            text.remove()
 
 
 def _spread_ticks(ax: Axes, within: tuple[float, float, float, float], unit: str) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from flatness.lengths import format_length
 
 TYPE_MM = 3.53  # 10 points
+FEW = 0.25  # of the patches may be too shallow for the rule on which the others are read
 
 
 @dataclass
@@ -65,6 +67,49 @@ def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -
     else:
         text = f"{math.floor(abs(mm) * 10**decimals + 0.5) / 10**decimals:g}"
     return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """How closely depths are written: to a part of an inch, or in millimetres with so many decimals.
+
+    >>> Rule("in").listed(-0.5), Rule("in").listed(0.0), Rule("in").listed(-3.2), Rule("mm", decimals=1).listed(0.02)
+    ('under 1/16', '0', '−1/8', 'under 0.1')
+    """
+
+    unit: str
+    fraction: int = 16
+    decimals: int = 0
+
+    def depth(self, mm: float) -> str:
+        return depth_text(mm, self.unit, self.fraction, decimals=self.decimals)
+
+    def listed(self, mm: float) -> str:
+        """A depth; what is too little for the rule is not written as if it were nothing."""
+        return self._told(mm, "under ")
+
+    def short(self, mm: float) -> str:
+        """As listed, for where there is little room."""
+        return self._told(mm, "<")
+
+    def _told(self, mm: float, under: str) -> str:
+        text = self.depth(mm)
+        return text if text != "0" or abs(mm) < 1e-6 else f"{under}{self._least()}"
+
+    def says(self) -> str:
+        if self.unit == "in":
+            return f"inches, to the nearest {self._least()}"
+        return "mm, to the nearest tenth" if self.decimals else "whole mm"
+
+    def _least(self) -> str:
+        return f"1/{self.fraction}" if self.unit == "in" else f"{10.0**-self.decimals:g}"
+
+
+def rule_for(depths: Iterable[float], unit: str) -> Rule:
+    """The coarsest usual rule on which few of these depths [mm] are nothing: 1/16, 1/32, 1/64 in; 1 mm, 0.1 mm."""
+    rules = [Rule(unit, part) for part in (16, 32, 64)] if unit == "in" else [Rule(unit), Rule(unit, decimals=1)]
+    seen = [mm for mm in depths if math.isfinite(mm) and mm]
+    return next((rule for rule in rules if sum(rule.depth(mm) == "0" for mm in seen) <= FEW * len(seen)), rules[-1])
 
 
 def tape(mm: float, unit: str) -> str:

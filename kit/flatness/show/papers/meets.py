@@ -48,8 +48,14 @@ def meets(job: Results, unit: str, past: bool = False) -> list[tuple[str, str]]:
     if told:
         left = len(features) + len(lines) - len(told)
         name, says = told[-1]
-        return [*told[:-1], (name, f"{says} The job names {left} more, all as they should be.")] if left else told
+        return [*told[:-1], (name, f"{says} {_others(left)}")] if left else told
     return [(ALL_OF_THEM, f"{basis}all {len(features) + len(lines)} that the job names are as they should be.")]
+
+
+def _others(count: int) -> str:
+    if count == 1:
+        return "The other one that the job names is as it should be."
+    return f"The other {count} that the job names are as they should be."
 
 
 def _met(feature: Feature, row: Mapping[Any, Any], unit: str) -> str:

@@ -16,7 +16,7 @@ from flatness.limits.wording import caution
 from flatness.show.done_words import before_and_after
 from flatness.show.papers.pdf import cut
 from flatness.show.papers.plain import RESULTS, about, capital, looked_at
-from flatness.show.papers.standing import RANK
+from flatness.show.papers.standing import RANK, likely_after
 from flatness.show.words import number, percent
 
 MOST_ROWS = 6  # of the table, so that it all stays on one page
@@ -84,7 +84,7 @@ def _planned(plan: Plan, row: Mapping[Any, Any] | None, unit: str) -> str:
         return "not known"
     if not np.isfinite(row["after_mm"]):
         return before_and_after(plan, row, unit)[1]
-    return about(row["after_mm"], unit, row["allowed_mm"], math.inf)
+    return about(likely_after(row), unit, row["allowed_mm"], math.inf)
 
 
 def _result(row: Mapping[Any, Any] | None) -> str:

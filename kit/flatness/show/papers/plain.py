@@ -62,6 +62,16 @@ def roughly(mm: float, unit: str, allowed: float = math.inf, high: float = 0.0) 
     return text if text.startswith(("less", "just")) else f"about {text}"
 
 
+def at_most(mm: float, unit: str) -> str:
+    """The greatest of many depths, as one says it after "by".
+
+    >>> at_most(12.4, "in"), at_most(1.0, "in")
+    ('up to 1/2 inch', 'less than 1/16 inch')
+    """
+    text = about(mm, unit)
+    return text if text.startswith("less") else f"up to {text}"
+
+
 def _is_many(number: str) -> bool:
     return " " in number or (number.replace(".", "").isdigit() and float(number) > 1)
 
@@ -85,19 +95,21 @@ def where(x: float, y: float, unit: str) -> str:
     return place((INCH_MM * round(x / INCH_MM), INCH_MM * round(y / INCH_MM)), unit)
 
 
-def area(mm2: float, unit: str) -> str:
-    """An area in two figures at most.
+def about_area(mm2: float, unit: str) -> str:
+    """An area in two figures at most, and in no parts of a square foot.
 
-    >>> area(8.1e6, "in"), area(8.14e6, "mm")
-    ('87 square feet', '8.1 square metres')
+    >>> about_area(8.1e6, "in"), about_area(8.14e6, "mm"), about_area(0.72e6, "in"), about_area(0.1e6, "in")
+    ('about 87 square feet', 'about 8.1 square metres', 'about 8 square feet', 'about 1 square foot')
     """
     value, name = (mm2 / MM2_PER_FT2, "square feet") if unit == "in" else (mm2 / MM2_PER_M2, "square metres")
     if value <= 0:
         return f"no {name}"
-    digits = 1 - math.floor(math.log10(value))
-    return (
-        f"{round(value, digits):.{max(0, min(digits, 1))}f} {name}" if value >= 0.1 else f"a spot of under 0.1 {name}"
-    )
+    least, finest = (1.0, 0) if unit == "in" else (0.1, 1)
+    if value < least / 2:
+        return f"a spot of under {'1 square foot' if unit == 'in' else f'{least} {name}'}"
+    digits = min(1 - math.floor(math.log10(value)), finest)
+    text = f"{round(value, digits):.{max(0, digits)}f}"
+    return "about 1 square foot" if unit == "in" and text == "1" else f"about {text} {name}"
 
 
 def quality(limit: Limit) -> str:

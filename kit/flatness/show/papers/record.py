@@ -18,14 +18,14 @@ from flatness.limits.verdict import Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.compared import doubt, part_name
-from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, signed
+from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, signed, true_minus
 from flatness.show.differences import difference_map
 from flatness.show.papers.figures import Panel, heat_maps, svg_of
 from flatness.show.papers.files import Paper
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
 from flatness.show.papers.record_parts import aligned, amounts, levelling, plan_told, surveys
 from flatness.show.scales import check_unit
-from flatness.show.words import AUTHORITY, in_unit, number, percent, shown_unit
+from flatness.show.words import AUTHORITY, length, number, percent, sentence, shown_unit
 from flatness.surface.lattice import Surface
 
 MARGIN_MM = 15.24
@@ -76,7 +76,7 @@ def record_paper(
             levelling(day, one, unit, comparison.confidence) for day, one in zip(DAYS, comparison.surveys, strict=True)
         ],
         "alignment": aligned(comparison, unit),
-        "warnings": [in_unit(f"{text[:1].upper()}{text[1:]}.", unit) for text in comparison.warnings],
+        "warnings": [sentence(text, unit, both=False) for text in comparison.warnings],
         "changed": _changed(comparison, unit),
         "amounts": amounts(comparison, unit),
         "confidence": f"{100 * comparison.confidence:g} %",
@@ -86,9 +86,9 @@ def record_paper(
         "done_head": done_head,
         "done": done,
         "plan": plan_told(comparison, found),
-        "elsewhere": [outside_plan(row, unit) for row in _rows(comparison) if row["what"] == "elsewhere"],
-        "settings": _settings(comparison, found),
-        "notes": [in_unit(f"{note[:1].upper()}{note[1:]}.", unit) for note in _notes(comparison)],
+        "elsewhere": [true_minus(outside_plan(row, unit)) for row in _rows(comparison) if row["what"] == "elsewhere"],
+        "settings": _settings(comparison, found, unit),
+        "notes": [sentence(note, unit, both=False) for note in _notes(comparison)],
         "signers": list(SIGNERS),
         "authority": AUTHORITY,
     }
@@ -127,7 +127,7 @@ def _changed(comparison: Comparison, unit: str) -> list[str]:
         f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area compared; on the "
         "rest no change is shown, which does not mean that there was none."
     ]
-    return [*lines, compared_share(comparison), *greatest(comparison, unit)]
+    return [*lines, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
 
 
 def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:
@@ -172,7 +172,7 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
     head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
     rows = []
     for row in _rows(comparison):
-        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
+        numbers = [true_minus(signed(row[name], unit)) for name in ("planned_mm", "done_mm", "rest_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
     return head, rows
@@ -182,14 +182,14 @@ def _rows(comparison: Comparison) -> list[dict[Any, Any]]:
     return [] if comparison.plan is None else comparison.plan.to_dict("records")
 
 
-def _settings(comparison: Comparison, found: Mapping[str, Any] | None) -> list[list[str]]:
+def _settings(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) -> list[list[str]]:
     given = comparison.settings
     rows = [
         ["alignment", comparison.alignment.way],
-        ["lattice", f"{comparison.spacing:.4g} mm"],
+        ["lattice", length(comparison.spacing, unit)],
         ["confidence", f"{comparison.confidence:g}"],
         ["draws, seed", f"{comparison.draws}, {comparison.seed}{_more_draws(comparison)}"],
-        ["tolerance", "by the error alone" if given["tolerance"] is None else f"{given['tolerance']:g} mm"],
+        ["tolerance", "by the error alone" if given["tolerance"] is None else length(given["tolerance"], unit)],
     ]
     if found is not None:
         rows.append(["versions", ", ".join(f"{name} {text}" for name, text in found["versions"].items())])

@@ -13,7 +13,7 @@ from flatness.comparison.comparing import Comparison
 from flatness.comparison.records import plan_terms
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.compared import ROWS
-from flatness.show.datum_words import heights_from, known_ties, small
+from flatness.show.datum_words import heights_from, known_ties, small, true_minus
 from flatness.show.words import length
 from flatness.survey.readings import Survey
 
@@ -133,7 +133,7 @@ def _figure(value: float, error: float) -> str:
     if not math.isfinite(value):
         return "-"
     digits = 2 if error <= 0 or not math.isfinite(error) else max(0, 1 - math.floor(math.log10(error)))
-    return f"{value:.{min(digits, 4)}f}"
+    return true_minus(f"{value:.{min(digits, 4)}f}")
 
 
 def plan_told(comparison: Comparison, found: Mapping[str, Any] | None) -> list[str]:

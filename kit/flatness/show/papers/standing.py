@@ -136,7 +136,12 @@ def will_be(plan: Plan, unit: str, governed: str = "") -> str:
 
 
 def _share(row: Mapping[Any, Any]) -> float:
-    return float(row["after_mm"] / row["allowed_mm"]) if math.isfinite(row["after_mm"]) else 0.0
+    return likely_after(row) / float(row["allowed_mm"]) if math.isfinite(row["after_mm"]) else 0.0
+
+
+def likely_after(row: Mapping[Any, Any]) -> float:
+    """What a measure will likely be after the work [mm]; that of the plan itself where nothing was drawn."""
+    return float(row["likely_mm"] if math.isfinite(row["likely_mm"]) else row["after_mm"])
 
 
 def _how_bad(row: Mapping[Any, Any]) -> tuple[int, float]:
@@ -152,7 +157,7 @@ def _planned(plan: Plan, row: Mapping[Any, Any], unit: str) -> str:
         told = f"it {'keeps' if row['passes'] else 'does not keep'} within a limit of the table below"
     else:
         # the planned surface is no better known than the one that was read
-        size = roughly(row["after_mm"], unit, row["allowed_mm"], math.inf)
+        size = roughly(likely_after(row), unit, row["allowed_mm"], math.inf)
         told = f"{_measure(limit, unit)} comes to {size}, and up to {exactly(row['allowed_mm'], unit)} is allowed"
     if row["verdict"] == PASS or not math.isfinite(row["chance"]):
         return told

@@ -13,10 +13,10 @@ from flatness.corrections.plan import Plan
 from flatness.job.running import Results
 from flatness.limits.verdict import Assessment
 from flatness.show.papers.meets import meets
-from flatness.show.papers.plain import about, capital, where
+from flatness.show.papers.plain import about, where
 from flatness.show.papers.standing import lies, speaking, stands, stands_now, will_be
 from flatness.show.papers.work_done import was_done, will_be_done
-from flatness.show.words import in_unit
+from flatness.show.words import sentence
 from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
 
@@ -30,7 +30,7 @@ def paragraphs(
     job: Results | None = None,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """What is said, each part with what it answers; doubts of the surveys come first."""
-    doubts = [] if found is None else [f"{in_unit(capital(doubt), unit)}." for doubt in found.doubts]
+    doubts = [] if found is None else [sentence(doubt, unit, both=False) for doubt in found.doubts]
     told = [(FIRST, " ".join(doubts))] if doubts else []
     now = "was" if found is not None else "is"
     first = stands(assessment, unit, now) if assessment is not None else lies(survey, survey.surface_at(), unit, now)

@@ -13,7 +13,7 @@ from scipy.stats import norm
 from flatness.comparison.against_plan import UNSEEN, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
-from flatness.show.papers.plain import about, area, capital, listed, where
+from flatness.show.papers.plain import about, about_area, at_most, capital, listed, where
 
 DONE = {
     "plane": "planed or ground down", "fill": "filled", "sister": "raised with straight lumber beside the joists",
@@ -39,10 +39,10 @@ def will_be_done(plan: Plan, unit: str, past: bool = False) -> str:
 def _part(action: str, group: pd.DataFrame, unit: str, past: bool) -> str:
     if action not in DONE:
         return ""
-    size = area(float(group["area_mm2"].sum()), unit)
+    size = about_area(float(group["area_mm2"].sum()), unit)
     most = float(group["greatest_mm"].abs().max())
-    by = "" if action == "engineer" or not most else f", by up to {about(most, unit)}"
-    return f"about {size} {'was to be' if past else 'will be'} {DONE[action]}{by}"
+    by = "" if action == "engineer" or not most else f" by {at_most(most, unit)}"
+    return f"{size} {'was to be' if past else 'will be'} {DONE[action]}{by}"
 
 
 def was_done(found: Comparison, unit: str) -> str:
@@ -51,8 +51,8 @@ def was_done(found: Comparison, unit: str) -> str:
     for kind, verb, most in (("cut", "lowered", np.nanmin), ("fill", "raised", np.nanmax)):
         size = float(found.areas["area_mm2"].to_dict()[kind])
         if size > 0:
-            by = about(float(most(np.where(found.changed, found.difference, 0.0))), unit)
-            parts.append(f"about {area(size, unit)} {_way(verb, found.surveys[1].surface)} by up to {by}")
+            by = at_most(float(most(np.where(found.changed, found.difference, 0.0))), unit)
+            parts.append(f"{about_area(size, unit)} {_way(verb, found.surveys[1].surface)} by {by}")
     if not parts:
         told = "No change shows between the two surveys that is larger than their own errors."
     else:
