@@ -206,7 +206,7 @@ def _notes(comparison: Comparison, scale: Scale) -> list[str]:
     limit = format_length(middle, scale.unit, 64)
     notes = [
         f"Grey, hatched: no change shown, the difference is within the limit of detection, about {limit} at "
-        f"{100 * comparison.confidence:g}\N{NO-BREAK SPACE}%; {WAYS[comparison.alignment.way]}."
+        f"{100 * comparison.confidence:g} %; {WAYS[comparison.alignment.way]}."
     ]
     notes.append(step_note(scale) + " Lines: dashed taken off, solid added.")
     if not _same_places(*comparison.surveys):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -14,6 +15,8 @@ from matplotlib.textpath import text_to_path
 
 from flatness.survey.readings import Floats
 
+HARD_SPACE = "\N{NO-BREAK SPACE}"
+WITH_UNIT = re.compile(r"(?<=\d) (?=(?:mm|m|%|in|ft)(?!\w))|(?<=') (?=\d)")
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 [pixels]
 Offset = tuple[float, float, str, str]  # dx, dy [points], horizontal and vertical alignment
 
@@ -148,15 +151,18 @@ def text_width(line: str, size: float, weight: str = "normal") -> float:
 
 
 def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:
-    """The text broken into lines at most ``width`` [points] wide; a longer word is broken too."""
+    """The text broken into lines at most ``width`` [points] wide; a longer word is broken too.
+
+    A number stays with its unit, and feet with their inches.
+    """
 
     def wide(line: str) -> bool:
         return text_width(line, size, weight) > width
 
     lines: list[str] = []
-    for paragraph in text.split("\n"):
+    for paragraph in WITH_UNIT.sub(HARD_SPACE, text).split("\n"):
         line = ""
-        for word in filter(None, paragraph.split(" ")):  # what a hard space joins stays together
+        for word in filter(None, paragraph.split(" ")):
             if line and wide(f"{line} {word}"):
                 lines.append(line)
                 line = ""
@@ -166,4 +172,4 @@ def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:
                 word = word[cut:]
             line = f"{line} {word}".strip()
         lines.append(line)
-    return "\n".join(lines)
+    return "\n".join(lines).replace(HARD_SPACE, " ")

@@ -94,7 +94,7 @@ def crew_sheet(
         "margin": MARGIN, "left": LEFT, "top": HEAD, "key": [KEY_CELL, KEY_GAP],
         "bar": _bar(layout, unit, room_on(sheet, layout.flipped)[0] + LEFT),
         "hatches": _hatches(plan),
-        "axes": _axes(plan),
+        "axes": _axes(plan, unit),
         "has_members": members is not None,
         "patches": patch_rows(plan, rule),
         "members": member_rows(schedule, unit) if schedule is not None else [],
@@ -149,10 +149,11 @@ def _hatches(plan: Plan) -> list[dict[str, Any]]:
     return [{"lines": swatch(action, 12.0, 6.0), "name": LEGENDS[action]} for action in used if action in HATCHES]
 
 
-def _axes(plan: Plan) -> str:
+def _axes(plan: Plan, unit: str) -> str:
+    metres = "" if unit == "in" else ", in metres"
     if plan.survey.surface == "wall":
-        return "x from the left as seen from the room, y up"
-    return "x and y from the corner where both are 0"
+        return f"x from the left as seen from the room, y up{metres}"
+    return f"x and y from the corner where both are 0{metres}"
 
 
 def _blocks(schedule: Schedule | None, unit: str) -> str:

@@ -31,16 +31,22 @@ def patch_rows(plan: Plan, rule: Rule) -> list[list[str]]:
     rows, unit = [], rule.unit
     for row in plan.patches.to_dict("records"):
         x, y = _deepest(plan, row)
-        where = (
-            f"x {tape(row['from_x_mm'], unit)} to {tape(row['to_x_mm'], unit)}, "
-            f"y {tape(row['from_y_mm'], unit)} to {tape(row['to_y_mm'], unit)}"
-        )
+        where = ", ".join(f"{axis} {_stretch(row[f'from_{axis}_mm'], row[f'to_{axis}_mm'], unit)}" for axis in "xy")
         rows.append([
             str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
             rule.listed(row["greatest_mm"]), f"x {tape(x, unit)}, y {tape(y, unit)}",
             rule.listed(row["mean_mm"]), volume(row["volume_mm3"], unit), str(row["note"]),
         ])  # fmt: skip
     return rows
+
+
+def _stretch(start: float, end: float, unit: str) -> str:
+    """From where to where [mm], the unit named once.
+
+    >>> _stretch(0, 1676.4, "in"), _stretch(610, 1676, "mm")
+    ('0 to 5\\' 6"', '0.61 to 1.676 m')
+    """
+    return f"{tape(start, unit).removesuffix(' m')} to {tape(end, unit)}"
 
 
 def _deepest(plan: Plan, row: Mapping[Any, Any]) -> tuple[float, float]:

@@ -82,16 +82,19 @@ class _OnSheet:
             x = self.at(self.plan.x[i], 0)[0]
             if 0 <= x <= self.size[0]:
                 self.line(LineString([(x, low + 2), (x, high - 2)]), GRID)
-                words = tape(float(self.plan.x[i]), self.unit)
-                # where positions are longer than depths some are left out
-                last: list[Any] = self.drawn.across[-1] if self.drawn.across else [-math.inf, ""]
-                if x - last[0] > (text_size(words)[0] + text_size(last[1])[0]) / 2 + 1:
-                    self.drawn.across.append([x, words])
+        self.drawn.across = self._across(columns)
         for j in rows:
             y = self.at(0, self.plan.y[j])[1]
             if 0 <= y <= self.size[1]:
                 self.line(LineString([(left - 2, y), (right + 2, y)]), GRID)
-                self.drawn.up.append([y, tape(float(self.plan.y[j]), self.unit)])
+                self.drawn.up.append([y, _tick(float(self.plan.y[j]), self.unit)])
+
+    def _across(self, columns: list[int]) -> list[list[Any]]:
+        """Places and words of the positions below the drawing, at steps so wide that none runs into the next."""
+        ticks = [[self.at(float(self.plan.x[i]), 0)[0], _tick(float(self.plan.x[i]), self.unit)] for i in columns]
+        widest = max(text_size(words)[0] for _, words in ticks)
+        step = abs(ticks[1][0] - ticks[0][0]) if len(ticks) > 1 else math.inf
+        return [tick for tick in ticks[:: max(1, math.ceil((widest + 1) / step))] if 0 <= tick[0] <= self.size[0]]
 
     def outlines(self) -> None:
         survey = self.plan.survey
@@ -215,6 +218,11 @@ class _OnSheet:
                     self.line(LineString([(point.x, point.y), (x, y)]), LEADER)
                     self.drawn.put(x, y, short, "patch")
                     return
+
+
+def _tick(mm: float, unit: str) -> str:
+    """A position at the edge of the sheet; its head says that metres are metres."""
+    return tape(mm, unit).removesuffix(" m")
 
 
 def _between(places: list[float], extent: float) -> list[float]:

@@ -108,7 +108,7 @@ def about_area(mm2: float, unit: str) -> str:
     if value < least / 2:
         return f"a spot of under {'1 square foot' if unit == 'in' else f'{least} {name}'}"
     digits = min(1 - math.floor(math.log10(value)), finest)
-    text = f"{round(value, digits):.{max(0, digits)}f}"
+    text = f"{round(value, digits):.{max(0, digits)}f}".removesuffix(".0")
     return "about 1 square foot" if unit == "in" and text == "1" else f"about {text} {name}"
 
 

@@ -9,11 +9,12 @@ from flatness.errors import ArgumentError
 from flatness.lengths import format_length
 from flatness.show.papers.pdf import Sheet
 
-SCALES = {"in": (12, 16, 24, 32, 48, 64, 96, 128, 192), "mm": (10, 20, 25, 50, 100, 200)}
+SCALES = {"in": (12, 16, 24, 32, 48, 64, 96, 128, 192), "mm": (10, 20, 25, 50, 75, 100, 125, 200)}
 MARGIN, HEAD, LEFT, BELOW, LEGEND = 12.7, 12.0, 20.0, 9.0, 40.0  # of a sheet, around the drawing [mm]
 OVERLAP = 18.0  # of neighbouring sheets [mm]: more than the widest depth, so that none is cut on both
 AROUND = 9.0  # kept free around the surface, for the members' names [mm]
 WIDEST_STEP = {"in": 2 * 304.8, "mm": 610.0}  # between depths that are shown [mm]
+CLEAR = (3.0, 2.4)  # kept free beside and above a depth, so that lines are seen between them [mm]
 ROUND_STEPS = {"in": 304.8, "mm": 500.0}
 
 
@@ -119,7 +120,7 @@ def _sheets(
             start, high = left + column * (width - OVERLAP) * scale, top - row * (height - OVERLAP) * scale
             name = f"{_letters(row)}{column + 1}"
             tiles.append(Tile(name, row, column, start, start + width * scale, high - height * scale, high))
-    need = max((label[0] + 1.6) * scale / spacing, (label[1] + 1.6) * scale / spacing)
+    need = max((size + clear) * scale / spacing for size, clear in zip(label, CLEAR, strict=True))
     return Layout(
         scale, flipped, tuple(tiles), rows, columns, _stride(math.ceil(need - 1e-9), spacing, unit), width, height
     )
