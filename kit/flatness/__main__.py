@@ -87,7 +87,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from flatness.show import words
+    from flatness.show import check_words, words
 
     survey = flatness.read_survey(options.file, sheet=options.sheet)
     limits = wanted_limits(options)
@@ -100,7 +100,7 @@ def _check(options: argparse.Namespace) -> int:
     )  # fmt: skip
     unit = words.shown_unit(survey, options.unit)
     pictures, sheet = [], None
-    more = words.where_to_read(found, options.more)
+    more = check_words.where_to_read(found, options.more)
     if options.out:
         folder, stem = Path(options.out), Path(options.file).stem
         pictures = _pictures(found, folder, stem, unit, options.more)
@@ -109,7 +109,7 @@ def _check(options: argparse.Namespace) -> int:
         whole = {**_check_json(found, options.file, pictures), **_more_json(more), "spot_check": _spot_json(spot_check)}
         print(json.dumps(whole, allow_nan=False))
     else:
-        print(words.report(found, unit, options.more))
+        print(check_words.report(found, unit, options.more))
         for path in pictures:
             print(f"written: {path}")
         if sheet is not None:
@@ -191,7 +191,7 @@ def _spot_json(spot_check: SpotCheck | None) -> dict[str, Any] | None:
 
 
 def _limits(options: argparse.Namespace) -> int:
-    from flatness.show import words
+    from flatness.show import check_words
 
     table = flatness.limits(options.word)
     if options.json:
@@ -202,7 +202,7 @@ def _limits(options: argparse.Namespace) -> int:
         raise FlatnessError(
             "no limit has this word", value=options.word, remedy="'flatness limits' alone lists all of them"
         )
-    print(words.limits_text(table))
+    print(check_words.limits_text(table))
     return 0
 
 

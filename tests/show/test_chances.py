@@ -21,9 +21,9 @@ from flatness.lengths import parse_length
 from flatness.show import chances
 from flatness.show.axes import INK
 from flatness.show.chances import chance_map
+from flatness.show.check_words import where_to_read
 from flatness.show.numbered import by_place
 from flatness.show.pictures import check_charts
-from flatness.show.words import where_to_read
 from flatness.surface.lattice import make_surface
 
 LIMIT = flatness.straightedge_limit(6 * FOOT, 3.175)

@@ -11,7 +11,7 @@ import pytest
 
 import flatness
 from flatness.lengths import parse_length
-from flatness.show import words
+from flatness.show import check_words, words
 
 FOOT, INCH = 304.8, 25.4
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
@@ -38,7 +38,7 @@ def block_of(text):
 
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_the_batch_stands_in_order_in_tape_positions(doubtful, unit):
-    text = words.report(doubtful, unit, 4)
+    text = check_words.report(doubtful, unit, 4)
     assert max(map(len, text.splitlines())) <= 80
     more = flatness.more_readings(doubtful, batch=4)
     found = [re.fullmatch(r" +(\d+)  (.*?) along x, (.*?) along y(, again)? +leaves (\S+) % of the doubt", line)
@@ -56,12 +56,12 @@ def test_the_batch_stands_in_order_in_tape_positions(doubtful, unit):
 
 
 def test_no_batch_where_none_is_asked_for_where_all_is_decided_or_where_nothing_was_drawn(doubtful):
-    assert 6 <= sum(" leaves " in line for line in block_of(words.report(doubtful))) <= 24
-    assert block_of(words.report(doubtful, batch=0)) == []
+    assert 6 <= sum(" leaves " in line for line in block_of(check_words.report(doubtful))) <= 24
+    assert block_of(check_words.report(doubtful, batch=0)) == []
     decided = assessed(60.0)
     assert decided.verdict == "pass"
-    assert block_of(words.report(decided)) == []
-    assert words.where_to_read(assessed(4.0, draws=0)) is None
+    assert block_of(check_words.report(decided)) == []
+    assert check_words.where_to_read(assessed(4.0, draws=0)) is None
 
 
 def test_a_limit_undecided_for_lack_of_a_measure_asks_for_no_readings():
@@ -69,7 +69,7 @@ def test_a_limit_undecided_for_lack_of_a_measure_asks_for_no_readings():
     survey = flatness.read_survey(SAMPLES / "gallery_floor/string_check.csv")
     found = flatness.assess(survey, flatness.level_limit(6.0), draws=20)
     assert found.verdict == "undecided"
-    assert block_of(words.report(found)) == []
+    assert block_of(check_words.report(found)) == []
 
 
 def test_of_several_in_doubt_the_pictured_one_is_to_be_decided_else_the_nearest_to_even(doubtful):
@@ -83,23 +83,23 @@ def test_of_several_in_doubt_the_pictured_one_is_to_be_decided_else_the_nearest_
     assert [one.verdict for one in (even, loose, pictured)] == ["undecided", "pass", "undecided"]
     assert abs(even.chance - 0.5) < abs(pictured.chance - 0.5)
     # of the bars' limits the same gap uses up most of the tighter one
-    assert words.governing(found) is pictured
-    assert words.where_to_read(found)[0] is pictured
-    assert words.where_to_read(flatness.assess(survey, [level, bars[0]], draws=40))[0].limit.name == "level"
+    assert check_words.governing(found) is pictured
+    assert check_words.where_to_read(found)[0] is pictured
+    assert check_words.where_to_read(flatness.assess(survey, [level, bars[0]], draws=40))[0].limit.name == "level"
 
 
 def test_a_place_that_is_read_already_or_comes_twice_is_marked_again(doubtful):
     x, y, _, _ = doubtful.subject.survey.stations()
     places = pd.DataFrame({"x": [x[3], 700.0, 700.0], "y": [y[3], 900.0, 900.0], "doubt_left": [0.5, 0.4, 0.3]})
     places["decided"], places["times"] = [0.1, 0.2, 0.4], 4
-    lines = words.more_text(doubtful, doubtful.judged[0], places, "mm").splitlines()
+    lines = check_words.more_text(doubtful, doubtful.judged[0], places, "mm").splitlines()
     assert [", again" in line for line in lines if " leaves " in line and "along" in line] == [True, False, True]
     said = " ".join(" ".join(lines).split())
     assert "`again` is a place that was read before" in said
     assert "Read each place 4 times." in said
     assert "lift the staff" in said
     assert "hardly decide" not in said
-    fresh = words.more_text(doubtful, doubtful.judged[0], places.iloc[1:2].assign(times=1), "mm")
+    fresh = check_words.more_text(doubtful, doubtful.judged[0], places.iloc[1:2].assign(times=1), "mm")
     assert "`again`" not in fresh
     assert "lift the staff" not in fresh
     assert "hardly decide" in " ".join(fresh.split())  # in 20 % of cases only
@@ -171,8 +171,8 @@ def test_an_instrument_that_was_moved_is_tied_by_two_old_stations(tmp_path):
 
 
 def test_a_spot_check_is_told_in_place_of_the_assumption():
-    plain = words.report(assessed(4.0, draws=10))
-    told = words.report(assessed(4.0, draws=10, spot_check=flatness.SpotCheck(600, 1.0)))
+    plain = check_words.report(assessed(4.0, draws=10))
+    told = check_words.report(assessed(4.0, draws=10, spot_check=flatness.SpotCheck(600, 1.0)))
     assert "the spot check is counted" in " ".join(told.split())
     assert "the spot check is counted" not in " ".join(plain.split())
     assert "as smooth between stations" in " ".join(plain.split())

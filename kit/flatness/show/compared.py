@@ -17,7 +17,17 @@ from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
 from flatness.show.datum_words import compared_share, fine, greatest, heights_from, outside_plan, signed, small
-from flatness.show.words import AUTHORITY, WIDTH, in_unit, indented, length, number, percent, sentence, shown_unit
+from flatness.show.words import (
+    AUTHORITY,
+    WIDTH,
+    good_to,
+    in_unit,
+    indented,
+    number,
+    percent,
+    sentence,
+    shown_unit,
+)
 
 ROWS = {
     "cut": "taken off, where shown",
@@ -54,7 +64,7 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
 def _heading(found: Comparison, unit: str) -> str:
     lines = ["After minus before; what was taken off is negative, what was added positive"]
     for name, survey in zip(("before", "after"), found.surveys, strict=True):
-        good = "accuracy not stated" if survey.accuracy is None else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
+        good = good_to(survey, unit)
         who = [text for text in (survey.date, survey.keys.get("by", ""), survey.keys.get("instrument", "")) if text]
         title = survey.title or survey.source or "survey"
         about = ", ".join([title, *who, f"{len(survey.points)} readings", good])

@@ -13,11 +13,12 @@ from flatness.corrections.cautions import CAUTIONS, in_order
 from flatness.corrections.finished import build_up
 from flatness.corrections.reveal import Reveal
 from flatness.job.running import Results
+from flatness.show.check_words import report
 from flatness.show.compared import columns, comparison_report
 from flatness.show.datum_words import signed
 from flatness.show.plan_asked import asked_text, beside_text, with_block
 from flatness.show.plan_words import plan_report
-from flatness.show.words import WIDTH, indented, length, place, position, report, sentence
+from flatness.show.words import WIDTH, indented, length, place, position, sentence
 
 WHAT = {"door": "gap under it", "stair": "risers differ by", "threshold": "step", "headroom": "clear height"}
 

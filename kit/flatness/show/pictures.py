@@ -15,9 +15,10 @@ from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.show.axes import SOFTWARE, save_chart
 from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
+from flatness.show.check_words import governing, where_to_read
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
-from flatness.show.words import governing, shown_unit, where_to_read
+from flatness.show.words import shown_unit
 
 
 def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:

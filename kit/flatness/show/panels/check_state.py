@@ -15,11 +15,11 @@ from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.measured import Place
 from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.show.check_words import governing
 from flatness.show.panels.finish_state import AGREED, USUAL_BAR_MM, AgreedNumbers, AgreedState
 from flatness.show.panels.laid import LaidBar, lay_by_hand
 from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
-from flatness.show.words import governing
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 

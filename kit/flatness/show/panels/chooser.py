@@ -7,10 +7,11 @@ from typing import Any
 
 import ipywidgets as w
 
+from flatness.show.check_words import note_text
 from flatness.show.panels.controls import drop_down, is_filling, problem_list, refill, row, text_field, words
 from flatness.show.panels.state import State
 from flatness.show.panels.surveys import SurveyChoice
-from flatness.show.words import in_unit, length, note_text
+from flatness.show.words import good_to, in_unit
 from flatness.survey.readings import Survey
 
 NOTHING = "(choose a file, or upload one)"
@@ -77,7 +78,7 @@ def _heading(choice: SurveyChoice) -> str:
 
 def about_survey(survey: Survey, unit: str) -> str:
     """A survey in a line, as HTML, with what the reader remarks on."""
-    good = "accuracy not stated" if survey.accuracy is None else f"good to {length(survey.accuracy, unit)} (1 s.d.)"
+    good = good_to(survey, unit)
     off = "a string" if not survey.is_level else f"a {survey.reference} reference"
     title = survey.title or survey.source
     parts = [f"{title}: {survey.surface}, {len(survey.points)} readings off {off}, {good}", survey.date]

@@ -20,6 +20,7 @@ from flatness.show.axes import INK, NORMAL, PALE, SMALL, Extent, set_place_ticks
 from flatness.show.bar import BarMarks, lay_bar
 from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
+from flatness.show.check_words import where_to_read
 from flatness.show.gaps import gap_map
 from flatness.show.labels import FreeSpace, text_width, wrap
 from flatness.show.numbered import draw_numbered
@@ -27,7 +28,6 @@ from flatness.show.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckSt
 from flatness.show.panels.laid import LaidBar
 from flatness.show.profile import profile_chart
 from flatness.show.scales import place_step, printed_gap, printed_limit, printed_place
-from flatness.show.words import where_to_read
 from flatness.surface.lattice import Surface, bilinear
 
 VIEW_NAMES = {"Heights": HEIGHTS, "Gap": GAP, "Chance": CHANCE, "More readings": MORE}

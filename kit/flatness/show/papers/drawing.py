@@ -91,7 +91,8 @@ class _OnSheet:
 
     def _across(self, columns: list[int]) -> list[list[Any]]:
         """Places and words of the positions below the drawing, at steps so wide that none runs into the next."""
-        ticks = [[self.at(float(self.plan.x[i]), 0)[0], _tick(float(self.plan.x[i]), self.unit)] for i in columns]
+        at = [float(self.plan.x[i]) for i in columns]
+        ticks: list[list[Any]] = [[self.at(x, 0)[0], _tick(x, self.unit)] for x in at]
         widest = max(text_size(words)[0] for _, words in ticks)
         step = abs(ticks[1][0] - ticks[0][0]) if len(ticks) > 1 else math.inf
         return [tick for tick in ticks[:: max(1, math.ceil((widest + 1) / step))] if 0 <= tick[0] <= self.size[0]]

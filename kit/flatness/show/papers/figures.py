@@ -113,11 +113,13 @@ def _draw(
             arrowprops={"arrowstyle": "-", "color": "black", "linewidth": 1.0, "shrinkA": 0, "shrinkB": 7},
         )  # fmt: skip
         space.place(text, rings(16, 300, 8), leader=True)
-    _ends(ax, panel.surface, space, unit)
+    _ends(ax, panel.surface, panel.survey, space, unit)
 
 
-def _ends(ax: Axes, surface: Surface, space: FreeSpace, unit: str) -> None:
+def _ends(ax: Axes, surface: Surface, survey: Survey | None, space: FreeSpace, unit: str) -> None:
     """How high the highest place is and how low the lowest, written there: colours alone do not tell it in grey."""
+    if survey is not None and survey.outline is not None:
+        space.take_line(np.asarray(survey.outline.exterior.coords), 1.0)
     for k in (int(np.nanargmax(surface.height)), int(np.nanargmin(surface.height))):
         j, i = np.unravel_index(k, surface.height.shape)
         mm = float(surface.height[j, i])

@@ -26,7 +26,7 @@ from flatness.show.papers.standing import speaking
 from flatness.show.papers.told import paragraphs, title_of
 from flatness.show.reference import drawn_off, is_blank, one_datum, plane_says
 from flatness.show.scales import check_unit
-from flatness.show.words import length, shown_unit
+from flatness.show.words import accuracy, shown_unit
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
@@ -98,7 +98,7 @@ def _measured(survey: Survey, comparison: Comparison | None, unit: str) -> str:
     for one in surveys:
         x, _, _, _ = one.stations()
         when = f" on {cut(one.date, 30)}" if one.date else ""
-        good = f", each good to about {length(one.accuracy, unit)}," if one.accuracy else ""
+        good = f", each good to about {accuracy(one.accuracy, unit)}," if one.accuracy else ""
         parts.append(f"at {len(x)} places{when}{good}")
     return f"The {survey.surface} was measured {' and again '.join(parts).rstrip(',')}."
 

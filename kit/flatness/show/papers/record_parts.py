@@ -14,7 +14,7 @@ from flatness.comparison.records import plan_terms
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.compared import ROWS
 from flatness.show.datum_words import heights_from, known_ties, small, true_minus
-from flatness.show.words import length
+from flatness.show.words import accuracy, length
 from flatness.survey.readings import Survey
 
 NOT_STATED = "not stated"
@@ -42,7 +42,7 @@ def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) 
 
 
 def _accuracy(survey: Survey, unit: str) -> str:
-    return NOT_STATED if survey.accuracy is None else f"{length(survey.accuracy, unit)} (1 s.d.)"
+    return NOT_STATED if survey.accuracy is None else f"{accuracy(survey.accuracy, unit)} (1 s.d.)"
 
 
 def _benchmarks(survey: Survey, unit: str) -> str:

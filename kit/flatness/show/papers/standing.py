@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from flatness.show.words import percent
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
+VERBS = {"is": ("departs", "differs"), "was": ("departed", "differed"), "will be": ("will depart", "will differ")}
 RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 UNSURE = "these readings are not close enough to be sure of it, so it has to be measured again afterwards"
 
@@ -74,7 +76,7 @@ def _amount(one: Judged, unit: str, now: str) -> str:
         settled = {PASS: "it keeps within", FAIL: "it does not keep within", UNDECIDED: "it may keep within"}
         return f"{settled[one.verdict]} the limit in the table below"
     if one.verdict == UNDECIDED and math.isfinite(low):
-        size = f"somewhere from {about(low, unit)} to {about(high, unit)}"
+        size = f"somewhere from {about(low, unit, allowed)} to {about(high, unit, allowed)}"
     else:
         size = roughly(found, unit, allowed, 0.0 if math.isnan(high) else high)
     return f"{_measure(one.limit, unit)} {now} {size}, and up to {exactly(allowed, unit)} is allowed"
@@ -97,9 +99,9 @@ def _measure(limit: Limit, unit: str) -> str:
 
 
 def lies(survey: Survey, surface: Surface, unit: str, now: str = "is") -> str:
-    """How uneven a surface is, where no limit was asked for."""
+    """How uneven a surface is, where no limit was asked for; ``now`` is is, was or will be."""
     off = fit_surface_plane(surface).deviations
-    departs, differs = ("departed", "differed") if now == "was" else ("departs", "differs")
+    departs, differs = VERBS[now]
     flat = f"it {departs} from flat by {roughly(float(np.nanmax(np.abs(off))), unit)} at most"
     if not surface.is_level or survey.surface == "wall":
         return f"The {survey.surface} {now} not quite flat: {flat}."
@@ -115,6 +117,8 @@ def will_be(plan: Plan, unit: str, governed: str = "") -> str:
     """
     rows = plan.after.to_dict("records")
     kind = plan.survey.surface
+    if not rows:
+        return lies(plan.survey, replace(plan.surface, height=plan.target), unit, "will be")
     known = [row for row in rows if math.isfinite(row["after"])]
     if not known:
         return f"What the {kind} will be like afterwards could not be worked out from these readings."

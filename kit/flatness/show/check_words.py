@@ -1,0 +1,243 @@
+"""What a check found, in plain words and in a table that fits a terminal 80 wide."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+from functools import lru_cache
+
+import pandas as pd
+
+from flatness.errors import Problem
+from flatness.limits.kinds import UNITLESS
+from flatness.limits.measuring import Subject
+from flatness.limits.more_readings import HARDLY, more_readings
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.limits.wording import caution, describe, show_ratio
+from flatness.show.words import (
+    AUTHORITY,
+    WIDTH,
+    good_to,
+    in_unit,
+    indented,
+    length,
+    number,
+    percent,
+    place,
+    position,
+    sentence,
+    shown_unit,
+)
+from flatness.survey.readings import Survey, place_keys
+
+HOW_TO_ADD = (
+    "With `--out` a file is written that has your readings as a list and an empty row for each new one: fill it in and "
+    "check it in place of the old one."
+)
+HARDLY_ANY = (
+    " So few readings will hardly decide it: better read the whole surface again, closer or with a better instrument; "
+    "`flatness sheet` says how close."
+)
+OFTEN = "Of one place each reading is taken afresh: lift the staff, set it down, read again, and type what it shows."
+AGAIN = "`again` is a place that was read before."
+MOVED = (
+    "Leave the instrument where it was. If it has been moved, the new readings take a `setup` of their own, with at "
+    "least two old stations read from there too, which ties the two together."
+)
+
+
+def heading(survey: Survey, subject: Subject, unit: str) -> str:
+    """What was surveyed, in one line or two."""
+    title = survey.title or survey.source or "survey"
+    reference = "a string" if not survey.is_level else f"a {survey.reference} reference"
+    about = (
+        f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off "
+        f"{reference}, {good_to(survey, unit)}"
+    )
+    return "\n".join([title, *textwrap.wrap(about, WIDTH)])
+
+
+def verdict_table(assessment: Assessment, unit: str) -> str:
+    """The verdict table, at most 80 wide."""
+    drawn = assessment.draws > 0
+    head = ["limit", "as read", "likely", "95 % range", "allowed", "chance", "verdict"]
+    rows = [_cells(one, unit) for one in assessment.judged]
+    keep = [i for i in range(len(head)) if drawn or i not in (2, 3, 5)]
+    table = [[row[i] for i in keep] for row in [head, *rows]]
+    widths = [max(len(row[i]) for row in table) for i in range(len(keep))]
+    spare = WIDTH - sum(widths[1:]) - 2 * (len(widths) - 1)
+    lines = []
+    for row in table:
+        names = textwrap.wrap(row[0], max(16, spare)) or [""]
+        cells = [text.rjust(w) for text, w in zip(row[1:-1], widths[1:-1], strict=True)] + [row[-1]]
+        lines.append("  ".join([names[0].ljust(min(widths[0], max(16, spare))), *cells]).rstrip())
+        lines += [f"  {more}" for more in names[1:]]
+    lines.insert(1, "-" * max(len(line) for line in lines))
+    return "\n".join(lines)
+
+
+def _cells(one: Judged, unit: str) -> list[str]:
+    if one.finding is None:
+        allowed = describe_allowed(one, unit)
+        return [one.limit.name, "-", "-", "-", allowed, "-", one.verdict.upper()]
+    middle, low, high = one.likely()
+    spread = "-" if math.isnan(low) else f"{number(one, low, unit)} to {number(one, high, unit)}"
+    return [
+        one.limit.name, number(one, one.finding.measured.value, unit), number(one, middle, unit), spread,
+        number(one, one.finding.allowed, unit), percent(one.chance), one.verdict.upper(),
+    ]  # fmt: skip
+
+
+def describe_allowed(one: Judged, unit: str) -> str:
+    """What the limit allows, where nothing was measured."""
+    if one.limit.allowed is None:
+        return "-"
+    if one.limit.kind == "slope":
+        return show_ratio(one.limit.allowed)
+    return f"{one.limit.allowed:g}" if one.limit.kind in UNITLESS else length(one.limit.allowed, unit)
+
+
+def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
+    limit, finding = one.limit, one.finding
+    yield f"{one.verdict.upper()}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    if finding is None:
+        yield in_unit(f"Not measured: {one.reason}.", unit)
+    else:
+        yield from _found(one, assessment, unit)
+    sure = caution(limit)
+    source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+    yield f"Source: {source}{f' ({sure})' if sure else ''}."
+    if limit.notes:
+        yield limit.notes
+
+
+def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    assert one.finding is not None
+    measured = one.finding.measured
+    if not math.isnan(one.chance):
+        middle, low, high = (number(one, value, unit) for value in one.likely())
+        certain = {
+            PASS: "the readings prove it within the limit",
+            FAIL: "the readings prove it beyond the limit",
+            UNDECIDED: "the readings cannot decide" + (" for the whole" if one.chance >= assessment.confidence else ""),
+        }[one.verdict]
+        yield (
+            f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
+            f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
+        )
+        if one.verdict == UNDECIDED:
+            yield sentence(one.reason, unit)
+    else:
+        yield sentence(one.reason, unit)
+    if measured.at is not None:
+        yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
+    if measured.note:
+        yield sentence(measured.note, unit)
+
+
+def _resting(one: Judged, unit: str) -> str:
+    assert one.finding is not None
+    contacts = one.finding.measured.contacts
+    if len(contacts) != 2:
+        return ""
+    word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
+    return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
+
+
+def governing(assessment: Assessment) -> Judged | None:
+    """The straightedge limit that is used up most, which the pictures are about; None where there is none."""
+    laid = [one for one in assessment.judged if one.limit.kind == "straightedge" and one.finding is not None]
+    return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
+
+
+@lru_cache(maxsize=4)  # an assessment is one object, never changed: the report and the pictures ask the same of it
+def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Judged, pd.DataFrame] | None:
+    """The limit in doubt, and where more readings would do most to decide it; None where no doubt is left.
+
+    Of several it is the one that the pictures are about, else the one whose chance is nearest to even. ``batch`` as
+    in :func:`~flatness.limits.more_readings.more_readings`; 0 asks for none.
+    """
+    doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
+    if not doubtful or batch == 0:
+        return None
+    pictured = governing(assessment)
+    one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
+    return one, more_readings(assessment, one.limit.name, batch)
+
+
+def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
+    """Where to take more readings, in order, and how to add them to the file."""
+    chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
+    each = "" if often == 1 else f"Read each place {often} times. "
+    doubt = (
+        f"To decide {one.limit.name}, in order of worth. {each}What each place is expected to leave of the doubt "
+        f"counts the ones before it; with all of them the verdict should be pass or fail in {chance} of cases, else "
+        f"read again.{HARDLY_ANY if places.decided.iloc[-1] < HARDLY else ''}"
+    )
+    x, y, _, _ = assessment.subject.survey.stations()
+    read = {tuple(key) for key in place_keys(x, y).tolist()}
+    told = []
+    for here in place_keys(places.x.to_numpy(), places.y.to_numpy()).tolist():
+        told.append(", again" if tuple(here) in read else "")
+        read.add(tuple(here))
+    tape = [place(xy, unit) + more for xy, more in zip(zip(places.x, places.y, strict=True), told, strict=True)]
+    wide = max(map(len, tape))
+    rows = [
+        f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
+        for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
+    ]
+    how = [HOW_TO_ADD, *([OFTEN] if often > 1 else []), *([AGAIN] if any(told) else []), MOVED]
+    return "\n".join(["Where to take more readings", indented(doubt), *rows, indented(" ".join(how))])
+
+
+def note_text(problem: Problem) -> str:
+    """A finding of the reader on one line or two, without its labels."""
+    where = problem.cell or (f"row {problem.row}" if problem.row is not None else "")
+    parts = [f"{where}: {problem.what}" if where else problem.what, problem.remedy or ""]
+    return "; ".join(part for part in parts if part)
+
+
+def report(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> str:
+    """The whole check as text for a terminal: heading, table, each limit in words, what must be known.
+
+    Where the readings leave a doubt, a batch of places for more readings; ``batch`` 0 leaves them out.
+    """
+    survey = assessment.subject.survey
+    unit = shown_unit(survey, unit)
+    blocks = [heading(survey, assessment.subject, unit), verdict_table(assessment, unit)]
+    for one in assessment.judged:
+        lines = [one.limit.name]
+        lines += [indented(text) for text in sentences(one, assessment, unit)]
+        blocks.append("\n".join(lines))
+    more = where_to_read(assessment, batch)
+    blocks += [more_text(assessment, *more, unit)] if more is not None else []
+    notes = [note_text(problem) for problem in survey.notes]
+    notes += list(assessment.likely.notes) if assessment.likely else []
+    notes += _roughness(assessment)
+    notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
+    if notes:
+        blocks.append("\n".join(["Worth knowing", *(indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
+    blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
+    return "\n\n".join(blocks)
+
+
+def _roughness(assessment: Assessment) -> list[str]:
+    p = assessment.likely.parameters if assessment.likely else None
+    rough = "the spot check is counted: between the stations the surface is taken to be rough by"
+    return [f"{rough} {p.rough_scale:.2g} mm (1 s.d.) over {p.rough_length:.0f} mm"] if p and p.rough_scale else []
+
+
+def limits_text(table: pd.DataFrame) -> str:
+    """The catalogue of limits as text, at most 80 wide: finish by finish."""
+    blocks = []
+    for finish, group in table.groupby("finish", sort=False):
+        lines = [str(finish)]
+        for name, row in group.iterrows():
+            lines.append(f"  {name}")
+            lines.append(indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
+            source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
+            lines.append(indented(f"{source} [{row['seen']}]", "    "))
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks)
