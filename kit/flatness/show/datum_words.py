@@ -24,8 +24,17 @@ def small(mm: float, unit: str, *, sign: bool = False) -> str:
 
 
 def fine(mm: float, unit: str) -> str:
-    """A length to a 64th of an inch or a tenth of a millimetre, for errors."""
-    return "-" if math.isnan(mm) else format_length(mm, unit, 64)
+    """A length to a 64th of an inch or a tenth of a millimetre, for errors; what is less is not told as none.
+
+    >>> fine(0.5, "in"), fine(0.1, "in"), fine(0.0, "in"), fine(0.01, "mm")
+    ('1/64"', 'under 1/64"', '0"', 'under 0.1 mm')
+    """
+    if math.isnan(mm):
+        return "-"
+    text = format_length(mm, unit, 64)
+    if text not in ('0"', "0 mm") or abs(mm) < 1e-6:
+        return text
+    return 'under 1/64"' if unit == "in" else "under 0.1 mm"
 
 
 def true_minus(text: str) -> str:

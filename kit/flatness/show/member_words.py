@@ -48,7 +48,8 @@ def as_set_lines(schedule: Schedule, unit: str) -> list[str]:
     if not len(schedule.as_set):
         return []
     rows = [["with all of them set so", "", "allowed", ""]]
-    rows += as_set_rows(schedule, unit)
+    for name, *told in as_set_rows(schedule, unit):
+        rows.append([_short(name), *(text.replace("\N{MINUS SIGN}", "-") for text in told)])
     return [f"  {line}" for line in columns(rows)]
 
 
@@ -58,21 +59,20 @@ def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:
     for row in schedule.as_set.to_dict("records"):
         value, allowed = float(row["as_set_mm"]), float(row["allowed_mm"])
         told = ["", ""] if math.isnan(value) else [value_words(None, mm, allowed, unit) for mm in (value, allowed)]
-        rows.append([_short(row["limit"]), *told, "PASS" if row["passes"] else "not known" if row["note"] else "FAIL"])
+        rows.append([str(row["limit"]), *told, "PASS" if row["passes"] else "not known" if row["note"] else "FAIL"])
     for row in schedule.spots.to_dict("records"):
         off, room = float(row["off_mm"]), float(row["allowance_mm"])
-        name = _short(row["spot"] or "a fixed spot")
+        name = str(row["spot"] or "a fixed spot")
         if math.isnan(off):
             rows.append([name, "", "", "not reached"])
         else:
             allowance = depth(room, unit)[1:] if _told(room, unit) else "0"
-            rows.append([name, _signed(off, unit), allowance, "met" if row["within"] else "NOT met"])
+            rows.append([name, depth(off, unit) if _told(off, unit) else "0", allowance, "met" if row["within"] else "NOT met"])
     return rows
 
 
-def _short(name: object) -> str:
-    text = str(name)
-    return text if len(text) <= 30 else f"{text[:29]}\N{HORIZONTAL ELLIPSIS}"
+def _short(name: str) -> str:
+    return name if len(name) <= 30 else f"{name[:29]}\N{HORIZONTAL ELLIPSIS}"
 
 
 def _signed(mm: float, unit: str) -> str:

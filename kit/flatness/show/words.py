@@ -93,7 +93,7 @@ def in_unit(text: str, unit: str, *, both: bool = True) -> str:
     def told(match: re.Match[str]) -> str:
         mm = float(match[1])
         tape = format_length(mm, "ft", 8) if mm >= FOOT_MM else format_length(mm, "in", FRACTION)
-        return tape if not both and mm * 2 * FRACTION >= INCH_MM else f"{tape} ({match[0]})"
+        return tape if not both and (mm == 0 or mm * 2 * FRACTION >= INCH_MM) else f"{tape} ({match[0]})"
 
     # a length in brackets is told already
     return re.sub(r"(?<![(\d.])(\d+(?:\.\d+)?) mm\b", told, text)

@@ -75,7 +75,6 @@ def crew_sheet(
         rule = Rule(unit, fraction)
     size = label_size(plan, rule)
     layout = lay_out(maps.bounds_of(plan.surface, plan.survey), plan.surface.spacing, size, sheet, unit, scale)
-    members = plan.members
     title = cut(title or plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
     blocks, thinned = station_blocks(schedule, unit) if schedule is not None else ([], "")
     buy, cuts = stock_rows(plan, unit)
@@ -86,7 +85,7 @@ def crew_sheet(
         "scale": scale_name(layout.scale, unit),
         "depths": _depths(plan, layout, rule),
         "sheets": [
-            {"name": tile.name, "row": tile.row, "column": tile.column} | _json(draw(plan, tile, layout, rule, members))
+            {"name": tile.name, "row": tile.row, "column": tile.column} | _json(draw(plan, tile, layout, rule))
             for tile in layout.tiles
         ],
         "rows": layout.rows, "columns": layout.columns, "flipped": layout.flipped,
@@ -95,7 +94,7 @@ def crew_sheet(
         "bar": _bar(layout, unit, room_on(sheet, layout.flipped)[0] + LEFT),
         "hatches": _hatches(plan),
         "axes": _axes(plan, unit),
-        "has_members": members is not None,
+        "has_members": plan.members is not None,
         "patches": patch_rows(plan, rule),
         "members": member_rows(schedule, unit) if schedule is not None else [],
         "member_notes": [sentence(note, unit, both=False) for note in notes if note not in (EITHER, NEITHER)],

@@ -12,7 +12,6 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.show.papers.hatching import HATCHES, lines_of, strokes
 from flatness.show.papers.lettering import Drawn, Rule, tape, text_size
@@ -29,7 +28,7 @@ def label_size(plan: Plan, rule: Rule) -> tuple[float, float]:
     return max(size[0] for size in sizes), max(size[1] for size in sizes)
 
 
-def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule, members: Members | None) -> Drawn:
+def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule) -> Drawn:
     """What one sheet shows of the plan."""
     sheet = _OnSheet(plan, tile, layout, rule)
     drawn = sheet.drawn
@@ -37,10 +36,10 @@ def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule, members: Members | 
     sheet.outlines()
     for _, patch in plan.patches.iterrows():
         sheet.patch(patch["outline"], str(patch["action"]))
-    if members is not None:
-        sheet.members(members)
+    sheet.members()
     sheet.depths()
     sheet.match_lines()
+    sheet.member_names()
     for _, patch in plan.patches.iterrows():
         sheet.name(patch["outline"], str(patch["name"]), rule.short(float(patch["greatest_mm"])))
     return drawn
@@ -123,16 +122,25 @@ class _OnSheet:
             for stroke in strokes(shape.intersection(self.window), angle, distance):
                 self.line(stroke, HATCH)
 
-    def members(self, members: Members) -> None:
+    def members(self) -> None:
+        for line, _ in self._members():
+            self.line(line, MEMBER)
+
+    def _members(self) -> Iterator[tuple[LineString, str]]:
+        members = self.plan.members
+        if members is None:
+            return
         along_y = members.direction == "y"
         reach = self.plan.y if along_y else self.plan.x
         for row in members.table.to_dict("records"):
             start = float(reach[0]) if math.isnan(row["start_mm"]) else float(row["start_mm"])
             end = float(reach[-1]) if math.isnan(row["end_mm"]) else float(row["end_mm"])
             ends = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in (start, end)]
-            line = LineString([self.at(*xy) for xy in ends])
-            self.line(line, MEMBER)
-            self._name_member(line, str(row["name"]))
+            yield LineString([self.at(*xy) for xy in ends]), str(row["name"])
+
+    def member_names(self) -> None:
+        for line, name in self._members():
+            self._name_member(line, name)
 
     def _name_member(self, line: LineString, name: str) -> None:
         """At the member's near end, beyond the surface, where the sheet shows it; else where it comes in."""

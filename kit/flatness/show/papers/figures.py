@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,6 +22,7 @@ from flatness.survey.readings import Survey
 
 LEFT, RIGHT, FOOT, NAME = 0.66, 0.12, 0.66, 0.3  # around a map [in]
 BAR, BAR_FOOT = 0.17, 0.5
+STACK = 1.25  # so much larger two maps must become to stand one above the other
 TALLEST = 4.4  # of the maps together [in]
 # which way is which, in words that need no frame
 ENDS = {"floor": ("low", "high"), "ceiling": ("high", "hangs low"), "wall": ("set back", "stands out")}
@@ -68,12 +70,14 @@ def heat_maps(
 
 def _layout(count: int, span: tuple[float, float], width: float, tallest: float) -> tuple[list[Axes], Axes]:
     wide, high = span
-    stacked = count == 2 and wide > 1.7 * high
-    columns = 1 if stacked or count == 1 else 2
-    rows = 2 if stacked else 1
-    room_w = width / columns - LEFT - RIGHT
-    room_h = (tallest - rows * (NAME + FOOT)) / rows
-    size = min(room_w / wide, room_h / high)
+
+    def size_at(rows: int) -> float:
+        """How large the maps can be in so many rows."""
+        room_w = width / math.ceil(count / rows) - LEFT - RIGHT
+        return min(room_w / wide, (tallest / rows - NAME - FOOT) / high)
+
+    rows = 2 if count == 2 and size_at(2) > STACK * size_at(1) else 1
+    columns, size = math.ceil(count / rows), size_at(rows)
     w, h = wide * size, high * size
     height = rows * (NAME + h + FOOT) + BAR + BAR_FOOT
     figure = Figure(figsize=(width, height))

@@ -123,9 +123,18 @@ def one_line(text: str) -> str:
 
 
 def cut(text: str, most: int) -> str:
-    """A text on one line, cut in the middle where it is longer than ``most`` letters."""
+    """A text on one line, cut in the middle where it is longer than ``most`` letters: between words where it has any.
+
+    >>> cut("A floor of many humps and hollows over the whole hall", 40), cut("x" * 50, 36)
+    ('A floor of many … the whole hall', 'xxxxxxxxxxxxxxxx ... xxxxxxxxxxxxxx')
+    """
     line = one_line(text)
-    return line if len(line) <= most else shorten(line, most)[1:-1]
+    if len(line) <= most:
+        return line
+    half = (most - 3) // 2
+    start, end = line[: half + 1].rpartition(" ")[0], line[-half - 1 :].partition(" ")[2]
+    # words longer than a quarter of the room are cut themselves
+    return f"{start} … {end}" if min(len(start), len(end)) > most // 4 else shorten(line, most)[1:-1]
 
 
 def _breakable(text: str) -> str:

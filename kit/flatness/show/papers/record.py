@@ -18,8 +18,9 @@ from flatness.limits.verdict import Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.compared import doubt, part_name
-from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, signed, true_minus
+from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, true_minus
 from flatness.show.differences import difference_map
+from flatness.show.done_words import depth
 from flatness.show.papers.figures import Panel, heat_maps, svg_of
 from flatness.show.papers.files import Paper
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
@@ -172,7 +173,7 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
     head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
     rows = []
     for row in _rows(comparison):
-        numbers = [true_minus(signed(row[name], unit)) for name in ("planned_mm", "done_mm", "rest_mm")]
+        numbers = [depth(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
     return head, rows

@@ -46,7 +46,8 @@ def _accuracy(survey: Survey, unit: str) -> str:
 
 
 def _benchmarks(survey: Survey, unit: str) -> str:
-    return ", ".join(f"{label} {length(height, unit)}" for label, height in survey.benchmarks.items()) or "none"
+    told = (f"{label} {true_minus(length(height, unit))}" for label, height in survey.benchmarks.items())
+    return ", ".join(told) or "none"
 
 
 def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[str, Any]:
@@ -68,7 +69,7 @@ def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[st
     reach = float(norm.ppf((1 + confidence) / 2))
     rows = [
         [
-            f"{row['kind']} {row['through']}", str(row["sights"]), small(row["misclosure"], unit),
+            f"{row['kind']} {row['through']}", str(row["sights"]), true_minus(small(row["misclosure"], unit)),
             small(reach * row["error"], unit), _closes(row, reach, confidence),
         ]
         for row in adjustment.misclosures.to_dict("records")
@@ -83,7 +84,7 @@ def _tied(survey: Survey, unit: str) -> list[list[str]]:
     for tie in known_ties(survey):
         known, height = survey.benchmarks[str(tie["label"])], float(tie["height"])
         numbers = (small(mm, unit) for mm in (known, float(tie["reading"]), height))
-        rows.append([str(tie["label"]), *numbers, small(height - known, unit, sign=True)])
+        rows.append([str(tie["label"]), *map(true_minus, (*numbers, small(height - known, unit, sign=True)))])
     return rows
 
 
@@ -102,10 +103,8 @@ def aligned(comparison: Comparison, unit: str) -> list[str]:
     one = comparison.alignment
     lines = [f"Aligned on {one.rests_on}."]
     if one.way != "none":
-        lines.append(
-            f"The later datum stands {small(one.offset, unit)} off the earlier one, ± {small(one.offset_error, unit)} "
-            "(1 s.d.); that was taken out."
-        )
+        offset, give = true_minus(small(one.offset, unit)), small(one.offset_error, unit)
+        lines.append(f"The later datum stands {offset} off the earlier one, ± {give} (1 s.d.); that was taken out.")
     if one.way == "tilt":
         for axis, tilt, error in (("x", one.tilt_x, one.tilt_x_error), ("y", one.tilt_y, one.tilt_y_error)):
             lines.append(f"It tilts {tilt:+.2f} mm in a metre along {axis}, ± {error:.2f}; that was taken out too.")

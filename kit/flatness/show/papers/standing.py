@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from flatness.corrections.plan import Plan
+from flatness.lengths import settle
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
@@ -102,11 +103,12 @@ def lies(survey: Survey, surface: Surface, unit: str, now: str = "is") -> str:
     """How uneven a surface is, where no limit was asked for; ``now`` is is, was or will be."""
     off = fit_surface_plane(surface).deviations
     departs, differs = VERBS[now]
-    flat = f"it {departs} from flat by {roughly(float(np.nanmax(np.abs(off))), unit)} at most"
+    most = float(np.nanmax(np.abs(off)))
+    flat = f"it {departs} from flat by {roughly(most, unit)} at most" if settle(most) else f"it {now} flat"
     if not surface.is_level or survey.surface == "wall":
         return f"The {survey.surface} {now} not quite flat: {flat}."
-    fall = about(float(np.nanmax(surface.height) - np.nanmin(surface.height)), unit)
-    return f"From its lowest to its highest place the {survey.surface} {differs} by about {fall}, and {flat}."
+    fall = roughly(float(np.nanmax(surface.height) - np.nanmin(surface.height)), unit)
+    return f"From its lowest to its highest place the {survey.surface} {differs} by {fall}, and {flat}."
 
 
 def will_be(plan: Plan, unit: str, governed: str = "") -> str:
@@ -118,7 +120,8 @@ def will_be(plan: Plan, unit: str, governed: str = "") -> str:
     rows = plan.after.to_dict("records")
     kind = plan.survey.surface
     if not rows:
-        return lies(plan.survey, replace(plan.surface, height=plan.target), unit, "will be")
+        as_planned = lies(plan.survey, replace(plan.surface, height=plan.target), unit, "will be")
+        return f"The plan was held against no limit. {as_planned}"
     known = [row for row in rows if math.isfinite(row["after"])]
     if not known:
         return f"What the {kind} will be like afterwards could not be worked out from these readings."

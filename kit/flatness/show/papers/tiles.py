@@ -10,11 +10,11 @@ from flatness.lengths import format_length
 from flatness.show.papers.pdf import Sheet
 
 SCALES = {"in": (12, 16, 24, 32, 48, 64, 96, 128, 192), "mm": (10, 20, 25, 50, 75, 100, 125, 200)}
-MARGIN, HEAD, LEFT, BELOW, LEGEND = 12.7, 12.0, 20.0, 9.0, 40.0  # of a sheet, around the drawing [mm]
+MARGIN, HEAD, LEFT, BELOW, LEGEND = 12.7, 14.0, 20.0, 9.0, 40.0  # of a sheet, around the drawing [mm]
 OVERLAP = 18.0  # of neighbouring sheets [mm]: more than the widest depth, so that none is cut on both
 AROUND = 9.0  # kept free around the surface, for the members' names [mm]
 WIDEST_STEP = {"in": 2 * 304.8, "mm": 610.0}  # between depths that are shown [mm]
-CLEAR = (3.0, 2.4)  # kept free beside and above a depth, so that lines are seen between them [mm]
+CLEAR = (1.8, 2.4)  # kept free beside and above a depth, so that lines are seen between them [mm]
 ROUND_STEPS = {"in": 304.8, "mm": 500.0}
 
 
