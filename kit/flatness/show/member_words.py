@@ -67,7 +67,8 @@ def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:
             rows.append([name, "", "", "not reached"])
         else:
             allowance = depth(room, unit)[1:] if _told(room, unit) else "0"
-            rows.append([name, depth(off, unit) if _told(off, unit) else "0", allowance, "met" if row["within"] else "NOT met"])
+            size = depth(off, unit) if _told(off, unit) else "0"
+            rows.append([name, size, allowance, "met" if row["within"] else "NOT met"])
     return rows
 
 
