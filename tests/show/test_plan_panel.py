@@ -20,6 +20,7 @@ from matplotlib.backend_bases import MouseEvent
 
 import flatness
 from flatness.corrections.plan import ACTIONS
+from flatness.corrections.saved_plan import read_plan
 from flatness.errors import ArgumentError
 from flatness.show.panels.canvas import close_figure, live_figure
 from flatness.show.panels.controls import label_of
@@ -608,7 +609,7 @@ def test_tables_and_map_are_saved_and_never_over_another(panel, tmp_path, monkey
         save.click()
         assert state.problems == ()
     assert {path.name for path in tmp_path.iterdir()} == {
-        "loft.xlsx", "loft-patches.csv", "loft-members.csv", "loft.png"
+        "loft.xlsx", "loft-patches.csv", "loft-members.csv", "loft.png", "loft.json"
     }  # fmt: skip
     patches = pd.read_csv(tmp_path / "loft-patches.csv")
     assert list(patches["action"]) == list(plan.patches["action"])
@@ -618,6 +619,9 @@ def test_tables_and_map_are_saved_and_never_over_another(panel, tmp_path, monkey
     assert book["patches"].max_row == len(plan.patches) + 1
     assert book["members"].max_row == len(state.schedule.members) + 1
     assert (tmp_path / "loft.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+    again = read_plan(tmp_path / "loft.json")
+    np.testing.assert_allclose(again.change, plan.change)
+    assert again.members.table["name"].tolist() == state.schedule.members["member"].tolist()
     content = {path: path.read_bytes() for path in tmp_path.iterdir()}
     for save in panel.saves:
         save.click()

@@ -30,7 +30,7 @@ from flatness.show.panels.plan_controls import PlanControls
 from flatness.show.panels.plan_look import LOOK, part
 from flatness.show.panels.plan_map import MAP_IN, LiveActions, key_picture, member_picture
 from flatness.show.panels.plan_more import chart_chooser
-from flatness.show.panels.plan_saving import save_csv, save_map, save_workbook
+from flatness.show.panels.plan_saving import save_csv, save_map, save_whole, save_workbook
 from flatness.show.panels.plan_state import DRAWS, PlanState
 from flatness.show.panels.plan_tables import (
     after_rows,
@@ -121,6 +121,8 @@ class PlanPanel(Panel):
                    guard(self._saving(self._workbook))),
             button("Save the tables (CSV)", "Patches and members as plain tables", guard(self._saving(self._csv))),
             button("Save the map (PNG)", "The map of what to do, as a picture", guard(self._saving(self._map))),
+            button("Save the plan itself", "As a file that the presenting notebook and `flatness compare --plan` take",
+                   guard(self._saving(self._whole))),
         ]  # fmt: skip
 
     def _box(self) -> Any:
@@ -168,6 +170,9 @@ class PlanPanel(Panel):
 
     def _map(self, plan: Plan, name: str) -> list[str]:
         return [save_map(plan, self._folder, name, self.state.unit).name]
+
+    def _whole(self, plan: Plan, name: str) -> list[str]:
+        return [save_whole(plan, self._folder, name).name]
 
     # what the panel shows
 

@@ -1,4 +1,4 @@
-"""A plan as files that are new: its tables as a workbook or as CSV, its map as a picture."""
+"""A plan as files that are new: its tables as a workbook or as CSV, its map as a picture, itself to be read again."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 from flatness.corrections.plan import Plan
+from flatness.corrections.saved_plan import save_plan
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.errors import ArgumentError
@@ -72,10 +73,20 @@ def save_map(plan: Plan, folder: str | os.PathLike[str], name: str, unit: str) -
     return path
 
 
+def save_whole(plan: Plan, folder: str | os.PathLike[str], name: str) -> Path:
+    """The plan itself as NAME.json, which can be presented, and which work can be held against.
+
+    Raises
+    ------
+    ArgumentError : as for :func:`save_workbook`
+    """
+    return save_plan(plan, _free(folder, name, ".json"))
+
+
 def _free(folder: str | os.PathLike[str], name: str, ending: str) -> Path:
     """Where a file goes: into the folder itself, under a name that is typed without its ending."""
     plain = name.strip()
-    for known in (".xlsx", ".csv", ".png"):
+    for known in (".xlsx", ".csv", ".png", ".json"):
         plain = plain.removesuffix(known)
     if not plain or not plain.isprintable() or Path(plain).name != plain or plain.startswith("."):
         raise ArgumentError(

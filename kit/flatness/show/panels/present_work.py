@@ -32,7 +32,10 @@ class WorkChoice(FileChoice):
     listed: ClassVar[tuple[str, ...]] = (JOB_ENDING, PLAN_ENDING)
     taken: ClassVar[tuple[str, ...]] = (PLAN_ENDING,)
     wanted: ClassVar[str] = "a plan that was saved"
-    remedy: ClassVar[str] = "save it with flatness plan --save; a job file names its surveys, so choose it in the list"
+    remedy: ClassVar[str] = (
+        "save it in the planning notebook or with flatness plan --save; a job file names its surveys, so choose it in "
+        "the list"
+    )
 
     holds = "work"
 
@@ -72,11 +75,11 @@ class WorkChooser:
         self._state, self._choice = state, choice
         self.files = drop_down(
             "Job file or saved plan (TOML or JSON file)",
-            "A job file names surveys, limits and plan; a saved plan is what flatness plan --save wrote", (), "file",
+            "A job file names surveys, limits and plan; a saved plan was saved in the planning notebook", (), "file",
         )  # fmt: skip
         self.upload = w.FileUpload(
             accept=PLAN_ENDING, multiple=False, description="Upload a plan",
-            tooltip="A plan that flatness plan --save wrote",
+            tooltip="A plan that was saved in the planning notebook or with flatness plan --save",
         )  # fmt: skip
         self.problems, self.about = words(), words("", "fk-quiet")
         self.controls = row(self.files, self.upload)
