@@ -235,7 +235,7 @@ def _notes(
     if len(tried.trials) > 1:
         cheapest = min(cost for _, cost, _ in tried.trials)
         yield "tried: " + "; ".join(
-            f"{100 * share:g} % of the limits, {cost / cheapest:.1f} times the least of these costs, chance "
+            f"{100 * share:g} % of the limits, {_times(cost / cheapest)} the least of these costs, chance "
             f"{100 * chance:.0f} %"
             if cheapest > 0
             else f"{100 * share:g} % of the limits, chance {100 * chance:.0f} %"
@@ -264,6 +264,10 @@ def _on_open_members(used: set[str], beneath: Sequence[Beneath]) -> Iterator[str
             f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, or "
             "shim what lies on them"
         )
+
+
+def _times(ratio: float) -> str:
+    return "over 100 times" if ratio > 100 else f"{ratio:.1f} times"
 
 
 def _chances(after: pd.DataFrame, held: Held, aim: float | None) -> Iterator[str]:

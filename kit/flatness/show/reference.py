@@ -61,8 +61,8 @@ def plane_says(kind: str, is_true: bool, last: str) -> str:
     """What the maps of two days are drawn off; ``last`` is the finished day, such as ``after the work``."""
     if not is_true:
         return (
-            "Each map shows heights off a plane of its own, the one that lies nearest to the surface that day: how it "
-            "lies against the other day is not shown."
+            "Each map shows heights off a plane of its own, the one that lies nearest to its surface: how the two lie "
+            "against one another is not shown."
         )
     if kind == "wall":
         return f"Both maps show how far the wall stands off one upright plane, the one nearest to the wall {last}: "\

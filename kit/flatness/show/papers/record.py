@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -108,7 +109,7 @@ def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
     for day, survey, height in zip(DAYS, comparison.surveys, heights, strict=True):
         name = f"{day}, {cut(survey.date, 24)}" if survey.date else day
         panels.append(Panel(name, replace(before, height=height - off), survey))
-    return heat_maps(panels, comparison.surveys[1].surface, unit, width, tallest=6.2)
+    return heat_maps(panels, comparison.surveys[1].surface, unit, width, tallest=4.8)
 
 
 def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
@@ -173,7 +174,7 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
     head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
     rows = []
     for row in _rows(comparison):
-        numbers = [depth(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
+        numbers = [re.sub("^.under", "under", depth(row[name], unit)) for name in ("planned_mm", "done_mm", "rest_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
     return head, rows

@@ -14,7 +14,8 @@ MARGIN, HEAD, LEFT, BELOW, LEGEND = 12.7, 14.0, 20.0, 9.0, 40.0  # of a sheet, a
 OVERLAP = 18.0  # of neighbouring sheets [mm]: more than the widest depth, so that none is cut on both
 AROUND = 9.0  # kept free around the surface, for the members' names [mm]
 WIDEST_STEP = {"in": 2 * 304.8, "mm": 610.0}  # between depths that are shown [mm]
-CLEAR = (1.8, 2.4)  # kept free beside and above a depth, so that lines are seen between them [mm]
+# kept free beside and above a depth, so that lines are seen between them [mm]; less where depths would be too far apart
+CLEAR, LEAST_CLEAR = (3.0, 2.4), (1.6, 1.6)
 ROUND_STEPS = {"in": 304.8, "mm": 500.0}
 
 
@@ -120,19 +121,22 @@ def _sheets(
             start, high = left + column * (width - OVERLAP) * scale, top - row * (height - OVERLAP) * scale
             name = f"{_letters(row)}{column + 1}"
             tiles.append(Tile(name, row, column, start, start + width * scale, high - height * scale, high))
-    need = max((size + clear) * scale / spacing for size, clear in zip(label, CLEAR, strict=True))
-    return Layout(
-        scale, flipped, tuple(tiles), rows, columns, _stride(math.ceil(need - 1e-9), spacing, unit), width, height
-    )
+    stride = _stride(label, CLEAR, scale, spacing, unit)
+    if stride * spacing > WIDEST_STEP[unit] * 1.01:
+        stride = _stride(label, LEAST_CLEAR, scale, spacing, unit)
+    return Layout(scale, flipped, tuple(tiles), rows, columns, stride, width, height)
 
 
 def _letters(row: int) -> str:
     return chr(ord("A") + row) if row < 26 else _letters(row // 26 - 1) + _letters(row % 26)
 
 
-def _stride(least: int, spacing: float, unit: str) -> int:
-    """The least stride, or one not much wider that comes to whole feet or half metres."""
-    least = max(1, least)
+def _stride(
+    label: tuple[float, float], clear: tuple[float, float], scale: float, spacing: float, unit: str
+) -> int:  # fmt: skip
+    """The least stride that leaves labels so clear, or one not much wider that comes to whole feet or half metres."""
+    need = max((size + free) * scale / spacing for size, free in zip(label, clear, strict=True))
+    least = max(1, math.ceil(need - 1e-9))
     for stride in range(least, math.ceil(1.5 * least) + 1):
         steps = stride * spacing / ROUND_STEPS[unit]
         if abs(steps - round(steps)) < 1e-3:
