@@ -194,8 +194,9 @@ def _same_places(before: Survey, after: Survey) -> bool:
 
 def _crosses(ax: Axes, survey: Survey) -> Line2D:
     x, y, _, _ = survey.stations()
+    size = min(5.5, 0.5 * plan.room_of_one(ax, len(x)))
     (marks,) = ax.plot(
-        x, y, linestyle="none", marker="+", markersize=5.5, color=INK, markeredgewidth=0.9, zorder=4.9, scalex=False,
+        x, y, linestyle="none", marker="+", markersize=size, color=INK, markeredgewidth=0.9, zorder=4.9, scalex=False,
         scaley=False,
     )  # fmt: skip
     return marks

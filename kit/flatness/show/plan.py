@@ -233,12 +233,18 @@ def _name_opening(ax: Axes, opening: Polygon, space: FreeSpace) -> Annotation:
 
 def draw_stations(ax: Axes, survey: Survey) -> Line2D:
     x, y, _, _ = survey.stations()
+    size = min(3.2, 0.3 * room_of_one(ax, len(x)))
     (marks,) = ax.plot(
-        x, y, linestyle="none", marker="o", markersize=3.2, color=INK, markeredgecolor="white",
-        markeredgewidth=0.5,
-        zorder=5, scalex=False, scaley=False,
+        x, y, linestyle="none", marker="o", markersize=size, color=INK, markeredgecolor="white",
+        markeredgewidth=0.16 * size, zorder=5, scalex=False, scaley=False,
     )  # fmt: skip
     return marks
+
+
+def room_of_one(ax: Axes, count: int) -> float:
+    """How far apart so many marks stand on a map that they fill evenly [points]."""
+    box = ax.get_window_extent()
+    return float(np.sqrt(box.width * box.height / max(count, 1))) * 72 / ax.get_figure(root=True).dpi  # type: ignore[union-attr]
 
 
 def label_stations(ax: Axes, survey: Survey, values: Floats, unit: str, space: FreeSpace) -> tuple[Annotation, ...]:

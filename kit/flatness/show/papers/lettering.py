@@ -10,7 +10,7 @@ from typing import Any
 from flatness.lengths import format_length
 
 TYPE_MM = 3.53  # 10 points
-FEW = 0.25  # of the patches may be too shallow for the rule on which the others are read
+FEW = 0.5  # of the patches may be too shallow for the rule on which the others are read
 
 
 @dataclass
