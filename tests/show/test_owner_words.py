@@ -18,7 +18,7 @@ from flatness.job.running import run_job
 from flatness.show.papers.meets import meets
 from flatness.show.papers.owner import owner_page
 from flatness.show.papers.owner_table import head_of, rows_of
-from flatness.show.papers.plain import about, exactly, looked_at
+from flatness.show.papers.plain import about, about_area, at_most, exactly, looked_at
 from flatness.show.papers.standing import speaking, stands, stands_now, will_be
 from flatness.show.papers.told import paragraphs, title_of
 from flatness.show.papers.work_done import was_done, will_be_done
@@ -221,6 +221,37 @@ def test_a_plan_is_told_as_surely_as_its_verdict():
     fails = will_be(planned_with((3000.0, 2.0, 0.99, "pass"), (1200.0, 7.0, 0.01, "fail")), "mm", "bar 3000.0")
     assert fails.startswith("Even done as planned, the floor will not be flat enough")
     assert "7 mm" in fails
+
+
+def test_what_is_likely_is_told_and_not_what_the_plan_alone_comes_to():
+    plan = planned_with((3000.0, 2.0, 0.0, "fail"))
+    plan.after.loc[0, ["likely_mm", "likely"]] = 6.4
+    says = will_be(plan, "mm", "bar 3000.0")
+    assert "comes to about 6 mm, and up to 5 mm is allowed; the chance that it really keeps within that is 0 %" in says
+    found = flatness.assess(trough(20.0), plan.limits, draws=0)
+    assert rows_of(found, plan, None, "mm")[0][0][4] == "6 mm"
+
+
+def test_a_plan_that_no_limit_was_named_for_says_so_and_how_it_lies():
+    survey = survey_of(lambda x, y: 0.004 * x, outline=box(0, 0, 3000, 2400))
+    plan = plan_rooms.plan_of(survey, lambda x, y, z: 0 * x, lambda m, x, y: np.full(m.shape, "leave"), limits=())
+    says = will_be(plan, "mm")
+    # 4 mm in a metre over 3 m
+    assert says == (
+        "The plan was held against no limit. From its lowest to its highest place the floor will differ by about "
+        "12 mm, and it will be flat."
+    )
+
+
+def test_a_depth_too_small_to_say_is_told_as_less():
+    assert [at_most(mm, "in") for mm in (-0.9, 4.9, -30.1)] == [
+        "less than 1/16 inch", "up to 3/16 inch", "up to 1 1/8 inches"
+    ]  # fmt: skip
+    told = [about_area(feet * 304.8**2, "in") for feet in (0.2, 0.7, 7.8, 23.4, 1234)]
+    assert told == [
+        "a spot of under 1 square foot", "about 1 square foot", "about 8 square feet", "about 23 square feet",
+        "about 1200 square feet",
+    ]  # fmt: skip
 
 
 def test_the_table_has_a_result_as_found_and_one_as_planned():

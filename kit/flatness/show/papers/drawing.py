@@ -143,7 +143,7 @@ class _OnSheet:
             self._name_member(line, name)
 
     def _name_member(self, line: LineString, name: str) -> None:
-        """At the member's near end, beyond the surface, where the sheet shows it; else where it comes in."""
+        """At the member's near end, beyond the surface, where the sheet shows it; else on it, or close beside it."""
         seen = line.intersection(self.window)
         if seen.is_empty or seen.length < 1:
             return
@@ -153,9 +153,12 @@ class _OnSheet:
         short = name if len(name) <= 8 else f"{name[:7]}…"
         wide, high = text_size(short)
         beside = (abs(ux) * wide + abs(uy) * high) / 2 + 2.0
-        for s in (-beside, beside, *np.arange(6.0, far, 4.0).tolist()):
-            if self.drawn.is_free(x1 + s * ux, y1 + s * uy, short, self.size):
-                self.drawn.put(x1 + s * ux, y1 + s * uy, short, "member")
+        aside = (abs(uy) * wide + abs(ux) * high) / 2 + 2.0  # clear of the depths on its line
+        along = (-beside, beside, *np.arange(6.0, far, 2.0).tolist())
+        for s, off in [*((s, 0.0) for s in along), *((s, side * aside) for s in along[1:] for side in (-1, 1))]:
+            x, y = x1 + s * ux - off * uy, y1 + s * uy + off * ux
+            if self.drawn.is_free(x, y, short, self.size):
+                self.drawn.put(x, y, short, "member")
                 return
 
     def match_lines(self) -> None:
