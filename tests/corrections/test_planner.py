@@ -313,6 +313,17 @@ def test_noise_is_not_planed_off():
     assert likely.based_on == "likely"
 
 
+@pytest.mark.parametrize(("accuracy", "doubted"), [(3.0, True), (0.5, False)])
+def test_work_shallower_than_an_error_of_reading_is_doubted(accuracy, doubted):
+    # a trough of 4 mm under a limit of 2 mm: 1 mm off the sides and 1 mm into the middle
+    x, y = np.meshgrid(np.arange(13) * 304.8, np.arange(13) * 304.8)
+    survey = flatness.make_survey(x, y, 4 * np.abs(x - 1828.8) / 1828.8, accuracy=accuracy)
+    plan = plan_corrections(survey, limits=flatness.straightedge_limit(3657.6, 2.0), surface="as-read", aim=1.0,
+                            beneath=SHEATHING, **QUICK)  # fmt: skip
+    assert 0.9 < plan.patches["greatest_mm"].abs().max() < 1.1
+    assert ("before anything is done" in " ".join(plan.notes)) == doubted
+
+
 def test_sure_aims_low_enough():
     survey, truth = read_room("smooth", 2)
     terms = {"limits": rooms.limit(), "headings": 4, "draws": 60}

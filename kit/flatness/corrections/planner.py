@@ -220,6 +220,11 @@ def _notes(
         yield f"without taking off more than may be there is no plan ({tried.found.clash})"
     for row in patches[patches["action"] == "engineer"].itertuples():
         yield f"{row.name}: {row.note}"
+    if len(patches) and float(patches["greatest_mm"].abs().max()) < (survey.accuracy or 0.0):
+        yield (
+            f"nothing is deeper than the {survey.accuracy:.1f} mm (1 s.d.) that a reading may be off: read again, or "
+            "closer, before anything is done"
+        )
     if tried.left:
         some = "1 patch" if tried.left == 1 else f"{tried.left} patches"
         left = "was" if tried.left == 1 else "were"
