@@ -44,8 +44,10 @@ def test_prices_decide_where_they_are_given():
     # the long board is dearer by the metre: three short ones cost 12 where two long ones cost 20
     by_length = cut_stock([2300, 2300, 2300], [2400, 4800], kerf=0)
     assert by_length.bought_mm == 7200
+    assert by_length.price is None
     by_price = cut_stock([2300, 2300, 2300], {2400: 4.0, 4800: 10.0}, kerf=0)
-    assert by_price.cost == 12.0
+    assert by_price.cost == by_price.price == 12.0
+    assert by_price.stock.to_dict("list") == {"stock_mm": [2400.0], "count": [3], "price": [4.0]}
     cheap_long = cut_stock([2300, 2300, 2300], {2400: 4.0, 4800: 5.0}, kerf=0)
     assert cheap_long.cost == 9.0  # one long, one short
     assert cheap_long.is_optimal

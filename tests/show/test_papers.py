@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import math
 import re
@@ -20,6 +21,7 @@ import flatness
 import plan_rooms
 from chart_checks import FOOT, INCH, survey_of
 from flatness.corrections.members import member_layout
+from flatness.corrections.quantities import quantities
 from flatness.corrections.schedule import member_schedule
 from flatness.errors import ArgumentError
 from flatness.lengths import parse_length
@@ -30,6 +32,7 @@ from flatness.show.papers.pdf import SHEETS
 from flatness.show.papers.plain import about
 from flatness.show.papers.record import record_paper
 from flatness.show.papers.tiles import AROUND, HEAD, LEFT, MARGIN, OVERLAP, lay_out, room_on, scale_name
+from flatness.show.plan_words import plan_report
 
 POINT = 25.4 / 72  # a point, 1/72 in [mm]
 HOSTILE = "<script>alert(1)</script> =SUM(A1) #eval($x$) *b* _i_ @import \\u{1}"
@@ -477,6 +480,20 @@ def test_a_floor_that_is_left_as_it_is_has_no_empty_headings():
     assert "Nothing is to be done" in words
     assert not plan.cautions
     assert not re.search(r"^Cautions$", words, re.M)
+
+
+def test_what_is_bought_is_priced_where_prices_were_given(planned):
+    section = {"sisters": [2300.0] * 3, "sister_section": (235.0, 38.0)}
+    priced, plain = (quantities(planned, stock=stock, **section) for stock in ({2400: 4.0, 4800: 5.5}, [2400, 4800]))
+    text = "\n".join(pages_of(crew_sheet(dataclasses.replace(planned, quantities=priced), unit="mm")))
+    # one long board and one short one: 5.50 and 4.00
+    assert re.search(r"(?m)^1 2\.4 m 4\.00 4\.00$", text)
+    assert re.search(r"(?m)^1 4\.8 m 5\.50 5\.50$", text)
+    assert re.search(r"(?m)^in all 9\.50$", text)
+    assert "9.50 at the prices given" in plan_report(dataclasses.replace(planned, quantities=priced), "mm")
+    text = "\n".join(pages_of(crew_sheet(dataclasses.replace(planned, quantities=plain), unit="mm")))
+    assert "Lengths to buy" in text
+    assert "Price" not in text
 
 
 def test_a_patchs_number_carries_its_greatest_depth():

@@ -31,7 +31,7 @@ class CutPlan:
     ----------
     cuts : DataFrame, one row a way of cutting: ``times``, ``stock_mm``, ``pieces`` (in words), ``used_mm`` (by
         pieces), ``offcut_mm`` (left over in one piece), ``kerf_mm`` (lost to the saw)
-    stock : DataFrame: ``stock_mm``, ``count``, to buy
+    stock : DataFrame: ``stock_mm``, ``count``, to buy, and ``price`` of one where prices were given
     cost : of the stock bought: its length [mm], or in the user's prices
     bound : no plan costs less than this
     pieces_mm : length of all pieces [mm]
@@ -44,6 +44,11 @@ class CutPlan:
     bound: float
     pieces_mm: float
     bought_mm: float
+
+    @property
+    def price(self) -> float | None:
+        """Of the stock bought, in the user's prices; None where none were given."""
+        return self.cost if "price" in self.stock else None
 
     @property
     def waste_mm(self) -> float:
@@ -119,7 +124,9 @@ def cut_stock(
     cuts = _cut(lengths, sold, patterns, of_stock, times, needed, kerf)
     bought = cuts.groupby("stock_mm")["times"].sum()
     table = pd.DataFrame({"stock_mm": bought.index.to_numpy(float), "count": bought.to_numpy(int)})
-    cost = float(sum(price[sold == length][0] * count for length, count in table.itertuples(index=False)))
+    each = np.array([price[sold == length][0] for length in table["stock_mm"]], dtype=np.float64)
+    cost = float(each @ table["count"].to_numpy())
+    table = table.assign(price=each) if isinstance(stock, Mapping) else table
     bound = min(cost, _next_possible(bound, price))
     total = float((table["stock_mm"] * table["count"]).sum())
     return CutPlan(cuts, table, cost, bound, float(np.asarray(lengths) @ needed), total)

@@ -249,7 +249,8 @@ def quantities_text(plan: Plan, unit: str) -> str:
     if found.lengths is not None:
         bought = found.lengths
         lines.append(
-            f"Stock to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}."
+            f"Stock to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}"
+            f"{'' if bought.price is None else f', {bought.price:.2f} at the prices given'}."
         )
     if not lines:
         lines.append("Neither fill nor planing.")

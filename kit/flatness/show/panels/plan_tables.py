@@ -133,6 +133,8 @@ def _lengths_to_buy(lengths: CutPlan, unit: str) -> Iterator[tuple[str, str, str
     stock = [f"{row['count']:.0f} of {position(row['stock_mm'], unit)}" for row in lengths.stock.to_dict("records")]
     how = "proven the least" if lengths.is_optimal else f"a better plan could save at most {100 * lengths.gap:.2g} %"
     yield "Lengths to buy", ", ".join(stock), how
+    if lengths.price is not None:
+        yield "Price of them", f"{lengths.price:.2f}", "the prices that were given"
     yield "Waste of them", f"{position(lengths.waste_mm, unit)}, {percent(lengths.waste_share)}", "bought less used"
 
 

@@ -206,7 +206,14 @@ def stock_rows(plan: Plan, unit: str) -> tuple[list[list[str]], list[list[str]]]
     lengths = plan.quantities.lengths
     if lengths is None:
         return [], []
-    buy = [[f"{row['count']:.0f}", tape(row["stock_mm"], unit)] for row in lengths.stock.to_dict("records")]
+    priced = lengths.price is not None
+    buy = [
+        [f"{row['count']:.0f}", tape(row["stock_mm"], unit),
+         *([f"{row['price']:.2f}", f"{row['count'] * row['price']:.2f}"] if priced else ["", ""])]
+        for row in lengths.stock.to_dict("records")
+    ]  # fmt: skip
+    if priced:
+        buy.append(["", "in all", "", f"{lengths.price:.2f}"])
     cuts = [
         [f"{row['times']:.0f}", tape(row["stock_mm"], unit), _pieces(row["pieces"], unit), tape(row["offcut_mm"], unit)]
         for row in lengths.cuts.to_dict("records")
