@@ -10,6 +10,7 @@ from flatness.corrections.schedule import EITHER, NEITHER, Schedule
 from flatness.errors import ArgumentError
 from flatness.lengths import FRACTIONS, format_length
 from flatness.show import plan as maps
+from flatness.show.datum_words import heights_from, true_minus
 from flatness.show.done_words import least_told
 from flatness.show.member_words import as_set_rows
 from flatness.show.papers.crew_parts import (
@@ -29,6 +30,7 @@ from flatness.show.papers.pdf import cut, make_pdf, sheet_named
 from flatness.show.papers.tiles import HEAD, LEFT, MARGIN, Layout, lay_out, room_on, scale_name
 from flatness.show.scales import check_unit
 from flatness.show.words import sentence, shown_unit
+from flatness.survey.readings import Survey
 
 BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
 KEY_CELL, KEY_GAP = 7.0, 8.0  # of the key to the sheets, and beside it [mm]
@@ -104,6 +106,7 @@ def crew_sheet(
         "blocks": _blocks(schedule, unit),
         "stations": blocks,
         "thinned": thinned,
+        "datum": _datum(plan.survey, unit),
         "unit": "inches" if unit == "in" else "mm",
         "depth_unit": "inches" if unit == "in" else rule.says(),
         "quantities": quantity_rows(plan, unit),
@@ -153,6 +156,16 @@ def _axes(plan: Plan, unit: str) -> str:
     if plan.survey.surface == "wall":
         return f"x from the left as seen from the room, y up{metres}"
     return f"x and y from the corner where both are 0{metres}"
+
+
+def _datum(survey: Survey, unit: str) -> str:
+    """What the heights of the schedule are off, where they were not read as heights."""
+    told = heights_from(survey, unit)
+    if told:
+        return f"({true_minus(told)})"
+    if survey.quantity != "drop" or survey.surface != "floor":
+        return ""
+    return f"(the {'level line' if survey.is_level else 'string'} that the drops were read off; a minus is below it)"
 
 
 def _blocks(schedule: Schedule | None, unit: str) -> str:
