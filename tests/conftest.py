@@ -2,5 +2,15 @@
 
 import os
 
+import pytest
+
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+
+@pytest.fixture(scope="module")
+def coarse_lattice():
+    """Nodes a foot apart where no step is asked for, not half a foot: for tests that are not about the lattice."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("flatness.surface.lattice.FINEST_MM", 304.8)
+        yield

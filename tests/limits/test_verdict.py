@@ -12,6 +12,8 @@ from flatness.errors import ArgumentError, LimitError
 from flatness.limits.catalogue import published
 from flatness.limits.verdict import COLUMNS, assess
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 FT = 304.8
 COARSE = {"spacing": FT}  # a lattice on which little is to be drawn
 
