@@ -14,3 +14,11 @@ def coarse_lattice():
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("flatness.surface.lattice.FINEST_MM", 304.8)
         yield
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Tests of a file share a page or a plan, so neighbours stay together; who is done first takes of the rest."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
