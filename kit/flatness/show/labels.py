@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 import numpy as np
+from matplotlib import rcParams
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
@@ -154,14 +155,18 @@ def rings(first: float = 20, last: float = 420, step: float = 14) -> Iterator[Of
             yield (dx, dy, ha, va)
 
 
-@lru_cache(maxsize=4096)
 def text_width(line: str, size: float, weight: str = "normal") -> float:
     """Width of one line of text [points]."""
+    return _width(line, size, weight, (*rcParams["font.family"], *rcParams["font.sans-serif"]))
+
+
+@lru_cache(maxsize=4096)
+def _width(line: str, size: float, weight: str, families: tuple[str, ...]) -> float:
+    """In the font that the families, which whoever draws may change at any time, give now."""
     prop = FontProperties(size=size, weight=weight)
     return float(text_to_path.get_text_width_height_descent(line, prop, ismath=False)[0])
 
 
-@lru_cache(maxsize=256)
 def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:
     """The text broken into lines at most ``width`` [points] wide; a longer word is broken too."""
 
