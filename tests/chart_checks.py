@@ -48,8 +48,14 @@ ROOMS = {
 }
 
 
+def lay_out(figure: Figure) -> None:
+    """Bring everything to where it will be drawn: pixels are not looked at."""
+    FigureCanvasAgg(figure)
+    figure.draw_without_rendering()
+
+
 def texts_of(figure: Figure) -> list[Text]:
-    FigureCanvasAgg(figure).draw()
+    lay_out(figure)
     found = [t for t in figure.findobj(Text) if t.get_visible() and t.get_text().strip()]
     # a tick beyond the axes is made but not drawn
     shown = []

@@ -33,6 +33,12 @@ class Served:
         for name in JUPYTER_FOLDERS:
             (folder / name.lower()).mkdir()
             self.env[name] = str(folder / name.lower())
+        # kernels take the lattice of the fixture ``coarse_lattice``; the notebooks as they are run without a browser
+        startup = folder / "ipythondir/profile_default/startup"
+        startup.mkdir(parents=True)
+        (startup / "coarse.py").write_text(
+            "import flatness.surface.lattice\nflatness.surface.lattice.FINEST_MM = 304.8\n"
+        )
 
     def start(self, arguments, path, seconds=60):
         """Run Python with these arguments until the server answers, with an error too, at this path."""

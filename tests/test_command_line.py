@@ -10,6 +10,8 @@ import pytest
 
 from flatness.__main__ import main
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 ROOT = Path(__file__).parents[1]
 BEFORE = str(ROOT / "sample_surveys/loft_floor/before.csv")
 AFTER = str(ROOT / "sample_surveys/loft_floor/after.csv")

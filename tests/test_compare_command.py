@@ -13,6 +13,8 @@ from flatness.__main__ import main
 from flatness.corrections.saved_plan import save_plan
 from flatness.lengths import parse_length
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 ROOT = Path(__file__).parents[1] / "sample_surveys"
 STORE = [str(ROOT / f"glaze_store/{day}.csv") for day in ("before", "after")]
 LOFT = [str(ROOT / f"loft_floor/{day}.csv") for day in ("before", "after")]

@@ -9,6 +9,8 @@ import pytest
 
 from flatness.__main__ import main
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 ROOT = Path(__file__).parents[1] / "sample_surveys"
 STORE = [ROOT / f"glaze_store/{day}.csv" for day in ("before", "after")]
 LIMIT = ("--straightedge", "2m", "--allowed", "4mm", "--draws", 20)

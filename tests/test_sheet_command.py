@@ -8,6 +8,8 @@ import pytest
 from flatness import SurveyFileError, read_survey
 from flatness.__main__ import main
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 FT = 304.8
 ROOM = ["--length", "12ft", "--width", "10ft", "--accuracy", "1/32in"]
 LIMIT = ["--straightedge", "6ft", "--allowed", "1/8"]

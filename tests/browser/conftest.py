@@ -247,11 +247,3 @@ def tools():
         drawn=drawn, looked_at=looked_at, shows_its_pictures=shows_its_pictures, upload=upload,
         settled=SETTLED, samples=ROOT / "sample_surveys",
     )  # fmt: skip
-
-
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_make_scheduler(config, log):
-    """Tests of one file share a page: one worker runs them all."""
-    from xdist.scheduler import LoadFileScheduling
-
-    return LoadFileScheduling(config, log)

@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 
 import flatness
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 MISTAKES = ("A5", "C17", "C23", "C28", "C44", "C45")  # sample_surveys/README.md
 WAIT = 60_000
 # the gap under a line, from the readings on: SciPy's interpolation, and the kit's profile_gaps over the whole of it

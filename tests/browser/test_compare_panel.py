@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 import flatness
 from flatness.comparison.reruns import rerun
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 WAIT = 90_000
 
 

@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 WAIT = 120_000
 LEVEL_AT = "A level plane at the height of the slider"
 

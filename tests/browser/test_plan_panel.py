@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 
 import flatness
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 WAIT = 120_000
 LOFT = "../sample_surveys/loft_floor/before.csv"
 MOVES = int(os.environ.get("FLATNESS_MOVES", "40"))

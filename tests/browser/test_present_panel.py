@@ -13,6 +13,7 @@ from playwright.sync_api import expect
 
 from served import Served
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 WAIT = 150_000
 PROJECTOR = {"width": 1920, "height": 1080}
 WIDTHS = {768: 1024, 1024: 768, 1440: 900, 1920: 1080}  # a tablet held upright and across, a laptop, a projector

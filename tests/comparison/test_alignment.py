@@ -13,6 +13,8 @@ from flatness.comparison.both import estimate_both
 from flatness.comparison.comparing import compare
 from flatness.errors import ArgumentError, MeasureError
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 FT = 304.8
 
 

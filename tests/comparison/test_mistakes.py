@@ -16,6 +16,8 @@ from flatness.comparison.suspects import extremes, suspects
 from flatness.errors import ArgumentError
 from flatness.survey.findings import odd_one_out
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 GROUND = 3 * np.sin(pairs.GX / 1500) + 2 * np.sin(pairs.GY / 1100)
 BUMP = -5.0 * ((np.abs(pairs.GX - 1500) < 500) & (np.abs(pairs.GY - 1500) < 500))
 HEAD = (

@@ -15,6 +15,8 @@ from flatness.comparison.records import read_record, record, write_record
 from flatness.comparison.reruns import rerun, unlike
 from flatness.errors import ArgumentError
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 STORE = Path(__file__).parents[2] / "sample_surveys/glaze_store"
 
 

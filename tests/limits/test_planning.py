@@ -1,5 +1,7 @@
 """Plans of readings: against whole verdicts on rooms made here, what must hold at the extremes, and bad input."""
 
+import functools
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,6 +20,12 @@ FEW = {"rooms": 24, "draws": 50}
 
 def agreed(allowed=LIMIT, length=10 * FT):
     return flatness.straightedge_limit(length, allowed)
+
+
+@functools.cache
+def usual(rooms=FEW["rooms"]):
+    """The plan for the usual limit and instrument, which several tests look at."""
+    return plan(rooms=rooms)
 
 
 def plan(limit=None, accuracy=ACCURACY, **options):
@@ -44,7 +52,7 @@ def test_it_agrees_with_whole_verdicts():
             )
             found = flatness.assess(survey, agreed(), draws=60, headings=4, spacing=FT, seed=k)
             undecided[feet] += found.verdict == "undecided"
-    planned = plan(rooms=60).grids.set_index("step_mm")["undecided"]
+    planned = usual(60).grids.set_index("step_mm")["undecided"]
     for feet, number in undecided.items():
         # two shares of 30 and 60 rooms differ by a fifth one time in twenty
         assert planned[feet * FT] == pytest.approx(number / count, abs=0.22)
@@ -55,14 +63,13 @@ def test_the_ratio_of_error_to_limit_is_all_that_counts():
 
     Only the weak prior of the surface's scale knows millimetres.
     """
-    one, twice = plan(), plan(agreed(2 * LIMIT), 2 * ACCURACY)
+    one, twice = usual(), plan(agreed(2 * LIMIT), 2 * ACCURACY)
     assert np.abs(one.grids["undecided"] - twice.grids["undecided"]).max() <= 3 / FEW["rooms"] + 1e-9
 
 
 def test_a_tighter_limit_or_a_worse_instrument_wants_more():
-    usual = {"rooms": 20}
-    fine, middle, coarse = (plan(accuracy=a, **usual) for a in (0.2, ACCURACY, 2.5))
-    tight = plan(agreed(LIMIT / 3), **usual)
+    fine, middle, coarse = plan(accuracy=0.2), usual(), plan(accuracy=2.5)
+    tight = plan(agreed(LIMIT / 3))
     for easy, hard in ((fine, middle), (middle, coarse), (middle, tight)):
         assert (hard.grids["undecided"] + 0.1 >= easy.grids["undecided"]).all()
         assert hard.grids["undecided"].mean() > easy.grids["undecided"].mean()
@@ -77,7 +84,7 @@ def test_a_wider_step_leaves_more_undecided():
 
 
 def test_an_instrument_that_shows_nothing_decides_nothing():
-    found = plan(accuracy=200.0)
+    found = plan(accuracy=200.0, rooms=12)
     assert (found.grids["undecided"] > 0.9).all()
     assert found.recommended is None
     assert found.positions()[0].tolist() == found.positions(2 * FT)[0].tolist()
@@ -85,13 +92,13 @@ def test_an_instrument_that_shows_nothing_decides_nothing():
 
 def test_wrong_verdicts_are_rare():
     # at 95 %, of rooms on both sides of the limit; 5 % of 60 rooms, with three standard errors
-    assert (plan(rooms=60).grids["wrong"] <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 60)).all()
+    assert (usual(60).grids["wrong"] <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 60)).all()
 
 
 def test_the_widest_good_step_is_recommended():
-    found = plan(target=1.0)
+    found = plan(target=1.0, rooms=10)
     assert found.recommended == 4 * FT
-    assert plan(target=0.0, accuracy=5.0).recommended is None
+    assert plan(target=0.0, accuracy=5.0, rooms=10).recommended is None
     grids = found.grids
     assert grids["columns"].tolist() == [9, 5]
     assert grids["rows"].tolist() == [7, 4]
@@ -99,7 +106,7 @@ def test_the_widest_good_step_is_recommended():
 
 
 def test_the_same_seed_gives_the_same_plan():
-    pd.testing.assert_frame_equal(plan(seed=3).grids, plan(seed=3).grids, check_exact=True)
+    pd.testing.assert_frame_equal(plan(seed=3, rooms=10).grids, plan(seed=3, rooms=10).grids, check_exact=True)
 
 
 def test_usual_steps_stay_under_what_the_limit_can_see():

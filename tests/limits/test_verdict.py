@@ -12,7 +12,10 @@ from flatness.errors import ArgumentError, LimitError
 from flatness.limits.catalogue import published
 from flatness.limits.verdict import COLUMNS, assess
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 FT = 304.8
+COARSE = {"spacing": FT}  # a lattice on which little is to be drawn
 
 
 def floor(height, nx=9, ny=11, step=2 * FT, accuracy=0.5, **attributes):
@@ -60,7 +63,7 @@ def test_at_the_limit_noisy_readings_cannot_decide_and_say_so():
     # a true gap of 4.8 mm against 4.7625 mm, read to a millimetre
     noise = np.random.default_rng(4).normal(0, 1.0, (11, 9))
     survey = floor(lambda x, y: valley(4.8 * 8 / 5)(x, y) + noise, accuracy=1.0)
-    row = flatness.check(survey, flatness.straightedge_limit(3048, 4.7625)).iloc[0]
+    row = flatness.check(survey, flatness.straightedge_limit(3048, 4.7625), **COARSE).iloc[0]
     assert row.verdict == "undecided"
     assert 0.05 < row.chance < 0.95
     assert "more readings" in row.note
@@ -70,10 +73,10 @@ def test_same_seed_same_verdict_to_the_last_digit():
     rng = np.random.default_rng(0)
     noise = rng.normal(0, 0.5, (11, 9))
     survey = floor(lambda x, y: valley(5.0)(x, y) + noise)
-    one, two = (flatness.check(survey, "wood-glued", draws=50, seed=7) for _ in range(2))
+    one, two = (flatness.check(survey, "wood-glued", draws=50, seed=7, **COARSE) for _ in range(2))
     for name in ("likely_mm", "low_mm", "high_mm", "chance"):
         assert one[name].tolist() == two[name].tolist()
-    other = flatness.check(survey, "wood-glued", draws=50, seed=8)
+    other = flatness.check(survey, "wood-glued", draws=50, seed=8, **COARSE)
     assert one.likely_mm.tolist() != other.likely_mm.tolist()
 
 
@@ -81,7 +84,7 @@ def test_a_higher_confidence_never_turns_undecided_into_a_verdict():
     noise = np.random.default_rng(2).normal(0, 1.0, (11, 9))
     survey = floor(lambda x, y: valley(6.5)(x, y) + noise, accuracy=1.0)
     order = [
-        flatness.check(survey, "wood-glued-10ft", confidence=c, draws=100).verdict.iloc[0]
+        flatness.check(survey, "wood-glued-10ft", confidence=c, draws=100, **COARSE).verdict.iloc[0]
         for c in (0.5, 0.8, 0.95, 0.99)
     ]
     decided = [verdict != "undecided" for verdict in order]
@@ -120,7 +123,7 @@ def test_every_published_limit_gets_a_verdict_on_a_floor_a_ceiling_and_a_wall():
     names = [limit.name for limit in published()]
     for surface, reference in (("floor", "level"), ("ceiling", "level"), ("wall", "plumb")):
         survey = floor(valley(3.0), nx=13, ny=16, step=FT, surface=surface, reference=reference)
-        table = flatness.check(survey, names, draws=8)
+        table = flatness.check(survey, names, draws=8, **COARSE)
         assert len(table) == len(names)
         assert set(table.verdict) <= {"pass", "fail", "undecided"}
         numbers = table[table.as_read.notna()]
@@ -130,7 +133,9 @@ def test_every_published_limit_gets_a_verdict_on_a_floor_a_ceiling_and_a_wall():
 
 def test_flat_and_level_passes_whatever_can_be_measured():
     survey = floor(lambda x, y: 0 * x, nx=13, ny=16, step=FT, accuracy=0.02)
-    table = flatness.check(survey, [limit.name for limit in published() if "floor" in limit.surfaces], draws=10)
+    table = flatness.check(
+        survey, [limit.name for limit in published() if "floor" in limit.surfaces], draws=10, **COARSE
+    )
     measured = table[table.as_read.notna()]
     assert (measured.verdict == "pass").all(), measured[["limit", "as_read", "verdict"]]
 
@@ -142,7 +147,7 @@ def test_agreed_limits_of_every_kind():
         flatness.span_limit([100, 1000, 4000], [2, 4, 10]), flatness.f_number_limit(ff=20), flatness.level_limit(12),
         flatness.neighbour_limit(3), flatness.slope_limit(1 / 48, 1000), flatness.step_limit(310, 3),
     ]  # fmt: skip
-    table = flatness.check(survey, limits, draws=10)
+    table = flatness.check(survey, limits, draws=10, **COARSE)
     assert table.as_read.notna().all(), table[["limit", "note"]].to_dict("records")
     assert (table.source == "agreed for this project").all()
 
@@ -174,13 +179,13 @@ def test_options_out_of_range():
 def test_overall_verdict_is_the_worst_of_all():
     survey = floor(valley(16.0))
     loose, tight = flatness.straightedge_limit(3048, 50), flatness.straightedge_limit(3048, 2)
-    assert assess(survey, [loose], draws=20).verdict == "pass"
-    assert assess(survey, [loose, tight], draws=20).verdict == "fail"
-    assert assess(survey, [loose, "stair-risers"], draws=20).verdict == "undecided"
+    assert assess(survey, [loose], draws=20, **COARSE).verdict == "pass"
+    assert assess(survey, [loose, tight], draws=20, **COARSE).verdict == "fail"
+    assert assess(survey, [loose, "stair-risers"], draws=20, **COARSE).verdict == "undecided"
 
 
 def test_chance_map_is_where_the_worst_place_is():
-    found = assess(floor(valley(16.0)), flatness.straightedge_limit(3048, 5), draws=30)
+    found = assess(floor(valley(16.0)), flatness.straightedge_limit(3048, 5), draws=30, **COARSE)
     chance = found.chance_map(found.judged[0].limit)
     assert chance.shape == found.subject.surface.height.shape
     middle = int(np.argmin(np.abs(found.subject.surface.x - 8 * FT)))
@@ -192,7 +197,7 @@ def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
     """One reading 1/4 in off a floor else flat to 1/64 in: as read it fails, and no model may say that it passes."""
     noise = np.random.default_rng(6).normal(0, 0.3, (11, 9))
     noise[5, 4] -= 6.5
-    found = assess(floor(lambda x, y: noise, accuracy=25.4 / 32), flatness.straightedge_limit(3048, 4.7625))
+    found = assess(floor(lambda x, y: noise, accuracy=25.4 / 32), flatness.straightedge_limit(3048, 4.7625), **COARSE)
     row = found.table.iloc[0]
     assert row.as_read_mm > row.allowed_mm
     assert row.chance > 0.95, "the model alone takes the reading for an error"
@@ -218,11 +223,11 @@ def test_a_floor_does_not_pass_where_it_was_not_read_but_fails_where_it_was(draw
 def test_near_the_line_of_a_verdict_more_is_drawn_until_the_side_is_told():
     noise = np.random.default_rng(4).normal(0, 1.0, (11, 9))
     survey = floor(lambda x, y: valley(7.68)(x, y) + noise, accuracy=1.0)
-    few = assess(survey, flatness.straightedge_limit(3048, 4.0), draws=100, most_draws=100).judged[0]
+    few = assess(survey, flatness.straightedge_limit(3048, 4.0), draws=100, most_draws=100, **COARSE).judged[0]
     # limits at which about 4 in 100 of the draws are beyond: 95 % cannot be told from a hundred of them
     for share, verdicts in ((0.96, {"pass", "undecided"}), (0.5, {"undecided"}), (0.04, {"fail", "undecided"})):
         limit = flatness.straightedge_limit(3048, float(np.quantile(few.used, share) * 4.0))
-        one = assess(survey, limit, draws=100).judged[0]
+        one = assess(survey, limit, draws=100, **COARSE).judged[0]
         assert one.verdict in verdicts
         error = np.sqrt(one.chance * (1 - one.chance) / len(one.used))
         gap = min(abs(one.chance - 0.95), abs(one.chance - 0.05))
@@ -231,4 +236,4 @@ def test_near_the_line_of_a_verdict_more_is_drawn_until_the_side_is_told():
         elif gap < 2 * error:
             assert one.verdict == "undecided"
         assert (len(one.used) == 100) == (share == 0.5)
-        assert len(assess(survey, limit, draws=100, most_draws=100).judged[0].used) == 100
+        assert len(assess(survey, limit, draws=100, most_draws=100, **COARSE).judged[0].used) == 100

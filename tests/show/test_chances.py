@@ -9,13 +9,12 @@ from dataclasses import fields
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from shapely import LineString
 
 import flatness
 import simulated_rooms
-from chart_checks import FOOT, ROOMS, assert_clean, extent, l_shaped, luminance, overlapping, rgb
+from chart_checks import FOOT, ROOMS, assert_clean, extent, l_shaped, lay_out, luminance, overlapping, rgb
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import parse_length
 from flatness.show import chances
@@ -69,7 +68,7 @@ def test_every_room_is_readable_with_crowded_places_and_without(room, unit):
 
 def assert_numbered(chart, more):
     """Each number stands on its place or has a leader to it, whole within the axes; all numbers are there."""
-    FigureCanvasAgg(chart.ax.figure).draw()
+    lay_out(chart.ax.figure)
     axes = chart.ax.get_window_extent()
     told = [text for number in chart.numbered.numbers for text in number.get_text().split(", ")]
     assert sorted(map(int, told)) == list(range(1, len(more) + 1))
@@ -136,7 +135,7 @@ def test_steps_are_named_in_percent_and_hatched_in_the_colour_bar_too():
     surface, chance = ramp()
     bar = chance_map(surface, chance, limit=LIMIT).colour_bar
     assert [t.get_text() for t in bar.ax.get_yticklabels()] == ["0 %", "5 %", "25 %", "50 %", "75 %", "95 %", "100 %"]
-    FigureCanvasAgg(bar.ax.figure).draw()
+    lay_out(bar.ax.figure)
     hatched = {p.get_hatch(): p.get_window_extent() for p in bar.ax.patches if p.get_hatch()}
     at = {t: bar.ax.transData.transform((0, v))[1] for t, v in (("low", 0.05), ("high", 0.95), ("top", 1.0))}
     dots, lines = hatched[chances.OPEN_HATCH], hatched[chances.SURE_HATCH]
@@ -212,7 +211,7 @@ def test_given_axes_hold_the_map_and_its_list():
     narrow = Figure(figsize=(4, 9))
     ax = narrow.add_axes((0.25, 0.1, 0.7, 0.5))
     chart = chance_map(surface, chance, limit=LIMIT, more=more, ax=ax)
-    FigureCanvasAgg(narrow).draw()
+    lay_out(narrow)
     assert overlapping([text for row in chart.listed.rows for text in row]) == []
     chart.update(surface, chance, anywhere=0.5)
     assert chart.notes.get_text().endswith("50 %.")
@@ -249,7 +248,7 @@ def test_leaders_of_neighbours_do_not_cross(step):
     surface, chance = ramp(41, 41)
     more = places((2000, 2000), (2000 + 50 * step[0], 2000 + 50 * step[1]))
     chart = chance_map(surface, chance, limit=LIMIT, more=more)
-    FigureCanvasAgg(chart.ax.figure).draw()
+    lay_out(chart.ax.figure)
     lines = []
     for number in chart.numbered.numbers:
         box = number.get_bbox_patch().get_window_extent()

@@ -8,11 +8,23 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from chart_checks import FOOT, INCH, ROOMS, assert_clean, extent, l_shaped, luminance, rgb, survey_of, texts_of, waves
+from chart_checks import (
+    FOOT,
+    INCH,
+    ROOMS,
+    assert_clean,
+    extent,
+    l_shaped,
+    lay_out,
+    luminance,
+    rgb,
+    survey_of,
+    texts_of,
+    waves,
+)
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import parse_length
 from flatness.measures.straightedge import Placement, straightedge
@@ -183,7 +195,7 @@ def test_the_gap_label_neither_covers_the_bar_nor_leaves_the_axes(room):
         surface_map(surface, survey=survey, bar=result.worst),
         gap_map(surface, result, survey=survey, allowed_mm=2),
     ):
-        FigureCanvasAgg(chart.ax.figure).draw()
+        lay_out(chart.ax.figure)
         (marks,) = chart.bar
         label, axes = extent(marks.label), chart.ax.get_window_extent()
         assert label.x0 >= axes.x0
@@ -242,7 +254,7 @@ def test_profile_of_a_v_valley():
     assert over[:, 0].max() == pytest.approx(1750, abs=3)
     # the stated factor is the true one, measured on paper
     figure = chart.ax.figure
-    FigureCanvasAgg(figure).draw()
+    lay_out(figure)
     (x0, y0), (x1, y1) = chart.ax.transData.transform([(0, 0), (1000, 10)])
     assert (y1 - y0) / 10 / ((x1 - x0) / 1000) == pytest.approx(chart.exaggeration, rel=1e-3)
     words = " ".join(t.get_text().replace("\n", " ") for t in texts_of(figure))
@@ -282,7 +294,7 @@ def test_openings_are_hatched_and_named():
     names = [a for a in chart.outline if isinstance(a, Text)]
     assert len(hatched) == 1
     assert [t.get_text() for t in names] == ["opening"]
-    FigureCanvasAgg(chart.ax.figure).draw()
+    lay_out(chart.ax.figure)
     corners = chart.ax.transData.transform([(11 * FOOT, 8 * FOOT), (14.5 * FOOT, 11 * FOOT)])
     inside = extent(names[0])
     assert inside.x0 > corners[0, 0]

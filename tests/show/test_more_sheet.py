@@ -11,6 +11,8 @@ from flatness.__main__ import main
 from flatness.show.more_sheet import write_more_sheet
 from flatness.survey.writing import differences
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 PLACES = pd.DataFrame({"x": [762.0, 1981.2], "y": [304.8, 914.4], "times": [2, 2]})
 GRID = """# title: Back room, =1+1
 # unit: in

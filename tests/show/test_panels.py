@@ -31,6 +31,8 @@ from flatness.show.panels.state import NotReadyError, State
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.surface.lattice import make_surface
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 PACKING = "packing_room/hand_typed.csv"
 # sample_surveys/README.md, the table of the six mistakes

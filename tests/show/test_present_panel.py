@@ -36,6 +36,8 @@ from flatness.show.panels.present_pictures import LINE_PX, Picture, day_picture,
 from flatness.show.panels.present_state import BESIDE, WIPE
 from flatness.show.panels.present_words import sentences
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
 ROOT = Path(__file__).parents[2]
 GLAZE = ROOT / "sample_surveys/glaze_store"
 LOFT = ROOT / "sample_surveys/loft_floor"

@@ -6,18 +6,18 @@ The arithmetic under :mod:`flatness.measures.straightedge`, for one lattice [ny,
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flatness.errors import ArgumentError
-from flatness.measures.lines import Heading, all_headings, displaced, lines_of, nodes_of
+from flatness.measures.lines import Heading, all_headings, displaced, heights_away, lines_of, nodes_of, reaching_part
 from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
 from flatness.survey.readings import Floats
 
 AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
 BLOCK = 1 << 14  # heights worked on at a time: a block and its slopes fit the cache
+NODES = 1 << 12  # worked on at a time, contact by contact
 DEEP = -1e15  # [mm] stands for "no surface": no bar ever rests there
 
 
@@ -27,20 +27,24 @@ def gap_map(z: Floats, spacing: float, length: float, headings: int = 12) -> Flo
     stack, out = z.reshape(-1, *z.shape[-2:]), gap.reshape(-1, *z.shape[-2:])
     several = max(1, AT_ONCE // max(stack[0].size, 1)) if len(stack) else 1
     for first in range(0, len(stack), several):
-        _widen(stack[first : first + several], spacing, length, headings, out[first : first + several])
+        # the same node of all surfaces side by side in memory, so that steps along a bar are long runs of it
+        part = np.ascontiguousarray(np.moveaxis(stack[first : first + several], 0, -1))
+        out[first : first + several] = np.moveaxis(_largest(part, spacing, length, headings), -1, 0)
     gap[np.isnan(z)] = np.nan
     return gap
 
 
-def _widen(stack: Floats, spacing: float, length: float, headings: int, out: Floats) -> None:
-    """Raise ``out`` [k, ny, nx] to the largest gaps of the surfaces [k, ny, nx]."""
+def _largest(z: Floats, spacing: float, length: float, headings: int) -> Floats:
+    """The largest gaps of the surfaces [ny, nx, k]."""
+    largest = np.zeros_like(z)
     for heading in all_headings(headings):
         steps = whole_steps(length, spacing * heading.step)
         if heading.on_lattice:
-            found = nodes_of(line_gaps(lines_of(stack, heading), steps), heading, stack.shape[-2:])
+            found = nodes_of(line_gaps(lines_of(z, heading), steps), heading, z.shape)
         else:
-            found = _oblique_gaps(stack, heading, steps)
-        np.fmax(out, found, out=out)
+            found = _oblique_gaps(z, heading, steps)
+        np.fmax(largest, found, out=largest)
+    return largest
 
 
 def whole_steps(length: float, step: float) -> int:
@@ -53,24 +57,24 @@ def whole_steps(length: float, step: float) -> int:
 
 
 def line_gaps(z: Floats, steps: int) -> Floats:
-    """Gaps along the last axis of [lines, n].
+    """Gaps along the first axis of [n, lines].
 
     For a contact p only the steepest chord that reaches beyond a station matters there. So walk the
     distance d from the full length down, keep for every p at once the steepest slope to any q at least
     d away, and compare that chord with the surface at p + d - 1: cost n x steps, not n x steps squared.
     """
-    lines, n = z.shape
+    n, lines = z.shape
     steps = min(steps, n - 1)
     gap = np.empty_like(z)
-    rows = max(1, BLOCK // max(n, 1))
-    for first in range(0, lines, rows):
-        block = np.ascontiguousarray(z[first : first + rows])
-        gap[first : first + rows] = _block_gaps(block, steps)
+    width = max(1, BLOCK // max(n, 1))
+    for first in range(0, lines, width):
+        block = np.ascontiguousarray(z[:, first : first + width])
+        gap[:, first : first + width] = _block_gaps(block, steps)
     return gap
 
 
 def _block_gaps(z: Floats, steps: int) -> Floats:
-    n = z.shape[1]
+    n = len(z)
     blank = np.isnan(z)
     broken = bool(blank.any())
     reach = _steps_to_blank(blank) if broken else None
@@ -79,65 +83,87 @@ def _block_gaps(z: Floats, steps: int) -> Floats:
     work = np.empty_like(z)
     for d in range(steps, 1, -1):
         m = n - d
-        chord, best = work[:, :m], slope[:, :m]
-        np.subtract(z[:, d:], z[:, :m], out=chord)
+        chord, best = work[:m], slope[:m]
+        np.subtract(z[d:], z[:m], out=chord)
         chord /= d
         np.maximum(best, chord, out=best)
         if reach is not None:
-            best[reach[:, :m] < d] = -np.inf
+            np.copyto(best, -np.inf, where=reach[:m] < d)
         np.multiply(best, d - 1, out=chord)
-        chord += z[:, :m]
-        over = top[:, d - 1 : n - 1]
+        chord += z[:m]
+        over = top[d - 1 : n - 1]
         (np.fmax if broken else np.maximum)(over, chord, out=over)
     top -= z
     top[blank] = np.nan
     return top
 
 
-def _steps_to_blank(blank: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """[lines, n] how many steps from each station the line stays unbroken; -1 at a blank."""
-    n = blank.shape[1]
-    station = np.arange(n)
-    next_blank = np.where(blank, station, n)[:, ::-1]
-    return np.minimum.accumulate(next_blank, axis=1)[:, ::-1] - station - 1
+def _steps_to_blank(blank: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """[n, lines] how many steps from each station the line stays unbroken; -1 at a blank."""
+    n = len(blank)
+    station = np.arange(n, dtype=np.int32)[:, None]
+    next_blank = np.where(blank, station, np.int32(n))[::-1]
+    return np.minimum.accumulate(next_blank, axis=0)[::-1] - station - 1
 
 
 def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
-    """Gaps [stack, ny, nx] at the nodes, under bars laid through each node at a heading off the lattice."""
-    if steps < 2:
-        return np.zeros_like(z)
-    flat = z.reshape(-1)
-    behind = arm_heights(z, heading, -1, steps - 1)
-    ahead = arm_heights(z, heading, +1, steps - 1)
+    """Gaps [ny, nx, k] at the nodes, under bars laid through each node at a heading off the lattice."""
+    # nodes that lie side by side in memory lie across the bar, so that the same contacts are out of their reach
+    order = (0, 1, 2) if abs(heading.dy) > abs(heading.dx) else (1, 0, 2)
+    behind, ahead = (
+        arm_heights(z, heading, sign, steps - 1).transpose(0, *(1 + axis for axis in order)).reshape(-1, z.size)
+        for sign in (-1, 1)
+    )
+    here = z.transpose(order)
+    flat = here.reshape(-1)
     top = flat.copy()
-    width = max(1, 8 * BLOCK // steps)
-    for first in range(0, len(flat), width):
-        part = slice(first, first + width)
-        a, b = behind[:, part], ahead[:, part]
-        for i, j_most in _arms(len(a), len(b), steps):
-            # steepest chord from the contact i steps behind to any contact ahead that the bar still reaches
-            slope = (b[:j_most] - a[i - 1]) / np.arange(i + 1, i + j_most + 1)[:, None]
-            np.fmax(top[part], a[i - 1] + i * slope.max(axis=0), out=top[part])
-    return (top - flat).reshape(z.shape)
+    for first in range(0, len(flat), NODES):
+        part = slice(first, first + NODES)
+        _raise_to_chords(top[part], _reached(behind[:, part]), _reached(ahead[:, part]), steps)
+    return (top - flat).reshape(here.shape).transpose(order)
 
 
-def _arms(behind: int, ahead: int, steps: int) -> Iterator[tuple[int, int]]:
-    for i in range(1, behind + 1):
-        if (most := min(ahead, steps - i)) >= 1:
-            yield i, most
+def _reached(arm: Floats) -> Floats:
+    """The contacts [steps, nodes] that are on the surface from one of the nodes at least."""
+    return arm[: np.count_nonzero(arm.max(axis=1, initial=DEEP) > DEEP)]
+
+
+def _raise_to_chords(top: Floats, behind: Floats, ahead: Floats, steps: int) -> None:
+    """Raise ``top`` [nodes] to the highest chord from a contact behind each node to one ahead, up to so many apart."""
+    slope, chord = np.empty_like(top), np.empty_like(top)
+    for i, contact in enumerate(behind, 1):
+        # the steepest from the contact i steps behind to any that the bar still reaches
+        slope.fill(-np.inf)
+        for j, other in enumerate(ahead[: max(0, steps - i)], 1):
+            np.subtract(other, contact, out=chord)
+            chord /= i + j
+            np.maximum(slope, chord, out=slope)
+        slope *= i
+        slope += contact
+        np.fmax(top, slope, out=top)
 
 
 def arm_heights(z: Floats, heading: Heading, sign: int, steps: int) -> Floats:
-    """[steps, nodes] heights 1, 2, ... steps from each node along the heading; DEEP beyond a break."""
+    """[steps, ny, nx, ...] heights 1, 2, ... steps from each node along the heading; DEEP beyond a break."""
+    whole = not np.isnan(z).any()
     reached = np.isfinite(z)
-    arm = []
+    arm = np.full((max(steps, 0), *z.shape), DEEP)
     for k in range(1, steps + 1):
-        height = displaced(z, sign * k * heading.dx, sign * k * heading.dy)
-        reached = reached & np.isfinite(height)
-        if not reached.any():
-            break
-        arm.append(np.where(reached, height, DEEP).reshape(-1))
-    return np.array(arm).reshape(len(arm), z.size)
+        dx, dy = sign * k * heading.dx, sign * k * heading.dy
+        part = reaching_part(z.shape, dx, dy)
+        height = heights_away(z, dx, dy, part)
+        if not height.size:
+            return arm[: k - 1]
+        if whole:
+            arm[k - 1][part] = height
+        else:
+            still = reached[part] & np.isfinite(height)
+            reached = np.zeros_like(reached)
+            reached[part] = still
+            if not still.any():
+                return arm[: k - 1]
+            np.copyto(arm[k - 1][part], height, where=still)
+    return arm
 
 
 def longest_span(z: Floats, spacing: float, length: float, headings: int) -> float:

@@ -54,56 +54,67 @@ def all_headings(count: int) -> list[Heading]:
     return [Heading.at(180 * i / count) for i in range(count)]
 
 
-def lines_of(stack: Floats, heading: Heading) -> Floats:
-    """[stack, ny, nx] laid out as [lines, n], each line a row, column or diagonal of one surface."""
+def lines_of(z: Floats, heading: Heading) -> Floats:
+    """Surfaces [ny, nx, k] laid out as [n, lines], each line a row, column or diagonal of one of them."""
+    ny, nx, count = z.shape
     if (heading.dx, heading.dy) == (1, 0):
-        return stack.reshape(-1, stack.shape[-1])
+        return np.swapaxes(z, 0, 1).reshape(nx, -1)
     if (heading.dx, heading.dy) == (0, 1):
-        return np.swapaxes(stack, 1, 2).reshape(-1, stack.shape[1])
+        return z.reshape(ny, -1)
     if heading.dx < 0:
-        stack = stack[:, :, ::-1]
-    count, ny, nx = stack.shape
+        z = z[:, ::-1]
     # row r moved right by ny - 1 - r puts a diagonal into one column; NaN fills what is left
-    skewed = np.full((count, ny, nx + ny - 1), np.nan)
+    skewed = np.full((ny, nx + ny - 1, count), np.nan)
     for r in range(ny):
-        skewed[:, r, ny - 1 - r : ny - 1 - r + nx] = stack[:, r]
-    return np.swapaxes(skewed, 1, 2).reshape(-1, ny)
+        skewed[r, ny - 1 - r : ny - 1 - r + nx] = z[r]
+    return skewed.reshape(ny, -1)
 
 
 def nodes_of(lines: Floats, heading: Heading, shape: tuple[int, ...]) -> Floats:
-    """The inverse of :func:`lines_of`: [lines, n] back to [stack, ny, nx]."""
-    ny, nx = shape
+    """The inverse of :func:`lines_of`: [n, lines] back to surfaces of this shape [ny, nx, k]."""
+    ny, nx, count = shape
     if (heading.dx, heading.dy) == (1, 0):
-        return lines.reshape(-1, ny, nx)
+        return np.swapaxes(lines.reshape(nx, ny, count), 0, 1)
     if (heading.dx, heading.dy) == (0, 1):
-        return np.swapaxes(lines.reshape(-1, nx, ny), 1, 2)
-    skewed = np.swapaxes(lines.reshape(-1, nx + ny - 1, ny), 1, 2)
-    stack = np.stack([skewed[:, r, ny - 1 - r : ny - 1 - r + nx] for r in range(ny)], axis=1)
-    return stack[:, :, ::-1] if heading.dx < 0 else stack
+        return lines.reshape(shape)
+    skewed = lines.reshape(ny, nx + ny - 1, count)
+    z = np.stack([skewed[r, ny - 1 - r : ny - 1 - r + nx] for r in range(ny)])
+    return z[:, ::-1] if heading.dx < 0 else z
+
+
+def reaching_part(shape: tuple[int, ...], dx: float, dy: float) -> tuple[slice, slice]:
+    """Rows and columns of the nodes from which the place (dx, dy) steps away is on the lattice; empty where none is."""
+    sides = []
+    for count, steps in zip(shape[:2], (dy, dx), strict=True):
+        whole, part = _whole_and_part(steps)
+        first, last = max(0, -whole), min(count, count - whole - (part > 0))
+        sides.append(slice(first, max(first, last)))
+    return sides[0], sides[1]
 
 
 def displaced(z: Floats, dx: float, dy: float) -> Floats:
-    """At each node of [..., ny, nx], the height (dx, dy) lattice steps away; NaN outside or next to a blank.
+    """At each node of [ny, nx, ...], the height (dx, dy) lattice steps away; NaN outside or next to a blank.
 
     Bilinear between nodes. A node that would carry no weight is not asked.
     """
-    ny, nx = z.shape[-2:]
-    (ix, fx), (iy, fy) = _whole_and_part(dx), _whole_and_part(dy)
     out = np.full_like(z, np.nan)
-    # where all the nodes that carry weight are on the lattice
-    x0, x1 = max(0, -ix), min(nx, nx - ix - (fx > 0))
-    y0, y1 = max(0, -iy), min(ny, ny - iy - (fy > 0))
-    if x0 >= x1 or y0 >= y1:
-        return out
+    part = reaching_part(z.shape, dx, dy)
+    out[part] = heights_away(z, dx, dy, part)
+    return out
+
+
+def heights_away(z: Floats, dx: float, dy: float, part: tuple[slice, slice]) -> Floats:
+    """As :func:`displaced`, at the nodes of one part alone, all of them within :func:`reaching_part`."""
+    (ix, fx), (iy, fy) = _whole_and_part(dx), _whole_and_part(dy)
+    rows, columns = part
 
     def shifted(kx: int, ky: int) -> Floats:
-        return z[..., y0 + iy + ky : y1 + iy + ky, x0 + ix + kx : x1 + ix + kx]
+        return z[rows.start + iy + ky : rows.stop + iy + ky, columns.start + ix + kx : columns.stop + ix + kx]
 
-    inner = out[..., y0:y1, x0:x1]
-    inner[...] = (1 - fx) * (1 - fy) * shifted(0, 0)
+    out: Floats = (1 - fx) * (1 - fy) * shifted(0, 0)
     for kx, ky, weight in ((1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
         if weight > 0:
-            inner += weight * shifted(kx, ky)
+            out += weight * shifted(kx, ky)
     return out
 
 

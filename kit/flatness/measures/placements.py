@@ -153,7 +153,7 @@ def _worst_along(
 ) -> Placements:
     """Of one heading, for each contact behind a node the steepest chord to a contact ahead; the worst of those."""
     flat = z.reshape(-1)
-    behind, ahead = (arm_heights(z, heading, sign, steps - 1) for sign in (-1, 1))
+    behind, ahead = (arm_heights(z, heading, sign, steps - 1).reshape(-1, z.size) for sign in (-1, 1))
     found = [_none()]
     width = max(1, 8 * BLOCK // steps)
     for first in range(0, len(flat), width):

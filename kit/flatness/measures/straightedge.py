@@ -101,7 +101,7 @@ def profile_gaps(heights: ArrayLike, spacing: float, length: float) -> Floats:
     z = np.asarray(heights, dtype=np.float64)
     if z.ndim == 0:
         raise ArgumentError("heights must be a line of stations", value=str(heights))
-    return line_gaps(np.atleast_2d(z), whole_steps(length, spacing)).reshape(z.shape)
+    return line_gaps(np.atleast_2d(z).T, whole_steps(length, spacing)).T.reshape(z.shape)
 
 
 def straightedge(surface: Surface, length: float, headings: int = 12) -> StraightedgeResult:

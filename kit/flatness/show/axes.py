@@ -19,7 +19,7 @@ from mpl_toolkits.axes_grid1.axes_divider import make_axes_locatable
 
 from flatness.errors import ArgumentError
 from flatness.lengths import settle
-from flatness.show.labels import wrap
+from flatness.show.labels import settle_layout, wrap
 from flatness.show.scales import Scale, place_step, printed_place
 
 if TYPE_CHECKING:
@@ -238,7 +238,7 @@ def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
     length = place_step((right - left) / 4, unit, most=1)
     if length > (right - left) * 0.45:
         length = place_step((right - left) / 4, unit, most=2)
-    root_of(ax).draw_without_rendering()
+    settle_layout(root_of(ax))
     points = 72 / ax.figure.dpi
     free = (ax.get_window_extent().width - ax.xaxis.label.get_window_extent().width) * points
     on_paper = ax.get_window_extent().width * points * length / (right - left)
@@ -282,7 +282,7 @@ def colour_bar(cax: Axes, scale: Scale, orientation: Way, ends: tuple[str, str],
 
 def _shown_ticks(scale: Scale, labels: list[str], cax: Axes, orientation: str) -> list[int]:
     """Every edge that there is room for, counted from the reference so that both sides match."""
-    root_of(cax).draw_without_rendering()
+    settle_layout(root_of(cax))
     box = cax.get_window_extent()
     points = 72 / cax.figure.dpi
     room = (box.height if orientation == "vertical" else box.width) * points / (len(labels) - 1)

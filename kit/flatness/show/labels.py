@@ -6,9 +6,12 @@ import itertools
 import math
 import re
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 import numpy as np
+from matplotlib import rcParams
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.text import Annotation, Text
 from matplotlib.textpath import text_to_path
@@ -25,13 +28,24 @@ NEAR: tuple[Offset, ...] = (
 )  # fmt: skip
 
 
+def settle_layout(figure: Figure) -> None:
+    """Bring all axes to the places and proportions in which they will be drawn: pixels are known only after it."""
+    if figure.get_layout_engine() is not None:
+        figure.draw_without_rendering()
+        return
+    # to draw it for that takes a multiple of the time
+    for ax in figure.axes:
+        locator = ax.get_axes_locator()
+        ax.apply_aspect(None if locator is None else locator(ax, None))  # type: ignore[arg-type]
+
+
 class FreeSpace:
     """What is still free within the axes, in pixels of the figure as it now stands."""
 
     def __init__(self, ax: Axes) -> None:
         figure = ax.get_figure(root=True)
         assert figure is not None
-        figure.draw_without_rendering()  # settles the layout and the aspect: pixels are known only after it
+        settle_layout(figure)
         self._ax = ax
         self._points = figure.dpi / 72
         self._bounds = tuple(ax.get_window_extent().extents)
@@ -146,6 +160,12 @@ def rings(first: float = 20, last: float = 420, step: float = 14) -> Iterator[Of
 
 def text_width(line: str, size: float, weight: str = "normal") -> float:
     """Width of one line of text [points]."""
+    return _width(line, size, weight, (*rcParams["font.family"], *rcParams["font.sans-serif"]))
+
+
+@lru_cache(maxsize=4096)
+def _width(line: str, size: float, weight: str, families: tuple[str, ...]) -> float:
+    """In the font that the families, which whoever draws may change at any time, give now."""
     prop = FontProperties(size=size, weight=weight)
     return float(text_to_path.get_text_width_height_descent(line, prop, ismath=False)[0])
 

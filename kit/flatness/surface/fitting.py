@@ -19,7 +19,14 @@ from scipy.optimize import minimize
 from scipy.special import ndtri
 
 from flatness.errors import MeasureError
-from flatness.surface.kriging import Factored, Parameters, Stations, factor, likelihood_gradient
+from flatness.surface.kriging import (
+    Factored,
+    Parameters,
+    Stations,
+    factor,
+    likelihood_gradient,
+    restricted_log_likelihood,
+)
 from flatness.survey.readings import Floats, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
@@ -141,7 +148,7 @@ def _search(blocks: list[Stations], start: Parameters, free: int) -> Floats:
         for b in STARTS_MM
         for e in errors
     ]
-    grid.sort(key=lambda logs: _loss(logs, blocks, start)[0])
+    grid.sort(key=lambda logs: _value(logs, blocks, start))
     low, high = _bounds(start.reading_error)
     bounds = list(zip(low[:free], high[:free], strict=True))
     found = [
@@ -150,6 +157,17 @@ def _search(blocks: list[Stations], start: Parameters, free: int) -> Floats:
     ]
     best: Floats = min(found, key=lambda result: float(result.fun)).x
     return best
+
+
+def _value(logs: Floats, blocks: list[Stations], start: Parameters) -> float:
+    """As :func:`_loss`, without the gradient."""
+    p, loss = _parameters(logs, start), 0.0
+    for block in blocks:
+        value = restricted_log_likelihood(block, p)
+        if not math.isfinite(value):
+            return 1e12
+        loss -= value
+    return _with_priors(logs, loss, np.zeros(4))[0]
 
 
 def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[float, Floats]:
@@ -161,6 +179,10 @@ def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[floa
         if not math.isfinite(value):
             return 1e12, np.zeros(len(logs))
         loss, slope = loss - value, slope - gradient
+    return _with_priors(logs, loss, slope)
+
+
+def _with_priors(logs: Floats, loss: float, slope: Floats) -> tuple[float, Floats]:
     mean = (logs[1] + logs[2]) / 2 - math.log(LENGTH_MM)
     ratio = logs[1] - logs[2]
     loss += 0.5 * (mean / LENGTH_SPREAD) ** 2 + 0.5 * (ratio / RATIO_SPREAD) ** 2

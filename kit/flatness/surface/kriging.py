@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+from scipy.linalg import LinAlgError
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 from flatness.survey.readings import Floats
 
@@ -73,6 +74,30 @@ def trend(x: Floats, y: Floats) -> Floats:
     return np.column_stack([np.ones_like(x), x / 1000.0, y / 1000.0])
 
 
+# LAPACK itself: with the few dozen stations of a room SciPy's checks cost more than what they check
+
+
+def cholesky_factor(a: Floats) -> Floats:
+    """Lower factor of a symmetric matrix, which may be overwritten; LinAlgError where it is not positive definite."""
+    low, failed = dpotrf(a, lower=1, clean=1, overwrite_a=1)
+    if failed:
+        raise LinAlgError("the matrix is not positive definite")
+    out: Floats = low
+    return out
+
+
+def _whitened(low: Floats, columns: Floats) -> Floats:
+    """low^-1 columns."""
+    out: Floats = dtrtrs(low, columns, lower=1)[0]
+    return out
+
+
+def _solved(low: Floats, columns: Floats) -> Floats:
+    """(low low')^-1 columns."""
+    out: Floats = dpotrs(low, columns, lower=1)[0]
+    return out
+
+
 @dataclass(frozen=True, eq=False)
 class Factored:
     """The readings' covariance K factored, with the trend's part in it."""
@@ -84,18 +109,17 @@ class Factored:
 
     @property
     def coefficients(self) -> Floats:
-        out: Floats = cho_solve((self.gram_low, True), self.white_trend.T @ self.white_height)
-        return out
+        return _solved(self.gram_low, self.white_trend.T @ self.white_height)
 
 
 def factor(stations: Stations, p: Parameters) -> Factored:
     """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
     k = surface_covariance(stations.x[:, None] - stations.x, stations.y[:, None] - stations.y, p)
     k[np.diag_indices_from(k)] += p.reading_error**2 / stations.count + JITTER * p.scale**2
-    low = cholesky(k, lower=True, check_finite=False, overwrite_a=True)
+    low = cholesky_factor(k)
     h = trend(stations.x, stations.y)
-    white = solve_triangular(low, np.column_stack([h, stations.height]), lower=True, check_finite=False)
-    gram_low = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
+    white = _whitened(low, np.column_stack([h, stations.height]))
+    gram_low = cholesky_factor(white[:, :-1].T @ white[:, :-1])
     return Factored(low, white[:, :-1], white[:, -1], gram_low)
 
 
@@ -119,9 +143,9 @@ def _log_likelihood(f: Factored) -> float:
 
 def projection(f: Factored) -> Floats:
     """[n, n] P = K^-1 - K^-1 H (H' K^-1 H)^-1 H' K^-1, which takes the trend out."""
-    inverse = cho_solve((f.low, True), np.eye(len(f.low)), check_finite=False)
-    across = solve_triangular(f.gram_low, f.white_trend.T, lower=True)  # gram^-1/2 H' low^-T
-    spread = solve_triangular(f.low.T, across.T, lower=False, check_finite=False)  # K^-1 H gram^-1/2'
+    inverse = _solved(f.low, np.eye(len(f.low)))
+    across = _whitened(f.gram_low, f.white_trend.T)  # gram^-1/2 H' low^-T
+    spread = dtrtrs(f.low, across.T, lower=1, trans=1)[0]  # K^-1 H gram^-1/2'
     out: Floats = inverse - spread @ spread.T
     return out
 
@@ -161,9 +185,9 @@ def predict(
     """
     f = factored or factor(stations, p)
     prior = surface_covariance(stations.x[:, None] - x, stations.y[:, None] - y, p)
-    v = solve_triangular(f.low, prior, lower=True, check_finite=False, overwrite_b=True)
+    v = _whitened(f.low, prior)
     h = trend(x, y)
-    w = solve_triangular(f.gram_low, h.T - f.white_trend.T @ v, lower=True)
+    w = _whitened(f.gram_low, h.T - f.white_trend.T @ v)
     beta = f.coefficients
     mean: Floats = h @ beta + v.T @ (f.white_height - f.white_trend @ beta)
     return mean, v, w

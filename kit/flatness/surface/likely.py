@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cholesky
+from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
-from flatness.surface.kriging import Parameters, Stations, left_out, predict, surface_covariance
+from flatness.surface.kriging import Parameters, Stations, cholesky_factor, left_out, predict, surface_covariance
 from flatness.surface.lattice import MOST_DRAWN, default_spacing, interpolate, widest_step
 from flatness.survey.readings import Floats, Survey
 
@@ -176,17 +176,19 @@ class _LatticePrior:
 def _posterior(stations: Stations, p: Parameters, x: Floats, y: Floats, prior: Prior) -> tuple[Floats, Floats]:
     """Mean [m] and a factor [m, m] of the covariance of the surface at places x, y, given the readings."""
     mean, v, w = predict(stations, p, x, y)
-    cov = prior(p)
-    cov -= v.T @ v
-    cov += w.T @ w
-    ridge = 1e-8 * (p.scale**2 + p.rough_scale**2)
-    for _ in range(6):
+    lifts: list[float] = []
+    for attempt in range(6):
+        cov = prior(p)
+        cov -= v.T @ v
+        cov += w.T @ w
         # rounding may leave a covariance a hair short of positive definite: lift the diagonal until it is not
-        cov[np.diag_indices_from(cov)] += ridge
+        lifts.append(1e-8 * (p.scale**2 + p.rough_scale**2) * 10**attempt)
+        for lift in lifts:
+            cov[np.diag_indices_from(cov)] += lift
         try:
-            return mean, cholesky(cov, lower=True, check_finite=False)
+            return mean, cholesky_factor(cov.T)  # symmetric, and so in the order that is factored in place
         except LinAlgError:
-            ridge *= 10
+            continue
     raise ArgumentError("the readings' covariance cannot be factored", remedy="check for stations read twice")
 
 

@@ -34,17 +34,7 @@ def live_figure(size_in: tuple[float, float], name: str) -> Figure:
     canvas.toolbar_visible = False
     canvas.add_class("fk-canvas")
     canvas.add_class(f"fk-{name}")
-    # all axes of a live figure stand at fixed places, so that nothing but their proportions has to be settled before
-    # pixels are asked for; to draw it for that takes most of the time of a new picture
-    figure.draw_without_rendering = lambda: _settle(figure)  # type: ignore[method-assign]
     return figure
-
-
-def _settle(figure: Figure) -> None:
-    """Bring all axes to the proportions in which they will be drawn."""
-    for ax in figure.axes:
-        locator = ax.get_axes_locator()
-        ax.apply_aspect(None if locator is None else locator(ax, None))  # type: ignore[arg-type]
 
 
 def close_figure(figure: Figure) -> None:
