@@ -160,7 +160,7 @@ def test_sisters_under_what_is_sistered(run):
         "member": ["J3", "J4"], "start_mm": [0.0, 0.0], "end_mm": [2000.0, 2000.0], "length_mm": [2000.0, 2000.0]
     }  # fmt: skip
     # two of 2 m: one of 4 m for 18, not two of 2.4 m for 20
-    assert found.quantities.lengths.stock.to_dict("list") == {"stock_mm": [4000.0], "count": [1]}
+    assert found.quantities.lengths.stock.to_dict("list") == {"stock_mm": [4000.0], "count": [1], "price": [18.0]}
     assert found.quantities.lengths.cost == 18
     # 4 m x 235 mm x 38.1 mm of LVL at 40 lb/ft3
     assert found.quantities.sister_mass == pytest.approx(4000 * 235 * 38.1 * 40 * 0.45359237 / 304.8**3)
