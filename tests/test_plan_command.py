@@ -80,6 +80,14 @@ def test_the_report_reads_well_80_wide_and_tells_both_costs(capfd, arguments, un
         assert words.count(said) == 1 if done else words.count(said) < 2, said
 
 
+@pytest.mark.parametrize(("unit", "told"), [((), "30' 0\" (9144 mm)"), (("--unit", "mm"), "'9144 mm'")])
+def test_errors_speak_the_unit_that_is_shown(capfd, unit, told):
+    code, _, said = run(capfd, LOFT, "--limit", "wood-nailed", "--spacing", "30ft", *unit)
+    assert code == 2
+    assert "too coarse to plan on" in said
+    assert told in said
+
+
 def test_another_target_without_a_limit_says_why_no_least_work_is_told(capfd):
     code, out, err = run(capfd, STORE, "--strategy", "level", *COARSE, "--draws", 0)
     assert (code, err) == (0, "")

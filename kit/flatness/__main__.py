@@ -18,7 +18,17 @@ import pandas as pd
 import flatness
 from flatness.commands.compare import add_compare
 from flatness.commands.job import add_job
-from flatness.commands.options import BAD_INPUT, EXIT, add_json, add_limits, plain, wanted_limits, with_unit
+from flatness.commands.options import (
+    BAD_INPUT,
+    EXIT,
+    add_json,
+    add_limits,
+    note_unit,
+    plain,
+    told_in_unit,
+    wanted_limits,
+    with_unit,
+)
 from flatness.commands.paper import add_paper
 from flatness.commands.plan import add_plan
 from flatness.commands.present import add_present
@@ -37,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except FlatnessError as error:
-        print(error, file=sys.stderr)
+        print(told_in_unit(error, options), file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:  # the reader of the output, such as head, has had enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -90,6 +100,7 @@ def _check(options: argparse.Namespace) -> int:
     from flatness.show import check_words, words
 
     survey = flatness.read_survey(options.file, sheet=options.sheet)
+    note_unit(options, survey)
     limits = wanted_limits(options)
     if options.more is not None and options.more < 0:
         raise FlatnessError("--more out of range", value=str(options.more), expected="a whole number from 0")

@@ -21,7 +21,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 import flatness
 from flatness.comparison.reruns import rerun
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, Problem
 from flatness.show.panels import check_panel, compare_panel
 from flatness.show.panels.check_state import CheckState
 from flatness.show.panels.controls import COLOURS, all_controls, label_of, problem_list
@@ -147,6 +147,13 @@ def test_a_file_with_mistakes_names_each_by_its_cell_and_leaves_no_survey():
     html = problem_list(choice.problems, "Mistakes")
     assert all(f"Cell {cell}" in html for cell in MISTAKES)
     assert 'role="alert"' in html
+
+
+def test_problems_speak_the_unit_that_is_shown():
+    far = Problem("too far off", value="304.8 mm", expected="at most 12.7 mm", remedy="measure again")
+    assert "(304.8 mm)" not in problem_list([far], "No", "mm")
+    for said in ("1' 0\" (304.8 mm)", '1/2" (12.7 mm)'):
+        assert said in unescape(problem_list([far], "No", "in"))
 
 
 def test_what_a_file_holds_cannot_break_out_of_the_page():

@@ -9,7 +9,7 @@ from typing import Any
 
 from shapely import Polygon
 
-from flatness.commands.options import EXIT, add_json, add_limits, agreed_limits, with_unit
+from flatness.commands.options import EXIT, add_json, add_limits, agreed_limits, note_unit, with_unit
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
@@ -84,6 +84,7 @@ def run_compare(options: argparse.Namespace) -> int:
     limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
     before = read_survey(options.before, sheet=options.before_sheet)
     after = read_survey(options.after, sheet=options.after_sheet)
+    note_unit(options, after)
     if options.tolerance is not None and options.plan is None:
         raise FlatnessError(
             "a tolerance without a plan", column="--tolerance", value=options.tolerance, expected="--plan FILE too"

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from flatness.commands.options import EXIT, add_json, plain
+from flatness.commands.options import EXIT, add_json, note_unit, plain
 from flatness.comparison.records import results
 from flatness.job.reading import read_job
 from flatness.job.running import Results, run_job
@@ -35,7 +35,9 @@ def run_whole_job(options: argparse.Namespace) -> int:
     """
     from flatness.show.job_words import job_report
 
-    done = run_job(read_job(options.file))
+    job = read_job(options.file)
+    note_unit(options, job)
+    done = run_job(job)
     told = None if options.json else job_report(done)
     written = _pictures(done, Path(options.out)) if options.out else []
     if options.json:

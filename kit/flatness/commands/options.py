@@ -5,13 +5,17 @@ from __future__ import annotations
 import argparse
 import math
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from flatness.errors import FlatnessError, LengthError
 from flatness.lengths import parse_length
 from flatness.limits.agreed import straightedge_limit
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.survey.readings import Survey
+
+if TYPE_CHECKING:
+    from flatness.job.records import Job
 
 EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
 BAD_INPUT = 2
@@ -57,6 +61,23 @@ def wanted_limits(options: argparse.Namespace, why: str = "to hold the survey ag
             remedy="'flatness limits' lists the names",
         )  # fmt: skip
     return limits
+
+
+def note_unit(options: argparse.Namespace, read: Survey | Job) -> None:
+    """Note what was read, so that an error that follows speaks in its unit."""
+    options.noted = read
+
+
+def told_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
+    """An error, its millimetres told as a tape reads them too where what was read is shown in inches."""
+    read = getattr(options, "noted", None)
+    if read is None:
+        return str(error)
+    # with matplotlib behind it, which no command waits for before it has read its input
+    from flatness.show.words import in_unit, shown_unit
+
+    unit = getattr(options, "unit", None) or (shown_unit(read) if isinstance(read, Survey) else read.show)
+    return in_unit(str(error), unit)
 
 
 def make_folder(folder: Path) -> None:

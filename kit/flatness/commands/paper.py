@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flatness.commands.options import add_json, add_limits, make_folder, wanted_limits
+from flatness.commands.options import add_json, add_limits, make_folder, note_unit, wanted_limits
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record
@@ -94,6 +94,7 @@ def _of_surveys(options: argparse.Namespace) -> Told:
     limits = wanted_limits(options)
     files = tuple(map(Path, options.files))
     surveys = [read_survey(path) for path in files]
+    note_unit(options, surveys[0])
     chosen: dict[str, Any] = {"draws": options.draws, "seed": options.seed, "confidence": options.confidence}
     found = assess(surveys[0], limits, **chosen) if options.kind == "owner" else None
     plan = plan_corrections(surveys[0], limits=limits, **chosen) if options.kind in ("crew", "data") else None
@@ -113,6 +114,7 @@ def _of_job(options: argparse.Namespace) -> Told:
             expected="the job file alone", remedy="write surveys and limits into the job file",
         )  # fmt: skip
     job = read_job(options.files[0])
+    note_unit(options, job)
     done, kind = run_job(job), options.kind
     plan = done.plan if kind != "record" else None
     if plan is not None and done.quantities is not None:

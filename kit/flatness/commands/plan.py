@@ -13,7 +13,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from flatness.commands.options import EXIT
+from flatness.commands.options import EXIT, note_unit
 from flatness.commands.plan_json import plan_json
 from flatness.commands.plan_options import PlanAsked, add_options, asked_for
 from flatness.commands.plan_written import named_as_options
@@ -51,6 +51,7 @@ def run_plan(options: argparse.Namespace) -> int:
     FlatnessError : input that cannot be taken as it is
     """
     survey = read_survey(options.file, sheet=options.sheet)
+    note_unit(options, survey)
     with named_as_options():
         asked = asked_for(options, survey)
     _check_names(options)

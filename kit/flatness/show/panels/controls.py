@@ -12,6 +12,7 @@ import ipywidgets as w
 
 from flatness.errors import Problem, shorten
 from flatness.show.axes import INK, PALE
+from flatness.show.words import in_unit
 
 PAPER, FIELD, RULE, ACCENT = "#ffffff", "#f4f5f2", "#737b84", "#f2c230"
 COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
@@ -203,9 +204,12 @@ def unit_switch(unit: str, chosen: Callable[[str], Any]) -> Any:
     return widget
 
 
-def problem_list(problems: Iterable[Problem], heading: str) -> str:
-    """Problems as HTML, read out at once by a screen reader: each with its cell, what was found, and the remedy."""
-    items = [f"<li>{_told(one)}</li>" for one in problems]
+def problem_list(problems: Iterable[Problem], heading: str, unit: str = "") -> str:
+    """Problems as HTML, read out at once by a screen reader: each with its cell, what was found, and the remedy.
+
+    Millimetres are told in inches too where these are the ``unit``.
+    """
+    items = [f"<li>{in_unit(_told(one), unit) if unit == 'in' else _told(one)}</li>" for one in problems]
     if not items:
         return ""
     return f'<div class="fk-problems" role="alert"><b>{escape(heading)}</b><ol>{"".join(items)}</ol></div>'

@@ -41,7 +41,7 @@ class Panel:
         self.state.observe(self.state.alone(self._show_working), "working")
 
     def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.")
+        self.problems.value = problem_list(self.state.problems, "That did not work.", self.state.unit)
 
     def _show_working(self, _: Any = None) -> None:
         self.working.value = escape(self.state.working)
