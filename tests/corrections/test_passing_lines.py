@@ -176,6 +176,16 @@ def test_where_some_stay_no_surface_stands_on_all():
     assert (only.members.set_index("member")["set"] == "stays as it is").to_dict() == {
         "J1": True, "J2": False, "J3": True, "J4": True, "J5": True,
     }  # fmt: skip
+    # what stays carries no work, and the string goes between the end members' tops as they stand
+    left = only.members[only.members["member"] != "J2"]
+    assert left[["raise_most_mm", "take_down_mm", "off_target_mm"]].isna().all(axis=None)
+    tops = {name: group.set_index("station_mm") for name, group in only.table.groupby("member")}
+    string = tops["J1"]["existing_mm"] + (tops["J5"]["existing_mm"] - tops["J1"]["existing_mm"]) / 4
+    np.testing.assert_allclose(tops["J2"]["string_mm"], string, atol=1e-5)
+    np.testing.assert_allclose(tops["J2"]["offset_mm"], tops["J2"]["line_mm"] - string, atol=1e-5)
+    assert (tops["J2"]["raise_mm"] >= -1e-6).all()
+    assert tops["J3"]["line_mm"].isna().all()
+    assert any("only some members are set" in note for note in only.notes)
 
 
 def test_a_member_that_was_read_keeps_its_own_readings_to_its_very_ends():

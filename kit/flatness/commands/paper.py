@@ -123,7 +123,7 @@ def _of_job(options: argparse.Namespace) -> Told:
     return Told(
         _stem(job.title), tuple(files), done.assessment if kind == "owner" else None, plan,
         done.schedule if kind in ("crew", "data") else None, None if kind == "crew" else done.comparison,
-        options.unit or job.show, job.title, done if kind == "owner" else None,
+        options.unit or job.show, job.title, done if kind in ("owner", "crew") else None,
     )  # fmt: skip
 
 
@@ -145,7 +145,9 @@ def _crew(told: Told, folder: Path, options: argparse.Namespace) -> list[Path]:
 
     if told.plan is None:
         raise _lacks("a crew sheet", "a plan", "give the job file a [plan]")
-    sheet = crew_sheet(told.plan, told.schedule, paper=options.paper, unit=told.unit, title=told.title or None)
+    sheet = crew_sheet(
+        told.plan, told.schedule, paper=options.paper, unit=told.unit, title=told.title or None, job=told.job
+    )
     return _write(sheet, folder / f"{told.stem}-crew", (".pdf",), options)
 
 

@@ -60,7 +60,9 @@ def draw_lines(
                 expected="a plan with limits, and two members or more that were read, all of them to be set",
                 remedy="choose another line",
             )  # fmt: skip
-        chosen = line or ("clear" if members.engineered or strapping or nothing_comes_off(plan) else "nearest")
+        # a few members among others are not cut for a line that no limit asks for
+        whole = members.engineered or strapping or nothing_comes_off(plan) or not every
+        chosen = line or ("clear" if whole else "nearest")
         return Drawn(chosen, _fitted(tracks, chosen, set_by), NONE, NO_SPOTS, ())
     standing = Standing.on(plan.surface, members.direction, tracks)
     able = plannable(plan.limits, subject_of(plan), plan.settings.get("level_within"))

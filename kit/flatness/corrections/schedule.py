@@ -20,13 +20,17 @@ from flatness.corrections.finished import Planned
 from flatness.corrections.members import STOCK_THICKNESS_MM, Members
 from flatness.corrections.sisters import blocking, lap_words, sister_notes, take_down_words
 from flatness.corrections.spreadsheet import write_csv, write_xlsx
+from flatness.corrections.staying import BY_OFFSETS, SOME, left_as_they_are
 from flatness.corrections.straight_lines import LINES
 from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import ArgumentError, MeasureError
 from flatness.survey.readings import Floats
 
 SETTINGS = ("each", "string")
-STAYS = "stays as it is"
+STRING_FIRST = (
+    "set the two end members first, string between them, and set every other one planar to the string; common "
+    "practice, no source"
+)
 EITHER = "do the patches or set every member to the schedule, not both: each by itself is to make the surface pass"
 NEITHER = "the members set so do not make the surface pass: do the patches instead, or set the members by other lines"
 
@@ -73,9 +77,12 @@ class Schedule:
     cautions: tuple[Caution, ...]
 
     def only(self, names: Collection[str]) -> Schedule:
-        """The same schedule where only these members are set; of the others ``set`` says that they stay."""
-        stay = ~self.members["member"].isin(list(names)) & self.members["raise_most_mm"].notna()
-        return replace(self, members=self.members.assign(set=self.members["set"].where(~stay, STAYS)))
+        """The same schedule where only these members are set; the others stay, and carry no work."""
+        members, table = left_as_they_are(self.members, self.table, names)
+        notes = [note for note in self.notes if note != STRING_FIRST or not (members["set"] == BY_OFFSETS).any()]
+        clearance = float((table["string_mm"] - table["existing_mm"]).min())
+        blocks = self.blocks_mm if np.isnan(clearance) else max(0.0, -clearance)
+        return replace(self, members=members, table=table, blocks_mm=blocks, notes=(*notes, SOME))
 
     def to_csv(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
         """Write ``.table`` as CSV, lengths in ``mm`` or ``in``; an existing file only with ``overwrite``."""
@@ -234,7 +241,7 @@ def _summary(
         bow = _tidy(track.knot_top - chord)
         worst = int(np.argmax(np.abs(bow)))
         first = track.name in (ends[0], ends[-1])
-        then = "to the string" if set_by == "string" else "by its offsets from the string"
+        then = "to the string" if set_by == "string" else BY_OFFSETS
         row |= {
             "set": "first, with the other end member" if first else then,
             "raise_first_mm": raised[0], "raise_last_mm": raised[-1], "raise_most_mm": raised.max(),
@@ -272,8 +279,7 @@ def _notes(members: Members, line: str, set_by: str, sister_thickness: float) ->
     elif members.kind != "stud":
         notes += sister_notes(members, sister_thickness)
     if set_by == "string":
-        notes.append("set the two end members first, string between them, and set every other one planar to the "
-                     "string; common practice, no source")  # fmt: skip
+        notes.append(STRING_FIRST)
     return tuple(notes)
 
 

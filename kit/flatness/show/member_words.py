@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from flatness.corrections.schedule import STAYS, Schedule
+from flatness.corrections.schedule import Schedule
+from flatness.corrections.staying import STAYS
 from flatness.lengths import settle
 from flatness.show.compared import columns
 from flatness.show.done_words import depth, least_told, value_words

@@ -29,7 +29,8 @@ def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
     -------
     DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else ST1, ST2...; of nodes their
         column and row, such as C2R5), ``x_mm``, ``y_mm``, ``height_mm`` (that the finished surface shall have, off
-        the survey's datum), ``correction_mm`` (target minus surface, adding positive). Stations that the plan does
+        the survey's datum: the plan's, which carries no error of a single reading), ``correction_mm`` (that minus the
+        surface that was planned on, adding positive). Stations that the plan does
         not reach have neither
 
     Raises
@@ -51,7 +52,7 @@ def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
 
 
 def _stations(plan: Plan) -> pd.DataFrame:
-    x, y, height, _ = plan.survey.stations()
+    x, y, _, _ = plan.survey.stations()
     points = plan.survey.points
     # a station read twice has the label of its first reading
     first = {(a, b): label for a, b, label in zip(*(points[name][::-1] for name in ("x", "y", "label")), strict=True)}
@@ -66,8 +67,8 @@ def _stations(plan: Plan) -> pd.DataFrame:
                 number += 1
             label = f"ST{number}"
         labels.append(label)
-    change = at_places(plan.x, plan.y, plan.change, x, y)
-    values = (labels, x, y, height + change, change)
+    change, target = (at_places(plan.x, plan.y, values, x, y) for values in (plan.change, plan.target))
+    values = (labels, x, y, target, change)
     return pd.DataFrame(dict(zip(COLUMNS, values, strict=True)))
 
 

@@ -33,7 +33,8 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
     stations``, ``members as set``, ``fixed spots``, ``shims`` and ``blocking`` of a schedule, where they have rows.
 
     ``stations`` has one row a reading: ``label``, ``x_mm``, ``y_mm``, ``height_mm`` (as found), ``correction_mm``
-    (planned; empty beyond the plan's lattice) and ``target_mm``.
+    (planned; empty beyond the plan's lattice) and ``target_mm`` (of the finished surface, which is as smooth as the
+    plan and carries no error of a single reading).
     """
     tables = {}
     if schedule is not None:
@@ -41,9 +42,12 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
         tables |= {"members as set": schedule.as_set, "fixed spots": schedule.spots}
         tables |= {"shims": schedule.shims, "blocking": schedule.blocking}
     points = plan.survey.points
-    change = at_places(plan.x, plan.y, plan.change, points["x"].to_numpy(), points["y"].to_numpy())
+    change, target = (
+        at_places(plan.x, plan.y, values, points["x"].to_numpy(), points["y"].to_numpy())
+        for values in (plan.change, plan.target)
+    )
     tables["patches"] = plan.patches.drop(columns="outline", errors="ignore")
-    tables["stations"] = _points(plan.survey).assign(correction_mm=change, target_mm=points["height"] + change)
+    tables["stations"] = _points(plan.survey).assign(correction_mm=change, target_mm=target)
     tables["limits"] = plan.after
     tables["quantities"] = plan.quantities.table
     return {name: table for name, table in tables.items() if len(table)}

@@ -8,12 +8,15 @@ from typing import Any
 from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import EITHER, NEITHER, Schedule
 from flatness.errors import ArgumentError
+from flatness.job.running import Results
 from flatness.lengths import FRACTIONS, format_length
+from flatness.limits.verdict import FAIL
 from flatness.show import plan as maps
 from flatness.show.datum_words import heights_from, true_minus
-from flatness.show.done_words import least_told
+from flatness.show.done_words import least_told, state_after
 from flatness.show.member_words import as_set_rows
 from flatness.show.papers.crew_parts import (
+    limit_rows,
     member_rows,
     patch_rows,
     quantity_rows,
@@ -26,10 +29,11 @@ from flatness.show.papers.drawing import draw, label_size
 from flatness.show.papers.files import Paper
 from flatness.show.papers.hatching import HATCHES, swatch
 from flatness.show.papers.lettering import Drawn, Rule, rule_for, tape
+from flatness.show.papers.meets import meets
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
 from flatness.show.papers.tiles import HEAD, LEFT, MARGIN, Layout, lay_out, room_on, scale_name
 from flatness.show.scales import check_unit
-from flatness.show.words import sentence, shown_unit
+from flatness.show.words import length, sentence, shown_unit
 from flatness.survey.readings import Survey
 
 BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
@@ -44,6 +48,7 @@ LEGENDS = {
 def crew_sheet(
     plan: Plan, schedule: Schedule | None = None, *, paper: str = "letter", unit: str | None = None,
     scale: float | None = None, fraction: int | None = None, made: datetime | None = None, title: str | None = None,
+    job: Results | None = None,
 ) -> Paper:  # fmt: skip
     """The plan of the work for those who do it.
 
@@ -59,6 +64,7 @@ def crew_sheet(
         few patches' greatest depths are nothing. Where mm are shown: whole ones, or tenths, chosen so too
     made : when the sheet was made; None leaves it out, and the same input gives the same bytes
     title : of the job; None takes the survey's
+    job : that the plan is of: what it does at its doors, stairs, thresholds and reveals
 
     Returns
     -------
@@ -100,13 +106,18 @@ def crew_sheet(
         "patches": patch_rows(plan, rule),
         "members": member_rows(schedule, unit) if schedule is not None else [],
         "member_notes": [sentence(note, unit, both=False) for note in notes if note not in (EITHER, NEITHER)],
+        "limits": limit_rows(plan, unit),
+        "surveyed": _surveyed(plan.survey),
+        "meets": [] if job is None else [list(one) for one in meets(job, unit)],
+        "layers": "" if job is None else _layers(job, unit),
         "spots": spot_rows(plan, schedule, unit),
         "as_set": as_set_rows(schedule, unit) if schedule is not None and len(schedule.as_set) else [],
-        "either": next((sentence(note, unit, both=False) for note in notes if note in (EITHER, NEITHER)), ""),
+        "either": next((_either(plan, note) for note in notes if note in (EITHER, NEITHER)), ""),
         "blocks": _blocks(schedule, unit),
         "stations": blocks,
         "thinned": thinned,
         "datum": _datum(plan.survey, unit),
+        "near": "" if plan.members is None else f"{plan.members.direction} = 0",
         "unit": "inches" if unit == "in" else "mm",
         "depth_unit": "inches" if unit == "in" else rule.says(),
         "quantities": quantity_rows(plan, unit),
@@ -156,6 +167,28 @@ def _axes(plan: Plan, unit: str) -> str:
     if plan.survey.surface == "wall":
         return f"x from the left as seen from the room, y up{metres}"
     return f"x and y from the corner where both are 0{metres}"
+
+
+def _either(plan: Plan, note: str) -> str:
+    """Which of the two ways to do the work passes."""
+    if state_after(plan) != FAIL:
+        return sentence(note, "mm")
+    if note == NEITHER:
+        return (
+            "Neither the patches nor the members set so make the surface pass: see what each comes to, and ask first."
+        )
+    return "Set every member to the schedule: the patches by themselves do not make the surface pass."
+
+
+def _surveyed(survey: Survey) -> str:
+    """What the plan was made from, so that it can be found again."""
+    parts = (survey.title, survey.source, survey.date)
+    return ", ".join(cut(part, 60) for part in dict.fromkeys(parts) if part)
+
+
+def _layers(job: Results, unit: str) -> str:
+    """What comes on top of the surface, which doors and thresholds are held against."""
+    return ", ".join(f"{layer.name} {length(layer.thickness, unit)}" for layer in job.job.layers)
 
 
 def _datum(survey: Survey, unit: str) -> str:

@@ -12,8 +12,11 @@ import shapely
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
-from flatness.corrections.schedule import STAYS, Schedule
+from flatness.corrections.schedule import Schedule
+from flatness.corrections.staying import STAYS
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
+from flatness.limits.wording import describe
+from flatness.show.done_words import before_and_after, limit_of
 from flatness.show.papers.lettering import Rule, depth_text, tape
 
 PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
@@ -94,6 +97,16 @@ def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:
     return rows
 
 
+def limit_rows(plan: Plan, unit: str) -> list[list[str]]:
+    """What the patches come to: limit, before, after as planned, likely, allowed, verdict."""
+    rows = []
+    for row in plan.after.to_dict("records"):
+        limit = limit_of(plan, str(row["limit"]))
+        asked = str(row["limit"]) if limit is None else f"{limit.name}: {describe(limit, unit)}"
+        rows.append([asked, *before_and_after(plan, row, unit)[:3], str(row["verdict"]).upper()])
+    return rows
+
+
 def spot_rows(plan: Plan, schedule: Schedule | None, unit: str) -> list[list[str]]:
     """The fixed spots: name, place, what it must be, within what, and where the members would leave it."""
     set_so = {} if schedule is None else {row["spot"]: row for row in schedule.spots.to_dict("records")}
@@ -134,8 +147,9 @@ def station_blocks(schedule: Schedule, unit: str) -> tuple[list[dict[str, Any]],
             continue
         s = group["station_mm"].to_numpy()
         step = float(np.median(np.diff(s))) if len(s) > 1 else STATION_STEP
-        stride = max(1, round(STATION_STEP / step))
-        keep = sorted({*range(0, len(s), stride), len(s) - 1})
+        stride = max(1, math.floor(STATION_STEP / step + 1e-6))
+        rises = group["raise_mm"].to_numpy()
+        keep = sorted({*range(0, len(s), stride), len(s) - 1, int(rises.argmax()), int(rises.argmin())})
         thinned = thinned or len(keep) < len(s)
         rows = [
             [tape(row["station_mm"], unit), height(row["line_mm"], unit), rise(row["raise_mm"], unit),
@@ -143,10 +157,12 @@ def station_blocks(schedule: Schedule, unit: str) -> tuple[list[dict[str, Any]],
             for row in group.iloc[keep].to_dict("records")
         ]  # fmt: skip
         blocks.append({"name": str(name), "rows": rows})
+    apart = "2 ft" if unit == "in" else "600 mm"
     note = (
-        "Stations are shown about every 2 ft (600 mm) and at both ends; the data have all of them." if thinned else ""
+        f"Stations are shown about every {apart}, at both ends, and where the rise is most and least; the data have "
+        "all of them."
     )
-    return blocks, note
+    return blocks, note if thinned else ""
 
 
 def quantity_rows(plan: Plan, unit: str) -> list[list[str]]:

@@ -39,6 +39,7 @@ def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule) -> Drawn:
     sheet.members()
     sheet.depths()
     sheet.match_lines()
+    sheet.fixed_spots()
     sheet.member_names()
     for _, patch in plan.patches.iterrows():
         sheet.name(patch["outline"], str(patch["name"]), rule.short(float(patch["greatest_mm"])))
@@ -206,6 +207,22 @@ class _OnSheet:
                 wide, high = text_size(words)
                 if wide / 2 <= x <= self.size[0] - wide / 2 and high / 2 <= y <= self.size[1] - high / 2:
                     self.drawn.put(x, y, words, "zero" if words == "0" else "depth")
+
+    def fixed_spots(self) -> None:
+        """A diamond where the height is given, with its name beside it."""
+        for spot in self.plan.fixed:
+            x, y = self.at(spot.x, spot.y)
+            if not (0 <= x <= self.size[0] and 0 <= y <= self.size[1]):
+                continue
+            corners = [(x - 2.4, y), (x, y - 2.4), (x + 2.4, y), (x, y + 2.4), (x - 2.4, y)]
+            self.line(LineString(corners), HEAVY)
+            short = f"◆ {spot.name if len(spot.name) <= 18 else f'{spot.name[:17]}…'}".strip()
+            wide = text_size(short)[0] / 2
+            near = [(x + side * (wide + 3), y + off) for off in (0, -4, 4, -7, 7) for side in (1, -1)]
+            near += [(x + shift, y + off) for off in (-5, 5, -8, 8) for shift in (0, wide / 2, -wide / 2)]
+            free = next((at for at in near if self.drawn.is_free(*at, short, self.size)), None)
+            if free is not None:
+                self.drawn.put(*free, short, "spot")
 
     def name(self, outline: Polygon, name: str, deepest: str) -> None:
         """A patch's number with its greatest depth, inside it where both have room, or beside it with a leader.
