@@ -214,12 +214,13 @@ class _OnSheet:
             x, y = self.at(spot.x, spot.y)
             if not (0 <= x <= self.size[0] and 0 <= y <= self.size[1]):
                 continue
-            corners = [(x - 2.4, y), (x, y - 2.4), (x + 2.4, y), (x, y + 2.4), (x - 2.4, y)]
+            # wide enough to be seen around a depth that stands there
+            corners = [(x - 7, y), (x, y - 4), (x + 7, y), (x, y + 4), (x - 7, y)]
             self.line(LineString(corners), HEAVY)
             short = f"◆ {spot.name if len(spot.name) <= 18 else f'{spot.name[:17]}…'}".strip()
             wide = text_size(short)[0] / 2
-            near = [(x + side * (wide + 3), y + off) for off in (0, -4, 4, -7, 7) for side in (1, -1)]
-            near += [(x + shift, y + off) for off in (-5, 5, -8, 8) for shift in (0, wide / 2, -wide / 2)]
+            near = [(x + side * (wide + 8), y + off) for off in (0, -4, 4, -7, 7) for side in (1, -1)]
+            near += [(x + shift, y + off) for off in (-6, 6, -9, 9) for shift in (0, wide / 2, -wide / 2)]
             free = next((at for at in near if self.drawn.is_free(*at, short, self.size)), None)
             if free is not None:
                 self.drawn.put(*free, short, "spot")
