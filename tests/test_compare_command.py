@@ -89,9 +89,15 @@ def test_a_record_and_its_rerun(capsys, tmp_path):
     files = [shutil.copy(path, tmp_path) for path in STORE]
     path = tmp_path / "papers/store.json"
     arguments = [*files, "--straightedge", "2m", "--allowed", "4mm", "--record", path, "--draws", 20]
-    for _ in range(2):
-        code, out, err = run(capsys, *arguments)
-        assert (code, err) == (0, "")
+    assert run(capsys, *arguments)[::2] == (0, "")
+    first = path.read_bytes()
+    code, _, err = run(capsys, *arguments, "--seed", 5)
+    assert code == 2
+    assert "already" in err
+    assert "--overwrite" in err
+    assert path.read_bytes() == first
+    arguments.append("--overwrite")
+    assert run(capsys, *arguments)[::2] == (0, "")
     text = (tmp_path / "papers/store.txt").read_text(encoding="utf-8")
     assert text.startswith("Record of a comparison")
     assert max(len(line) for line in text.splitlines()) <= 80

@@ -142,6 +142,30 @@ def test_work_outside_every_patch_is_listed_with_its_place_and_size():
     assert found[found.what == "patch"].status.tolist() == ["within tolerance"] * 3
 
 
+def test_damage_beside_a_patch_is_listed_and_a_patch_that_is_short_is_not():
+    """A place half a station from a patch, 10 mm deep; and a patch of which a third was done, which shows around it."""
+    ground = 3 * np.sin(pairs.GX / 1500)
+    outline, planned, _ = PLACES["d"]
+    left, low = outline.bounds[:2]
+    damage = box(left - 1100, low, left - 230, low + 900)
+    for worked, listed in (
+        (np.where(inside(outline), planned, 0.0) + np.where(inside(damage), -10.0, 0.0), True),
+        (np.where(inside(outline), planned / 3, 0.0), False),
+    ):
+        plan = plan_of()
+        plan.change = np.where(inside(outline), planned, 0.0)
+        plan.patches = plan.patches[plan.patches.name == "d"]
+        before, after = pairs.read(ground, pairs.grid(3), 1, 0.2), pairs.read(ground + worked, pairs.grid(3), 2, 0.2)
+        found = compare(before, after, align="none", plan=plan).plan
+        rows = found[found.what == "elsewhere"]
+        assert bool(len(rows)) == listed
+        if listed:
+            assert rows.iloc[0].done_mm < -3
+            assert abs(rows.iloc[0].x_mm - damage.centroid.x) < 500
+            # what is drawn through stations overshoots beside an edge as sharp as this
+            assert (rows.iloc[1:].done_mm.abs() < 1).all()
+
+
 def test_specks_of_noise_are_not_called_work():
     ground, plan = 3 * np.sin(pairs.GX / 1500), plan_of()
     plan.change, plan.patches = 0 * plan.change, plan.patches.iloc[:0]

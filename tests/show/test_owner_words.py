@@ -142,6 +142,19 @@ def test_a_place_that_is_off_is_named_and_one_too_small_to_tell_is_not_counted()
     assert "cannot be told" not in told
 
 
+def test_what_changed_though_nothing_was_planned_there_is_told():
+    found = compared_with([("P1", 4.0, 4.0, "within tolerance")])
+    damage = {
+        "what": "elsewhere", "name": "1", "planned_mm": 0.0, "done_mm": -9.6, "rest_mm": -9.6, "error_mm": 0.4,
+        "area_mm2": 12 * 304.8**2, "x_mm": 1524.0, "y_mm": 914.4, "status": "not planned", "sure": True,
+    }  # fmt: skip
+    told = was_done(dataclasses.replace(found, plan=pd.concat([found.plan, pd.DataFrame([damage])])), "in")
+    assert "Nothing was planned at 5' 0\" along x, 3' 0\" along y, and yet 3/8 inch off was measured there" in told
+    assert "over about 12 square feet." in told
+    assert "1 place was planned." in told
+    assert "Nothing was planned" not in was_done(found, "in")
+
+
 def test_what_nobody_measured_again_is_told():
     told = was_done(compared_with([("P1", 4.0, 4.0, "within tolerance"), ("P2", 4.0, np.nan, "not surveyed")]), "mm")
     assert "As planned: 1 of them." in told

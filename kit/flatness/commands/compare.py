@@ -60,6 +60,7 @@ def add_compare(commands: Any) -> None:
         "--record", metavar="FILE",
         help="write all that is needed to make the comparison again: FILE, and as .txt to read",
     )  # fmt: skip
+    parser.add_argument("--overwrite", action="store_true", help="replace an earlier record of this name")
     parser.add_argument("--rerun", metavar="FILE", help="make a recorded comparison again, and say what differs")
     add_json(parser)
 
@@ -81,6 +82,11 @@ def run_compare(options: argparse.Namespace) -> int:
     from flatness.show.compared import comparison_report, record_text
     from flatness.show.words import shown_unit
 
+    if options.record and not options.overwrite and Path(options.record).exists():
+        raise FlatnessError(
+            "there is a file of this name already", column="--record", value=options.record,
+            remedy="choose another name, or add --overwrite to replace an earlier record",
+        )  # fmt: skip
     limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
     before = read_survey(options.before, sheet=options.before_sheet)
     after = read_survey(options.after, sheet=options.after_sheet)

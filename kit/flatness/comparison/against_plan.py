@@ -14,7 +14,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
-from flatness.comparison.unplanned import Bools, areas_outside
+from flatness.comparison.unplanned import areas_outside
 from flatness.corrections.members import Members
 from flatness.errors import ArgumentError
 from flatness.surface.lattice import bilinear
@@ -47,7 +47,7 @@ class PlanLike(Protocol):
 
 
 def done_against_plan(
-    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, difference: Floats, changed: Bools, reach: float,
+    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, difference: Floats, detection: Floats, reach: float,
     tolerance: float | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     """Done minus planned, for the whole, each patch and each member.
@@ -57,7 +57,7 @@ def done_against_plan(
     plan : what was to be done
     both, rows, alignment : the two surveys, and the readings' weights at the lattice's nodes
     difference : [ny, nx] mm, after minus before: what was done
-    changed : [ny, nx] where it exceeds the limit of detection
+    detection : [ny, nx] mm, limit of detection
     reach : errors that make it sure, 1.96 at 95 %
     tolerance : by how much [mm] the mean of a patch may miss the plan; None goes by the error alone
 
@@ -69,8 +69,10 @@ def done_against_plan(
         ``most_short_mm``, the largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``,
         ``done_mm3``; ``x_mm``, ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not
         surveyed, not planned; ``sure``: whether the error leaves no doubt of it. The rows ``elsewhere`` are of areas
-        outside all that was planned whose mean change is beyond 3.29 of its errors, the largest first. A member is
-        looked at in stretches two stations long; the row is of the stretch that misses the plan most surely
+        outside all that was planned where the change less the plan is beyond the limit of detection, and its mean, less
+        that of the ground about it, beyond 3.29 of the readings' errors, the largest first; sure where the datum's
+        error leaves no doubt either. A member is looked at in stretches two stations long; the row is
+        of the stretch that misses the plan most surely
 
     Raises
     ------
@@ -105,26 +107,31 @@ def done_against_plan(
                 "sure": sure,
             }
         )
-    table += _elsewhere(plan, both, rows, alignment, planned, seen, difference, changed)
+    table += _elsewhere(plan, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
 
 
 def _elsewhere(
     plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, planned: Floats, seen: Floats, difference: Floats,
-    changed: Bools,
+    detection: Floats,
 ) -> list[dict[str, Any]]:  # fmt: skip
-    patches = np.zeros(changed.shape, dtype=bool)
+    patches = np.zeros(difference.shape, dtype=bool)
     for what, _, _, shares in _parts(plan, both):
         for share in shares if what == "patch" else []:
             patches |= share > 0
     table: list[dict[str, Any]] = []
     bare = np.where(np.isfinite(seen), np.nan_to_num(planned), np.nan)
-    for area in areas_outside(difference, changed, planned, patches, both.spacing, both.step):
+    rest = difference - np.nan_to_num(seen)
+    # against the ground about it: an error of the datum moves both
+    ground = float(np.nanmedian(np.where(patches, np.nan, rest))) if not patches.all() else 0.0
+    for area in areas_outside(rest, detection, planned, patches):
         found = _mean(both, rows, alignment, bare, seen, difference, area)
-        if abs(found["done_mm"]) > SURE_ERRORS * found["error_mm"]:
-            name = str(len(table) + 1)
+        own = _mean_error(both, rows, None, area / area.sum())
+        if abs(found["rest_mm"] - ground) > SURE_ERRORS * own:
+            sure = abs(found["rest_mm"]) > SURE_ERRORS * found["error_mm"]
             table.append({
-                "what": "elsewhere", "name": name, "action": "", **found, "status": UNPLANNED, "sure": True
+                "what": "elsewhere", "name": str(len(table) + 1), "action": "", **found, "status": UNPLANNED,
+                "sure": sure,
             })  # fmt: skip
     return table
 
@@ -249,9 +256,11 @@ def _along(both: Both, members: Members, member: pd.Series[Any]) -> Iterator[Flo
         yield np.where(both.inside, share, 0.0)
 
 
-def _mean_error(both: Both, rows: Rows, alignment: Alignment, weight: Floats) -> float:
-    """Standard error of a mean of the difference: readings, what they did not see, and the datum."""
+def _mean_error(both: Both, rows: Rows, alignment: Alignment | None, weight: Floats) -> float:
+    """Standard error of a mean of the difference: readings, what they did not see, and the datum where it counts."""
     at = weight[both.inside]
-    datum = at @ alignment.columns(rows.x, rows.y)
     variance = float(((at @ rows.weights) ** 2) @ both.noise) + both.unseen_sum(weight, rows.weights)
-    return math.sqrt(max(variance + float(datum @ alignment.covariance @ datum), 0.0))
+    if alignment is not None:
+        datum = at @ alignment.columns(rows.x, rows.y)
+        variance += float(datum @ alignment.covariance @ datum)
+    return math.sqrt(max(variance, 0.0))

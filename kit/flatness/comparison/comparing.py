@@ -173,7 +173,7 @@ def compare(
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
     planned = None
     if plan is not None:
-        planned = done_against_plan(plan, both, rows, alignment, difference, changed, reach, tolerance)
+        planned = done_against_plan(plan, both, rows, alignment, difference, detection, reach, tolerance)
     heights = middle - difference / 2, middle + difference / 2
     shares = shares_compared(before, after)
     doubts = tuple(usual_mistakes(before, after, both, alignment, difference, detection, heights, shares))

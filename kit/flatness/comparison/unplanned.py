@@ -14,24 +14,24 @@ Bools = NDArray[np.bool_]
 PLANNED_MM = 0.05  # less than this is no change that anybody plans
 
 
-def areas_outside(
-    difference: Floats, changed: Bools, planned: Floats, parts: Bools, spacing: float, step: float
-) -> Iterator[Floats]:
+def areas_outside(rest: Floats, detection: Floats, planned: Floats, parts: Bools) -> Iterator[Floats]:
     """Connected areas [ny, nx] of change, 1 inside and 0 outside, that lie outside all that was planned.
 
     Parameters
     ----------
-    difference : [ny, nx] mm, after minus before
-    changed : [ny, nx] where change is shown
+    rest : [ny, nx] mm, the change less the plan as the stations would show it, which blurs over the edge of a patch
+    detection : [ny, nx] mm, limit of detection
     planned : [ny, nx] mm, the plan's change; NaN beyond the plan's own lattice, where nothing was planned
     parts : [ny, nx] nodes in a patch of the plan
-    spacing : lattice step [mm]
-    step : between stations [mm]: so far a change planned may blur over its edge
     """
     asked = parts | (np.abs(np.nan_to_num(planned)) > PLANNED_MM)
-    outside = changed & (ndimage.distance_transform_edt(~asked) * spacing > step if asked.any() else True)
+    size = np.abs(np.nan_to_num(rest))
+    beyond = size > np.nan_to_num(detection, nan=np.inf)
     found: list[Floats] = []
-    for way in (difference < 0, difference > 0):
-        names, count = ndimage.label(outside & way, structure=np.ones((3, 3)))
-        found += [(names == name).astype(np.float64) for name in range(1, count + 1)]
+    for way in (rest < 0, rest > 0):
+        names, count = ndimage.label(beyond & way, structure=np.ones((3, 3)))
+        for area in (names == name for name in range(1, count + 1)):
+            # what a patch has too much or too little of spills over its edge, and is greatest within it
+            if not asked.flat[int(np.where(area, size, -1.0).argmax())]:
+                found.append((area & ~asked).astype(np.float64))
     yield from sorted(found, key=lambda area: -float(area.sum()))

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from flatness.comparison.against_plan import UNSEEN, WITHIN
+from flatness.comparison.against_plan import UNPLANNED, UNSEEN, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.show.papers.plain import about, about_area, at_most, capital, listed, where
@@ -71,6 +71,7 @@ def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
     if found.plan is None:
         return
     rows = found.plan.to_dict("records")
+    yield from _unplanned(rows, found, unit)
     places = [row for row in rows if row["what"] == "patch"]
     if not places:
         return
@@ -97,6 +98,20 @@ def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
     if len(seen) < len(places):
         yield f"Not measured afterwards: {len(places) - len(seen)} of them."
     yield from _members(found, rows)
+
+
+def _unplanned(rows: list[dict[Any, Any]], found: Comparison, unit: str) -> Iterator[str]:
+    """What changed where nothing was planned, the largest first."""
+    areas = [row for row in rows if row["status"] == UNPLANNED]
+    for row in areas[:MOST_NAMED]:
+        size = about_area(float(row["area_mm2"]), unit)
+        at = where(float(row["x_mm"]), float(row["y_mm"]), unit)
+        yield (
+            f"Nothing was planned at {at}, and yet {_depth(row['done_mm'], row['error_mm'], found, unit)} was measured "
+            f"there on average, over {size}{'' if row['sure'] else ' (the readings leave some doubt)'}."
+        )
+    if len(areas) > MOST_NAMED:
+        yield f"{_counted(len(areas) - MOST_NAMED, 'more place')} changed where nothing was planned."
 
 
 def _members(found: Comparison, rows: list[dict[Any, Any]]) -> Iterator[str]:
