@@ -171,7 +171,8 @@ def judged(planned: float, done: float, error: float, reach: float, tolerance: f
     rest, doubt = done - planned, reach * error
     allowed = doubt if tolerance is None else tolerance
     if abs(rest) <= allowed:
-        return WITHIN, tolerance is None or abs(rest) + doubt <= allowed
+        # where so little was planned that none of it would be within too, nothing is shown by that
+        return WITHIN, abs(planned) > doubt if tolerance is None else abs(rest) + doubt <= allowed
     sure = tolerance is None or abs(rest) > allowed + doubt
     if abs(done) <= doubt < abs(planned):
         return UNTOUCHED, sure

@@ -74,7 +74,7 @@ def _heading(found: Comparison, unit: str) -> str:
 
 def _alignment(found: Comparison, unit: str) -> str:
     one = found.alignment
-    lines = [f"Aligned on {one.rests_on}."]
+    lines = [in_unit(f"Aligned on {one.rests_on}.", unit)]
     if one.way != "none":
         lines.append(
             f"The later datum stands {small(one.offset, unit, sign=True)} off the earlier one, give or take "

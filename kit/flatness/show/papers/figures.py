@@ -20,7 +20,7 @@ from flatness.show.scales import Scale, deviation_scale, place_step, printed
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
-LEFT, RIGHT, FOOT, NAME = 0.66, 0.12, 0.66, 0.3  # around a map [in]
+LEFT, RIGHT, FOOT, NAME = 0.8, 0.12, 0.66, 0.3  # around a map [in]
 BAR, BAR_FOOT = 0.17, 0.5
 STACK = 1.25  # so much larger two maps must become to stand one above the other
 TALLEST = 4.4  # of the maps together [in]
@@ -145,7 +145,7 @@ def _spread_ticks(ax: Axes, within: tuple[float, float, float, float], unit: str
     """Ticks as close as their labels allow on a map as small as this one."""
     box, points = ax.get_window_extent(), 72 / ax.figure.dpi
     span = abs(ax.get_xlim()[1] - ax.get_xlim()[0])
-    for axis, limits, room in ((ax.xaxis, within[:2], 40.0), (ax.yaxis, within[2:], 22.0)):
+    for axis, limits, room in ((ax.xaxis, within[:2], 40.0), (ax.yaxis, within[2:], 26.0)):
         extent = limits[1] - limits[0]
         on_paper = box.width * points * extent / span
         set_place_ticks(axis, limits, place_step(extent, unit, most=max(1, int(on_paper / room))), unit)

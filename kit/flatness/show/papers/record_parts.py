@@ -14,7 +14,7 @@ from flatness.comparison.records import plan_terms
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.compared import ROWS
 from flatness.show.datum_words import heights_from, known_ties, small, true_minus
-from flatness.show.words import accuracy, length
+from flatness.show.words import accuracy, in_unit, length
 from flatness.survey.readings import Survey
 
 NOT_STATED = "not stated"
@@ -101,7 +101,7 @@ def _closes(row: Mapping[Any, Any], reach: float, confidence: float) -> str:
 def aligned(comparison: Comparison, unit: str) -> list[str]:
     """How the two datums were brought together, and how surely."""
     one = comparison.alignment
-    lines = [f"Aligned on {one.rests_on}."]
+    lines = [true_minus(in_unit(f"Aligned on {one.rests_on}.", unit, both=False))]
     if one.way != "none":
         offset, give = true_minus(small(one.offset, unit)), small(one.offset_error, unit)
         lines.append(f"The later datum stands {offset} off the earlier one, ± {give} (1 s.d.); that was taken out.")
