@@ -14,7 +14,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
-from flatness.comparison.unplanned import areas_outside
+from flatness.comparison.unplanned import Bools, areas_outside
 from flatness.corrections.members import Members
 from flatness.errors import ArgumentError
 from flatness.surface.lattice import bilinear
@@ -83,7 +83,10 @@ def done_against_plan(
     planned = planned_on(plan, both)
     seen = both.on_lattice(_through_stations(plan, both, rows))
     table: list[dict[str, Any]] = []
+    patches = np.zeros(difference.shape, dtype=bool)
     for what, name, action, shares in _parts(plan, both):
+        if what == "patch":
+            patches |= np.any([share > 0 for share in shares], axis=0)
         found = [
             _mean(both, rows, alignment, planned, seen, difference, share)
             for share in shares
@@ -107,18 +110,15 @@ def done_against_plan(
                 "sure": sure,
             }
         )
-    table += _elsewhere(plan, both, rows, alignment, planned, seen, difference, detection)
+    table += _elsewhere(patches, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
 
 
 def _elsewhere(
-    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, planned: Floats, seen: Floats, difference: Floats,
+    patches: Bools, both: Both, rows: Rows, alignment: Alignment, planned: Floats, seen: Floats, difference: Floats,
     detection: Floats,
 ) -> list[dict[str, Any]]:  # fmt: skip
-    patches = np.zeros(difference.shape, dtype=bool)
-    for what, _, _, shares in _parts(plan, both):
-        for share in shares if what == "patch" else []:
-            patches |= share > 0
+    """Rows of the areas outside the patches [ny, nx] that changed more than the plan shows."""
     table: list[dict[str, Any]] = []
     bare = np.where(np.isfinite(seen), np.nan_to_num(planned), np.nan)
     rest = difference - np.nan_to_num(seen)

@@ -41,11 +41,12 @@ def left_as_they_are(
     told.loc[stay, [name for name in WORK if name in told]] = np.nan
     for name in ("may_be_taken_down", "laps"):
         told.loc[stay, name] = ""
-    if not stay[members["member"].isin(ends)].any():
-        return told, _without_lines(table, members.loc[stay, "member"])
-    told.loc[~stay & known & ~members["member"].isin(ends), "set"] = BY_OFFSETS
-    strung = _strung(table, members.set_index("member")["position_mm"], ends, set(members.loc[stay, "member"]))
-    return told, _without_lines(strung, members.loc[stay, "member"])
+    staying, is_end = set(members.loc[stay, "member"]), members["member"].isin(ends)
+    if (stay & is_end).any():
+        told.loc[~stay & known & ~is_end, "set"] = BY_OFFSETS
+        table = _strung(table, members.set_index("member")["position_mm"], ends, staying)
+    blank = table["member"].isin(staying)
+    return told, table.assign(**{name: table[name].where(~blank) for name in ("line_mm", "raise_mm", "offset_mm")})
 
 
 def _strung(table: pd.DataFrame, positions: pd.Series, ends: list[str], stay: set[str]) -> pd.DataFrame:
@@ -65,8 +66,3 @@ def _strung(table: pd.DataFrame, positions: pd.Series, ends: list[str], stay: se
         string_mm=string, offset_mm=np.round(table["line_mm"] - string, 6) + 0.0,
         below_string_mm=np.round(string + blocks - table["existing_mm"], 6) + 0.0,
     )  # fmt: skip
-
-
-def _without_lines(table: pd.DataFrame, stay: pd.Series) -> pd.DataFrame:
-    blank = table["member"].isin(stay)
-    return table.assign(**{name: table[name].where(~blank) for name in ("line_mm", "raise_mm", "offset_mm")})

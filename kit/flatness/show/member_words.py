@@ -12,7 +12,7 @@ from flatness.lengths import settle
 from flatness.show.compared import columns
 from flatness.show.done_words import depth, least_told, value_words
 from flatness.show.scales import printed_place
-from flatness.show.words import hanging, in_unit
+from flatness.show.words import hanging, in_unit, shortened
 
 
 def members_text(schedule: Schedule, unit: str) -> str:
@@ -50,7 +50,7 @@ def as_set_lines(schedule: Schedule, unit: str) -> list[str]:
         return []
     rows = [["with all of them set so", "", "allowed", ""]]
     for name, *told in as_set_rows(schedule, unit):
-        rows.append([_short(name), *(text.replace("\N{MINUS SIGN}", "-") for text in told)])
+        rows.append([shortened(name, 30), *(text.replace("\N{MINUS SIGN}", "-") for text in told)])
     return [f"  {line}" for line in columns(rows)]
 
 
@@ -67,19 +67,19 @@ def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:
         if math.isnan(off):
             rows.append([name, "", "", "not reached"])
         else:
-            allowance = depth(room, unit)[1:] if _told(room, unit) else "0"
-            size = depth(off, unit) if _told(off, unit) else "0"
-            rows.append([name, size, allowance, "met" if row["within"] else "NOT met"])
+            allowance = _size(room, unit).removeprefix("+")
+            rows.append([name, _size(off, unit), allowance, "met" if row["within"] else "NOT met"])
     return rows
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= 30 else f"{name[:29]}\N{HORIZONTAL ELLIPSIS}"
-
-
 def _signed(mm: float, unit: str) -> str:
-    """A number of the table: 0 where a tape tells nothing."""
-    return depth(mm, unit).replace("\N{MINUS SIGN}", "-") if _told(mm, unit) else "0"
+    """As :func:`_size`, as a terminal shows it."""
+    return _size(mm, unit).replace("\N{MINUS SIGN}", "-")
+
+
+def _size(mm: float, unit: str) -> str:
+    """A signed number of a table: 0 where a tape tells nothing."""
+    return depth(mm, unit) if _told(mm, unit) else "0"
 
 
 def _told(mm: float, unit: str) -> bool:

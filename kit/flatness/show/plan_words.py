@@ -32,7 +32,7 @@ from flatness.show.done_words import (
 )
 from flatness.show.member_words import members_text
 from flatness.show.scales import printed_place
-from flatness.show.words import WIDTH, in_unit, indented, length, percent, place, position, sentence, shown_unit
+from flatness.show.words import WIDTH, indented, length, percent, place, position, sentence, shortened, shown_unit
 
 STRATEGIES = {
     "least-work": "the least work after which every limit is met",
@@ -168,7 +168,7 @@ def after_table(plan: Plan, unit: str) -> str:
     rows = [["limit", "before", "after", "likely", "allowed", "chance", "verdict"]]
     for row in plan.after.to_dict("records"):
         name = str(row["limit"])
-        shown = name if len(name) <= 28 else f"{name[:27]}\N{HORIZONTAL ELLIPSIS}"
+        shown = shortened(name, 28)
         chance = percent(float(row["chance"]))
         rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
     told = (
@@ -197,7 +197,7 @@ def patches_table(plan: Plan, unit: str) -> str:
             broken.append([*row[:2], f"x {row[2]}", *row[4:]])
             broken.append(["", "", f"y {row[3]}", "", "", ""])
         lines = columns(broken, left=(0, 1, 2))
-    notes = [indented(in_unit(f"{patch['name']}: {patch['note']}.", unit)) for patch in patches if patch["note"]]
+    notes = [indented(sentence(f"{patch['name']}: {patch['note']}", unit)) for patch in patches if patch["note"]]
     title = f"Patches, in the order of work ({'feet and inches' if unit == 'in' else 'metres'} from the corner)"
     if len(patches) > 1:
         notes.append(indented("Each is rounded by itself: their sums may be off in the last figure."))

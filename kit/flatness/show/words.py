@@ -53,6 +53,15 @@ def good_to(survey: Survey, unit: str) -> str:
     return "accuracy not stated" if survey.accuracy is None else f"good to {accuracy(survey.accuracy, unit)} (1 s.d.)"
 
 
+def shortened(name: str, most: int) -> str:
+    """A name of at most so many letters, with a sign where it goes on.
+
+    >>> shortened("J4 beside the chimney", 8), shortened("J4", 8)
+    ('J4 besi…', 'J4')
+    """
+    return name if len(name) <= most else f"{name[: most - 1]}…"
+
+
 def place(xy: Iterable[float], unit: str) -> str:
     """A place as two tape positions."""
     x, y = (position(float(value), unit) for value in xy)

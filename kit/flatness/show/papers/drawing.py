@@ -16,6 +16,7 @@ from flatness.corrections.plan import Plan
 from flatness.show.papers.hatching import HATCHES, lines_of, strokes
 from flatness.show.papers.lettering import Drawn, Rule, tape, text_size
 from flatness.show.papers.tiles import OVERLAP, Layout, Tile
+from flatness.show.words import shortened
 
 GRID, HATCH, HEAVY, MEMBER = "grid", "hatch", "heavy", "member"  # kinds of line, drawn by the template
 MATCH, LEADER = "match", "leader"
@@ -151,7 +152,7 @@ class _OnSheet:
         (x1, y1), (x2, y2) = seen.coords[0], seen.coords[-1]
         far = math.hypot(x2 - x1, y2 - y1)
         ux, uy = (x2 - x1) / far, (y2 - y1) / far
-        short = name if len(name) <= 8 else f"{name[:7]}…"
+        short = shortened(name, 8)
         wide, high = text_size(short)
         beside = (abs(ux) * wide + abs(uy) * high) / 2 + 2.0
         aside = (abs(uy) * wide + abs(ux) * high) / 2 + 2.0  # clear of the depths on its line
@@ -217,7 +218,7 @@ class _OnSheet:
             # wide enough to be seen around a depth that stands there
             corners = [(x - 7, y), (x, y - 4), (x + 7, y), (x, y + 4), (x - 7, y)]
             self.line(LineString(corners), HEAVY)
-            short = f"◆ {spot.name if len(spot.name) <= 18 else f'{spot.name[:17]}…'}".strip()
+            short = f"◆ {shortened(spot.name, 18)}".strip()
             wide = text_size(short)[0] / 2
             near = [(x + side * (wide + 8), y + off) for off in (0, -4, 4, -7, 7) for side in (1, -1)]
             near += [(x + shift, y + off) for off in (-6, 6, -9, 9) for shift in (0, wide / 2, -wide / 2)]
@@ -234,7 +235,7 @@ class _OnSheet:
         if shape.is_empty or shape.area < 0.5:
             return
         point = shape.representative_point()
-        short = name if len(name) <= 8 else f"{name[:7]}…"
+        short = shortened(name, 8)
         inside = [p for p in _spread(shape) if shape.contains(p)]
         for words in (f"{short}: {deepest}", short):
             for p in [point, *inside]:
