@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import shapely
 from shapely import Polygon
 
@@ -35,7 +34,6 @@ MEMBER_WORDS = (
 )  # fmt: skip
 _CORNER = re.compile(r"\(([^()]*)\)")
 _AMOUNT_OF = {"mm2": "area", "kg": "mass"}
-ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
 
 
 @contextmanager
@@ -84,13 +82,12 @@ def read_height(text: str, survey: Survey, option: str) -> float:
     word, _, rest = text.strip().partition(" ")
     if word.casefold() != "drop":
         return with_unit(text, option)
-    lines = (survey.points["height"] + survey.points["reading"]).to_numpy(dtype=np.float64)
-    if survey.quantity != "drop" or float(np.ptp(lines)) > ONE_LINE_MM:
+    if survey.line_height is None:
         raise ArgumentError(
             "a drop, where the readings are not drops off one line", column=option, value=text,
             expected="a height off the survey's datum, toward the room positive", remedy="such as 12mm or -3/8in",
         )  # fmt: skip
-    return float(lines.mean()) - with_unit(rest, option)
+    return survey.line_height - with_unit(rest, option)
 
 
 def fixed_spot(text: str, survey: Survey) -> FixedSpot:

@@ -16,6 +16,7 @@ from scipy import ndimage
 
 from flatness.corrections.beneath import Permitted
 from flatness.corrections.plan import ACTIONS, OUTSIDE
+from flatness.corrections.setting import CHANGED_MM
 from flatness.corrections.quantities import SET_BY_YOU, Quantities, Setting, quantities
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError
@@ -23,7 +24,6 @@ from flatness.lengths import MM2_PER_FT2
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
-CHANGED_MM = 1e-6  # changes below this are none
 _NO_SOURCE = "common practice, no source"
 THRESHOLDS: dict[str, Setting] = {
     setting.name: setting
@@ -32,6 +32,9 @@ THRESHOLDS: dict[str, Setting] = {
         Setting("thin_fill", 6.35, "mm", f"up to 1/4 in is filled, however long, beside framing too; {_NO_SOURCE}"),
         Setting("longest_fill", 2438.4, "mm", f"a hollow deeper than thin_fill for over 8 ft is framed; {_NO_SOURCE}"),
         Setting("heaviest_fill", 100.0, "kg", f"heavier fill deeper than thin_fill is framed; {_NO_SOURCE}"),
+        Setting("thinnest_fill", 25.4 / 16, "mm", f"fill that is nowhere as deep as 1/16 in does not hold; {_NO_SOURCE}"),
+        Setting("thinnest_pour", 5.0, "mm", "a pour over all is nowhere thinner; bulk levellers, as quoted by their trade"),
+        Setting("strapping", 19.05, "mm", f"3/4 in, the thickness of strapping over all; {_NO_SOURCE}"),
         Setting("deepest_plane", 3.175, "mm", f"1/8 in, where no deepest planing is given; {_NO_SOURCE}"),
         Setting("least_patch", MM2_PER_FT2, "mm2", f"1 ft2: smaller patches are left or joined; {_NO_SOURCE}"),
         Setting("least_depth", 25.4 / 64, "mm", f"1/64 in: shallower patches are left or joined; {_NO_SOURCE}"),
@@ -43,6 +46,7 @@ SKIM_THRESHOLDS: dict[str, Setting] = THRESHOLDS | {
     setting.name: setting
     for setting in (
         Setting("deepest_fill", 6.35, "mm", f"skim no deeper than 1/4 in, strapping or furring beyond; {_NO_SOURCE}"),
+        Setting("thinnest_fill", 25.4 / 32, "mm", f"a skim that is nowhere as deep as 1/32 in is none; {_NO_SOURCE}"),
         Setting("thin_fill", 3.175, "mm", f"up to 1/8 in is skimmed, however long; {_NO_SOURCE}"),
     )
 }

@@ -1,22 +1,25 @@
-"""What the planned surface measures: before and after, limit by limit, and the chance that the true one passes."""
+"""What stands when the work is done: limit by limit, before and after, and the chance that the true surface passes."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 
+from flatness.corrections.setting import Work
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged, of_the_whole
+from flatness.limits.verdict import FAIL, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.limits.wording import describe
+from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
 from flatness.surface.lattice import Surface
 from flatness.surface.likely import LikelySurface
@@ -26,9 +29,9 @@ COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "likely_mm", "allowed_mm", "passes", "chance", "verdict", "note",
     "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
-MEDIAN_OF = 50  # draws are measured whole where most of them are beyond a limit
-BLOCK = 25  # draws measured at a time, before it is asked whether the chance can still be reached
+LEAST_BATCH = 100
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
+NOTHING_DRAWN = "nothing was drawn"
 
 
 def on_likely(subject: Subject, likely: LikelySurface) -> Subject:
@@ -50,14 +53,44 @@ def at_stations(surface: Surface, survey: Survey, change: Floats) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
-    """The surface planned on, held against limits before and after a change.
+class Drawn:
+    """Surfaces that the readings allow, on the lattice [n, ny, nx] and at the readings [n, readings], drawn when used.
+
+    ``seed`` is of the errors of setting too.
+    """
+
+    likely: LikelySurface
+    survey: Survey
+    count: int
+    seed: int
+
+    @cached_property
+    def lattice(self) -> Floats:
+        return self.likely.draw(self.count, self.seed)
+
+    @cached_property
+    def stations(self) -> Floats:
+        x, y, _ = self.survey.xyz()
+        return self.likely.draw_at(x, y, self.count, self.seed)
+
+    def rng(self) -> np.random.Generator:
+        """Of the errors of setting: the same for every plan, so that plans are told apart by their work."""
+        return np.random.default_rng([self.seed, 7])
+
+
+@dataclass(frozen=True, eq=False)
+class PlanCheck:
+    """The surface planned on, held against limits before and after some work.
+
+    A search asks for ``chance`` again and again, of one set of surfaces; ``table`` judges what was found on others, so
+    that a plan is not judged on the very surfaces that it was fitted to, and draws more of them near a line of the
+    verdict.
 
     Attributes
     ----------
     subject : survey (heights at the stations as they are planned on) and surface
     likely : from which other surfaces that the readings allow are drawn; None: none are
-    draws, seed : how many, from which seed
+    draws, seed : how many at a time, from which seed
     confidence : at which verdicts are given
     """
 
@@ -68,51 +101,98 @@ class Held:
     confidence: float
 
     @cached_property
-    def _lattice(self) -> Floats:
+    def _batches(self) -> list[Drawn]:
+        return []
+
+    def _batch(self, number: int) -> Drawn:
+        """Batch 0 is for the search, the others for the verdict."""
         assert self.likely is not None
-        return self.likely.draw(self.draws, self.seed)
+        while len(self._batches) <= number:
+            k = len(self._batches)
+            seed = self.seed if k == 0 else int(np.random.SeedSequence([self.seed, k]).generate_state(1)[0])
+            count = self.draws if k < 2 else max(self.draws, LEAST_BATCH)
+            self._batches.append(Drawn(self.likely, self.subject.survey, count, seed))
+        return self._batches[number]
 
     @cached_property
-    def _stations(self) -> Floats:
-        assert self.likely is not None
+    def _nearest(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Row and column of the node nearest to each station."""
         x, y, _ = self.subject.survey.xyz()
-        return self.likely.draw_at(x, y, self.draws, self.seed)
+        surface = self.subject.surface
+        found = (np.rint((v - axis[0]) / surface.spacing) for v, axis in ((y, surface.y), (x, surface.x)))
+        rows, columns = (np.clip(k, 0, n - 1).astype(np.intp) for k, n in zip(found, surface.height.shape, strict=True))
+        return rows, columns
 
-    def changed(self, change: Floats) -> Subject:
-        """The subject once the change [ny, nx] mm is made."""
-        surface, survey = self.subject.surface, self.subject.survey
-        finished = replace(surface, height=surface.height + change)
-        raised = survey.points.assign(height=survey.points["height"].to_numpy() + self._at_stations(change))
-        return replace(self.subject, surface=finished, survey=replace(survey, points=raised))
+    def changed(self, work: Work) -> Subject:
+        """The subject once the work is done without error."""
+        surface, survey = work.on(self.subject.surface), self.subject.survey
+        moved = at_stations(surface, survey, work.change(self.subject.surface))
+        points = survey.points.assign(height=survey.points["height"].to_numpy() + moved)
+        return replace(self.subject, surface=surface, survey=replace(survey, points=points))
 
-    def _at_stations(self, change: Floats) -> Floats:
-        return at_stations(self.subject.surface, self.subject.survey, change)
+    def _after(self, work: Work, batch: int) -> tuple[Callable[[], Floats], Callable[[], Floats]]:
+        """The surfaces of a batch once the work is done on them: on the lattice, and at the stations."""
+        drawn, surface = self._batch(batch), self.subject.surface
 
-    @cached_property
-    def _known(self) -> dict[tuple[int, bytes], Judged]:
-        return {}
+        def lattice() -> Floats:
+            return work.after(drawn.lattice, surface, drawn.rng())
 
-    def judge(self, limit: Limit, change: Floats) -> Judged:
-        """One limit after the change, as :mod:`flatness.limits.verdict` judges it.
+        def stations() -> Floats:
+            if not work.worked.any():
+                return drawn.stations
+            nearest = work.height[self._nearest]
+            errors = work.errors(surface, drawn.count, drawn.rng())[:, *self._nearest]
+            return np.where(np.isfinite(nearest), nearest + errors, drawn.stations)
 
-        Of draws beyond a straightedge limit ``used`` says only that they are, not by how much.
+        return lattice, stations
+
+    def chance(self, limits: Iterable[Limit], work: Work, least: float = 0.0, roughly: bool = False) -> float:
+        """The least chance [-] of the limits once the work is done, over the search's own surfaces.
+
+        Bars along the lattice's own lines come first; where these alone leave a chance under ``least`` no others are
+        tried, and ``roughly`` tries no others at all. 1 without limits, NaN where nothing is drawn.
         """
-        key = id(limit), change.tobytes()
-        if key not in self._known:
-            self._known[key] = self._judge(limit, change)
-        return self._known[key]
+        if self.likely is None or not self.draws:
+            return math.nan
+        lowest = 1.0
+        for limit in limits:
+            lattice, stations = self._after(work, 0)
+            own = replace(self.subject, headings=math.gcd(self.subject.headings, 4))
+            try:
+                within = measure_draws(limit, own, lattice, stations) <= 1 + 1e-9
+                more = limit.kind == "straightedge" and own.headings < self.subject.headings and not roughly
+                if more and float(within.mean()) >= least:
+                    some = lattice()[within]
+                    within[within] = measure_draws(limit, self.subject, lambda: some, stations) <= 1 + 1e-9
+            except MeasureError:
+                continue
+            lowest = min(lowest, float(within.mean()))
+        return lowest
 
-    def _judge(self, limit: Limit, change: Floats, least: float = 0.0) -> Judged:
+    def failing(self, limits: Iterable[Limit], work: Work) -> Floats:
+        """[ny, nx] share of the search's surfaces on which a bar along the lattice's own lines is over a limit there."""
+        over = np.zeros(self.subject.surface.height.shape)
+        for limit in limits:
+            if limit.kind == "straightedge" and limit.length is not None and limit.allowed is not None:
+                gaps = gap_map(self._after(work, 0)[0](), self.subject.surface.spacing, limit.length, 4)
+                np.maximum(over, np.mean(gaps > limit.allowed * (1 + 1e-9), axis=0), out=over)
+        return over
+
+    def judge(self, limit: Limit, work: Work) -> Judged:
+        """One limit once the work is done, as :mod:`flatness.limits.verdict` judges it, on surfaces of its own."""
         none = np.empty(0)
-        subject = self.changed(change)
+        subject = self.changed(work)
         try:
             finding = measure(limit, subject)
-            if self.likely is None:
-                return Judged(limit, finding, none, PASS if finding.within else FAIL, "nothing was drawn")
-            used = self._used(limit, subject, change, least)
+            if self.likely is None or not self.draws:
+                return Judged(limit, finding, none, PASS if finding.within else FAIL, NOTHING_DRAWN)
+            judged = Judged(limit, finding, none, UNDECIDED, "")
+            batch, most = 1, max(MOST_DRAWS, self.draws)
+            while not len(judged.used) or (judged.near_a_line(self.confidence) and len(judged.used) < most):
+                used = measure_draws(limit, subject, *self._after(work, batch))
+                judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
         except MeasureError as error:
             return Judged(limit, None, none, UNDECIDED, "; ".join(problem.what for problem in error.problems))
-        judged = Judged(limit, finding, used, UNDECIDED, "")
         if judged.in_doubt(self.confidence):
             return judged
         within = judged.chance >= self.confidence
@@ -120,60 +200,22 @@ class Held:
             return replace(judged, reason=f"the model disagrees with the plan, and {'; '.join(self.likely.misfit)}")
         return replace(judged, verdict=PASS if within else FAIL)
 
-    def _used(self, limit: Limit, subject: Subject, change: Floats, least: float) -> Floats:
-        """Share of the limit that each draw uses up; given up where the chance is sure to be under ``least``."""
-
-        def stations() -> Floats:
-            return self._stations + self._at_stations(change)
-
-        if limit.kind != "straightedge":
-            return measure_draws(limit, subject, lambda: self._lattice + change, stations)
-        # bars along the lattice's own lines take a tenth of the time, and most of what fails fails there
-        own = replace(subject, headings=math.gcd(subject.headings, 4))
-        used = measure_draws(limit, own, lambda: self._lattice + change, stations)
-        within = np.flatnonzero(used <= 1 + 1e-9)
-        for first in range(0, len(within) if own.headings < subject.headings else 0, BLOCK):
-            if np.mean(used <= 1 + 1e-9) < least:
-                break
-            part = within[first : first + BLOCK]
-            some = self._lattice[part] + change
-            used[part] = measure_draws(limit, subject, partial(np.asarray, some), stations)
-        return used
-
-    def reaches(self, limits: Iterable[Limit], change: Floats) -> bool:
-        """Whether the chance of each limit after the change is as high as the confidence."""
-        for limit in limits:
-            key = id(limit), change.tobytes()
-            judged = self._known.get(key) or self._judge(limit, change, self.confidence)
-            if not judged.chance >= self.confidence:
-                return False
-            self._known[key] = judged
-        return True
-
-    def least_chance(self, limits: Iterable[Limit], change: Floats) -> float:
-        """The least chance [-] of the limits after the change; 1 where there are none, NaN where none was drawn."""
-        if self.likely is None:
-            return math.nan
-        return min((self.judge(limit, change).chance for limit in limits), default=1.0)
-
-    def table(
-        self, limits: Iterable[Limit], change: Floats, planned_for: Iterable[str], aim: float | None
-    ) -> pd.DataFrame:
+    def table(self, limits: Iterable[Limit], work: Work, planned_for: Iterable[str], aimed: bool) -> pd.DataFrame:
         """The table ``after`` of a :class:`~flatness.corrections.plan.Plan`.
 
         Parameters
         ----------
         limits : one row each
-        change : [ny, nx] mm
+        work : heights that places are set to
         planned_for : names of the limits that the plan was made for
-        aim : share of them that it was made for; None for a target plane, which is made for none
+        aimed : whether it was made for any, and not for a target plane
         """
         names = set(planned_for)
-        rows = [self._row(limit, change, limit.name in names, aim) for limit in limits]
+        rows = [self._row(limit, work, limit.name in names, aimed) for limit in limits]
         return pd.DataFrame(rows, columns=list(COLUMNS)).astype({"passes": bool, "planned_for": bool})
 
-    def _row(self, limit: Limit, change: Floats, planned_for: bool, aim: float | None) -> dict[str, Any]:
-        judged = of_the_whole(self.judge(limit, change), self._left)
+    def _row(self, limit: Limit, work: Work, planned_for: bool, aimed: bool) -> dict[str, Any]:
+        judged = of_the_whole(self.judge(limit, work), self._left)
         numbers = dict.fromkeys(("before", "after", "likely", "allowed"), math.nan)
         numbers["allowed"] = math.nan if limit.allowed is None else limit.allowed
         notes = [judged.reason] if judged.finding is None or judged.reason else []
@@ -181,13 +223,10 @@ class Held:
             before = self._before(limit)
             numbers = {
                 "before": before.measured.value if before else math.nan,
-                "after": judged.finding.measured.value, "likely": self._median(judged, change),
-                "allowed": judged.finding.allowed,
+                "after": judged.finding.measured.value, "likely": judged.likely()[0], "allowed": judged.finding.allowed,
             }  # fmt: skip
             notes.append(judged.finding.measured.note)
-            if planned_for and judged.chance < self.confidence:
-                notes.append(tighter(judged.chance, aim))
-        notes += [] if planned_for or aim is None else ["not planned for, measured after the plan"]
+        notes += [] if planned_for or not aimed else ["not planned for, measured after the plan"]
         is_length = limit.kind not in UNITLESS
         return {
             "limit": limit.name, "measure": describe(limit, "source"), "chance": judged.chance,
@@ -196,16 +235,6 @@ class Held:
             "unit": _UNITS.get(limit.kind, "mm"), **numbers,
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }  # fmt: skip
-
-    def _median(self, judged: Judged, change: Floats) -> float:
-        """The median measure of the draws after the change, in the limit's unit; NaN where none was drawn."""
-        if judged.limit.kind == "straightedge" and judged.chance < 0.5:
-            # where it lies among the draws that fail, they are measured to the end
-            judged = replace(judged, used=measure_draws(
-                judged.limit, self.changed(change), lambda: self._lattice[:MEDIAN_OF] + change,
-                lambda: self._stations[:MEDIAN_OF] + self._at_stations(change),
-            ))  # fmt: skip
-        return judged.likely()[0]
 
     @cached_property
     def _left(self) -> Unread | None:
@@ -216,18 +245,3 @@ class Held:
             return measure(limit, self.subject)
         except MeasureError:
             return None
-
-
-def tighter(chance: float, aim: float | None) -> str:
-    """What to do where the chance of passing after the plan is under the confidence asked for.
-
-    >>> tighter(0.2, None)
-    'the true surface has a chance of 20 % of passing: to be surer, read more closely'
-    """
-    known = f"the true surface has a chance of {100 * chance:.0f} % of passing"
-    if aim is None:
-        return f"{known}: to be surer, read more closely"
-    return (
-        f"planned to {100 * aim:g} % of the limit on the best estimate, {known}: to be surer, plan to a smaller share "
-        "of it, or leave the share to be found, or read more closely"
-    )

@@ -9,7 +9,10 @@ from typing import Any
 import numpy as np
 
 from flatness.corrections.least_work import Progress
+from flatness.corrections.plan import WAYS
 from flatness.corrections.seeking import STRATEGIES
+from flatness.corrections.set_members import PLANES
+from flatness.corrections.setting import SETTING_ERROR_MM
 from flatness.corrections.target import SHIFTS, TILTS
 from flatness.corrections.terms import FixedSpot
 from flatness.errors import ArgumentError
@@ -32,6 +35,10 @@ class Asked:
     confidence: float
     draws: int
     progress: Progress | None
+    way: str = "patches"
+    plane: str | None = None
+    setting_error: float = SETTING_ERROR_MM
+    keep_clear: float = 0.0
 
 
 def check_asked(asked: Asked) -> None:
@@ -43,11 +50,12 @@ def check_asked(asked: Asked) -> None:
     """
     for name, value, known in (
         ("strategy", asked.strategy, STRATEGIES), ("surface", asked.surface, SURFACES),
-        ("shift", asked.shift, SHIFTS), ("tilt", asked.tilt, TILTS),
+        ("shift", asked.shift, SHIFTS), ("tilt", asked.tilt, TILTS), ("way", asked.way, WAYS),
+        ("plane", asked.plane, (None, "plumb", *PLANES)),
     ):  # fmt: skip
         if value not in known:
             raise ArgumentError(
-                f"unknown {name}", column=name, value=str(value), expected=", ".join(known), remedy="name one of these"
+                f"unknown {name}", column=name, value=str(value), expected=", ".join(one for one in known if one is not None), remedy="name one of these"
             )
     for spot in asked.fixed:
         if not isinstance(spot, FixedSpot):
@@ -66,12 +74,15 @@ def check_asked(asked: Asked) -> None:
     ):
         if number is None:
             continue
-        if asked.strategy != strategy:
+        if asked.strategy != strategy and not (name == "height" and asked.way in ("members", "overlay")):
             raise ArgumentError(
                 f"{what} is for the strategy {strategy}", column=name, value=f"{number}, with {asked.strategy}",
                 expected="nothing", remedy=f"leave it out, or take the strategy {strategy}",
             )  # fmt: skip
         _finite(name, number)
+    for name, number in (("setting_error", asked.setting_error), ("keep_clear", asked.keep_clear)):
+        if not _is_number(number) or not (math.isfinite(number) and number >= 0):
+            raise ArgumentError(f"{name} out of range", column=name, value=str(number), expected="millimetres, 0 or more")
     _check_aim(asked.aim)
     if not _is_number(asked.confidence) or not 0.5 <= asked.confidence < 1:
         raise ArgumentError(

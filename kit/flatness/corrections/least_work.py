@@ -67,7 +67,7 @@ def least_work(
     surface: Surface, requirements: Iterable[Requirement | tuple[float, float]], *, headings: int = 12,
     rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
     level_within: float | None = None, tolerance: float = 1e-4, progress: Progress | None = None,
-    pool: Pool | None = None, explain: bool = True,
+    pool: Pool | None = None, explain: bool = True, weights: Floats | None = None,
 ) -> LeastWork:  # fmt: skip
     """The cheapest change after which no gap under any straightedge is larger than allowed.
 
@@ -85,6 +85,8 @@ def least_work(
     pool : placements from an earlier search on the same surface with the same bars and headings, to begin with; this
         search leaves its own there
     explain : whether the error for terms that clash says which and by how much, which takes time
+    weights : [ny, nx] by which the rates are multiplied from place to place; cost and bound are then in weighted units,
+        and ``flat_cost`` is NaN
 
     Returns
     -------
@@ -110,10 +112,11 @@ def least_work(
     wanted = [r if isinstance(r, Requirement) else Requirement(*r) for r in requirements]
     _check(surface, wanted, level_within, tolerance)
     rates, depths = rates or Rates(), depths or Depths()
-    flat = _dead_flat(surface, rates, depths, fixed, level_within is not None)
-    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within, pool)
+    # a search by weights only draws together what another found
+    flat = None if weights is not None else _dead_flat(surface, rates, depths, fixed, level_within is not None)
+    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within, pool, weights)
     z = surface.height[surface.inside]
-    best: Floats | None = flat.change[surface.inside] if flat.meets_terms else None
+    best: Floats | None = flat.change[surface.inside] if flat is not None and flat.meets_terms else None
     cost = rounds.cost_of(best) if best is not None else math.inf
     if rounds.passes(np.zeros_like(z)):
         best, cost = np.zeros_like(z), 0.0
@@ -139,7 +142,7 @@ def least_work(
         )  # fmt: skip
     if pool is not None:
         rounds.leave(pool, best)
-    return _result(surface, rounds, best, cost, bound, flat.cost, start, finished)
+    return _result(surface, rounds, best, cost, bound, math.nan if flat is None else flat.cost, start, finished)
 
 
 def _result(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -123,24 +123,28 @@ def connected(actions: NDArray[np.int8], surface: Surface) -> list[Patch]:
 
 
 def patch_table(
-    actions: NDArray[np.int8], change: Floats, surface: Surface, permitted: Permitted, thresholds: Mapping[str, Setting]
+    patches: Sequence[Patch], change: Floats, surface: Surface, permitted: Permitted, thresholds: Mapping[str, Setting]
 ) -> pd.DataFrame:
     """The patches as :class:`~flatness.corrections.plan.Plan` has them, in the order of the work.
 
     Parameters
     ----------
-    actions : [ny, nx] index into ``ACTIONS``
+    patches : n of them
     change : [ny, nx] mm, adding positive
     surface : as found
     permitted : how deep anything may come off
     thresholds : from :func:`~flatness.corrections.actions.thresholds_of`
+
+    Returns
+    -------
+    DataFrame : its index [n] says which of ``patches`` each row is
     """
     area = node_areas(surface.inside, surface.spacing)
-    rows = [_row(patch, change, surface, area, permitted, thresholds) for patch in connected(actions, surface)]
-    rows.sort(key=lambda row: _when(row, surface))
-    for number, row in enumerate(rows, 1):
-        row["name"] = f"P{number}"
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    rows = [_row(patch, change, surface, area, permitted, thresholds) for patch in patches]
+    order = sorted(range(len(rows)), key=lambda k: _when(rows[k], surface))
+    for number, k in enumerate(order, 1):
+        rows[k]["name"] = f"P{number}"
+    return pd.DataFrame([rows[k] for k in order], columns=list(COLUMNS), index=pd.Index(order, dtype=int))
 
 
 def _when(row: dict[str, Any], surface: Surface) -> tuple[float, ...]:
@@ -153,8 +157,8 @@ def _row(
     patch: Patch, change: Floats, surface: Surface, area: Floats, permitted: Permitted,
     thresholds: Mapping[str, Setting],
 ) -> dict[str, Any]:  # fmt: skip
-    moved, covered = change[patch.nodes], area[patch.nodes]
-    volume, total = float(moved @ covered), float(covered.sum())
+    moved = np.nan_to_num(change[patch.nodes])
+    volume, total = float(moved @ area[patch.nodes]), float(patch.outline.area)
     deepest = int(np.abs(moved).argmax())
     rows, columns = np.nonzero(patch.nodes)
     inner = patch.outline.representative_point()

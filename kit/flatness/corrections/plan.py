@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -11,15 +12,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from flatness.corrections.cautions import Caution
+from flatness.corrections.chalk import COLUMNS as MARK_COLUMNS
 from flatness.corrections.finished import target_heights
 from flatness.corrections.members import Members
 from flatness.corrections.quantities import Quantities
 from flatness.corrections.terms import Binding, FixedSpot
 from flatness.limits.kinds import Limit
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats, Survey
 
+# how the work is done: few places, every member to one plane, runs of members, a layer over all
 # in the order of the work; `engineer`: may not be taken down without a word from the engineer or the maker
+WAYS = ("patches", "members", "some-members", "overlay")
 ACTIONS = ("leave", "engineer", "plane", "sister", "fur", "fill")
 OUTSIDE = -1
 
@@ -36,7 +41,10 @@ class Plan:
     strategy : how the target was chosen
     limits : that the finished surface shall meet
     headings : directions in which bars are laid
-    change : [ny, nx] mm, adding positive; NaN where there is no surface
+    way : by which method, one of :data:`WAYS`
+    plane : that members, or a layer over all, come to; empty where there is none
+    set_height : [ny, nx] mm, the height that each place is brought to; NaN where it is left as found
+    change : [ny, nx] mm, set height less surface, adding positive; 0 where it is left, NaN where there is no surface
     actions : [ny, nx], index into ``ACTIONS``; ``OUTSIDE`` where there is no surface
     patches : DataFrame, one row a connected area of one action, in the order of work: ``name`` (``P1``...),
         ``action``, ``area_mm2``, ``greatest_mm`` (signed, adding positive), ``mean_mm`` (signed), ``volume_mm3``
@@ -45,9 +53,8 @@ class Plan:
     after : DataFrame, one row a limit: ``limit``, ``measure`` (in words), ``before_mm``, ``after_mm``, ``likely_mm``,
         ``allowed_mm``, ``passes`` (bool, the planned surface measured again with the ordinary code, as ``after_mm``;
         False where it cannot be),
-        ``chance`` (that the true surface passes when the change is made exactly; of the surfaces
-        that the readings allow ``likely_mm`` is the median), ``verdict`` (at the confidence asked
-        for), ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not
+        ``chance`` (that the true surface passes once the places are set to their heights, each with its error;
+        ``likely_mm`` is the median of what it may then measure), ``verdict`` (at the confidence asked for), ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not
         lengths: their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``, and the columns
         in mm are NaN
     cost : rates x area x change
@@ -56,6 +63,11 @@ class Plan:
     binding : terms that are met with nothing to spare
     fixed : spots whose finished height was given
     members : what lies beneath, where it was given
+    marks : DataFrame, one row a height to set: ``name`` of the patch, ``mark`` (corner, inside), ``x_mm``, ``y_mm``,
+        ``set_mm`` (height), ``reading_mm`` (as it was read: drops stay drops), ``found_mm``, ``change_mm``
+    lines : of each member that is set: height at station 0 [mm], slope
+    crossing : what strapping over all is fixed to, where it was given
+    work : what it takes by the rates, in their unit
     quantities : what it takes
     settings : every choice and default that the plan rests on, by name: choices as they were given, thresholds as
         :class:`~flatness.corrections.quantities.Setting` with their source; ``planned_to`` is the share of the
@@ -79,6 +91,13 @@ class Plan:
     bound: float
     flat_cost: float
     quantities: Quantities
+    way: str = "patches"
+    plane: str = ""
+    set_height: Floats | None = None
+    marks: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(MARK_COLUMNS)))
+    lines: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    crossing: Members | None = None
+    work: float = math.nan
     binding: tuple[Binding, ...] = ()
     fixed: tuple[FixedSpot, ...] = ()
     members: Members | None = None
@@ -86,6 +105,28 @@ class Plan:
     notes: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     finished: bool = True
+
+    def __post_init__(self) -> None:
+        if self.set_height is None:
+            changed = np.nan_to_num(self.change) != 0
+            object.__setattr__(self, "set_height", np.where(changed, self.surface.height + self.change, np.nan))
+
+    @property
+    def sets_members(self) -> bool:
+        """Whether members are set, all or some."""
+        return self.way in ("members", "some-members")
+
+    @property
+    def chance(self) -> float:
+        """The least chance of the limits that were planned for; NaN where none is known."""
+        known = self.after.loc[self.after["planned_for"] & self.after["chance"].notna(), "chance"]
+        return float(known.min()) if len(known) else math.nan
+
+    @property
+    def verdict(self) -> str:
+        """Of all limits together once it is done: fail where one fails, else undecided where one is, else pass."""
+        verdicts = set(self.after["verdict"])
+        return next((v for v in (FAIL, UNDECIDED) if v in verdicts), PASS if verdicts else "")
 
     @property
     def x(self) -> Floats:

@@ -1,30 +1,33 @@
-"""The planner: from a survey and what it must meet to a plan of the work, with the proof that it passes."""
+"""The planner: from a survey and what it must meet to a plan of the work by one way, with the proof that it passes."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from flatness.corrections.actions import CHANGED_MM, assign_actions, quantities_of, thresholds_of
-from flatness.corrections.after import Held, on_likely, tighter
-from flatness.corrections.aiming import Tried, aimed_change
+from flatness.corrections.actions import assign_actions, framing_of, quantities_of, thresholds_of
+from flatness.corrections.after import PlanCheck, on_likely
 from flatness.corrections.asked import Asked, check_asked
 from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
+from flatness.corrections.chalk import marks_table
+from flatness.corrections.gathering import Gathered, Search
 from flatness.corrections.least_work import Progress
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members
-from flatness.corrections.patching import patch_table
-from flatness.corrections.plan import ACTIONS, Plan
+from flatness.corrections.patching import Patch, connected, patch_table
+from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
 from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import Setting, settings_for
-from flatness.corrections.seeking import Terms
-from flatness.corrections.specks import join_specks
+from flatness.corrections.seeking import Found, Terms, seek
+from flatness.corrections.set_members import Frame, Framed, over_all, some_members, to_one_plane
+from flatness.corrections.setting import CHANGED_MM, SETTING_ERROR_MM, Work
 from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError, PlanError
@@ -33,51 +36,63 @@ from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
 from flatness.surface.lattice import Surface, default_spacing
 from flatness.surface.likely import MOST_PLACES, likely_surface
-from flatness.survey.readings import Survey
+from flatness.survey.readings import Floats, Survey
 
 LEAST_CUT_ASKED_MM = 50.0  # the engineer may be asked about so much on however even a surface
+MEMBER_SHARES = (0.7, 0.55, 0.4)  # of the limits, that runs of members are planned to
 
 
 def plan_corrections(
-    survey: Survey, strategy: str = "least-work", *, limits: str | Limit | Iterable[str | Limit] = (),
+    survey: Survey, strategy: str = "least-work", *, way: str = "patches", plane: str | None = None,
+    limits: str | Limit | Iterable[str | Limit] = (),
     spacing: float | None = None, headings: int = 12, surface: str = "likely", rates: Rates | None = None,
     depths: Depths | None = None, fixed: Sequence[FixedSpot] = (), shift: str = "least-work",
     level_within: float | None = None, height: float | None = None, tilt: str = "least-squares",
     beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None, aim: float | str | None = None,
     confidence: float = 0.95, draws: int = 200, seed: int = 0, ask_engineer: bool = True,
+    setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None, progress: Progress | None = None, **thresholds: float | None,
 ) -> Plan:  # fmt: skip
-    """Plan what to take off and what to add so that a surface meets its limits.
+    """Plan what to bring to which height so that a surface meets its limits, by one way.
 
     Parameters
     ----------
     survey : the readings
-    strategy : ``least-work``: the least change after which every straightedge limit is met; or a target plane:
-        ``level`` (plumb on a wall), ``best-plane``, ``through-benchmarks``, ``fixed-spots``
+    strategy : what ``patches`` bring the surface to. ``least-work``: few, compact places after which every straightedge
+        limit is met; or all of it to a target plane: ``level`` (plumb on a wall), ``best-plane``,
+        ``through-benchmarks``, ``fixed-spots``
+    way : ``patches``: places planed or filled; ``members``: every joist or stud set to one plane; ``some-members``: runs
+        of them where they are needed, the rest as found; ``overlay``: a pour, or strapping with shims, over all
+    plane : that members or a layer come to: ``level`` (plumb on a wall), ``best-plane``, ``through-benchmarks`` (the
+        fixed spots), ``end-members`` (two end members are set, the others by a string). None: that of ``strategy``, else
+        level, or the best plane where heights are off a string
     limits : names of limits or finishes, agreed limits, or several of them
     spacing : lattice step [mm]; None takes about 6 in, dividing the stations' step and the bars' lengths
-    headings : directions in which bars are laid, equally spaced over half a turn
+    headings : directions in which bars lie, equally spaced over half a turn
     surface : ``likely`` plans on the best estimate, so that the readings' noise is not planed off; ``as-read``
-    rates : cost of taking off and adding; None: both 1 per mm3
+    rates : of the work; None: the defaults, in hours
     depths : deepest cut and fill [mm] that its user allows, whatever lies beneath; None: any
     fixed : spots whose finished height is given; the benchmarks of ``through-benchmarks``
     shift : ``least-work``, or ``nothing-comes-off``
-    level_within : band [mm] between two level planes that shall hold the finished surface; for ``least-work``
-    height : of the ``level`` plane [mm]; None: the one that costs least
-    tilt : of the ``best-plane``: ``least-squares``, ``minimum-zone`` or ``least-work``
+    level_within : band [mm] between two level planes that holds the finished surface; for ``least-work``
+    height : of a level plane [mm]; None: the one that takes least
+    tilt : of the ``best-plane`` of patches: ``least-squares``, ``minimum-zone`` or ``least-work``
     beneath : what lies beneath, and whether it may be planed. Where nothing is said nothing comes off
     members : the joists, studs or strapping beneath
-    aim : share of each straightedge limit to plan to, over 0 up to 1; ``sure`` takes the greatest of 1, 0.85, 0.7,
-        0.55, 0.4 after which the chance of passing reaches ``confidence``. None: ``sure``, and 1 without draws
+    aim : share of each straightedge limit to plan to, over 0 up to 1; ``sure`` takes the work that makes the chance of
+        passing reach ``confidence``. None: ``sure``, and 1 without draws
     confidence : at which verdicts are given, from 0.5 to under 1
-    draws, seed : surfaces drawn that the readings allow, for the chance of passing; the same seed, the same plan
+    draws, seed : surfaces drawn that the readings allow, for the chance of passing; the same seed, the same plan. Near a
+        line of the verdict more are drawn
     ask_engineer : where fixed spots or depths leave no plan without taking off more than may be, plan that all the
         same, marked ``engineer``; False: a PlanError says which terms clash
+    setting_error : with which a height is set, one standard deviation [mm]; default 1/32 in, common practice, no source
+    keep_clear : least distance [mm] from the surface to the plane of a layer over all, for what is recessed in it
     materials : what quantities rest on, from :func:`~flatness.corrections.quantities.settings_of`
     progress : called each round of the least work with its number, the placements still broken and the cost so
         far; True stops
-    thresholds : ``deepest_fill``, ``thin_fill``, ``longest_fill``, ``heaviest_fill``, ``deepest_plane``,
-        ``least_patch``, ``least_depth``; see :data:`~flatness.corrections.actions.THRESHOLDS`
+    thresholds : such as ``deepest_fill``, ``thinnest_fill``, ``least_patch``; see
+        :data:`~flatness.corrections.actions.THRESHOLDS`
 
     Returns
     -------
@@ -88,65 +103,379 @@ def plan_corrections(
     ArgumentError : an argument that is unknown or out of range, or nothing that can be planned for
     LimitError : unknown limits, or limits for another surface
     MeasureError : a level target for a survey off a string
-    PlanError : terms that clash; the message says which and by how much
+    PlanError : terms that clash, or a way that is not open; the message says why
 
     Examples
     --------
     >>> from flatness.limits.agreed import straightedge_limit
     >>> from flatness.survey.readings import make_survey
     >>> x, y = np.meshgrid(np.arange(5) * 500.0, np.arange(3) * 500.0)
-    >>> trough = make_survey(x, y, np.where(x == 1000, -4.0, 0.0))
+    >>> trough = make_survey(x, y, np.where(x == 1000, -4.0, 0.0), unit="mm")
     >>> plan = plan_corrections(
     ...     trough, limits=straightedge_limit(1000, 3.0), spacing=500, headings=1, surface="as-read", draws=0
     ... )
     >>> plan.change[1].round(3).tolist(), plan.patches["action"].tolist(), plan.passes
     ([0.0, 0.0, 1.0, 0.0, 0.0], ['fill'], True)
     """
-    chosen = thresholds_of(survey.surface, **thresholds)
     aim = ("sure" if draws else 1.0) if aim is None else aim
     asked = Asked(
-        strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress
+        strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress, way, plane,
+        setting_error, keep_clear,
     )  # fmt: skip
-    check_asked(asked)
-    given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
-    wanted = find(given, survey.surface) if given else []
-    held, notes = _held(survey, wanted, spacing, headings, asked, seed)
-    ground = held.subject.surface
-    able = plannable(wanted, held.subject, level_within)
-    _check_plannable(asked, able, wanted)
-    permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
-    own = depths or Depths()
-    terms = Terms(
-        ground, strategy, headings, rates or Rates(), replace(own, cut=0.0) if shift == "nothing-comes-off" else own,
-        permitted, asked.fixed, level_within, height, tilt, ask_engineer, progress,
+    chosen = thresholds_of(survey.surface, **thresholds)
+    case = Case.of(
+        survey, asked, limits, spacing, headings, rates or Rates(), depths or Depths(), beneath, members, seed,
+        ask_engineer, chosen, materials,
     )  # fmt: skip
-    tried = aimed_change(terms, able, held, wanted, asked, chosen)
-    _check_engineer(tried, ground, permitted, asked.fixed)
-    used_up = settings_for(survey.surface, materials)
-    density = used_up["fill_density"].value
-    actions = assign_actions(ground, tried.change, survey.surface, permitted, chosen, density)
-    actions = join_specks(actions, ground, tried.change, chosen)
-    patches = patch_table(actions, tried.change, ground, permitted, chosen)
-    area = node_areas(ground.inside, ground.spacing)[ground.inside]
-    cost = terms.rates.cost(area, tried.change[ground.inside])
-    used = {ACTIONS[k] for k in np.unique(actions[actions > 0])}
-    takes = quantities_of(ground, tried.change, actions, used_up)
-    aimed = tried.share if strategy == "least-work" else None
-    after = held.table(wanted, tried.change, able.names, aimed)
-    notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
-    notes += _on_open_members(used, listed(beneath))
-    notes += [] if tried.trials else _chances(after, held, aimed)
-    return Plan(
-        survey, ground, surface, strategy, tuple(wanted), headings, tried.change, actions, patches, after, cost,
-        min(tried.found.bound, cost), tried.found.flat_cost, takes, tried.found.binding, asked.fixed, members,
-        _settings(asked, terms, chosen, tried, beneath, held, seed), tuple(dict.fromkeys(notes)),
-        _cautions(used, survey), tried.found.finished,
-    )  # fmt: skip
+    return case.plan()
 
 
-def _held(
+@dataclass(frozen=True, eq=False)
+class Case:
+    """A survey and all that is wanted of it, from which each way makes its plan.
+
+    Attributes
+    ----------
+    survey : the readings
+    asked : choices and numbers
+    limits : that the finished surface is to meet
+    check : holds work against them
+    able : which of them can be planned for
+    permitted : how deep anything may come off
+    terms : of the least work
+    thresholds, materials : by name
+    beneath, members : what lies there
+    notes : on the surface planned on
+    """
+
+    survey: Survey
+    asked: Asked
+    limits: tuple[Limit, ...]
+    check: PlanCheck
+    able: Plannable
+    permitted: Permitted
+    terms: Terms
+    thresholds: Mapping[str, Setting]
+    materials: Mapping[str, Setting]
+    beneath: tuple[Beneath, ...]
+    members: Members | None
+    notes: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls, survey: Survey, asked: Asked, limits: str | Limit | Iterable[str | Limit], spacing: float | None,
+        headings: int, rates: Rates, depths: Depths, beneath: Beneath | Sequence[Beneath] | None,
+        members: Members | None, seed: int, ask_engineer: bool, thresholds: Mapping[str, Setting],
+        materials: Mapping[str, Setting] | None,
+    ) -> Case:  # fmt: skip
+        """The case; arguments as for :func:`plan_corrections`."""
+        check_asked(asked)
+        given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
+        wanted = find(given, survey.surface) if given else []
+        check, notes = _check_of(survey, wanted, spacing, headings, asked, seed)
+        ground = check.subject.surface
+        able = plannable(wanted, check.subject, asked.level_within)
+        permitted = permitted_cut(ground, beneath, members, thresholds["deepest_plane"].value)
+        cut = 0.0 if asked.shift == "nothing-comes-off" else depths.cut
+        terms = Terms(
+            ground, asked.strategy, headings, rates, replace(depths, cut=cut), permitted, asked.fixed,
+            asked.level_within, asked.height, asked.tilt, ask_engineer, asked.progress,
+        )  # fmt: skip
+        return cls(
+            survey, asked, tuple(wanted), check, able, permitted, terms, thresholds,
+            settings_for(survey.surface, materials), listed(beneath), members, tuple(notes),
+        )  # fmt: skip
+
+    @property
+    def surface(self) -> Surface:
+        """As found, on the lattice."""
+        return self.terms.surface
+
+    @property
+    def planned(self) -> list[Limit]:
+        """The limits that are planned for."""
+        return [limit for limit in self.limits if limit.name in self.able.names]
+
+    @cached_property
+    def frame(self) -> Frame:
+        """The members over the surface."""
+        if self.members is None:
+            raise PlanError(
+                "no members are named", expected="joists, studs or strapping, with their layout",
+                remedy="give the first one and the spacing",
+            )  # fmt: skip
+        beneath = () if self.asked.shift == "nothing-comes-off" else self.beneath
+        deepest = self.thresholds["deepest_plane"].value
+        return Frame.of(self.surface, self.survey, self.members, beneath, deepest)
+
+    def plan(self, way: str | None = None) -> Plan:
+        """The plan by the way that is asked for, or by another one.
+
+        Raises
+        ------
+        PlanError : terms that clash, or a way that is not open
+        """
+        way = way or self.asked.way
+        made = {"patches": self._patches, "members": self._members, "some-members": self._some, "overlay": self._overlay}
+        return made[way]()
+
+    def _plane(self) -> str:
+        """The plane that members, or a layer, come to."""
+        if self.asked.plane is not None:
+            return "level" if self.asked.plane == "plumb" else self.asked.plane
+        if self.asked.strategy in ("level", "best-plane", "through-benchmarks"):
+            return self.asked.strategy
+        return "level" if self.surface.is_level else "best-plane"
+
+    def _patches(self) -> Plan:
+        if self.asked.strategy != "least-work":
+            return self._whole()
+        self._check_plannable()
+        search = Search(
+            self.survey, self.terms, self.able, self.planned, self.check, self.thresholds, self.asked.setting_error,
+            self.asked.aim,
+        )  # fmt: skip
+        found = search.run()
+        change = found.work.change(self.surface)
+        patches = self._actions_of(found, change)
+        table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
+        named = [(name, found.marks[k]) for k, name in zip(table.index, table["name"], strict=True)]
+        marks = marks_table(named, self.surface, self.survey)
+        return self._made(
+            "patches", found.work, patches, table, found=found.found, marks=marks, share=found.share,
+            notes=list(self._search_notes(found)),
+        )  # fmt: skip
+
+    def _actions_of(self, found: Gathered, change: Floats) -> list[Patch]:
+        """Each place with what is done there: the most that any part of it asks for."""
+        density = self.materials["fill_density"].value
+        single = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
+        patches = []
+        for place in found.places:
+            used = set(np.unique(single[place.nodes & (place.sign * np.nan_to_num(change) > 0)]).tolist())
+            names = ("engineer", "plane") if place.sign < 0 else (framing_of(self.survey.surface), "fill")
+            action = next((name for name in names if ACTIONS.index(name) in used), names[-1])
+            patches.append(Patch(ACTIONS.index(action), place.nodes, place.outline))
+        return patches
+
+    def _whole(self) -> Plan:
+        """All of the surface brought to a target plane."""
+        found = seek(self.terms, [])
+        change = np.nan_to_num(found.change)
+        worked = self.surface.inside & (np.abs(change) > CHANGED_MM)
+        work = Work(np.where(worked, self.surface.height + change, np.nan), self.asked.setting_error)
+        density = self.materials["fill_density"].value
+        actions = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
+        patches = connected(actions, self.surface)
+        table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
+        return self._made("patches", work, patches, table, found=found, plane=self.asked.strategy)
+
+    def _members(self) -> Plan:
+        frame = self.frame
+        plane = self._plane()
+        framed = to_one_plane(
+            frame, self.survey, plane, self.asked.fixed, self.asked.height, self.asked.setting_error
+        )
+        return self._of_framing("members", framed, plane)
+
+    def _some(self) -> Plan:
+        self._check_plannable()
+        frame, found = self.frame, []
+        for share in MEMBER_SHARES if self.asked.aim == "sure" else (float(self.asked.aim),):
+            framed = some_members(
+                frame, self.able.at(share), self.terms.headings, self.asked.fixed, self.asked.setting_error
+            )
+            if framed is None:
+                break
+            chance = self.check.chance(self.planned, framed.work, self.asked.confidence)
+            found.append((share, framed, chance))
+            if not chance < self.asked.confidence:
+                break
+        if not found:
+            raise PlanError(
+                "no run of members joins what stands beside it", expected="straight lines that meet the limits",
+                remedy="set all members to one plane, or work on places",
+            )  # fmt: skip
+        share, framed, _ = found[-1] if not found[-1][2] < self.asked.confidence else max(found, key=lambda f: f[2])
+        return self._of_framing("some-members", framed, "", share)
+
+    def _overlay(self) -> Plan:
+        floor, plane = self.survey.surface == "floor", self._plane()
+        if plane == "end-members":
+            raise PlanError("a layer over all has no end members", value=plane, expected="level, best-plane or through-benchmarks")
+        straps = self.members if self.members is not None and self.members.kind == "strapping" else None
+        thickness = straps.thickness if straps is not None else self.thresholds["strapping"].value
+        least = max(self.thresholds["thinnest_pour"].value if floor else thickness, self.asked.keep_clear)
+        framed = over_all(
+            self.surface, self.survey, plane, self.asked.fixed, least, self.asked.height, self.asked.setting_error,
+            None if floor else self.members, thickness,
+        )  # fmt: skip
+        return self._of_framing("overlay", framed, plane)
+
+    def _of_framing(self, way: str, framed: Framed, plane: str, share: float = 1.0) -> Plan:
+        change = framed.work.change(self.surface)
+        floor = self.survey.surface == "floor"
+        name = ("fill" if floor else "fur") if way == "overlay" else "sister"
+        nodes = framed.work.worked & self.surface.inside
+        actions = np.where(self.surface.inside, 0, OUTSIDE).astype(np.int8)
+        actions[nodes] = ACTIONS.index(name)
+        patches = connected(actions, self.surface)
+        table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
+        return self._made(way, framed.work, patches, table, framed=framed, plane=plane, share=share, notes=list(framed.notes))
+
+    def _made(
+        self, way: str, work: Work, patches: Sequence[Patch], table: pd.DataFrame, *, found: Found | None = None,
+        framed: Framed | None = None, marks: pd.DataFrame | None = None, plane: str = "", share: float = 1.0,
+        notes: Sequence[str] = (),
+    ) -> Plan:  # fmt: skip
+        surface, survey, rates = self.surface, self.survey, self.terms.rates
+        change = work.change(surface)
+        self._check_engineer(change)
+        actions = np.where(surface.inside, 0, OUTSIDE).astype(np.int8)
+        for patch in patches:
+            actions[patch.nodes & work.worked & surface.inside] = patch.action
+        after = self.check.table(self.limits, work, self.able.names, self.asked.strategy == "least-work")
+        area = node_areas(surface.inside, surface.spacing)[surface.inside]
+        cost = rates.cost(area, change[surface.inside])
+        used = {ACTIONS[patch.action] for patch in patches}
+        members = self.members if framed is None else framed.members
+        plan = Plan(
+            survey, surface, self.asked.surface, self.asked.strategy, self.limits, self.terms.headings, change, actions,
+            table.reset_index(drop=True), after, cost, min(found.bound, cost) if found else math.nan,
+            found.flat_cost if found else math.nan, quantities_of(surface, change, actions, self.materials),
+            way=way, plane=plane, set_height=np.where(surface.inside, work.height, np.nan),
+            lines=framed.lines if framed else {}, crossing=framed.crossing if framed else None,
+            binding=found.binding if found else (), fixed=self.asked.fixed, members=members,
+            settings=self._settings(share), cautions=_cautions(used, survey), finished=found is None or found.finished,
+            **({} if marks is None else {"marks": marks}),
+        )  # fmt: skip
+        told = [*self.notes, *self.able.notes, *self.permitted.notes, *notes, *self._notes(plan, found, used)]
+        return replace(plan, notes=tuple(dict.fromkeys(told)), work=work_of(plan, rates))
+
+    def _search_notes(self, found: Gathered) -> Iterator[str]:
+        if found.share < 1:
+            yield f"planned to {100 * found.share:g} % of each straightedge limit"
+        if not math.isnan(found.chance) and found.chance < self.asked.confidence:
+            chance = f"{100 * found.chance:.0f} %" if found.chance >= 0.005 else "under 1 %"
+            yield (
+                f"no work that was tried makes it sure; the best of it gives a chance of {chance}: the readings leave "
+                "that much open. Read more closely, or correct in two passes and re-survey in between"
+            )
+
+    def _notes(self, plan: Plan, found: Found | None, used: set[str]) -> Iterator[str]:
+        if found is not None and not found.finished:
+            yield "the search was stopped early: the plan passes, but a cheaper one may be left to find"
+        if found is not None and found.clash:
+            yield f"without taking off more than may be there is no plan ({found.clash})"
+        for row in plan.patches[plan.patches["action"] == "engineer"].itertuples():
+            yield f"{row.name}: {row.note}"
+        deepest = float(plan.patches["greatest_mm"].abs().max()) if len(plan.patches) else math.inf
+        if plan.way == "patches" and deepest < (self.survey.accuracy or 0.0):
+            yield (
+                f"nothing is deeper than the {self.survey.accuracy:.1f} mm (1 s.d.) that a reading may be off: read "
+                "again, or closer, before anything is done"
+            )
+        if self.check.likely is None:
+            yield "no chances of passing: nothing was drawn, so the readings' own error is not counted"
+        framing = used & {"sister", "fur"}
+        if framing and plan.way == "patches":
+            if not self.permitted.said.all():
+                yield (
+                    f"deep, long or heavy hollows are to be framed ({', '.join(sorted(framing))}): this takes framing "
+                    "to lie beneath; where a slab does, say so"
+                )
+            yield "lengths of sisters and strapping come from the member schedule; fill is counted without them"
+        if "engineer" in used:
+            yield "what the engineer is asked about is counted neither as planed nor as filled"
+        kinds = [one.kind for one in self.beneath if one.kind in MEMBER_KINDS]
+        if "fill" in used and kinds:
+            yield (
+                f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, or "
+                "shim what lies on them"
+            )
+        if self.survey.surface == "floor" and (np.nan_to_num(plan.change) > CHANGED_MM).any():
+            yield "the floor rises in places: check doors, thresholds and stair risers there"
+
+    def _settings(self, share: float) -> dict[str, Any]:
+        asked, terms = self.asked, self.terms
+        return {
+            "strategy": terms.strategy, "surface": asked.surface, "spacing": terms.surface.spacing,
+            "headings": terms.headings, "rates": terms.rates, "depths": terms.depths, "shift": asked.shift,
+            "level_within": terms.level_within, "height": terms.height, "tilt": terms.tilt, "aim": asked.aim,
+            "planned_to": share, "confidence": asked.confidence, "draws": self.check.draws, "seed": self.check.seed,
+            "ask_engineer": terms.ask_engineer, "setting_error": asked.setting_error, "keep_clear": asked.keep_clear,
+            "beneath": self.beneath, **self.thresholds,
+        }  # fmt: skip
+
+    def _check_plannable(self) -> None:
+        if self.able.requirements or self.asked.level_within is not None:
+            return
+        raise ArgumentError(
+            "nothing that the least work can be planned for", column="limits",
+            value=", ".join(limit.name for limit in self.limits) or "none",
+            expected="a straightedge limit or more, or a band for level",
+            remedy="; ".join(
+                ["agree a straightedge limit, or take another strategy, such as level or best-plane", *self.able.notes]
+            ),
+        )  # fmt: skip
+
+    def _check_engineer(self, change: Floats) -> None:
+        """Refuse a plan that cuts deeper than the surface is uneven: heights of fixed spots that cannot be meant."""
+        ground, fixed = self.surface, self.asked.fixed
+        off = np.nan_to_num(-change)
+        most = float(np.where(off > self.permitted.cut + CHANGED_MM, off, 0.0).max())
+        if not fixed or most <= max(LEAST_CUT_ASKED_MM, float(np.nanmax(ground.height) - np.nanmin(ground.height))):
+            return
+        stand = spot_heights(ground, [replace(spot, height=None) for spot in fixed])
+        away = [f"{spot} is to be {height - now:+.0f} mm off the surface as found"
+                for spot, height, now in zip(fixed, spot_heights(ground, fixed), stand, strict=True)]  # fmt: skip
+        raise PlanError(
+            "the fixed spots ask for more to come off than the surface is uneven", value=f"{most:.0f} mm",
+            expected="heights that one surface can have", remedy=f"check their heights and places: {'; '.join(away)}",
+        )  # fmt: skip
+
+
+def work_of(plan: Plan, rates: Rates) -> float:
+    """What a plan takes by the rates [their unit]: places by number, ground and volume, members by length."""
+    rows = plan.patches
+    if plan.sets_members:
+        return rates.length * lumber_of(plan)
+    if plan.way == "overlay" and plan.survey.surface != "floor":
+        return rates.length * lumber_of(plan) + rates.crossing * crossings_of(plan)
+    return sum(
+        rates.work(greatest, area, volume)
+        for greatest, area, volume in zip(rows["greatest_mm"], rows["area_mm2"], rows["volume_mm3"], strict=True)
+    )
+
+
+def lumber_of(plan: Plan) -> float:
+    """Length of the joists, studs or straps that are set [mm], as far as the surface reaches."""
+    members = plan.members
+    if members is None or plan.way == "patches":
+        return 0.0
+    along, across = (plan.x, plan.y) if members.direction == "x" else (plan.y, plan.x)
+    total = 0.0
+    for row in members.table.itertuples():
+        if plan.sets_members and row.name not in plan.lines:
+            continue
+        if not across[0] - plan.surface.spacing <= row.position_mm <= across[-1] + plan.surface.spacing:
+            continue
+        low = along[0] if math.isnan(row.start_mm) else max(row.start_mm, along[0])
+        high = along[-1] if math.isnan(row.end_mm) else min(row.end_mm, along[-1])
+        total += max(0.0, float(high - low))
+    return total
+
+
+def crossings_of(plan: Plan) -> int:
+    """How many places strapping over all is shimmed at."""
+    if plan.members is None or plan.crossing is None:
+        return 0
+    return len(plan.members) * len(plan.crossing)
+
+
+def _check_of(
     survey: Survey, wanted: list[Limit], spacing: float | None, headings: int, asked: Asked, seed: int
-) -> tuple[Held, list[str]]:
+) -> tuple[PlanCheck, list[str]]:
     """The surface planned on, the likely surface that draws come from, and what is to be known of both."""
     lengths = tuple(limit.length for limit in wanted if limit.length is not None)
     subject = Subject.of(survey, wanted, default_spacing(survey, lengths) if spacing is None else spacing, headings)
@@ -168,116 +497,7 @@ def _held(
         notes += likely.notes
     if likely is not None and asked.surface == "likely":
         subject = on_likely(subject, likely)
-    return Held(subject, likely if draws else None, draws, seed, asked.confidence), notes
-
-
-def _check_plannable(asked: Asked, able: Plannable, wanted: list[Limit]) -> None:
-    if asked.strategy == "least-work" and not able.requirements and asked.level_within is None:
-        raise ArgumentError(
-            "nothing that the least work can be planned for", column="limits",
-            value=", ".join(limit.name for limit in wanted) or "none",
-            expected="a straightedge limit or more, or a band for level",
-            remedy="; ".join(
-                ["agree a straightedge limit, or take another strategy, such as level or best-plane", *able.notes]
-            ),
-        )  # fmt: skip
-
-
-def _check_engineer(tried: Tried, ground: Surface, permitted: Permitted, fixed: Sequence[FixedSpot]) -> None:
-    """Refuse a plan that cuts deeper than the surface is uneven: heights of fixed spots that cannot be meant."""
-    off = np.nan_to_num(-tried.change)
-    most = float(np.where(off > permitted.cut + CHANGED_MM, off, 0.0).max())
-    if not fixed or most <= max(LEAST_CUT_ASKED_MM, float(np.nanmax(ground.height) - np.nanmin(ground.height))):
-        return
-    stand = spot_heights(ground, [replace(spot, height=None) for spot in fixed])
-    away = [f"{spot} is to be {height - now:+.0f} mm off the surface as found"
-            for spot, height, now in zip(fixed, spot_heights(ground, fixed), stand, strict=True)]  # fmt: skip
-    raise PlanError(
-        "the fixed spots ask for more to come off than the surface is uneven", value=f"{most:.0f} mm",
-        expected="heights that one surface can have", remedy=f"check their heights and places: {'; '.join(away)}",
-    )  # fmt: skip
-
-
-def _settings(
-    asked: Asked, terms: Terms, chosen: Mapping[str, Setting], tried: Tried,
-    beneath: Beneath | Sequence[Beneath] | None, held: Held, seed: int,
-) -> dict[str, Any]:  # fmt: skip
-    return {
-        "strategy": terms.strategy, "surface": asked.surface, "spacing": terms.surface.spacing,
-        "headings": terms.headings, "rates": terms.rates, "depths": terms.depths, "shift": asked.shift,
-        "level_within": terms.level_within, "height": terms.height, "tilt": terms.tilt, "aim": asked.aim,
-        "planned_to": tried.share, "confidence": asked.confidence, "draws": held.draws, "seed": seed,
-        "ask_engineer": terms.ask_engineer, "beneath": listed(beneath), **chosen,
-    }  # fmt: skip
-
-
-def _notes(
-    tried: Tried, patches: pd.DataFrame, used: set[str], survey: Survey, permitted: Permitted, held: Held
-) -> Iterator[str]:
-    if not tried.found.finished:
-        yield "the search was stopped early: the plan passes, but a cheaper one may be left to find"
-    if tried.found.clash:
-        yield f"without taking off more than may be there is no plan ({tried.found.clash})"
-    for row in patches[patches["action"] == "engineer"].itertuples():
-        yield f"{row.name}: {row.note}"
-    if len(patches) and float(patches["greatest_mm"].abs().max()) < (survey.accuracy or 0.0):
-        yield (
-            f"nothing is deeper than the {survey.accuracy:.1f} mm (1 s.d.) that a reading may be off: read again, or "
-            "closer, before anything is done"
-        )
-    if tried.left:
-        some = "1 patch" if tried.left == 1 else f"{tried.left} patches"
-        left = "was" if tried.left == 1 else "were"
-        yield f"{some} too small or too shallow to be worth doing {left} left as found: the limits hold all the same"
-    if tried.share < 1:
-        yield f"planned to {100 * tried.share:g} % of each straightedge limit"
-    if not math.isnan(tried.chance) and not tried.reached:
-        chance = f"{100 * tried.chance:.0f} %" if tried.chance >= 0.005 else "under 1 %"
-        yield (
-            f"no share of the limits that was tried makes it sure; the best of them gives a chance of {chance}: the "
-            "readings leave that much open. Read more closely, or correct in two goes with a survey between"
-        )
-    if len(tried.trials) > 1:
-        cheapest = min(cost for _, cost, _ in tried.trials)
-        yield "tried: " + "; ".join(
-            f"{100 * share:g} % of the limits, {_times(cost / cheapest)} the least of these costs, chance "
-            f"{100 * chance:.0f} %"
-            if cheapest > 0
-            else f"{100 * share:g} % of the limits, chance {100 * chance:.0f} %"
-            for share, cost, chance in tried.trials
-        )
-    if held.likely is None:
-        yield "no chances of passing: nothing was drawn, so the readings' own error is not counted"
-    framing = used & {"sister", "fur"}
-    if framing and not permitted.said.all():
-        yield (
-            f"deep, long or heavy hollows are to be framed ({', '.join(sorted(framing))}): this takes framing to lie "
-            "beneath; where a slab does, say so"
-        )
-    if framing:
-        yield "lengths of sisters and strapping come from the member schedule; fill is counted without them"
-    if "engineer" in used:
-        yield "what the engineer is asked about is counted neither as planed nor as filled"
-    if survey.surface == "floor" and (tried.change[np.isfinite(tried.change)] > CHANGED_MM).any():
-        yield "the floor rises in places: check doors, thresholds and stair risers there"
-
-
-def _on_open_members(used: set[str], beneath: Sequence[Beneath]) -> Iterator[str]:
-    kinds = [one.kind for one in beneath if one.kind in MEMBER_KINDS]
-    if "fill" in used and kinds:
-        yield (
-            f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, or "
-            "shim what lies on them"
-        )
-
-
-def _times(ratio: float) -> str:
-    return "over 100 times" if ratio > 100 else f"{ratio:.1f} times"
-
-
-def _chances(after: pd.DataFrame, held: Held, aim: float | None) -> Iterator[str]:
-    for row in after[after["planned_for"] & (after["chance"] < held.confidence)].itertuples():
-        yield f"{row.limit}: {tighter(float(row.chance), aim)}"  # type: ignore[arg-type]
+    return PlanCheck(subject, likely if draws else None, draws, seed, asked.confidence), notes
 
 
 def _cautions(used: set[str], survey: Survey) -> tuple[Caution, ...]:

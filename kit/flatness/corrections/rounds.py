@@ -60,13 +60,15 @@ class Rounds:
 
     def __init__(
         self, surface: Surface, requirements: Sequence[Requirement], headings: int, rates: Rates, depths: Depths,
-        fixed: Sequence[FixedSpot], band: float | None, pool: Pool | None = None,
+        fixed: Sequence[FixedSpot], band: float | None, pool: Pool | None = None, weights: Floats | None = None,
     ) -> None:  # fmt: skip
         self.surface, self.requirements, self.headings, self.rates = surface, requirements, headings, rates
         self.fixed, self.band = fixed, band
         self.z = surface.height[surface.inside]
         self.cut, self.fill = depths.at(surface)
         self.area = node_areas(surface.inside, surface.spacing)[surface.inside]
+        if weights is not None:
+            self.area = self.area * weights[surface.inside]
         self.scale = float(self.area.max()) * max(rates.off, rates.add)
         self.low, self.high, self.spots = self._spots()
         self.program = self._program(elastic=False)

@@ -28,6 +28,7 @@ from flatness.survey.readings import Floats
 
 STRATEGIES = ("least-work", "level", "best-plane", "through-benchmarks", "fixed-spots")
 DEAR = 1000.0  # times as dear as adding, so that as little as can be comes off where it may not
+NEAR, ROUGH = 1e-3, 1e-2  # relative gap at which a search ends, and one that only draws together what another found
 SLACK_MM = 0.01  # more than the least that must come off, so that the second search has room
 
 
@@ -42,13 +43,14 @@ class Terms:
     headings : directions in which bars are laid
     rates : of the work
     depths : the user's own deepest cut and fill
-    permitted : how deep anything may come off for what lies beneath
+    permitted : how deep anything may come off for what lies beneath; None: as deep as ``depths`` says
     fixed : spots whose finished height is given
     level_within, height, tilt : as for :func:`~flatness.corrections.planner.plan_corrections`
     ask_engineer : whether more than is permitted may come off where nothing else will do
     progress : called each round of the least work
     pool : placements that one search hands to the next
     explain : whether an error says which terms clash
+    weights : [ny, nx] by which the rates differ from place to place, or None
     """
 
     surface: Surface
@@ -56,7 +58,7 @@ class Terms:
     headings: int
     rates: Rates
     depths: Depths
-    permitted: Permitted
+    permitted: Permitted | None
     fixed: tuple[FixedSpot, ...]
     level_within: float | None
     height: float | None
@@ -65,6 +67,7 @@ class Terms:
     progress: Progress | None
     pool: Pool = field(default_factory=Pool)
     explain: bool = True
+    weights: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +81,7 @@ class Found:
     binding : terms met with nothing to spare
     finished : False where ``progress`` stopped it
     clash : why the engineer must be asked; empty where nobody must
+    depths : that it was found with
     """
 
     change: Floats
@@ -86,6 +90,7 @@ class Found:
     binding: tuple[Binding, ...]
     finished: bool = True
     clash: str = ""
+    depths: Depths = field(default_factory=Depths)
 
 
 def seek(terms: Terms, requirements: Sequence[Requirement]) -> Found:
@@ -108,7 +113,7 @@ def seek(terms: Terms, requirements: Sequence[Requirement]) -> Found:
     terms = replace(terms, progress=watched)
     shape = terms.surface.height.shape
     own = np.broadcast_to(np.asarray(terms.depths.cut, dtype=np.float64), shape)
-    permitted = np.minimum(own, terms.permitted.cut)
+    permitted = own if terms.permitted is None else np.minimum(own, terms.permitted.cut)
     try:
         return _solve(terms, requirements, terms.rates, replace(terms.depths, cut=permitted))
     except PlanError as error:
@@ -132,13 +137,15 @@ def _solve(terms: Terms, requirements: Sequence[Requirement], rates: Rates, dept
     surface = terms.surface
     if terms.strategy != "least-work":
         target = _plane(terms, rates, depths)
-        return Found(_settled(target.change), math.nan, _flat_cost(terms, depths), target.binding)
+        change = _settled(target.change)
+        return Found(change, math.nan, _flat_cost(terms, depths), target.binding, depths=depths)
     found = least_work(
         surface, requirements, headings=terms.headings, rates=rates, depths=depths, fixed=terms.fixed,
         level_within=terms.level_within, progress=terms.progress, pool=terms.pool, explain=terms.explain,
+        weights=terms.weights, tolerance=ROUGH if terms.weights is not None else NEAR,
     )  # fmt: skip
     change = _settled(found.change)
-    return Found(change, found.bound, found.flat_cost, _binding(terms, change, depths), found.finished)
+    return Found(change, found.bound, found.flat_cost, _binding(terms, change, depths), found.finished, depths=depths)
 
 
 def _settled(change: Floats) -> Floats:

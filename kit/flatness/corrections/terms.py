@@ -10,26 +10,39 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from flatness.errors import ArgumentError, PlanError, Problem
+from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
 from flatness.measures.placements import bilinear_corners
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 REACH = 2.0  # lattice steps, about a foot, beyond the surface within which a spot takes the height of the nearest node
+MM_PER_FT = 304.8
 SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
 
 
 @dataclass(frozen=True)
 class Rates:
-    """What the work costs, in any one unit of money or effort.
+    """What the work costs, in any one unit of money or effort; the defaults are hours, common practice, no source.
 
     Attributes
     ----------
-    off : of taking off [per mm3]
-    add : of adding [per mm3]
+    off, add : how many times as dear taking off is, and adding
+    place : of each place that is worked on: setting up, chalking, masking, cleaning
+    area : of working over the ground [per mm2]
+    volume : of what is taken off or added [per mm3]
+    length : of setting a joist, stud or strap [per mm]
+    crossing : of each place where strapping is shimmed
+    unit : of all of these, as it is shown
     """
 
     off: float = 1.0
     add: float = 1.0
+    place: float = 0.75
+    area: float = 0.06 / MM2_PER_FT2
+    volume: float = 2.0 / MM3_PER_FT3
+    length: float = 0.2 / MM_PER_FT
+    crossing: float = 0.1
+    unit: str = "h"
 
     def __post_init__(self) -> None:
         for name, value in (("off", self.off), ("add", self.add)):
@@ -38,6 +51,16 @@ class Rates:
                     f"rate for {'taking off' if name == 'off' else 'adding'} out of range", value=str(value),
                     expected="a number above zero", remedy="to rule one out, set its deepest depth to zero",
                 )  # fmt: skip
+        for name in ("place", "area", "volume", "length", "crossing"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise ArgumentError(
+                    f"rate for {name} out of range", column=name, value=str(value), expected="a number, 0 or more"
+                )
+
+    def work(self, sign: float, area: float, volume: float) -> float:
+        """Of one place: planed where ``sign`` is negative; ground [mm2] and what moves [mm3]."""
+        return self.place + (self.off if sign < 0 else self.add) * (self.area * area + self.volume * abs(volume))
 
     def cost(self, area: Floats, change: Floats) -> float:
         """Rates x area [n] mm2 x change [n] mm."""

@@ -29,6 +29,7 @@ SURFACES = ("floor", "ceiling", "wall")
 REFERENCES = ("level", "plumb", "string")
 KINDS = ("surface", "benchmark", "turning")
 POINT_COLUMNS = ("x", "y", "height", "reading", "label", "setup", "line", "cell")
+ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
 SAME_PLACE_MM = 0.5  # stations closer than this are one station, read again
 
 
@@ -82,6 +83,14 @@ class Survey:
     def is_level(self) -> bool:
         """Whether heights are off a true level (floor, ceiling) or plumb (wall) reference."""
         return self.reference != "string"
+
+    @property
+    def line_height(self) -> float | None:
+        """Height [mm] of the one line that all drops were read off; None where heights were read, or off several."""
+        if self.quantity != "drop":
+            return None
+        lines = (self.points["height"] + self.points["reading"]).to_numpy(dtype=np.float64)
+        return float(lines.mean()) if float(np.ptp(lines)) <= ONE_LINE_MM else None
 
     def xyz(self) -> tuple[Floats, Floats, Floats]:
         """x, y and height [mm] of the readings, as three float arrays of equal length."""

@@ -1,0 +1,295 @@
+"""Few, compact places: the least work gathered, chalked, set to heights, and no more of it than the chance needs.
+
+The least volume spreads thin over everything, while people pay by place and by area. So the least work is sought again
+and again, each node's rate divided by what the last search did near it plus a little (iteratively reweighted l1:
+Candes, Wakin, Boyd, J. Fourier Anal. Appl. 14, 2008, 877-905). Then places that the chance does not need are left.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy import ndimage
+
+from flatness.corrections.after import PlanCheck
+from flatness.corrections.chalk import MARK_STEPS, Place, grown, places_of, set_heights
+from flatness.corrections.plannable import Plannable
+from flatness.corrections.quantities import Setting
+from flatness.corrections.seeking import Found, Terms, seek
+from flatness.corrections.setting import Work
+from flatness.corrections.terms import FixedSpot, node_weights, spot_heights
+from flatness.corrections.volumes import node_areas
+from flatness.errors import PlanError
+from flatness.limits.kinds import Limit
+from flatness.measures.bars import gap_map
+from flatness.measures.placements import Requirement
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats, Survey
+
+SHARES = (0.55, 0.4, 0.25)  # of the limits, that ``aim="sure"`` chooses from: the rest is for what the readings hide
+REWEIGHTINGS = 3
+NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
+A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
+SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that other surfaces judge it alike
+WORTH_CHANCE = 0.01  # a place that makes the chance less than this better is left where none is sure
+NOISE_MM = 1e-6
+
+Marks = list[tuple[str, float, float, float]]
+
+
+@dataclass(frozen=True, eq=False)
+class Proof:
+    """What the finished surface must hold to, measured again.
+
+    Attributes
+    ----------
+    surface : as found
+    requirements : straightedges
+    headings : directions in which they lie
+    level_within : band [mm], or None
+    fixed : spots whose finished height is given
+    """
+
+    surface: Surface
+    requirements: Sequence[Requirement]
+    headings: int
+    level_within: float | None
+    fixed: Sequence[FixedSpot]
+
+    def holds(self, work: Work) -> bool:
+        """Whether all of it holds once the work is done."""
+        finished = work.on(self.surface).height
+        inside = finished[self.surface.inside]
+        if self.level_within is not None and float(np.ptp(inside)) > self.level_within + NOISE_MM:
+            return False
+        wanted = spot_heights(self.surface, self.fixed)
+        for spot, height in zip(self.fixed, wanted, strict=True):
+            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
+            if abs(float(inside[nodes] @ weights) - height) > spot.allowance + NOISE_MM:
+                return False
+        return all(
+            float(np.nanmax(gap_map(finished, self.surface.spacing, r.length, self.headings), initial=0.0))
+            <= r.allowed + NOISE_MM
+            for r in self.requirements
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """What the search found.
+
+    Attributes
+    ----------
+    work : heights that places are set to
+    places, marks : each place, and its marks: what, x, y, height [mm]
+    found : the least work behind it, with what it proves
+    share : of the limits that was planned to
+    chance : that the true surface passes, over the surfaces of the search; NaN where none was drawn
+    trials : share, area [mm2] and chance of each share that was tried
+    """
+
+    work: Work
+    places: list[Place]
+    marks: list[Marks]
+    found: Found
+    share: float
+    chance: float
+    trials: tuple[tuple[float, float, float], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """All that a search for places goes by.
+
+    Attributes
+    ----------
+    survey : the readings
+    terms : of the least work
+    able, limits : what is planned for
+    check : holds work against the limits
+    thresholds : from :func:`~flatness.corrections.actions.thresholds_of`
+    error : of setting a height [mm]
+    aim : share of each limit to plan to, or ``sure``
+    """
+
+    survey: Survey
+    terms: Terms
+    able: Plannable
+    limits: Sequence[Limit]
+    check: PlanCheck
+    thresholds: Mapping[str, Setting]
+    error: float
+    aim: float | str
+    _proof: Proof = field(init=False)
+
+    def __post_init__(self) -> None:
+        terms = self.terms
+        proof = Proof(terms.surface, self.able.at(1.0), terms.headings, terms.level_within, terms.fixed)
+        object.__setattr__(self, "_proof", proof)
+
+    @property
+    def _wanted_chance(self) -> float:
+        confidence = self.check.confidence
+        return min(confidence + SPARE_CHANCE, (1 + confidence) / 2)
+
+    def run(self) -> Gathered:
+        """The work with the fewest, smallest places that is sure enough, or the surest.
+
+        Raises
+        ------
+        PlanError : terms that clash
+        """
+        if self.aim != "sure":
+            return self._attempt(float(self.aim))
+        if math.isnan(self._chance(self._nothing)):
+            return self._attempt(1.0)
+        best, trials, clash = None, [], None
+        first = SHARES.index(0.4)
+        at, step = first, 0
+        while 0 <= at < len(SHARES):
+            try:
+                tried = self._attempt(SHARES[at])
+            except PlanError as error:
+                clash = clash or error
+                if best is None and at > 0:
+                    at, step = at - 1, -1
+                    continue
+                break
+            trials.append((tried.share, _area(tried, self.terms.surface), tried.chance))
+            sure = tried.chance >= self._wanted_chance
+            if best is None:
+                best, step = tried, step or (-1 if sure else 1)
+            elif self._is_better(tried, best):
+                best = tried
+            if not tried.found.finished or not tried.places or (step < 0 and not sure) or (step > 0 and sure):
+                break
+            at += step
+        if best is None:
+            assert clash is not None
+            raise clash
+        return replace(best, trials=tuple(sorted(trials, reverse=True)))
+
+    def _is_better(self, one: Gathered, other: Gathered) -> bool:
+        enough = self._wanted_chance
+        if (one.chance >= enough) != (other.chance >= enough):
+            return one.chance >= enough
+        if one.chance >= enough:
+            return _area(one, self.terms.surface) < _area(other, self.terms.surface)
+        return one.chance > other.chance + WORTH_CHANCE
+
+    @property
+    def _nothing(self) -> Work:
+        return Work(np.full(self.terms.surface.height.shape, np.nan), self.error)
+
+    def _chance(self, work: Work, roughly: bool = True) -> float:
+        return self.check.chance(self.limits, work, self._wanted_chance, roughly)
+
+    def _attempt(self, share: float) -> Gathered:
+        surface = self.terms.surface
+        found = seek(self.terms, self.able.at(share))
+        change = self._gathered(found, share)
+        least = self.thresholds["least_depth"].value
+        places = places_of(change, surface, least)
+        whole = [place for place in places if self._is_worth_it(place, change)]
+        if self._may_leave(self._set(whole, change)[0]):
+            places = whole
+        places = self._needed(places, change)
+        work, marks = self._chalked(places, change)
+        return Gathered(work, places, marks, found, share, self._chance(work, roughly=False))
+
+    def _gathered(self, found: Found, share: float) -> Floats:
+        """The change [ny, nx] mm once its work is drawn together."""
+        change = np.nan_to_num(found.change)
+        if not change.any() or not found.finished:
+            return change
+        for _ in range(REWEIGHTINGS):
+            near = ndimage.gaussian_filter(np.abs(change), NEAR_STEPS)
+            weights = 1.0 / (near + A_LITTLE_MM)
+            again = seek(
+                replace(self.terms, depths=found.depths, permitted=None, explain=False, weights=weights / weights.mean()),
+                self.able.at(share),
+            )  # fmt: skip
+            if not again.finished:
+                break
+            change = np.nan_to_num(again.change)
+        return change
+
+    def _is_worth_it(self, place: Place, change: Floats) -> bool:
+        """Whether it is as deep as its material goes, and no speck."""
+        deepest = float(np.max(place.sign * change[place.nodes], initial=0.0))
+        thinnest = self.thresholds["thinnest_fill" if place.sign > 0 else "least_depth"].value
+        return deepest >= thinnest and place.outline.area >= self.thresholds["least_patch"].value
+
+    def _set(
+        self, places: Sequence[Place], change: Floats, step: float | None = None, rounded: bool = False
+    ) -> tuple[Work, list[Marks]]:
+        """The heights that places are set to: as wanted at every node, or straight between marks so far apart."""
+        surface = self.terms.surface
+        height, marks = np.full(surface.height.shape, np.nan), []
+        for place in places:
+            if step is None:
+                here = place.nodes & (place.sign * change > NOISE_MM)
+                height[here] = (surface.height + change)[here]
+                continue
+            target, own = set_heights(place, change, surface, self.survey, step, rounded)
+            here = np.isfinite(target)
+            height[here] = target[here]
+            marks.append(own)
+        return Work(height, self.error), marks
+
+    def _may_leave(self, work: Work) -> bool:
+        """Whether the work does without what was left: it holds, and is as sure as is asked for."""
+        if not self._proof.holds(work):
+            return False
+        chance = self._chance(work)
+        return math.isnan(chance) or chance >= self._wanted_chance
+
+    def _needed(self, places: list[Place], change: Floats) -> list[Place]:
+        """The places without those that neither the proof nor the chance needs, the least volume left first."""
+        area = node_areas(self.terms.surface.inside, self.terms.surface.spacing)
+
+        def volume(place: Place) -> float:
+            return float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
+
+        if math.isnan(self._chance(self._nothing)):
+            small = [place for place in places if not self._is_worth_it(place, change)]
+            for place in sorted(small, key=volume):
+                fewer = [one for one in places if one is not place]
+                places = fewer if self._proof.holds(self._set(fewer, change)[0]) else places
+            return places
+        chance = self._chance(self._set(places, change)[0])
+        for place in sorted(places, key=volume):
+            fewer = [one for one in places if one is not place]
+            work = self._set(fewer, change)[0]
+            if not self._proof.holds(work):
+                continue
+            left = self._chance(work)
+            if left >= min(self._wanted_chance, chance - WORTH_CHANCE):
+                places, chance = fewer, max(chance, left) if left < self._wanted_chance else left
+        return places
+
+    def _chalked(self, places: list[Place], change: Floats) -> tuple[Work, list[Marks]]:
+        """Heights to set at marks as far apart as the proof and the chance allow."""
+        if not places:
+            return self._nothing, []
+        exact, _ = self._set(places, change)
+        enough = min(self._wanted_chance, self._chance(exact) - WORTH_CHANCE)
+        for step, rounded in self._ways_to_set():
+            work, marks = self._set(places, change, step, rounded)
+            if self._proof.holds(work) and not self._chance(work) < enough:
+                return work, marks
+        return exact, self._set(places, change, self.terms.surface.spacing)[1]
+
+    def _ways_to_set(self) -> Iterator[tuple[float, bool]]:
+        steps = [step for step in MARK_STEPS if step > self.terms.surface.spacing * 1.01]
+        yield from ((step, True) for step in (*steps, self.terms.surface.spacing))
+
+
+def _area(found: Gathered, surface: Surface) -> float:
+    return float(sum(place.outline.area for place in found.places))
+
+
+__all__ = ["Gathered", "Proof", "Search", "grown"]
