@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csr_array, diags_array, hstack
+from scipy.sparse import csr_array, diags_array, hstack
 
 from flatness.corrections.program import TOLERANCE, Program
-from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, node_weights, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
 from flatness.measures.bars import gap_map
@@ -91,13 +91,7 @@ class Rounds:
 
     def _spots(self) -> tuple[Floats, Floats, csr_array]:
         """Least and most change of each fixed spot [mm], and the nodes' weights in it [spots, nodes]."""
-        row, column, weight = [], [], []
-        for k, spot in enumerate(self.fixed):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
-            row += [k] * len(nodes)
-            column += nodes
-            weight += weights
-        spots = csr_array(coo_array((weight, (row, column)), shape=(len(self.fixed), len(self.z)), dtype=np.float64))
+        spots = spot_rows(self.surface, self.fixed)
         off = spot_heights(self.surface, self.fixed) - spots @ self.z
         allowance = np.array([spot.allowance for spot in self.fixed])
         return off - allowance, off + allowance, spots

@@ -20,7 +20,7 @@ from flatness.corrections.target import (
     level_target,
     through_benchmarks_target,
 )
-from flatness.corrections.terms import Binding, Depths, FixedSpot, Rates, node_weights, spot_heights
+from flatness.corrections.terms import Binding, Depths, FixedSpot, Rates, spot_heights, spot_rows
 from flatness.errors import PlanError
 from flatness.measures.placements import Requirement
 from flatness.surface.lattice import Surface
@@ -177,10 +177,9 @@ def _binding(terms: Terms, change: Floats, depths: Depths) -> tuple[Binding, ...
     surface, found = terms.surface, []
     x, y, z = surface.nodes()
     moved = change[surface.inside]
-    for spot, height in zip(terms.fixed, spot_heights(surface, terms.fixed), strict=True):
-        nodes, weights = node_weights(surface, spot.x, spot.y, spot.name)
-        off = abs(float((z + moved)[nodes] @ weights) - height)
-        if spot.allowance - off < TOUCHING_MM:
+    off = np.abs(spot_rows(surface, terms.fixed) @ (z + moved) - spot_heights(surface, terms.fixed))
+    for spot, away in zip(terms.fixed, off, strict=True):
+        if spot.allowance - away < TOUCHING_MM:
             found.append(Binding("fixed spot", (spot.x, spot.y), spot.name))
     cut, fill = depths.at(surface)
     for term, depth, way in (("deepest cut", cut, -moved), ("deepest fill", fill, moved)):

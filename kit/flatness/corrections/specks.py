@@ -13,7 +13,7 @@ from flatness.corrections.actions import CHANGED_MM
 from flatness.corrections.plan import ACTIONS
 from flatness.corrections.quantities import Setting
 from flatness.corrections.rounds import NOISE_MM
-from flatness.corrections.terms import FixedSpot, node_weights, spot_heights
+from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.measures.bars import gap_map
 from flatness.measures.placements import Requirement
@@ -48,11 +48,9 @@ class Proof:
         inside = finished[self.surface.inside]
         if self.level_within is not None and float(np.ptp(inside)) > self.level_within + NOISE_MM:
             return False
-        wanted = spot_heights(self.surface, self.fixed)
-        for spot, height in zip(self.fixed, wanted, strict=True):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
-            if abs(float(inside[nodes] @ weights) - height) > spot.allowance + NOISE_MM:
-                return False
+        off = np.abs(spot_rows(self.surface, self.fixed) @ inside - spot_heights(self.surface, self.fixed))
+        if (off > [spot.allowance + NOISE_MM for spot in self.fixed]).any():
+            return False
         return all(
             float(np.nanmax(gap_map(finished, self.surface.spacing, r.length, self.headings), initial=0.0))
             <= r.allowed + NOISE_MM

@@ -136,16 +136,12 @@ def rows_of(placements: Placements, shape: tuple[int, int], headings: int) -> cs
     return csr_array(coo_array(entries, shape=(len(placements), shape[0] * shape[1])))
 
 
-def bilinear_corners(dx: float, dy: float) -> list[tuple[int, int, float]]:
-    """The nodes that carry the height (dx, dy) lattice steps away: columns, rows away, and weight; up to four."""
-    (ix, fx), (iy, fy) = ((math.floor(d + STEP_NOISE), d - math.floor(d + STEP_NOISE)) for d in (dx, dy))
-    fx, fy = (part if part > STEP_NOISE else 0.0 for part in (fx, fy))
-    corners = [(kx, ky, wx * wy) for kx, wx in ((ix, 1 - fx), (ix + 1, fx)) for ky, wy in ((iy, 1 - fy), (iy + 1, fy))]
-    return [corner for corner in corners if corner[2] > 0]
-
-
 def _corners(k: int, heading: Heading, nx: int) -> list[tuple[int, float]]:
-    return [(kx + nx * ky, weight) for kx, ky, weight in bilinear_corners(k * heading.dx, k * heading.dy)]
+    """The nodes that carry the height k steps along the heading, counted from the node itself, and their weights."""
+    (ix, fx), (iy, fy) = ((math.floor(k * d + STEP_NOISE), k * d) for d in (heading.dx, heading.dy))
+    fx, fy = (share if share > STEP_NOISE else 0.0 for share in (fx - ix, fy - iy))
+    columns, rows = ((ix, 1 - fx), (ix + 1, fx)), ((iy, 1 - fy), (iy + 1, fy))
+    return [(kx + nx * ky, wx * wy) for kx, wx in columns for ky, wy in rows if wx * wy > 0]
 
 
 def _worst_along(
