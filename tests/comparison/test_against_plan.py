@@ -12,6 +12,7 @@ from flatness.comparison.against_plan import judged
 from flatness.comparison.comparing import compare
 from flatness.corrections.members import member_layout
 from flatness.errors import ArgumentError
+from flatness.survey.readings import make_survey
 
 PLACES = {  # outline, planned, done [mm]
     "a": (box(300, 300, 2100, 2100), -6.0, -6.0),
@@ -164,6 +165,25 @@ def test_damage_beside_a_patch_is_listed_and_a_patch_that_is_short_is_not():
             assert abs(rows.iloc[0].x_mm - damage.centroid.x) < 500
             # what is drawn through stations overshoots beside an edge as sharp as this
             assert (rows.iloc[1:].done_mm.abs() < 1).all()
+
+
+def test_a_floor_planed_as_planned_has_no_rest_beside_an_opening():
+    """Flat before, 10 mm lower after, just as planned: wherever stations stand, what is left to do is nothing."""
+    opening = box(1050, 1050, 1950, 1950)
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(0, 3001, 150.0), np.arange(0, 3001, 150.0)))
+    keep = (np.abs(x - 1500) >= 450) | (np.abs(y - 1500) >= 450)
+    before, after = (
+        make_survey(
+            x[keep], y[keep], np.full(keep.sum(), height), accuracy=0.3, outline=box(0, 0, 3000, 3000),
+            openings=(opening,),
+        )
+        for height in (0.0, -10.0)
+    )  # fmt: skip
+    surface = before.surface_at(200.0)  # the opening's edges run between its nodes
+    plan = SimpleNamespace(x=surface.x, y=surface.y, change=np.where(surface.inside, -10.0, np.nan))
+    whole = compare(before, after, align="none", plan=plan).plan.iloc[0]
+    assert whole.planned_mm == pytest.approx(-10)
+    assert (whole.rest_mm, whole.most_over_mm, whole.most_short_mm) == pytest.approx((0, 0, 0), abs=1e-6)
 
 
 def test_specks_of_noise_are_not_called_work():

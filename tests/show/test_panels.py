@@ -26,7 +26,7 @@ from flatness.show.panels import check_panel, compare_panel
 from flatness.show.panels.check_state import CheckState
 from flatness.show.panels.controls import COLOURS, all_controls, label_of, problem_list
 from flatness.show.panels.finishes import finishes
-from flatness.show.panels.laid import heights_at, lay_by_hand
+from flatness.show.panels.laid import lay_by_hand
 from flatness.show.panels.state import NotReadyError, State
 from flatness.show.panels.surveys import SurveyChoice
 from flatness.surface.lattice import make_surface
@@ -212,15 +212,6 @@ def test_a_sheet_of_a_workbook_is_chosen_by_its_name(packing, tmp_path):
 
 
 # the straightedge laid by hand
-
-
-def test_heights_between_the_nodes_are_bilinear():
-    rng = np.random.default_rng(1)
-    surface = make_surface(rng.normal(size=(7, 9)), 150.0, x0=40.0, y0=-20.0)
-    x, y = rng.uniform(40, 1240, 200), rng.uniform(-20, 880, 200)
-    expected = RegularGridInterpolator((surface.y, surface.x), surface.height)(np.column_stack([y, x]))
-    assert heights_at(surface, x, y) == pytest.approx(expected, abs=1e-9)
-    assert math.isnan(heights_at(surface, np.array([39.0]), np.array([0.0]))[0])
 
 
 def brute_gap(surface, start, end, count):

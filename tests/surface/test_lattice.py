@@ -1,5 +1,7 @@
 """The lattice: bilinear on grids, linear on triangles, nothing extrapolated."""
 
+import math
+
 import numpy as np
 import pytest
 import shapely
@@ -251,3 +253,85 @@ def test_a_surface_of_any_size_can_be_drawn_on_the_default_lattice(step, nx, ny)
     assert len(lattice_axes(x[0], spacing)) * len(lattice_axes(y[:, 0], spacing)) <= MOST_DRAWN
     # no coarser than the readings, unless these are closer than so many nodes could follow
     assert spacing <= max(step, 1.6 * np.sqrt(np.ptp(x) * np.ptp(y) / 6000)) + 1e-6
+
+
+# between the nodes, beside blank ones and off the lattice
+
+
+def holed(seed=1):
+    """A lattice 150 mm wide with an opening of 3 x 4 nodes and a blank corner."""
+    height = np.random.default_rng(seed).normal(size=(12, 14))
+    height[3:7, 4:7] = height[0, :2] = np.nan
+    return make_surface(height, 150.0, x0=40.0, y0=-20.0)
+
+
+def by_hand(surface, x, y):
+    """The rule at one place: the mean of the known corners, at the lattice's edge beyond it; else the nearest."""
+    step, ny, nx = surface.spacing, *surface.height.shape
+    cx, cy = min(max(x, surface.x[0]), surface.x[-1]), min(max(y, surface.y[0]), surface.y[-1])
+    total = weight = 0.0
+    nodes = [(math.hypot(surface.x[i] - x, surface.y[j] - y), i, j) for j in range(ny) for i in range(nx)]
+    nodes = [(away, i, j) for away, i, j in nodes if not math.isnan(surface.height[j, i])]
+    if math.hypot(x - cx, y - cy) <= 2 * step:
+        for _, i, j in nodes:
+            w = max(0, 1 - abs(surface.x[i] - cx) / step) * max(0, 1 - abs(surface.y[j] - cy) / step)
+            weight, total = weight + w, total + w * surface.height[j, i]
+        if weight > 0:
+            return total / weight
+    away, i, j = min(nodes)
+    return surface.height[j, i] if away <= 2 * step else math.nan
+
+
+def test_places_between_nodes_are_bilinear():
+    surface = holed()
+    rng = np.random.default_rng(2)
+    x, y = rng.uniform(-300, 2400, 400), rng.uniform(-300, 2000, 400)
+    expected = RegularGridInterpolator((surface.y, surface.x), surface.height, bounds_error=False)
+    np.testing.assert_allclose(surface.at(x, y), expected(np.column_stack([y, x])), atol=1e-12)
+    # a blank node without weight blanks nothing: on the grid lines beside the opening, and on the nodes
+    assert surface.at(surface.x[3], surface.y[3:7]) == pytest.approx(surface.height[3:7, 3])
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    np.testing.assert_array_equal(surface.at(gx.ravel(), gy.ravel()).reshape(gx.shape), surface.height)
+    # several fields at once, each blank where its own nodes are
+    both = surface.at(x, y, np.stack([surface.height, np.ones_like(surface.height)]))
+    np.testing.assert_array_equal(both[0], surface.at(x, y))
+    on_it = (x >= surface.x[0]) & (x <= surface.x[-1]) & (y >= surface.y[0]) & (y <= surface.y[-1])
+    np.testing.assert_allclose(both[1], np.where(on_it, 1.0, np.nan), atol=1e-12)
+
+
+def test_beside_blank_nodes_and_off_the_lattice_the_nearest_known_nodes_stand_in():
+    surface = holed()
+    rng = np.random.default_rng(3)
+    x, y = rng.uniform(-450, 2500, 1500), rng.uniform(-500, 2100, 1500)
+    found = surface.at(x, y, beyond="nearest")
+    np.testing.assert_allclose(found, [by_hand(surface, *place) for place in zip(x, y, strict=True)], atol=1e-9)
+    assert np.isnan(found).any()
+    # what is even on the nodes is even beside them
+    even = np.where(surface.inside, -10.0, np.nan)
+    found = surface.at(x, y, even, beyond="nearest")
+    np.testing.assert_allclose(found[np.isfinite(found)], -10.0, atol=1e-12)
+    # and where all four nodes are known, both rules agree
+    plain = surface.at(x, y)
+    known = np.isfinite(plain)
+    np.testing.assert_allclose(surface.at(x, y, beyond="nearest")[known], plain[known], atol=1e-12)
+
+
+def test_two_lattice_steps_off_is_the_farthest():
+    surface = make_surface([[1.0, 2.0], [3.0, 4.0]], 100.0)
+    assert surface.at([-200, -200.1, 50], [0, 0, 300], beyond="nearest") == pytest.approx([1, np.nan, 3.5], nan_ok=True)
+    blank = make_surface(np.full((2, 2), np.nan), 100.0)
+    assert np.isnan(blank.at(50, 50, beyond="nearest")).all()
+
+
+def test_a_single_line_of_nodes():
+    line = make_surface([[0.0, 4.0, 8.0]], 100.0)
+    assert line.at([50, 125, 125], [0, 0, 1]) == pytest.approx([2, 5, np.nan], nan_ok=True)
+    assert line.at(125, 1, beyond="nearest") == pytest.approx(5)
+
+
+def test_values_of_another_shape_and_unknown_rules_are_refused():
+    surface = make_surface(np.zeros((3, 4)), 100.0)
+    with pytest.raises(ArgumentError, match="lattice"):
+        surface.at(0, 0, np.zeros((4, 3)))
+    with pytest.raises(ArgumentError, match="nan or nearest"):
+        surface.at(0, 0, beyond="edge")

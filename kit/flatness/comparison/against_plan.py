@@ -10,14 +10,14 @@ from typing import Any, Protocol
 import numpy as np
 import pandas as pd
 import shapely
-from scipy.interpolate import RegularGridInterpolator
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
 from flatness.comparison.unplanned import Bools, areas_outside
 from flatness.corrections.members import Members
 from flatness.errors import ArgumentError
-from flatness.surface.lattice import bilinear
+from flatness.surface.grids import SAME_MM
+from flatness.surface.lattice import Surface, bilinear
 from flatness.survey.readings import Floats
 
 WITHIN, SHORT, OVER, UNTOUCHED, UNSEEN = "within tolerance", "short", "over", "not touched", "not surveyed"
@@ -200,15 +200,16 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
 
 
 def _through_stations(plan: PlanLike, both: Both, rows: Rows) -> Floats:
-    """The difference [m] mm that the readings would show at the places of ``rows``, were it done just as planned."""
+    """The difference [m] mm that the readings would show at the places of ``rows``, were it done just as planned.
+
+    Beyond the plan's lattice, and more than two of its steps from any node with a change, nothing is planned.
+    """
     after = both.half > 0
     x, y = both.place_x[after] + both.origin[0], both.place_y[after] + both.origin[1]
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
-    blank = ~np.isfinite(change)
-    at_stations = RegularGridInterpolator(
-        (py, px), np.where(blank, 0.0, change), bounds_error=False, fill_value=0.0
-    )(np.column_stack([y, x]))  # fmt: skip
-    return np.asarray(rows.weights[:, after] @ at_stations)
+    off = np.maximum(np.abs(np.clip(x, px[0], px[-1]) - x), np.abs(np.clip(y, py[0], py[-1]) - y))
+    at_stations = Surface(px, py, change, float(px[1] - px[0])).at(x, y, beyond="nearest")
+    return np.asarray(rows.weights[:, after] @ np.where(off <= SAME_MM, np.nan_to_num(at_stations), 0.0))
 
 
 def _parts(plan: PlanLike, both: Both) -> Iterator[tuple[str, str, str, list[Floats]]]:

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
 
 from flatness.corrections.setting import Work
 from flatness.errors import MeasureError
@@ -43,13 +42,12 @@ def on_likely(subject: Subject, likely: LikelySurface) -> Subject:
 
 
 def at_stations(surface: Surface, survey: Survey, change: Floats) -> Floats:
-    """The change [n] mm at the readings; beyond the lattice, that at its edge."""
+    """The change [n] mm at the readings; beside blank nodes and past the edge that of the nodes nearest to them.
+
+    None (0) at a reading more than two lattice steps from every node with a change.
+    """
     x, y, _ = survey.xyz()
-    place = np.column_stack([
-        np.clip(y, surface.y[0], surface.y[-1]), np.clip(x, surface.x[0], surface.x[-1])
-    ])  # fmt: skip
-    between = RegularGridInterpolator((surface.y, surface.x), np.nan_to_num(change))
-    return np.asarray(between(place), dtype=np.float64)
+    return np.nan_to_num(surface.at(x, y, change, beyond="nearest"))
 
 
 @dataclass(frozen=True, eq=False)

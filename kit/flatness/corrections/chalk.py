@@ -59,11 +59,6 @@ def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
     return found
 
 
-def grown(place: Place, surface: Surface) -> Place:
-    """The place with its outline one step of the lattice farther out."""
-    return _place(place.sign, place.nodes, surface)
-
-
 def _place(sign: int, nodes: Mask, surface: Surface) -> Place:
     # a step wider than what is to be done: there the edge runs out, and no outline is under two steps wide
     wide = ndimage.binary_dilation(nodes, CROSS) & surface.inside

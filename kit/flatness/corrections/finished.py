@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from flatness.errors import ArgumentError
-from flatness.surface.lattice import Surface, bilinear
+from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 
@@ -97,7 +97,7 @@ def height_at(surface: Surface, x: float, y: float, name: str = "this place") ->
     ------
     ArgumentError : no reading reaches there
     """
-    height = float(bilinear(surface.x, surface.y, surface.height, np.array([float(x)]), np.array([float(y)]))[0, 0])
+    height = float(surface.at(x, y)[0])
     if not math.isfinite(height):
         raise ArgumentError(
             f"no reading reaches {name}", column="x, y", value=f"({x:g}, {y:g}) mm",

@@ -15,12 +15,12 @@ import numpy as np
 from scipy import ndimage
 
 from flatness.corrections.after import PlanCheck
-from flatness.corrections.chalk import MARK_STEPS, Place, grown, places_of, set_heights
+from flatness.corrections.chalk import MARK_STEPS, Place, places_of, set_heights
 from flatness.corrections.plannable import Plannable
 from flatness.corrections.quantities import Setting
 from flatness.corrections.seeking import Found, Terms, seek
 from flatness.corrections.setting import Work
-from flatness.corrections.terms import FixedSpot, node_weights, spot_heights
+from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
 from flatness.limits.kinds import Limit
@@ -29,7 +29,11 @@ from flatness.measures.placements import Requirement
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats, Survey
 
-SHARES = (0.55, 0.4, 0.25)  # of the limits, that ``aim="sure"`` chooses from: the rest is for what the readings hide
+SHARE = 0.55  # of the limits, that ``aim="sure"`` begins with: the rest is for what the readings hide
+LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fail
+TIGHTER = 0.4  # by how much of it at a time, where most of them fail
+NEAR_MM = 609.6  # how far about a place that fails
+MOST_TIGHTENED = 5
 REWEIGHTINGS = 3
 NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
@@ -65,11 +69,9 @@ class Proof:
         inside = finished[self.surface.inside]
         if self.level_within is not None and float(np.ptp(inside)) > self.level_within + NOISE_MM:
             return False
-        wanted = spot_heights(self.surface, self.fixed)
-        for spot, height in zip(self.fixed, wanted, strict=True):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
-            if abs(float(inside[nodes] @ weights) - height) > spot.allowance + NOISE_MM:
-                return False
+        off = spot_rows(self.surface, self.fixed) @ inside - spot_heights(self.surface, self.fixed)
+        if (np.abs(off) > np.array([spot.allowance for spot in self.fixed]) + NOISE_MM).any():
+            return False
         return all(
             float(np.nanmax(gap_map(finished, self.surface.spacing, r.length, self.headings), initial=0.0))
             <= r.allowed + NOISE_MM
@@ -142,43 +144,45 @@ class Search:
         ------
         PlanError : terms that clash
         """
-        if self.aim != "sure":
-            return self._attempt(float(self.aim))
-        if math.isnan(self._chance(self._nothing)):
-            return self._attempt(1.0)
-        best, trials, clash = None, [], None
-        first = SHARES.index(0.4)
-        at, step = first, 0
-        while 0 <= at < len(SHARES):
-            try:
-                tried = self._attempt(SHARES[at])
-            except PlanError as error:
-                clash = clash or error
-                if best is None and at > 0:
-                    at, step = at - 1, -1
-                    continue
-                break
-            trials.append((tried.share, _area(tried, self.terms.surface), tried.chance))
-            sure = tried.chance >= self._wanted_chance
-            if best is None:
-                best, step = tried, step or (-1 if sure else 1)
-            elif self._is_better(tried, best):
-                best = tried
-            if not tried.found.finished or not tried.places or (step < 0 and not sure) or (step > 0 and sure):
-                break
-            at += step
-        if best is None:
-            assert clash is not None
-            raise clash
-        return replace(best, trials=tuple(sorted(trials, reverse=True)))
+        share = SHARE if self.aim == "sure" else float(self.aim)
+        nothing = self._chance(self._nothing)
+        if math.isnan(nothing) and self.aim == "sure":
+            share = 1.0
+        if nothing >= self._wanted_chance and self._proof.holds(self._nothing):
+            share = 1.0
+        found = seek(self.terms, self.able.at(share))
+        change = self._gathered(found, share, None, np.nan_to_num(found.change))
+        if self.aim != "sure" or math.isnan(nothing):
+            return self._finished(found, share, self._places(change), change, ())
+        return self._sure(found, share, change)
 
-    def _is_better(self, one: Gathered, other: Gathered) -> bool:
-        enough = self._wanted_chance
-        if (one.chance >= enough) != (other.chance >= enough):
-            return one.chance >= enough
-        if one.chance >= enough:
-            return _area(one, self.terms.surface) < _area(other, self.terms.surface)
-        return one.chance > other.chance + WORTH_CHANCE
+    def _sure(self, found: Found, share: float, change: Floats) -> Gathered:
+        """More is added where bars still show too much on surfaces that the readings allow, until few are left."""
+        surface = self.terms.surface
+        tight = np.ones(surface.height.shape)
+        trials: list[tuple[float, float, float]] = []
+        best: tuple[float, list[Place], Floats] = -1.0, [], change
+        for attempt in range(MOST_TIGHTENED + 1):
+            places = self._places(change)
+            work = self._set(places, change)[0]
+            chance = self._chance(work)
+            trials.append((float(tight.min()) * share, sum(place.outline.area for place in places), chance))
+            if chance > best[0] + (WORTH_CHANCE if attempt else 0.0):
+                best = chance, places, change
+            if chance >= self._wanted_chance or not found.finished or attempt == MOST_TIGHTENED:
+                break
+            near = round(2 * NEAR_MM / surface.spacing) + 1
+            failing = ndimage.maximum_filter(self.check.failing(self.limits, work), near)
+            worst = float(failing.max())
+            if worst <= 0:
+                break
+            tighter = tight * (1 - TIGHTER * np.minimum(1.0, 2 * failing / worst))
+            tight = np.maximum(tighter, LEAST_SHARE / share)
+            try:
+                change = self._gathered(found, share, tight, change)
+            except PlanError:
+                break
+        return self._finished(found, share, best[1], best[2], trials)
 
     @property
     def _nothing(self) -> Work:
@@ -187,31 +191,32 @@ class Search:
     def _chance(self, work: Work, roughly: bool = True) -> float:
         return self.check.chance(self.limits, work, self._wanted_chance, roughly)
 
-    def _attempt(self, share: float) -> Gathered:
-        surface = self.terms.surface
-        found = seek(self.terms, self.able.at(share))
-        change = self._gathered(found, share)
-        least = self.thresholds["least_depth"].value
-        places = places_of(change, surface, least)
+    def _places(self, change: Floats) -> list[Place]:
+        return places_of(change, self.terms.surface, self.thresholds["least_depth"].value)
+
+    def _finished(
+        self, found: Found, share: float, places: list[Place], change: Floats, trials: Sequence[tuple[float, float, float]]
+    ) -> Gathered:
+        """Without what is not needed, chalked."""
         whole = [place for place in places if self._is_worth_it(place, change)]
-        if self._may_leave(self._set(whole, change)[0]):
+        if len(whole) < len(places) and self._may_leave(self._set(whole, change)[0]):
             places = whole
         places = self._needed(places, change)
         work, marks = self._chalked(places, change)
-        return Gathered(work, places, marks, found, share, self._chance(work, roughly=False))
+        return Gathered(work, places, marks, found, share, self._chance(work, roughly=False), tuple(trials))
 
-    def _gathered(self, found: Found, share: float) -> Floats:
-        """The change [ny, nx] mm once its work is drawn together."""
-        change = np.nan_to_num(found.change)
-        if not change.any() or not found.finished:
+    def _gathered(self, found: Found, share: float, tight: Floats | None, change: Floats) -> Floats:
+        """The change [ny, nx] mm once its work is drawn together, ``change`` being what the last search did."""
+        if not found.finished or (tight is None and not change.any()):
             return change
-        for _ in range(REWEIGHTINGS):
+        for _ in range(REWEIGHTINGS if tight is None else 1):
             near = ndimage.gaussian_filter(np.abs(change), NEAR_STEPS)
             weights = 1.0 / (near + A_LITTLE_MM)
-            again = seek(
-                replace(self.terms, depths=found.depths, permitted=None, explain=False, weights=weights / weights.mean()),
-                self.able.at(share),
+            terms = replace(
+                self.terms, depths=found.depths, permitted=None, explain=False, weights=weights / weights.mean(),
+                share=tight,
             )  # fmt: skip
+            again = seek(terms, self.able.at(share))
             if not again.finished:
                 break
             change = np.nan_to_num(again.change)
@@ -286,10 +291,3 @@ class Search:
     def _ways_to_set(self) -> Iterator[tuple[float, bool]]:
         steps = [step for step in MARK_STEPS if step > self.terms.surface.spacing * 1.01]
         yield from ((step, True) for step in (*steps, self.terms.surface.spacing))
-
-
-def _area(found: Gathered, surface: Surface) -> float:
-    return float(sum(place.outline.area for place in found.places))
-
-
-__all__ = ["Gathered", "Proof", "Search", "grown"]

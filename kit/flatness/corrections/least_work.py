@@ -68,6 +68,7 @@ def least_work(
     rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
     level_within: float | None = None, tolerance: float = 1e-4, progress: Progress | None = None,
     pool: Pool | None = None, explain: bool = True, weights: Floats | None = None,
+    share: Floats | None = None,
 ) -> LeastWork:  # fmt: skip
     """The cheapest change after which no gap under any straightedge is larger than allowed.
 
@@ -87,6 +88,7 @@ def least_work(
     explain : whether the error for terms that clash says which and by how much, which takes time
     weights : [ny, nx] by which the rates are multiplied from place to place; cost and bound are then in weighted units,
         and ``flat_cost`` is NaN
+    share : [ny, nx] of what is allowed, where less is wanted over a node; None: all of it
 
     Returns
     -------
@@ -114,7 +116,7 @@ def least_work(
     rates, depths = rates or Rates(), depths or Depths()
     # a search by weights only draws together what another found
     flat = None if weights is not None else _dead_flat(surface, rates, depths, fixed, level_within is not None)
-    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within, pool, weights)
+    rounds = Rounds(surface, wanted, headings, rates, depths, fixed, level_within, pool, weights, share)
     z = surface.height[surface.inside]
     best: Floats | None = flat.change[surface.inside] if flat is not None and flat.meets_terms else None
     cost = rounds.cost_of(best) if best is not None else math.inf

@@ -21,7 +21,6 @@ from flatness.corrections.set_surface import Standing
 from flatness.corrections.terms import spot_heights
 from flatness.errors import PlanError
 from flatness.measures.placements import Requirement, broken_placements, rows_of
-from flatness.surface.lattice import bilinear
 from flatness.survey.readings import Floats
 
 SHARES = (0.7, 0.85, 1.0)  # of what is allowed: the rest is for setting them, as long as there are such lines
@@ -181,10 +180,7 @@ def _may_come_off(plan: Plan, members: Members, standing: Standing) -> Floats:
     least[~np.isfinite(least)] = 0.0
     found = []
     for track in standing.tracks:
-        along = surface.x if standing.direction == "x" else surface.y
-        across = surface.y if standing.direction == "x" else surface.x
-        s = np.clip(track.knots, along[0], along[-1])
-        p = np.clip(np.array([track.position]), across[0], across[-1])
-        x, y = (s, p) if standing.direction == "x" else (p, s)
-        found.append(bilinear(surface.x, surface.y, least, x, y).ravel())
+        across = np.full(len(track.knots), track.position)
+        x, y = (track.knots, across) if standing.direction == "x" else (across, track.knots)
+        found.append(surface.at(x, y, least, beyond="nearest"))
     return np.nan_to_num(np.concatenate(found))

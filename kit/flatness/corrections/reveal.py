@@ -17,7 +17,7 @@ from flatness.corrections.straight_lines import fit_straight
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
 from flatness.measures.measured import Measured, Place
-from flatness.surface.lattice import Surface, bilinear
+from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 LINES = ("level", "parallel")
@@ -102,7 +102,7 @@ def reveal(
     run = _check(surface, start, end, nominal, line, (tolerance, change_tolerance), change_over, height)
     stations = _stations(surface, start, end, run, surface.spacing / 2 if step is None else step)
     x, y = (start[i] + (end[i] - start[i]) * stations / run for i in (0, 1))
-    z = _heights(surface, x, y)
+    z = surface.at(x, y)
     read = np.isfinite(z)
     if read.sum() < 2:
         raise MeasureError(
@@ -174,18 +174,6 @@ def _stations(surface: Surface, start: Place, end: Place, run: float, step: floa
     # stations a binary digit apart are one
     rounded = np.round(np.concatenate(stations), 6)
     return np.unique(np.minimum(rounded, run)).astype(np.float64)
-
-
-def _heights(surface: Surface, x: Floats, y: Floats) -> Floats:
-    """[n] mm at the places (x, y)."""
-    if np.ptp(y) == 0:
-        return bilinear(surface.x, surface.y, surface.height, x, y[:1]).ravel()
-    if np.ptp(x) == 0:
-        return bilinear(surface.x, surface.y, surface.height, x[:1], y).ravel()
-    pairs = zip(x, y, strict=True)
-    return np.array(
-        [bilinear(surface.x, surface.y, surface.height, np.array([u]), np.array([v]))[0, 0] for u, v in pairs]
-    )
 
 
 def _line(s: Floats, z: Floats, line: str, nominal: float, height: float | None) -> tuple[float, float]:

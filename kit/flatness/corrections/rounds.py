@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csr_array, diags_array, hstack
+from scipy.sparse import csr_array, diags_array, hstack
 
 from flatness.corrections.program import TOLERANCE, Program
-from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, node_weights, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, clash, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
 from flatness.measures.bars import gap_map
@@ -43,11 +43,13 @@ class Pool:
     ----------
     key : [m] as :meth:`~flatness.measures.placements.Placements.key` gives it
     requirement : [m] which bar, counted from 0
+    node : [m] over which each gap is, counted among those that have a height
     weights : [m, nodes] with which the heights make each gap
     """
 
     key: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
     requirement: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    node: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, dtype=np.int64))
     weights: csr_array | None = None
 
 
@@ -61,6 +63,7 @@ class Rounds:
     def __init__(
         self, surface: Surface, requirements: Sequence[Requirement], headings: int, rates: Rates, depths: Depths,
         fixed: Sequence[FixedSpot], band: float | None, pool: Pool | None = None, weights: Floats | None = None,
+        share: Floats | None = None,
     ) -> None:  # fmt: skip
         self.surface, self.requirements, self.headings, self.rates = surface, requirements, headings, rates
         self.fixed, self.band = fixed, band
@@ -74,12 +77,15 @@ class Rounds:
         self.program = self._program(elastic=False)
         self.known: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.requirement: NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        self.node: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.allowed = np.array([r.allowed for r in self.requirements])
+        self.share = share
+        self.own_share = np.ones(len(self.z)) if share is None else share[surface.inside]
         self.count, self.fresh, self.aim = 0, 0, ROUGH
         self.dropped: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.begun = pool is not None and pool.weights is not None
         if pool is not None and pool.weights is not None:
-            self._add(pool.key, pool.requirement, pool.weights)
+            self._add(pool.key, pool.requirement, pool.node, pool.weights)
 
     @property
     def placements(self) -> int:
@@ -93,13 +99,7 @@ class Rounds:
 
     def _spots(self) -> tuple[Floats, Floats, csr_array]:
         """Least and most change of each fixed spot [mm], and the nodes' weights in it [spots, nodes]."""
-        row, column, weight = [], [], []
-        for k, spot in enumerate(self.fixed):
-            nodes, weights = node_weights(self.surface, spot.x, spot.y, spot.name)
-            row += [k] * len(nodes)
-            column += nodes
-            weight += weights
-        spots = csr_array(coo_array((weight, (row, column)), shape=(len(self.fixed), len(self.z)), dtype=np.float64))
+        spots = spot_rows(self.surface, self.fixed)
         off = spot_heights(self.surface, self.fixed) - spots @ self.z
         allowance = np.array([spot.allowance for spot in self.fixed])
         return off - allowance, off + allowance, spots
@@ -166,11 +166,15 @@ class Rounds:
     def _drop_spare(self, change: Floats) -> None:
         """Leave out the placements with much to spare; one that breaks again comes back for good."""
         others = self.program.matrix.shape[0] - self.placements
-        allowed = self.allowed[self.requirement]
+        allowed = self._allowed()
         spare = (allowed - self._weights() @ (self.z + change) > SPARE * allowed) & ~np.isin(self.known, self.dropped)
         self.dropped = np.concatenate([self.dropped, self.known[spare]])
-        self.known, self.requirement = self.known[~spare], self.requirement[~spare]
+        self.known, self.requirement, self.node = self.known[~spare], self.requirement[~spare], self.node[~spare]
         self.program.keep_rows(np.concatenate([np.ones(others, dtype=bool), ~spare]))
+
+    def _allowed(self) -> Floats:
+        """What each placement that is a row is allowed [placements] mm."""
+        return np.asarray(self.allowed[self.requirement] * self.own_share[self.node])
 
     def _weights(self) -> csr_array:
         """Of the placements that are rows, on the heights [placements, n]."""
@@ -197,28 +201,35 @@ class Rounds:
         return self.fresh
 
     def _add_worst(self, change: Floats, headings: int) -> int:
-        broken = broken_placements(self._grid(change), self.surface.spacing, self.requirements, headings, WORST)
+        broken = broken_placements(
+            self._grid(change), self.surface.spacing, self.requirements, headings, WORST, share=self.share
+        )
         broken = replace(broken, heading=broken.heading * (self.headings // headings))
         key = broken.key()
         fresh = ~np.isin(key, self.known)
         broken = broken.take(fresh)
         if len(broken):
             weights = rows_of(broken, self.surface.height.shape, self.headings)[:, self.surface.inside.ravel()]
-            self._add(key[fresh], broken.requirement, weights)
+            node = np.cumsum(self.surface.inside.ravel())[broken.node] - 1
+            self._add(key[fresh], broken.requirement, node, weights)
         return len(broken)
 
-    def _add(self, key: NDArray[np.int64], requirement: NDArray[np.int64], weights: csr_array) -> None:
+    def _add(
+        self, key: NDArray[np.int64], requirement: NDArray[np.int64], node: NDArray[np.int64], weights: csr_array
+    ) -> None:
         self.known = np.concatenate([self.known, key])
         self.requirement = np.concatenate([self.requirement, requirement])
-        allowed = self.allowed[requirement] - MARGIN_MM
+        self.node = np.concatenate([self.node, node])
+        allowed = self.allowed[requirement] * self.own_share[node] - MARGIN_MM
         self.program.add_rows(self._rows(weights), -np.inf, allowed - weights @ self.z)
 
     def leave(self, pool: Pool, change: Floats) -> None:
         """Put the placements that bind after this change, or nearly so, into the pool."""
         weights = self._weights()
-        allowed = self.allowed[self.requirement]
+        allowed = self._allowed()
         near = np.flatnonzero(allowed - weights @ (self.z + change) <= NEAR * allowed)
-        pool.key, pool.requirement, pool.weights = self.known[near], self.requirement[near], weights[near]
+        pool.key, pool.requirement, pool.node = self.known[near], self.requirement[near], self.node[near]
+        pool.weights = weights[near]
 
     def cost_of(self, change: Floats) -> float:
         """Rates x area x change, in the unit of the rates."""
@@ -252,7 +263,7 @@ class Rounds:
         lacking = np.full(len(change), -np.inf)
         for r in self.requirements:
             gap = gap_map(grid, self.surface.spacing, r.length, self.headings)[self.surface.inside]
-            np.maximum(lacking, gap - r.allowed, out=lacking)
+            np.maximum(lacking, gap - r.allowed * self.own_share, out=lacking)
         return lacking
 
     def _meets_terms(self, change: Floats) -> bool:

@@ -20,7 +20,7 @@ from flatness.corrections.target import (
     level_target,
     through_benchmarks_target,
 )
-from flatness.corrections.terms import Binding, Depths, FixedSpot, Rates, node_weights, spot_heights
+from flatness.corrections.terms import Binding, Depths, FixedSpot, Rates, spot_heights, spot_rows
 from flatness.errors import PlanError
 from flatness.measures.placements import Requirement
 from flatness.surface.lattice import Surface
@@ -51,6 +51,7 @@ class Terms:
     pool : placements that one search hands to the next
     explain : whether an error says which terms clash
     weights : [ny, nx] by which the rates differ from place to place, or None
+    share : [ny, nx] of what is allowed, where less is wanted over a node, or None
     """
 
     surface: Surface
@@ -68,6 +69,7 @@ class Terms:
     pool: Pool = field(default_factory=Pool)
     explain: bool = True
     weights: Floats | None = None
+    share: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +144,7 @@ def _solve(terms: Terms, requirements: Sequence[Requirement], rates: Rates, dept
     found = least_work(
         surface, requirements, headings=terms.headings, rates=rates, depths=depths, fixed=terms.fixed,
         level_within=terms.level_within, progress=terms.progress, pool=terms.pool, explain=terms.explain,
-        weights=terms.weights, tolerance=ROUGH if terms.weights is not None else NEAR,
+        weights=terms.weights, share=terms.share, tolerance=ROUGH if terms.weights is not None else NEAR,
     )  # fmt: skip
     change = _settled(found.change)
     return Found(change, found.bound, found.flat_cost, _binding(terms, change, depths), found.finished, depths=depths)
@@ -184,10 +186,9 @@ def _binding(terms: Terms, change: Floats, depths: Depths) -> tuple[Binding, ...
     surface, found = terms.surface, []
     x, y, z = surface.nodes()
     moved = change[surface.inside]
-    for spot, height in zip(terms.fixed, spot_heights(surface, terms.fixed), strict=True):
-        nodes, weights = node_weights(surface, spot.x, spot.y, spot.name)
-        off = abs(float((z + moved)[nodes] @ weights) - height)
-        if spot.allowance - off < TOUCHING_MM:
+    off = np.abs(spot_rows(surface, terms.fixed) @ (z + moved) - spot_heights(surface, terms.fixed))
+    for spot, away in zip(terms.fixed, off, strict=True):
+        if spot.allowance - away < TOUCHING_MM:
             found.append(Binding("fixed spot", (spot.x, spot.y), spot.name))
     cut, fill = depths.at(surface)
     for term, depth, way in (("deepest cut", cut, -moved), ("deepest fill", fill, moved)):

@@ -21,7 +21,7 @@ from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members, member_layout
 from flatness.corrections.program import Program
 from flatness.corrections.setting import Work
-from flatness.corrections.terms import FixedSpot, node_weights, spot_heights
+from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import MeasureError, PlanError
 from flatness.measures.placements import Requirement, broken_placements, rows_of
@@ -332,12 +332,10 @@ class _Straight:
             mine, given = rows @ weights, rows @ kept
             program.add_rows(csr_array(np.hstack([mine, np.zeros((len(mine), knots))])), least - given, most - given)
 
-        for spot, height in zip(self.fixed, spot_heights(surface, self.fixed), strict=True):
-            nodes, share = node_weights(surface, spot.x, spot.y, spot.name)
-            row_of = np.zeros((1, len(self.z)))
-            row_of[0, nodes] = share
-            room = max(spot.allowance, SPOT_MARGIN_MM)
-            add(row_of, np.array([height - room]), np.array([height + room]))
+        if self.fixed:
+            room = np.array([max(spot.allowance, SPOT_MARGIN_MM) for spot in self.fixed])
+            heights = spot_heights(surface, self.fixed)
+            add(spot_rows(surface, self.fixed), heights - room, heights + room)
         allowed = np.array([requirement.allowed for requirement in self.wanted])
         grid = np.full(surface.height.shape, np.nan)
         for _ in range(MOST_ROUNDS):

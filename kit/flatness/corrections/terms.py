@@ -8,14 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.sparse import coo_array, csr_array
 
 from flatness.errors import ArgumentError, PlanError, Problem
 from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
-from flatness.measures.placements import bilinear_corners
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import REACH, Surface
 from flatness.survey.readings import Floats
 
-REACH = 2.0  # lattice steps, about a foot, beyond the surface within which a spot takes the height of the nearest node
 MM_PER_FT = 304.8
 SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
 
@@ -137,46 +136,36 @@ class Binding:
     name: str = ""
 
 
-def node_weights(surface: Surface, x: float, y: float, name: str = "") -> tuple[list[int], list[float]]:
-    """Nodes, counted among those that have a height, and weights that give the surface's height at a place [mm].
+def spot_rows(surface: Surface, spots: Sequence[FixedSpot]) -> csr_array:
+    """[spots, nodes that have a height] weights that give the surface's height at each spot.
 
-    Bilinear between the four nodes around it; where one of those is missing, as at the foot of a wall, the
-    nearest node no more than two lattice steps away.
+    Bilinear between the four nodes around it; where some of those are missing, as at the foot of a wall, the mean of
+    the others, else the nearest node no more than two lattice steps away.
 
     Raises
     ------
-    PlanError : a place farther off the surface
+    PlanError : a spot farther off the surface
     """
-    ny, nx = surface.height.shape
-    number = np.full((ny, nx), -1)
-    number[surface.inside] = np.arange(int(surface.inside.sum()))
-    ix, iy = (x - surface.x[0]) / surface.spacing, (y - surface.y[0]) / surface.spacing
-    corners = bilinear_corners(ix, iy)
-    if all(0 <= kx < nx and 0 <= ky < ny and number[ky, kx] >= 0 for kx, ky, _ in corners):
-        return [int(number[ky, kx]) for kx, ky, _ in corners], [weight for _, _, weight in corners]
-    gx, gy, _ = surface.nodes()
-    away = np.hypot(gx - x, gy - y)
-    nearest = int(away.argmin()) if len(away) else -1
-    if nearest < 0 or away[nearest] > REACH * surface.spacing * (1 + 1e-9):
-        raise PlanError(
-            f"{name or 'a spot'} is not on the surface", value=f"({x:.0f}, {y:.0f}) mm",
-            expected=f"a place between the readings, or within {REACH * surface.spacing:.0f} mm of them",
-            remedy="check its place (x, then y), or read a line of stations up to it",
-        )  # fmt: skip
-    return [nearest], [1.0]
+    x, y = np.array([(spot.x, spot.y) for spot in spots], dtype=np.float64).reshape(-1, 2).T
+    nodes, weights = surface.corners(x, y, surface.inside)
+    for spot, weight in zip(spots, weights, strict=True):
+        if np.isnan(weight[0]):
+            raise PlanError(
+                f"{spot.name or 'a spot'} is not on the surface", value=f"({spot.x:.0f}, {spot.y:.0f}) mm",
+                expected=f"a place between the readings, or within {REACH * surface.spacing:.0f} mm of them",
+                remedy="check its place (x, then y), or read a line of stations up to it",
+            )  # fmt: skip
+    row, corner = np.nonzero(weights)
+    entries = weights[row, corner], (row, nodes[row, corner])
+    return csr_array(coo_array(entries, shape=(len(spots), surface.height.size)))[:, np.flatnonzero(surface.inside)]
 
 
 def spot_heights(surface: Surface, spots: Sequence[FixedSpot]) -> Floats:
     """Finished height of each spot [mm]: as given, or as the surface stands there."""
-    _, _, z = surface.nodes()
-    heights = []
-    for spot in spots:
-        if spot.height is None:
-            nodes, weights = node_weights(surface, spot.x, spot.y, spot.name)
-            heights.append(float(z[nodes] @ weights))
-        else:
-            heights.append(float(spot.height))
-    return np.array(heights)
+    heights = np.array([math.nan if spot.height is None else spot.height for spot in spots], dtype=np.float64)
+    rows = spot_rows(surface, [spot for spot in spots if spot.height is None])
+    heights[np.isnan(heights)] = rows @ surface.height[surface.inside]
+    return heights
 
 
 def clash(

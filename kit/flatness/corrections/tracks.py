@@ -13,7 +13,7 @@ from flatness.corrections.members import Members
 from flatness.corrections.straight_lines import fit_straight
 from flatness.errors import ArgumentError
 from flatness.lengths import settle
-from flatness.surface.lattice import Surface, bilinear, heights_at, widest_step
+from flatness.surface.lattice import Surface, heights_at, widest_step
 from flatness.survey.readings import Floats, Survey
 
 SAME_STATION_MM = 1e-6
@@ -163,8 +163,7 @@ def _of_plan(
     """
 
     def at(along: Floats, across: Floats) -> Floats:
-        x, y = (along, across) if direction == "x" else (across, along)
-        return np.stack([bilinear(surface.x, surface.y, field, x, y).ravel() for field in fields])
+        return surface.at(*((along, across) if direction == "x" else (across, along)), fields)
 
     def heights(stations: Floats) -> Floats:
         across = np.array([position])

@@ -82,7 +82,8 @@ class Placements:
 
 
 def broken_placements(
-    z: Floats, spacing: float, requirements: Sequence[Requirement], headings: int, most: int = 3, slack: float = 0.0
+    z: Floats, spacing: float, requirements: Sequence[Requirement], headings: int, most: int = 3, slack: float = 0.0,
+    share: Floats | None = None,
 ) -> Placements:
     """The worst placements over each node whose gap is larger than allowed.
 
@@ -94,13 +95,15 @@ def broken_placements(
     headings : directions, equally spaced over half a turn
     most : placements kept a node, all requirements and headings together
     slack : how much larger than allowed a gap must be to count [mm]
+    share : [ny, nx] of what is allowed, where less is wanted over a node; None: all of it
     """
     found = [_none()]
+    shares = np.ones(z.size) if share is None else share.ravel()
     for r, requirement in enumerate(requirements):
         for h, heading in enumerate(all_headings(headings)):
             steps = whole_steps(requirement.length, spacing * heading.step)
             if steps >= 2:
-                found.append(_worst_along(z, heading, steps, requirement.allowed, most, slack, (r, h)))
+                found.append(_worst_along(z, heading, steps, requirement.allowed * shares, most, slack, (r, h)))
     every = _joined(found)
     order = np.lexsort((-every.excess, every.node))
     node = every.node[order]
@@ -136,20 +139,16 @@ def rows_of(placements: Placements, shape: tuple[int, int], headings: int) -> cs
     return csr_array(coo_array(entries, shape=(len(placements), shape[0] * shape[1])))
 
 
-def bilinear_corners(dx: float, dy: float) -> list[tuple[int, int, float]]:
-    """The nodes that carry the height (dx, dy) lattice steps away: columns, rows away, and weight; up to four."""
-    (ix, fx), (iy, fy) = ((math.floor(d + STEP_NOISE), d - math.floor(d + STEP_NOISE)) for d in (dx, dy))
-    fx, fy = (part if part > STEP_NOISE else 0.0 for part in (fx, fy))
-    corners = [(kx, ky, wx * wy) for kx, wx in ((ix, 1 - fx), (ix + 1, fx)) for ky, wy in ((iy, 1 - fy), (iy + 1, fy))]
-    return [corner for corner in corners if corner[2] > 0]
-
-
 def _corners(k: int, heading: Heading, nx: int) -> list[tuple[int, float]]:
-    return [(kx + nx * ky, weight) for kx, ky, weight in bilinear_corners(k * heading.dx, k * heading.dy)]
+    """The nodes that carry the height k steps along the heading, counted from the node itself, and their weights."""
+    (ix, fx), (iy, fy) = ((math.floor(k * d + STEP_NOISE), k * d) for d in (heading.dx, heading.dy))
+    fx, fy = (share if share > STEP_NOISE else 0.0 for share in (fx - ix, fy - iy))
+    columns, rows = ((ix, 1 - fx), (ix + 1, fx)), ((iy, 1 - fy), (iy + 1, fy))
+    return [(kx + nx * ky, wx * wy) for kx, wx in columns for ky, wy in rows if wx * wy > 0]
 
 
 def _worst_along(
-    z: Floats, heading: Heading, steps: int, allowed: float, most: int, slack: float, which: tuple[int, int]
+    z: Floats, heading: Heading, steps: int, allowed: Floats, most: int, slack: float, which: tuple[int, int]
 ) -> Placements:
     """Of one heading, for each contact behind a node the steepest chord to a contact ahead; the worst of those."""
     flat = z.reshape(-1)
@@ -167,7 +166,7 @@ def _worst_along(
             slope = (b[:far] - a[i - 1]) / np.arange(i + 1, i + far + 1)[:, None]
             best = slope.argmax(axis=0)
             reach[i - 1] = best + 1
-            over[i - 1] = a[i - 1] + i * slope[best, np.arange(len(here))] - here - allowed
+            over[i - 1] = a[i - 1] + i * slope[best, np.arange(len(here))] - here - allowed[part]
         over[np.isnan(over)] = -np.inf
         broken = np.flatnonzero((over > slack).any(axis=0))
         kept = np.argsort(-over[:, broken], axis=0, kind="stable")[:most]

@@ -146,26 +146,15 @@ def _length_note(surface: Surface, length: float, used: float) -> str:
 def profile_through(surface: Surface, at: Place, heading: float, reach: float) -> tuple[Floats, Floats]:
     """Distances [mm] from ``at`` and heights [mm] of the surface along a heading, both ways up to ``reach``."""
     turned = Heading.at(heading)
-    ix, iy = ((p - axis[0]) / surface.spacing for p, axis in zip(at, (surface.x, surface.y), strict=True))
     count = whole_steps(reach, surface.spacing * turned.step)
     k = np.arange(-count, count + 1)
-    heights: Floats = np.array([_height_at(surface.height, ix + s * turned.dx, iy + s * turned.dy) for s in k])
+    along = k * surface.spacing
+    heights = surface.at(at[0] + along * turned.dx, at[1] + along * turned.dy)
     blank = np.flatnonzero(np.isnan(heights))
     low = max((b for b in blank if b < count), default=-1) + 1
     high = min((b for b in blank if b > count), default=len(k))
     distances: Floats = k[low:high].astype(np.float64) * (surface.spacing * turned.step)
     return distances, heights[low:high]
-
-
-def _height_at(z: Floats, ix: float, iy: float) -> float:
-    ny, nx = z.shape
-    total = 0.0
-    jx, jy = math.floor(ix + STEP_NOISE), math.floor(iy + STEP_NOISE)
-    for cx, wx in ((jx, 1 - (ix - jx)), (jx + 1, ix - jx)):
-        for cy, wy in ((jy, 1 - (iy - jy)), (jy + 1, iy - jy)):
-            if wx > STEP_NOISE and wy > STEP_NOISE:
-                total += wx * wy * z[cy, cx] if 0 <= cx < nx and 0 <= cy < ny else math.nan
-    return total
 
 
 def _worst_gap(surface: Surface, gap: Floats, length: float, headings: int) -> Placement | None:

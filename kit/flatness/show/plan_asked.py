@@ -10,8 +10,7 @@ import numpy as np
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.finished import Layer, build_up, finished_surface
 from flatness.corrections.plan import Plan
-from flatness.corrections.terms import FixedSpot, node_weights
-from flatness.errors import FlatnessError
+from flatness.corrections.terms import FixedSpot
 from flatness.show.done_words import rounded, state_after, volume
 from flatness.show.words import hanging, length, place, position
 from flatness.survey.readings import Survey
@@ -81,11 +80,9 @@ def _spot(plan: Plan, spot: FixedSpot, unit: str) -> str:
     given = "as found" if spot.height is None else height_words(plan.survey, spot.height, unit)
     name = spot.name or "a spot"
     text = f"Fixed, {name} at {place((spot.x, spot.y), unit)}: {given}{within}"
-    try:
-        nodes, weights = node_weights(plan.surface, spot.x, spot.y)
-    except FlatnessError:
+    moved = float(plan.surface.at(spot.x, spot.y, plan.change, beyond="nearest")[0])
+    if math.isnan(moved):
         return f"{text}; it stands beside the surface."
-    moved = float(plan.change[plan.surface.inside][nodes] @ weights)
     way = "raised" if moved > 0 else "lowered"
     return f"{text}; {'left as it is' if abs(moved) < SHOWN_MM else f'{way} by {length(abs(moved), unit)}'}."
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import Delaunay, QhullError
+from scipy.spatial import Delaunay, KDTree, QhullError
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.grids import grid_axes, on_grid, places_on
@@ -31,6 +31,7 @@ LENGTH_SLACK = (
     0.002  # of a bar: 610 mm stands for 2 ft, and a 10 ft bar lies on stations 3050 mm apart, not a step short
 )
 WEIGHT_NOISE = 1e-9
+REACH = 2.0  # lattice steps from the nearest node with a value within which a place may take that value
 WITHIN = 1.5  # of the grid's step: what a triangle may reach without an outline; across a missing station it is 2
 
 
@@ -70,6 +71,86 @@ class Surface:
         gx, gy = np.meshgrid(self.x, self.y)
         keep = self.inside
         return gx[keep], gy[keep], self.height[keep]
+
+    def at(self, x: ArrayLike, y: ArrayLike, values: ArrayLike | None = None, beyond: str = "nan") -> Floats:
+        """The heights, or other values on the same lattice, at places: bilinear between the four nodes around each.
+
+        Parameters
+        ----------
+        x, y : [n] mm, or one number
+        values : [..., ny, nx]; None: the heights
+        beyond : ``nan``: NaN off the lattice and wherever a blank node would carry weight; ``nearest``: the mean of the
+            nodes that have a value, as :meth:`corners` weighs them, and NaN more than two lattice steps from all of
+            them. There a node that is blank in one of several fields counts as blank in all
+
+        Returns
+        -------
+        [..., n] in the unit of the values
+
+        Raises
+        ------
+        ArgumentError : values of another shape, another word for ``beyond``
+
+        Examples
+        --------
+        >>> lattice = make_surface([[0, 4], [0, math.nan]], spacing=100)
+        >>> lattice.at([50, 50], [0, 50]).tolist()
+        [2.0, nan]
+        >>> lattice.at([50, 50, 350], [0, 50, 0], beyond="nearest").tolist()
+        [2.0, 1.3333333333333333, nan]
+        """
+        field = self.height if values is None else np.asarray(values, dtype=np.float64)
+        if field.shape[-2:] != self.height.shape:
+            raise ArgumentError(
+                "the values do not lie on the surface's lattice", column="values", value=str(field.shape),
+                expected=f"[ny, nx] = {self.height.shape}",
+            )  # fmt: skip
+        if beyond not in ("nan", "nearest"):
+            raise ArgumentError("unknown rule", column="beyond", value=str(beyond), expected="nan or nearest")
+        flat = field.reshape(*field.shape[:-2], self.height.size)
+        known = np.asarray(np.isfinite(flat).reshape(-1, self.height.size).all(axis=0))
+        nodes, weights = self.corners(x, y, known if beyond == "nearest" else None)
+        found: Floats = np.where(weights == 0, 0.0, flat[..., nodes] * weights).sum(axis=-1)
+        return found
+
+    def corners(
+        self, x: ArrayLike, y: ArrayLike, known: NDArray[np.bool_] | None = None
+    ) -> tuple[NDArray[np.int64], Floats]:
+        """The nodes that carry each place, and their weights.
+
+        Parameters
+        ----------
+        x, y : [n] mm, or one number
+        known : [ny, nx] or flat, which nodes have a value; None: all have, and nothing is carried off the lattice. Else
+            a place up to two steps off the lattice is carried as its edge is, the weights of blank nodes go to the
+            others in proportion, and where all that would carry it are blank, the nearest node with a value, up to two
+            steps away, does
+
+        Returns
+        -------
+        nodes [n, 4], counted row by row, and weights [n, 4], which sum to 1; NaN where nothing carries the place
+        """
+        x, y = np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (x, y)))
+        (left, right, share_x), (low, high, share_y) = _between(self.x, x), _between(self.y, y)
+        nodes = np.stack([row * len(self.x) + column for row in (low, high) for column in (left, right)], axis=-1)
+        across, up = (np.clip(share, 0, 1) for share in (share_x, share_y))
+        weights = np.stack([v * u for v in (1 - up, up) for u in (1 - across, across)], axis=-1)
+        if known is None:
+            weights[(across != share_x) | (up != share_y)] = np.nan
+            return nodes, weights
+        weights *= known.reshape(-1)[nodes]
+        total, reach = weights.sum(axis=-1), REACH * self.spacing * (1 + STEP_NOISE)
+        off = np.hypot(x - np.clip(x, self.x[0], self.x[-1]), y - np.clip(y, self.y[0], self.y[-1]))
+        lost = np.flatnonzero((total == 0) | (off > reach))
+        total[lost] = np.nan
+        weights /= total[:, None]
+        if len(lost) and known.any():
+            there = np.flatnonzero(known)
+            tree = KDTree(np.column_stack([self.x[there % len(self.x)], self.y[there // len(self.x)]]))
+            away, nearest = map(np.asarray, tree.query(np.column_stack([x, y])[lost], distance_upper_bound=reach))
+            near = np.isfinite(away)
+            nodes[lost[near], 0], weights[lost[near]] = there[nearest[near]], (1.0, 0.0, 0.0, 0.0)
+        return nodes, weights
 
 
 def make_surface(
@@ -257,15 +338,25 @@ def bilinear(grid_x: Floats, grid_y: Floats, grid: Floats, x: Floats, y: Floats)
 
 def _weights(axis: Floats, positions: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Weight of each grid line at each position, [len(positions), len(axis)], and which positions are inside."""
-    cell = np.clip(np.searchsorted(axis, positions, side="right") - 1, 0, len(axis) - 2)
-    part = (positions - axis[cell]) / (axis[cell + 1] - axis[cell])
-    for whole in (0.0, 1.0):
-        part[np.abs(part - whole) < STEP_NOISE] = whole
+    before, after, part = _between(axis, positions)
     weights = np.zeros((len(positions), len(axis)))
     rows = np.arange(len(positions))
-    weights[rows, cell] = 1 - part
-    weights[rows, cell + 1] += part
+    weights[rows, before] = 1 - part
+    weights[rows, after] += part
     return weights, (part >= 0) & (part <= 1)
+
+
+def _between(axis: Floats, positions: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
+    """The grid lines before and after each position, and the share of the way from one to the other; off it not 0 to 1.
+
+    On a single line both are that line, and beyond it the share is not 0 to 1 either.
+    """
+    before = np.clip(np.searchsorted(axis, positions, side="right") - 1, 0, max(len(axis) - 2, 0))
+    after = np.minimum(before + 1, len(axis) - 1)
+    part = (positions - axis[before]) / np.where(after > before, axis[after] - axis[before], STEP_NOISE)
+    for whole in (0.0, 1.0):
+        part[np.abs(part - whole) < STEP_NOISE] = whole
+    return before, after, part
 
 
 def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:

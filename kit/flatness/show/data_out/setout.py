@@ -10,7 +10,7 @@ import pandas as pd
 
 from flatness.corrections.plan import Plan
 from flatness.errors import ArgumentError
-from flatness.show.data_out.tables import at_places, write_table
+from flatness.show.data_out.tables import write_table
 from flatness.show.papers.pdf import one_line
 
 COLUMNS = ("label", "x_mm", "y_mm", "height_mm", "correction_mm")
@@ -67,7 +67,7 @@ def _stations(plan: Plan) -> pd.DataFrame:
                 number += 1
             label = f"ST{number}"
         labels.append(label)
-    change, target = (at_places(plan.x, plan.y, values, x, y) for values in (plan.change, plan.target))
+    change, target = (plan.surface.at(x, y, values) for values in (plan.change, plan.target))
     values = (labels, x, y, target, change)
     return pd.DataFrame(dict(zip(COLUMNS, values, strict=True)))
 

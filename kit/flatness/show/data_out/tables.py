@@ -21,8 +21,7 @@ from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
 from flatness.show.axes import SOFTWARE
 from flatness.show.compared import ROWS
 from flatness.show.papers.files import check_free, write_ours
-from flatness.surface.lattice import bilinear
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 PARTS = {"error": "error", "random": "readings", "correlated": "between", "systematic": "datum"}
 LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
@@ -42,10 +41,7 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
         tables |= {"members as set": schedule.as_set, "fixed spots": schedule.spots}
         tables |= {"shims": schedule.shims, "blocking": schedule.blocking}
     points = plan.survey.points
-    change, target = (
-        at_places(plan.x, plan.y, values, points["x"].to_numpy(), points["y"].to_numpy())
-        for values in (plan.change, plan.target)
-    )
+    change, target = (plan.surface.at(points["x"], points["y"], values) for values in (plan.change, plan.target))
     tables["patches"] = plan.patches.drop(columns="outline", errors="ignore")
     tables["stations"] = _points(plan.survey).assign(correction_mm=change, target_mm=target)
     tables["limits"] = plan.after
@@ -100,14 +96,6 @@ def _points(survey: Survey) -> pd.DataFrame:
     points = survey.points
     named = {"x": "x_mm", "y": "y_mm", "reading": "reading_mm", "height": "height_mm"}
     return points[["label", "setup", "line", "x", "y", "reading", "height"]].rename(columns=named)
-
-
-def at_places(grid_x: Floats, grid_y: Floats, values: Floats, x: Floats, y: Floats) -> Floats:
-    """Values [ny, nx] at places x, y [n] mm, bilinear; NaN beyond the lattice and beside a blank."""
-    return np.array(
-        [bilinear(grid_x, grid_y, values, np.array([a]), np.array([b]))[0, 0] for a, b in zip(x, y, strict=True)],
-        dtype=np.float64,
-    )
 
 
 def write_workbook(

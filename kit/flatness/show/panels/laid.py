@@ -47,24 +47,9 @@ class LaidBar:
         return 0.0 if self.placement is None else self.placement.gap
 
 
-def heights_at(surface: Surface, x: Floats, y: Floats) -> Floats:
-    """Heights [mm] of the surface at places x, y [n] mm, bilinear on its lattice; NaN off the surface."""
-    fx, fy = (np.asarray(x) - surface.x[0]) / surface.spacing, (np.asarray(y) - surface.y[0]) / surface.spacing
-    ny, nx = surface.height.shape
-    total = np.zeros(fx.shape)
-    jx, jy = np.floor(fx + 1e-6).astype(int), np.floor(fy + 1e-6).astype(int)
-    for cx, wx in ((jx, 1 - (fx - jx)), (jx + 1, fx - jx)):
-        for cy, wy in ((jy, 1 - (fy - jy)), (jy + 1, fy - jy)):
-            weight = np.where((np.abs(wx) > 1e-6) & (np.abs(wy) > 1e-6), wx * wy, 0.0)
-            on = (cx >= 0) & (cx < nx) & (cy >= 0) & (cy < ny)
-            height = np.where(on, surface.height[np.clip(cy, 0, ny - 1), np.clip(cx, 0, nx - 1)], np.nan)
-            total += np.where(weight > 0, weight * np.where(weight > 0, height, 0.0), 0.0)
-    return total
-
-
 def height_at(surface: Surface, xy: Place) -> float:
     """Height [mm] of the surface at one place; NaN off the surface."""
-    return float(heights_at(surface, np.array([xy[0]]), np.array([xy[1]]))[0])
+    return float(surface.at(*xy)[0])
 
 
 def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> LaidBar:
@@ -94,7 +79,7 @@ def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> L
     ux, uy = (end[0] - start[0]) / far, (end[1] - start[1]) / far
     count = max(2, math.ceil(FINER * length / surface.spacing - 1e-6))
     s = np.linspace(0.0, length, count + 1)
-    heights = heights_at(surface, start[0] + ux * s, start[1] + uy * s)
+    heights = surface.at(start[0] + ux * s, start[1] + uy * s)
     if np.isnan(heights).any():
         raise MeasureError(
             "the straightedge would lie over an opening, or past the edge of what was read",
