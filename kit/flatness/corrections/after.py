@@ -29,6 +29,7 @@ COLUMNS = (
     "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
 LEAST_BATCH = 100
+JUDGING = 100  # number of the first batch of surfaces that no search has seen
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
 NOTHING_DRAWN = "nothing was drawn"
 
@@ -80,7 +81,7 @@ class Drawn:
 class PlanCheck:
     """The surface planned on, held against limits before and after some work.
 
-    A search asks for ``chance`` again and again, of one set of surfaces; ``table`` judges what was found on others, so
+    A search asks for ``chance`` again and again; ``table`` judges what was found on others, so
     that a plan is not judged on the very surfaces that it was fitted to, and draws more of them near a line of the
     verdict.
 
@@ -99,17 +100,16 @@ class PlanCheck:
     confidence: float
 
     @cached_property
-    def _batches(self) -> list[Drawn]:
-        return []
+    def _batches(self) -> dict[int, Drawn]:
+        return {}
 
     def _batch(self, number: int) -> Drawn:
-        """Batch 0 is for the search, the others for the verdict."""
+        """Batches under :data:`JUDGING` are for searches, the others for the verdict."""
         assert self.likely is not None
-        while len(self._batches) <= number:
-            k = len(self._batches)
-            seed = self.seed if k == 0 else int(np.random.SeedSequence([self.seed, k]).generate_state(1)[0])
-            count = self.draws if k < 2 else max(self.draws, LEAST_BATCH)
-            self._batches.append(Drawn(self.likely, self.subject.survey, count, seed))
+        if number not in self._batches:
+            seed = int(np.random.SeedSequence([self.seed, number]).generate_state(1)[0]) if number else self.seed
+            count = self.draws if number <= JUDGING else max(self.draws, LEAST_BATCH)
+            self._batches[number] = Drawn(self.likely, self.subject.survey, count, seed)
         return self._batches[number]
 
     @cached_property
@@ -138,23 +138,26 @@ class PlanCheck:
         def stations() -> Floats:
             if not work.worked.any():
                 return drawn.stations
-            nearest = work.height[self._nearest]
-            errors = work.errors(surface, drawn.count, drawn.rng())[:, *self._nearest]
-            return np.where(np.isfinite(nearest), nearest + errors, drawn.stations)
+            at = self._nearest
+            way = None if work.way is None else work.way[at]
+            heights = work.height[at] + work.errors(surface, drawn.count, drawn.rng())[:, *at]
+            return replace(work, height=work.height[at], way=way).brought(drawn.stations, heights)
 
         return lattice, stations
 
-    def chance(self, limits: Iterable[Limit], work: Work, least: float = 0.0, roughly: bool = False) -> float:
+    def chance(
+        self, limits: Iterable[Limit], work: Work, least: float = 0.0, roughly: bool = False, batch: int = 0
+    ) -> float:
         """The least chance [-] of the limits once the work is done, over the search's own surfaces.
 
         Bars along the lattice's own lines come first; where these alone leave a chance under ``least`` no others are
-        tried, and ``roughly`` tries no others at all. 1 without limits, NaN where nothing is drawn.
+        tried, and ``roughly`` tries no others at all. ``batch`` says which surfaces. 1 without limits, NaN where nothing is drawn.
         """
         if self.likely is None or not self.draws:
             return math.nan
         lowest = 1.0
         for limit in limits:
-            lattice, stations = self._after(work, 0)
+            lattice, stations = self._after(work, batch)
             own = replace(self.subject, headings=math.gcd(self.subject.headings, 4))
             try:
                 within = measure_draws(limit, own, lattice, stations) <= 1 + 1e-9
@@ -167,12 +170,12 @@ class PlanCheck:
             lowest = min(lowest, float(within.mean()))
         return lowest
 
-    def failing(self, limits: Iterable[Limit], work: Work) -> Floats:
+    def failing(self, limits: Iterable[Limit], work: Work, batch: int = 0) -> Floats:
         """[ny, nx] share of the search's surfaces on which a bar along the lattice's own lines is over a limit there."""
         over = np.zeros(self.subject.surface.height.shape)
         for limit in limits:
             if limit.kind == "straightedge" and limit.length is not None and limit.allowed is not None:
-                gaps = gap_map(self._after(work, 0)[0](), self.subject.surface.spacing, limit.length, 4)
+                gaps = gap_map(self._after(work, batch)[0](), self.subject.surface.spacing, limit.length, 4)
                 np.maximum(over, np.mean(gaps > limit.allowed * (1 + 1e-9), axis=0), out=over)
         return over
 
@@ -185,7 +188,7 @@ class PlanCheck:
             if self.likely is None or not self.draws:
                 return Judged(limit, finding, none, PASS if finding.within else FAIL, NOTHING_DRAWN)
             judged = Judged(limit, finding, none, UNDECIDED, "")
-            batch, most = 1, max(MOST_DRAWS, self.draws)
+            batch, most = JUDGING, max(MOST_DRAWS, self.draws)
             while not len(judged.used) or (judged.near_a_line(self.confidence) and len(judged.used) < most):
                 used = measure_draws(limit, subject, *self._after(work, batch))
                 judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1

@@ -24,8 +24,8 @@ from flatness.survey.readings import Floats, Survey
 
 Mask = NDArray[np.bool_]
 MOST_CORNERS = 12
+NARROWEST_STEPS = 2.0  # of the lattice, about a foot: no outline is narrower
 SPLIT = 1.4  # times its own ground that an outline may enclose before it is tried in two parts
-LEAST_ADDED_MM = 0.2  # a bar that clears the floor by less than this sets nothing there
 IN_STEP_MM, MM_STEP_MM = 25.4 / 32, 0.5  # to which heights are set: 1/32 in, or half a millimetre
 COLUMNS = ("name", "mark", "x_mm", "y_mm", "set_mm", "reading_mm", "found_mm", "change_mm")
 CROSS = ndimage.generate_binary_structure(2, 1)
@@ -60,9 +60,10 @@ def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
 
 
 def _place(sign: int, nodes: Mask, surface: Surface) -> Place:
-    # a step wider than what is to be done: there the edge runs out, and no outline is under two steps wide
-    wide = ndimage.binary_dilation(nodes, CROSS) & surface.inside
-    outline = _outline(wide, surface)
+    outline = _outline(nodes, surface)
+    sides = np.array(outline.minimum_rotated_rectangle.exterior.coords)
+    if np.hypot(*np.diff(sides, axis=0).T).min() < NARROWEST_STEPS * surface.spacing * (1 - 1e-6):
+        outline = _outline(ndimage.binary_dilation(nodes, CROSS) & surface.inside, surface)
     return Place(sign, outline, _inside(outline, surface))
 
 
@@ -115,6 +116,9 @@ def _hull(nodes: Mask, surface: Surface) -> Polygon:
     """The convex outline around nodes, at least two steps of the lattice wide; of eight sides where it has over twelve."""
     rows, columns = np.nonzero(nodes)
     hull = MultiPoint(np.column_stack([columns, rows])).convex_hull
+    if not isinstance(hull, Polygon):
+        # in single file: the outline is a step wide either side
+        hull = hull.buffer(1, cap_style="square", join_style="mitre").envelope
     if not isinstance(hull, Polygon) or _corners(hull) > MOST_CORNERS:
         hull = _eight_sided(rows, columns)
     coords = np.array(hull.exterior.coords[:-1])
@@ -161,8 +165,7 @@ def set_heights(
         target = LinearNDInterpolator(at[:, ::-1], heights)(gx, gy)
     else:
         target[at[:, 0], at[:, 1]] = heights
-    ahead = place.sign * (target - surface.height)
-    target[~(place.nodes & (np.nan_to_num(ahead, nan=-1.0) > LEAST_ADDED_MM))] = np.nan
+    target[~place.nodes] = np.nan
     x, y = surface.x[at[:, 1]], surface.y[at[:, 0]]
     return target, list(zip(kinds, x.tolist(), y.tolist(), heights.tolist(), strict=True))
 

@@ -31,9 +31,9 @@ from flatness.survey.readings import Floats, Survey
 
 SHARE = 0.55  # of the limits, that ``aim="sure"`` begins with: the rest is for what the readings hide
 LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fail
-TIGHTER = 0.4  # by how much of it at a time, where most of them fail
+TIGHTER, STEPS = 0.6, (0.15, 0.45)  # by how much at a time where most of them fail, the less the fewer still do
 NEAR_MM = 609.6  # how far about a place that fails
-MOST_TIGHTENED = 5
+MOST_TRIES = 6
 REWEIGHTINGS = 3
 NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
@@ -158,38 +158,35 @@ class Search:
 
     def _sure(self, found: Found, share: float, change: Floats) -> Gathered:
         """More is added where bars still show too much on surfaces that the readings allow, until few are left."""
-        surface = self.terms.surface
-        tight = np.ones(surface.height.shape)
+        surface, tight = self.terms.surface, np.ones(self.terms.surface.height.shape)
         trials: list[tuple[float, float, float]] = []
         best: tuple[float, list[Place], Floats] = -1.0, [], change
-        for attempt in range(MOST_TIGHTENED + 1):
+        for attempt in range(MOST_TRIES):
             places = self._places(change)
             work = self._set(places, change)[0]
-            chance = self._chance(work)
+            # other surfaces each time, so that no work is fitted to those that it is held against
+            chance = self._chance(work, batch=attempt)
             trials.append((float(tight.min()) * share, sum(place.outline.area for place in places), chance))
             if chance > best[0] + (WORTH_CHANCE if attempt else 0.0):
                 best = chance, places, change
-            if chance >= self._wanted_chance or not found.finished or attempt == MOST_TIGHTENED:
+            if chance >= self._wanted_chance or not found.finished or attempt == MOST_TRIES - 1:
                 break
             near = round(2 * NEAR_MM / surface.spacing) + 1
-            failing = ndimage.maximum_filter(self.check.failing(self.limits, work), near)
-            worst = float(failing.max())
-            if worst <= 0:
-                break
-            tighter = tight * (1 - TIGHTER * np.minimum(1.0, 2 * failing / worst))
-            tight = np.maximum(tighter, LEAST_SHARE / share)
+            failing = ndimage.maximum_filter(self.check.failing(self.limits, work, attempt), near)
+            step = float(np.clip(TIGHTER * (1 - (1 - self._wanted_chance) / (1 - chance)), *STEPS))
+            tight = tight * (1 - step * np.minimum(1.0, 2 * failing / max(float(failing.max()), 1e-9)))
             try:
-                change = self._gathered(found, share, tight, change)
+                change = self._gathered(found, share, np.maximum(tight, LEAST_SHARE / share), change)
             except PlanError:
                 break
         return self._finished(found, share, best[1], best[2], trials)
 
     @property
     def _nothing(self) -> Work:
-        return Work(np.full(self.terms.surface.height.shape, np.nan), self.error)
+        return Work(np.full(self.terms.surface.height.shape, np.nan), error=self.error)
 
-    def _chance(self, work: Work, roughly: bool = True) -> float:
-        return self.check.chance(self.limits, work, self._wanted_chance, roughly)
+    def _chance(self, work: Work, roughly: bool = True, batch: int = 0) -> float:
+        return self.check.chance(self.limits, work, self._wanted_chance, roughly, batch)
 
     def _places(self, change: Floats) -> list[Place]:
         return places_of(change, self.terms.surface, self.thresholds["least_depth"].value)
@@ -234,16 +231,16 @@ class Search:
         """The heights that places are set to: as wanted at every node, or straight between marks so far apart."""
         surface = self.terms.surface
         height, marks = np.full(surface.height.shape, np.nan), []
+        way = np.zeros(surface.height.shape, dtype=np.int8)
         for place in places:
-            if step is None:
-                here = place.nodes & (place.sign * change > NOISE_MM)
-                height[here] = (surface.height + change)[here]
-                continue
-            target, own = set_heights(place, change, surface, self.survey, step, rounded)
-            here = np.isfinite(target)
-            height[here] = target[here]
-            marks.append(own)
-        return Work(height, self.error), marks
+            target = surface.height + np.where(place.sign * change > 0, change, 0.0)
+            if step is not None:
+                target, own = set_heights(place, change, surface, self.survey, step, rounded)
+                marks.append(own)
+            # where two places overlap, what moves more is done
+            here = place.nodes & np.isfinite(target) & ~((way != 0) & (place.sign * change <= 0))
+            height[here], way[here] = target[here], place.sign
+        return Work(height, way, self.error), marks
 
     def _may_leave(self, work: Work) -> bool:
         """Whether the work does without what was left: it holds, and is as sure as is asked for."""

@@ -263,7 +263,7 @@ class Case:
         found = seek(self.terms, [])
         change = np.nan_to_num(found.change)
         worked = self.surface.inside & (np.abs(change) > CHANGED_MM)
-        work = Work(np.where(worked, self.surface.height + change, np.nan), self.asked.setting_error)
+        work = Work(np.where(worked, self.surface.height + change, np.nan), error=self.asked.setting_error)
         density = self.materials["fill_density"].value
         actions = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
         patches = connected(actions, self.surface)
@@ -343,7 +343,7 @@ class Case:
             survey, surface, self.asked.surface, self.asked.strategy, self.limits, self.terms.headings, change, actions,
             table.reset_index(drop=True), after, cost, min(found.bound, cost) if found else math.nan,
             found.flat_cost if found else math.nan, quantities_of(surface, change, actions, self.materials),
-            way=way, plane=plane, set_height=np.where(surface.inside, work.height, np.nan),
+            way=way, plane=plane, set_height=np.where(work.worked, work.on(surface).height, np.nan),
             lines=framed.lines if framed else {}, crossing=framed.crossing if framed else None,
             binding=found.binding if found else (), fixed=self.asked.fixed, members=members,
             settings=self._settings(share), cautions=_cautions(used, survey), finished=found is None or found.finished,

@@ -131,7 +131,7 @@ class Frame:
         """Heights [ny, nx] mm with the errors of setting members: at their ends, straight between."""
         ends = np.array([self.along.min(), self.along.max()])
         x, y = (ends, self.positions) if self.members.direction == "x" else (self.positions, ends)
-        return Work(height, error, across=x, along=y)
+        return Work(height, error=error, across=x, along=y)
 
 
 def to_one_plane(
@@ -411,7 +411,7 @@ def over_all(
                 float(axis[0]), STRAP_SPACING_MM, way, until=float(axis[-1]), kind="strapping", thickness=thickness
             )
         notes.append("the plane is the face of the strapping toward the room")
-    return Framed(Work(target, error), {}, straps, crossing, tuple(notes))
+    return Framed(Work(target, error=error), {}, straps, crossing, tuple(notes))
 
 
 def _no_level(surface: Surface) -> MeasureError:

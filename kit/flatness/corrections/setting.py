@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,12 +22,15 @@ class Work:
     Attributes
     ----------
     height : [ny, nx] mm, NaN where the surface is left as found
+    way : [ny, nx], 1 where something is only added, so that what stands higher stays, -1 where it is only taken off, 0
+        where both; None: 0
     error : of setting a height, one standard deviation [mm]
     across, along : knots [mm] along x and along y at which heights are set, each with its own error; straight between
         them. None: about 2 ft apart
     """
 
     height: Floats
+    way: NDArray[np.int8] | None = None
     error: float = SETTING_ERROR_MM
     across: Floats | None = None
     along: Floats | None = None
@@ -39,16 +42,21 @@ class Work:
 
     def change(self, surface: Surface) -> Floats:
         """[ny, nx] mm, adding positive: 0 where it is left, NaN where there is no surface."""
-        moved = np.where(self.worked, self.height - surface.height, 0.0)
+        moved = self.on(surface).height - surface.height
         moved[np.abs(moved) < CHANGED_MM] = 0.0
-        return np.where(surface.inside, moved, np.nan)
+        return moved
 
     def on(self, surface: Surface) -> Surface:
         """The surface once the work is done without error."""
-        return Surface(
-            surface.x, surface.y, np.where(self.worked & surface.inside, self.height, surface.height),
-            surface.spacing, surface.reference, surface.note,
-        )  # fmt: skip
+        return replace(surface, height=np.where(surface.inside, self.brought(surface.height, self.height), np.nan))
+
+    def brought(self, found: Floats, height: Floats) -> Floats:
+        """What stands [..., ny, nx] mm where places as found are brought to heights [..., ny, nx] mm."""
+        done = np.where(np.isfinite(height), height, found)
+        if self.way is None:
+            return done
+        done = np.where(self.way > 0, np.maximum(done, found), done)
+        return np.where(self.way < 0, np.minimum(done, found), done)
 
     def errors(self, surface: Surface, n: int, rng: np.random.Generator) -> Floats:
         """[n, ny, nx] mm: ``n`` times the errors with which the heights are set."""
@@ -63,7 +71,7 @@ class Work:
         """What stands on each of the surfaces [n, ny, nx] mm once the work is done on it, with the errors of setting."""
         if not self.worked.any():
             return surfaces
-        return np.where(self.worked, self.height + self.errors(surface, len(surfaces), rng), surfaces)
+        return self.brought(surfaces, self.height + self.errors(surface, len(surfaces), rng))
 
 
 def _marks(axis: Floats) -> Floats:
