@@ -11,6 +11,7 @@ from flatness.corrections.planner import plan_corrections
 from flatness.corrections.reveal import reveal
 from flatness.corrections.schedule import member_schedule
 from flatness.corrections.terms import Depths, FixedSpot, Rates
+from flatness.corrections.ways import Ways, plan_ways
 from flatness.errors import (
     ArgumentError,
     FlatnessError,
@@ -64,6 +65,7 @@ __all__ = [
     "Rates",
     "SpotCheck",
     "SurveyFileError",
+    "Ways",
     "adjust_levels",
     "assess",
     "blank_sheet",
@@ -86,6 +88,7 @@ __all__ = [
     "parse_length",
     "plan_corrections",
     "plan_readings",
+    "plan_ways",
     "plane_limit",
     "plumb_limit",
     "profile_gaps",

@@ -16,8 +16,8 @@ from scipy import ndimage
 
 from flatness.corrections.beneath import Permitted
 from flatness.corrections.plan import ACTIONS, OUTSIDE
-from flatness.corrections.setting import CHANGED_MM
 from flatness.corrections.quantities import SET_BY_YOU, Quantities, Setting, quantities
+from flatness.corrections.setting import CHANGED_MM
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2
@@ -32,8 +32,8 @@ THRESHOLDS: dict[str, Setting] = {
         Setting("thin_fill", 6.35, "mm", f"up to 1/4 in is filled, however long, beside framing too; {_NO_SOURCE}"),
         Setting("longest_fill", 2438.4, "mm", f"a hollow deeper than thin_fill for over 8 ft is framed; {_NO_SOURCE}"),
         Setting("heaviest_fill", 100.0, "kg", f"heavier fill deeper than thin_fill is framed; {_NO_SOURCE}"),
-        Setting("thinnest_fill", 25.4 / 16, "mm", f"fill that is nowhere as deep as 1/16 in does not hold; {_NO_SOURCE}"),
-        Setting("thinnest_pour", 5.0, "mm", "a pour over all is nowhere thinner; bulk levellers, as quoted by their trade"),
+        Setting("thinnest_fill", 25.4 / 16, "mm", f"fill that is all under 1/16 in deep does not hold; {_NO_SOURCE}"),
+        Setting("thinnest_pour", 5.0, "mm", "a pour over all is nowhere thinner; quoted by its trade"),
         Setting("strapping", 19.05, "mm", f"3/4 in, the thickness of strapping over all; {_NO_SOURCE}"),
         Setting("deepest_plane", 3.175, "mm", f"1/8 in, where no deepest planing is given; {_NO_SOURCE}"),
         Setting("least_patch", MM2_PER_FT2, "mm2", f"1 ft2: smaller patches are left or joined; {_NO_SOURCE}"),

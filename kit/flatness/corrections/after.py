@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -151,7 +151,8 @@ class PlanCheck:
         """The least chance [-] of the limits once the work is done, over the search's own surfaces.
 
         Bars along the lattice's own lines come first; where these alone leave a chance under ``least`` no others are
-        tried, and ``roughly`` tries no others at all. ``batch`` says which surfaces. 1 without limits, NaN where nothing is drawn.
+        tried, and ``roughly`` tries no others at all. ``batch`` says which surfaces. 1 without limits, NaN where
+        nothing is drawn.
         """
         if self.likely is None or not self.draws:
             return math.nan
@@ -163,15 +164,15 @@ class PlanCheck:
                 within = measure_draws(limit, own, lattice, stations) <= 1 + 1e-9
                 more = limit.kind == "straightedge" and own.headings < self.subject.headings and not roughly
                 if more and float(within.mean()) >= least:
-                    some = lattice()[within]
-                    within[within] = measure_draws(limit, self.subject, lambda: some, stations) <= 1 + 1e-9
+                    some = partial(np.asarray, lattice()[within])
+                    within[within] = measure_draws(limit, self.subject, some, stations) <= 1 + 1e-9
             except MeasureError:
                 continue
             lowest = min(lowest, float(within.mean()))
         return lowest
 
     def failing(self, limits: Iterable[Limit], work: Work, batch: int = 0) -> Floats:
-        """[ny, nx] share of the search's surfaces on which a bar along the lattice's own lines is over a limit there."""
+        """[ny, nx] share of the surfaces on which a bar along the lattice's own lines is over a limit there."""
         over = np.zeros(self.subject.surface.height.shape)
         for limit in limits:
             if limit.kind == "straightedge" and limit.length is not None and limit.allowed is not None:

@@ -55,7 +55,11 @@ def check_asked(asked: Asked) -> None:
     ):  # fmt: skip
         if value not in known:
             raise ArgumentError(
-                f"unknown {name}", column=name, value=str(value), expected=", ".join(one for one in known if one is not None), remedy="name one of these"
+                f"unknown {name}",
+                column=name,
+                value=str(value),
+                remedy="name one of these",
+                expected=", ".join(one for one in known if one is not None),
             )
     for spot in asked.fixed:
         if not isinstance(spot, FixedSpot):
@@ -82,7 +86,9 @@ def check_asked(asked: Asked) -> None:
         _finite(name, number)
     for name, number in (("setting_error", asked.setting_error), ("keep_clear", asked.keep_clear)):
         if not _is_number(number) or not (math.isfinite(number) and number >= 0):
-            raise ArgumentError(f"{name} out of range", column=name, value=str(number), expected="millimetres, 0 or more")
+            raise ArgumentError(
+                f"{name} out of range", column=name, value=str(number), expected="millimetres, 0 or more"
+            )
     _check_aim(asked.aim)
     if not _is_number(asked.confidence) or not 0.5 <= asked.confidence < 1:
         raise ArgumentError(

@@ -1,4 +1,4 @@
-"""What a crew can chalk and set: straight outlines on the lattice's marks, and heights at their corners and inside them.
+"""What a crew can chalk and set: straight outlines on the lattice's marks, and heights at their corners and inside.
 
 Between the marks a place is straight: a bar goes from one to the next. Fill runs out to nothing where the bar meets
 the floor, and planing ends there.
@@ -52,7 +52,7 @@ def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
     found: list[Place] = []
     for sign in (1, -1):
         deep = sign * np.nan_to_num(change) >= least
-        joined = ndimage.binary_closing(np.pad(deep, 2), np.ones((3, 3)))[2:-2, 2:-2] & surface.inside
+        joined = ndimage.binary_closing(np.pad(deep, 2), np.ones((3, 3), dtype=bool))[2:-2, 2:-2] & surface.inside
         labels, count = ndimage.label(joined, np.ones((3, 3)))
         places = [_place(sign, labels == k + 1, surface) for k in range(count)]
         found += _merged(places, surface)
@@ -103,7 +103,8 @@ def _outline(nodes: Mask, surface: Surface) -> Polygon:
                 where = (rows, slice(None)) if axis == 0 else (slice(None), rows)
                 part[where] = nodes[where]
             two = shapely.union_all([_hull(part, surface) for part in parts])
-            if isinstance(two, Polygon) and _corners(two) <= MOST_CORNERS and two.area < best.area and not two.interiors:
+            fits = isinstance(two, Polygon) and not two.interiors and _corners(two) <= MOST_CORNERS
+            if fits and two.area < best.area:
                 best = two
     return best
 
@@ -113,16 +114,15 @@ def _corners(outline: Polygon) -> int:
 
 
 def _hull(nodes: Mask, surface: Surface) -> Polygon:
-    """The convex outline around nodes, at least two steps of the lattice wide; of eight sides where it has over twelve."""
+    """The convex outline around nodes, of eight sides where it has over twelve."""
     rows, columns = np.nonzero(nodes)
     hull = MultiPoint(np.column_stack([columns, rows])).convex_hull
     if not isinstance(hull, Polygon):
         # in single file: the outline is a step wide either side
-        hull = hull.buffer(1, cap_style="square", join_style="mitre").envelope
+        return _hull(ndimage.binary_dilation(nodes, CROSS), surface)
     if not isinstance(hull, Polygon) or _corners(hull) > MOST_CORNERS:
         hull = _eight_sided(rows, columns)
-    coords = np.array(hull.exterior.coords[:-1])
-    return Polygon(np.column_stack([surface.x[0] + surface.spacing * coords[:, 0], surface.y[0] + surface.spacing * coords[:, 1]]))
+    return Polygon(np.array([surface.x[0], surface.y[0]]) + surface.spacing * np.array(hull.exterior.coords[:-1]))
 
 
 def _eight_sided(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Polygon:
@@ -132,8 +132,8 @@ def _eight_sided(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Polygon:
     total, apart = columns + rows, columns - rows
     for low, high, along in ((total.min(), total.max(), 1), (apart.min(), apart.max(), -1)):
         # between two parallel diagonals
-        band = Polygon([(low + far, -far * along), (high + far, -far * along), (high - far, far * along), (low - far, far * along)])
-        box = box.intersection(band)
+        down, up = -far * along, far * along
+        box = box.intersection(Polygon([(low + far, down), (high + far, down), (high - far, up), (low - far, up)]))
     return box
 
 

@@ -192,8 +192,9 @@ class Search:
         return places_of(change, self.terms.surface, self.thresholds["least_depth"].value)
 
     def _finished(
-        self, found: Found, share: float, places: list[Place], change: Floats, trials: Sequence[tuple[float, float, float]]
-    ) -> Gathered:
+        self, found: Found, share: float, places: list[Place], change: Floats,
+        trials: Sequence[tuple[float, float, float]],
+    ) -> Gathered:  # fmt: skip
         """Without what is not needed, chalked."""
         whole = [place for place in places if self._is_worth_it(place, change)]
         if len(whole) < len(places) and self._may_leave(self._set(whole, change)[0]):

@@ -45,7 +45,8 @@ class Cells:
     def ground(self, mask: Mask) -> Any:
         """The ground of all nodes of a mask [ny, nx], as one shapely geometry [mm]."""
         pieces = [*self._quarters(mask), np.array(list(self._thirds(mask))), np.array(list(self._lone(mask)))]
-        return shapely.union_all(np.concatenate([part for part in pieces if len(part)]))
+        ground = shapely.union_all(np.concatenate([part for part in pieces if len(part)]))
+        return shapely.simplify(ground, 1e-6)
 
     def _quarters(self, mask: Mask) -> Iterator[NDArray[Any]]:
         x, y = self.surface.x, self.surface.y

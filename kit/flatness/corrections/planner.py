@@ -61,11 +61,11 @@ def plan_corrections(
     strategy : what ``patches`` bring the surface to. ``least-work``: few, compact places after which every straightedge
         limit is met; or all of it to a target plane: ``level`` (plumb on a wall), ``best-plane``,
         ``through-benchmarks``, ``fixed-spots``
-    way : ``patches``: places planed or filled; ``members``: every joist or stud set to one plane; ``some-members``: runs
-        of them where they are needed, the rest as found; ``overlay``: a pour, or strapping with shims, over all
+    way : ``patches``: places planed or filled; ``members``: every joist or stud set to one plane; ``some-members``:
+        runs of them where they are needed, the rest as found; ``overlay``: a pour, or strapping with shims, over all
     plane : that members or a layer come to: ``level`` (plumb on a wall), ``best-plane``, ``through-benchmarks`` (the
-        fixed spots), ``end-members`` (two end members are set, the others by a string). None: that of ``strategy``, else
-        level, or the best plane where heights are off a string
+        fixed spots), ``end-members`` (two end members are set, the others by a string). None: that of ``strategy``,
+        else level, or the best plane where heights are off a string
     limits : names of limits or finishes, agreed limits, or several of them
     spacing : lattice step [mm]; None takes about 6 in, dividing the stations' step and the bars' lengths
     headings : directions in which bars lie, equally spaced over half a turn
@@ -82,8 +82,8 @@ def plan_corrections(
     aim : share of each straightedge limit to plan to, over 0 up to 1; ``sure`` takes the work that makes the chance of
         passing reach ``confidence``. None: ``sure``, and 1 without draws
     confidence : at which verdicts are given, from 0.5 to under 1
-    draws, seed : surfaces drawn that the readings allow, for the chance of passing; the same seed, the same plan. Near a
-        line of the verdict more are drawn
+    draws, seed : surfaces drawn that the readings allow, for the chance of passing; the same seed, the same plan. Near
+        a line of the verdict more are drawn
     ask_engineer : where fixed spots or depths leave no plan without taking off more than may be, plan that all the
         same, marked ``engineer``; False: a PlanError says which terms clash
     setting_error : with which a height is set, one standard deviation [mm]; default 1/32 in, common practice, no source
@@ -117,17 +117,49 @@ def plan_corrections(
     >>> plan.change[1].round(3).tolist(), plan.patches["action"].tolist(), plan.passes
     ([0.0, 0.0, 1.0, 0.0, 0.0], ['fill'], True)
     """
+    return case_of(
+        survey, strategy, way=way, plane=plane, limits=limits, spacing=spacing, headings=headings, surface=surface,
+        rates=rates, depths=depths, fixed=fixed, shift=shift, level_within=level_within, height=height, tilt=tilt,
+        beneath=beneath, members=members, aim=aim, confidence=confidence, draws=draws, seed=seed,
+        ask_engineer=ask_engineer, setting_error=setting_error, keep_clear=keep_clear, materials=materials,
+        progress=progress, **thresholds,
+    ).plan()  # fmt: skip
+
+
+def case_of(
+    survey: Survey, strategy: str = "least-work", *, way: str = "patches", plane: str | None = None,
+    limits: str | Limit | Iterable[str | Limit] = (), spacing: float | None = None, headings: int = 12,
+    surface: str = "likely", rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
+    shift: str = "least-work", level_within: float | None = None, height: float | None = None,
+    tilt: str = "least-squares", beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None,
+    aim: float | str | None = None, confidence: float = 0.95, draws: int = 200, seed: int = 0,
+    ask_engineer: bool = True, setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
+    materials: Mapping[str, Setting] | None = None, progress: Progress | None = None, **thresholds: float | None,
+) -> Case:  # fmt: skip
+    """What :func:`plan_corrections` plans from; arguments and errors as there."""
     aim = ("sure" if draws else 1.0) if aim is None else aim
     asked = Asked(
-        strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress, way, plane,
-        setting_error, keep_clear,
+        strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress, way,
+        plane, setting_error, keep_clear,
     )  # fmt: skip
     chosen = thresholds_of(survey.surface, **thresholds)
-    case = Case.of(
-        survey, asked, limits, spacing, headings, rates or Rates(), depths or Depths(), beneath, members, seed,
-        ask_engineer, chosen, materials,
+    check_asked(asked)
+    given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
+    wanted = find(given, survey.surface) if given else []
+    check, notes = _check_of(survey, wanted, spacing, headings, asked, seed)
+    ground = check.subject.surface
+    able = plannable(wanted, check.subject, level_within)
+    permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
+    own = depths or Depths()
+    terms = Terms(
+        ground, strategy, headings, rates or Rates(), replace(own, cut=0.0) if shift == "nothing-comes-off" else own,
+        permitted, asked.fixed, level_within, height, tilt, ask_engineer, progress,
     )  # fmt: skip
-    return case.plan()
+    used_up = settings_for(survey.surface, materials)
+    return Case(
+        survey, asked, tuple(wanted), check, able, permitted, terms, chosen, used_up, listed(beneath), members,
+        tuple(notes),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,31 +193,6 @@ class Case:
     members: Members | None
     notes: tuple[str, ...]
 
-    @classmethod
-    def of(
-        cls, survey: Survey, asked: Asked, limits: str | Limit | Iterable[str | Limit], spacing: float | None,
-        headings: int, rates: Rates, depths: Depths, beneath: Beneath | Sequence[Beneath] | None,
-        members: Members | None, seed: int, ask_engineer: bool, thresholds: Mapping[str, Setting],
-        materials: Mapping[str, Setting] | None,
-    ) -> Case:  # fmt: skip
-        """The case; arguments as for :func:`plan_corrections`."""
-        check_asked(asked)
-        given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
-        wanted = find(given, survey.surface) if given else []
-        check, notes = _check_of(survey, wanted, spacing, headings, asked, seed)
-        ground = check.subject.surface
-        able = plannable(wanted, check.subject, asked.level_within)
-        permitted = permitted_cut(ground, beneath, members, thresholds["deepest_plane"].value)
-        cut = 0.0 if asked.shift == "nothing-comes-off" else depths.cut
-        terms = Terms(
-            ground, asked.strategy, headings, rates, replace(depths, cut=cut), permitted, asked.fixed,
-            asked.level_within, asked.height, asked.tilt, ask_engineer, asked.progress,
-        )  # fmt: skip
-        return cls(
-            survey, asked, tuple(wanted), check, able, permitted, terms, thresholds,
-            settings_for(survey.surface, materials), listed(beneath), members, tuple(notes),
-        )  # fmt: skip
-
     @property
     def surface(self) -> Surface:
         """As found, on the lattice."""
@@ -216,7 +223,9 @@ class Case:
         PlanError : terms that clash, or a way that is not open
         """
         way = way or self.asked.way
-        made = {"patches": self._patches, "members": self._members, "some-members": self._some, "overlay": self._overlay}
+        made = {
+            "patches": self._patches, "members": self._members, "some-members": self._some, "overlay": self._overlay,
+        }  # fmt: skip
         return made[way]()
 
     def _plane(self) -> str:
@@ -273,9 +282,7 @@ class Case:
     def _members(self) -> Plan:
         frame = self.frame
         plane = self._plane()
-        framed = to_one_plane(
-            frame, self.survey, plane, self.asked.fixed, self.asked.height, self.asked.setting_error
-        )
+        framed = to_one_plane(frame, self.survey, plane, self.asked.fixed, self.asked.height, self.asked.setting_error)
         return self._of_framing("members", framed, plane)
 
     def _some(self) -> Plan:
@@ -296,13 +303,20 @@ class Case:
                 "no run of members joins what stands beside it", expected="straight lines that meet the limits",
                 remedy="set all members to one plane, or work on places",
             )  # fmt: skip
+        if len(found[-1][1].lines) == len(frame.tracks):
+            raise PlanError(
+                "every member would have to be set", value=str(len(frame.tracks)), expected="some of them",
+                remedy="set all members to one plane, or work on places",
+            )  # fmt: skip
         share, framed, _ = found[-1] if not found[-1][2] < self.asked.confidence else max(found, key=lambda f: f[2])
         return self._of_framing("some-members", framed, "", share)
 
     def _overlay(self) -> Plan:
         floor, plane = self.survey.surface == "floor", self._plane()
         if plane == "end-members":
-            raise PlanError("a layer over all has no end members", value=plane, expected="level, best-plane or through-benchmarks")
+            raise PlanError(
+                "a layer over all has no end members", value=plane, expected="level, best-plane or through-benchmarks"
+            )
         straps = self.members if self.members is not None and self.members.kind == "strapping" else None
         thickness = straps.thickness if straps is not None else self.thresholds["strapping"].value
         least = max(self.thresholds["thinnest_pour"].value if floor else thickness, self.asked.keep_clear)
@@ -321,7 +335,7 @@ class Case:
         actions[nodes] = ACTIONS.index(name)
         patches = connected(actions, self.surface)
         table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
-        return self._made(way, framed.work, patches, table, framed=framed, plane=plane, share=share, notes=list(framed.notes))
+        return self._made(way, framed.work, patches, table, framed=framed, plane=plane, share=share, notes=framed.notes)
 
     def _made(
         self, way: str, work: Work, patches: Sequence[Patch], table: pd.DataFrame, *, found: Found | None = None,
@@ -347,7 +361,7 @@ class Case:
             lines=framed.lines if framed else {}, crossing=framed.crossing if framed else None,
             binding=found.binding if found else (), fixed=self.asked.fixed, members=members,
             settings=self._settings(share), cautions=_cautions(used, survey), finished=found is None or found.finished,
-            **({} if marks is None else {"marks": marks}),
+            marks=marks_table((), surface, survey) if marks is None else marks,
         )  # fmt: skip
         told = [*self.notes, *self.able.notes, *self.permitted.notes, *notes, *self._notes(plan, found, used)]
         return replace(plan, notes=tuple(dict.fromkeys(told)), work=work_of(plan, rates))
@@ -390,8 +404,8 @@ class Case:
         kinds = [one.kind for one in self.beneath if one.kind in MEMBER_KINDS]
         if "fill" in used and kinds:
             yield (
-                f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, or "
-                "shim what lies on them"
+                f"fill needs something to lie on: where the {kinds[0]} members are open, set them to their schedule, "
+                "or shim what lies on them"
             )
         if self.survey.surface == "floor" and (np.nan_to_num(plan.change) > CHANGED_MM).any():
             yield "the floor rises in places: check doors, thresholds and stair risers there"
@@ -455,13 +469,13 @@ def lumber_of(plan: Plan) -> float:
         return 0.0
     along, across = (plan.x, plan.y) if members.direction == "x" else (plan.y, plan.x)
     total = 0.0
-    for row in members.table.itertuples():
-        if plan.sets_members and row.name not in plan.lines:
+    columns = (members.table[name].to_numpy() for name in ("name", "position_mm", "start_mm", "end_mm"))
+    for name, position, start, end in zip(*columns, strict=True):
+        beyond = max(across[0] - position, position - across[-1]) > plan.surface.spacing
+        if beyond or (plan.sets_members and name not in plan.lines):
             continue
-        if not across[0] - plan.surface.spacing <= row.position_mm <= across[-1] + plan.surface.spacing:
-            continue
-        low = along[0] if math.isnan(row.start_mm) else max(row.start_mm, along[0])
-        high = along[-1] if math.isnan(row.end_mm) else min(row.end_mm, along[-1])
+        low = along[0] if math.isnan(start) else max(start, along[0])
+        high = along[-1] if math.isnan(end) else min(end, along[-1])
         total += max(0.0, float(high - low))
     return total
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from flatness.corrections.actions import CHANGED_MM
 from flatness.corrections.beneath import Permitted
 from flatness.corrections.least_work import Progress, least_work
 from flatness.corrections.rounds import Pool
+from flatness.corrections.setting import CHANGED_MM
 from flatness.corrections.target import (
     TOUCHING_MM,
     Target,

@@ -25,7 +25,7 @@ from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import MeasureError, PlanError
 from flatness.measures.placements import Requirement, broken_placements, rows_of
-from flatness.surface.lattice import Surface, bilinear
+from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats, Survey
 
 PLANES = ("level", "best-plane", "through-benchmarks", "end-members")
@@ -274,23 +274,21 @@ class _Straight:
     that share of its line; a member that is not set keeps its own.
     """
 
-    def __init__(
-        self, frame: Frame, wanted: Sequence[Requirement], headings: int, fixed: Sequence[FixedSpot]
-    ) -> None:
+    def __init__(self, frame: Frame, wanted: Sequence[Requirement], headings: int, fixed: Sequence[FixedSpot]) -> None:
         self.frame, self.wanted, self.headings, self.fixed = frame, wanted, headings, fixed
         surface, self.count = frame.surface, len(frame.tracks)
         self.low, self.high = float(frame.along.min()), float(frame.along.max())
         self.inside, self.z = surface.inside, surface.height[surface.inside]
         gx, gy = np.meshgrid(surface.x, surface.y)
         along_x = frame.members.direction == "x"
-        s, p = ((gx, gy) if along_x else (gy, gx))
+        s, p = (gx, gy) if along_x else (gy, gx)
         self.share, self.part = self._share(p[self.inside]), (s[self.inside] - self.low) / (self.high - self.low)
-        axis, other = (surface.x, surface.y) if along_x else (surface.y, surface.x)
-        over = np.clip(frame.positions, other[0], other[-1])
-        now = bilinear(surface.x, surface.y, surface.height, *frame.xy(axis, over))
-        self.now = (now.T if along_x else now)[np.searchsorted(axis, s[self.inside] - MARGIN_MM)]
-        self.carried = ~(np.isnan(self.now) & (self.share > 0)).any(axis=1) & frame.reached[self.inside]
-        self.now = np.nan_to_num(self.now)
+        place = frame.xy(np.repeat(s[self.inside], self.count), np.tile(frame.positions, len(self.z)))
+        now = surface.at(*place, beyond="nearest").reshape(-1, self.count)
+        # in an opening a member is as high as the edge that it carries
+        self.now = np.where(np.isnan(now), self.z[:, None], now)
+        self.carried = frame.reached[self.inside]
+        self.broken: list[tuple[csr_array, Floats]] = []  # placements that broke in one search are rows of the next
 
     def _share(self, p: Floats) -> Floats:
         """[n, k] of each member in what stands at positions across them [n] mm: straight from one to the next."""
@@ -336,6 +334,8 @@ class _Straight:
             room = np.array([max(spot.allowance, SPOT_MARGIN_MM) for spot in self.fixed])
             heights = spot_heights(surface, self.fixed)
             add(spot_rows(surface, self.fixed), heights - room, heights + room)
+        for rows, most in self.broken:
+            add(rows, np.full(len(most), -np.inf), most)
         allowed = np.array([requirement.allowed for requirement in self.wanted])
         grid = np.full(surface.height.shape, np.nan)
         for _ in range(MOST_ROUNDS):
@@ -347,7 +347,8 @@ class _Straight:
             if not len(broken):
                 return np.asarray(solution.x[:size] + middle)
             rows = rows_of(broken, surface.height.shape, self.headings)[:, self.inside.ravel()]
-            add(rows, np.full(len(broken), -np.inf), allowed[broken.requirement] - MARGIN_MM)
+            self.broken.append((csr_array(rows), allowed[broken.requirement] - MARGIN_MM))
+            add(rows, np.full(len(broken), -np.inf), self.broken[-1][1])
         return None
 
     def most(self, lines: Floats, chosen: Mask) -> Floats:

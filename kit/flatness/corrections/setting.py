@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
-SETTING_ERROR_MM = 25.4 / 32  # one standard deviation of a height set by laser, string or bar; common practice, no source
-MARK_STEP_MM = 609.6  # about 2 ft: how far apart heights are set, with a bar from one to the next; common practice, no source
+# both common practice, no source
+SETTING_ERROR_MM = 25.4 / 32  # one standard deviation of a height that is set by laser, string or bar
+MARK_STEP_MM = 609.6  # about 2 ft: how far apart heights are set, with a bar from one to the next
 CHANGED_MM = 1e-6  # changes below this are none
 
 
@@ -52,11 +53,11 @@ class Work:
 
     def brought(self, found: Floats, height: Floats) -> Floats:
         """What stands [..., ny, nx] mm where places as found are brought to heights [..., ny, nx] mm."""
-        done = np.where(np.isfinite(height), height, found)
+        done: Floats = np.where(np.isfinite(height), height, found)
         if self.way is None:
             return done
         done = np.where(self.way > 0, np.maximum(done, found), done)
-        return np.where(self.way < 0, np.minimum(done, found), done)
+        return np.asarray(np.where(self.way < 0, np.minimum(done, found), done))
 
     def errors(self, surface: Surface, n: int, rng: np.random.Generator) -> Floats:
         """[n, ny, nx] mm: ``n`` times the errors with which the heights are set."""
@@ -68,10 +69,11 @@ class Work:
         return np.asarray(weights[0] @ drawn @ weights[1].T)
 
     def after(self, surfaces: Floats, surface: Surface, rng: np.random.Generator) -> Floats:
-        """What stands on each of the surfaces [n, ny, nx] mm once the work is done on it, with the errors of setting."""
+        """What stands on each of the surfaces [n, ny, nx] mm once the work is done on it, with errors of setting."""
         if not self.worked.any():
             return surfaces
-        return self.brought(surfaces, self.height + self.errors(surface, len(surfaces), rng))
+        heights: Floats = self.height + self.errors(surface, len(surfaces), rng)
+        return self.brought(surfaces, heights)
 
 
 def _marks(axis: Floats) -> Floats:

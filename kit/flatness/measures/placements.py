@@ -82,7 +82,12 @@ class Placements:
 
 
 def broken_placements(
-    z: Floats, spacing: float, requirements: Sequence[Requirement], headings: int, most: int = 3, slack: float = 0.0,
+    z: Floats,
+    spacing: float,
+    requirements: Sequence[Requirement],
+    headings: int,
+    most: int = 3,
+    slack: float = 0.0,
     share: Floats | None = None,
 ) -> Placements:
     """The worst placements over each node whose gap is larger than allowed.

@@ -12,11 +12,12 @@ import shapely
 from numpy.typing import NDArray
 
 from flatness.corrections.actions import quantities_of
-from flatness.corrections.after import Held, on_likely
+from flatness.corrections.after import PlanCheck, on_likely
 from flatness.corrections.patching import COLUMNS
 from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
 from flatness.corrections.quantities import settings_for
 from flatness.corrections.saved_plan import SavedPlan
+from flatness.corrections.setting import Work
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
@@ -60,12 +61,13 @@ def plan_on(
         subject = on_likely(subject, likely)
         found = subject.surface
     actions = _actions(saved, found)
-    held = Held(subject, likely, draws if likely is not None else 0, seed, confidence)
+    work = Work(np.where(np.nan_to_num(change) != 0, found.height + change, np.nan))
+    held = PlanCheck(subject, likely, draws if likely is not None else 0, seed, confidence)
     takes = quantities_of(found, change, actions, settings_for(survey.surface))
     return Plan(
         survey, found, "as-read" if likely is None else "likely", saved.strategy, tuple(limits), HEADINGS, change,
         actions, pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
-        held.table(limits, change, (), None), math.nan, math.nan, math.nan, takes, members=saved.members,
+        held.table(limits, work, (), False), math.nan, math.nan, math.nan, takes, members=saved.members,
         notes=(AS_SAVED,),
     )  # fmt: skip
 
