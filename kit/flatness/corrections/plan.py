@@ -56,7 +56,7 @@ class Plan:
         ``chance`` (that the true surface passes once the places are set to their heights, each with its error;
         ``likely_mm`` is the median of what it may then measure), ``verdict`` (at the confidence asked for),
         ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not lengths:
-        their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``, and the columns in mm are NaN
+        their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``; those in mm are NaN
     cost : rates x area x change
     bound : no change that passes costs less; NaN where the strategy does not seek the least
     flat_cost : what the cheapest dead-flat plane (or level, where level is asked for) would cost

@@ -53,9 +53,9 @@ class Work:
 
     def brought(self, found: Floats, height: Floats) -> Floats:
         """What stands [..., ny, nx] mm where places as found are brought to heights [..., ny, nx] mm."""
-        done: Floats = np.where(np.isfinite(height), height, found)
+        done = np.where(np.isfinite(height), height, found)
         if self.way is None:
-            return done
+            return np.asarray(done)
         done = np.where(self.way > 0, np.maximum(done, found), done)
         return np.asarray(np.where(self.way < 0, np.minimum(done, found), done))
 
