@@ -366,6 +366,7 @@ def test_what_lies_beneath_as_people_write_it():
     assert found == flatness.Beneath("sawn joist", True, 3.175, 234.95, (0, 3657.6), "y", 609.6)
     assert lying_beneath("slab; area (0in,0in) (4ft,0in) (4ft,6ft) (0in,6ft)").area.equals(box(0, 0, 1219.2, 1828.8))
     assert lying_beneath("lvl").engineered
+    assert lying_beneath("i joists").kind == lying_beneath("I-Joist").kind == "I-joist"
 
 
 def test_members_as_people_write_them():
@@ -378,6 +379,7 @@ def test_members_as_people_write_them():
     )
     assert found.table.equals(by_hand.table)
     assert (found.kind, found.depth, found.flange, found.direction) == ("I-joist", 234.95, 38.1, "y")
+    assert members_of(text.replace("I-joists", "i joist"), survey).kind == "I-joist"
     assert len(members_of("truss first 8in spacing 16in along y count 5", survey)) == 5
     assert members_of("stud at 8in, 2ft, 3ft 6in along x", survey).positions.tolist() == [203.2, 609.6, 1066.8]
     assert members_of("sawn joist first 0in spacing 2ft along x until 7ft", survey).positions[-1] == 6 * 304.8

@@ -129,6 +129,16 @@ def test_lengths_as_people_write_them(folder, written, mm):
     assert job.layers[0].thickness == mm
 
 
+@pytest.mark.parametrize(
+    ("written", "kind"),
+    [("i-joist", "I-joist"), ("I joist", "I-joist"), ("Sawn-Joist", "sawn joist"), ("lvl", "LVL"), ("Studs", "stud")],
+)
+def test_kinds_are_read_whatever_their_case_hyphens_and_spaces(folder, written, kind):
+    layout = "direction = 'y'\nfirst = 0\nspacing = 400\ncount = 5\n"
+    job = read(folder, f"{BASE}[[beneath]]\nkind = '{written}'\n[members]\nkind = '{written}'\n{layout}")
+    assert (job.plan.beneath[0].kind, job.framing.members.kind) == (kind, kind)
+
+
 def test_bare_numbers_take_the_unit_of_the_file(folder):
     job = read(folder, BASE.replace('"mm"', '"inches"').replace("500", "20") + '[[layers]]\nname="a"\nthickness = 2\n')
     assert job.layers[0].thickness == 50.8

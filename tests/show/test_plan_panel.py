@@ -215,6 +215,12 @@ def test_joists_that_contradict_what_lies_beneath_are_told_in_a_sentence(panel):
     assert panel.problems.value == ""
 
 
+def test_kinds_given_to_the_panel_are_read_as_people_write_them():
+    panel = plan_panel(beneath="i joists")
+    assert panel.state.under.kind == "I-joist"
+    panel.close()
+
+
 def test_a_click_reads_or_fixes_a_spot(panel):
     def click(x, y):
         panel.map.canvas.draw()

@@ -18,7 +18,7 @@ from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.finished import Layer
 from flatness.corrections.members import KINDS as MEMBER_KINDS
-from flatness.corrections.members import Members, member_layout
+from flatness.corrections.members import Members, kind_named, member_layout
 from flatness.corrections.terms import FixedSpot
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.amounts import parse_amount
@@ -274,10 +274,9 @@ def _reads(text: str) -> bool:
 
 
 def _kind(text: str, known: tuple[str, ...], option: str) -> str:
-    wanted = " ".join(text.casefold().split())
-    for kind in known:
-        if wanted in (kind.casefold(), f"{kind.casefold()}s"):
-            return kind
+    found = kind_named(text, known)
+    if found is not None:
+        return found
     near = f"did you mean {nearest(text, known)}?" if text else "name what it is first"
     raise ArgumentError(
         "unknown kind" if text else "no kind", column=option, value=text or None, expected=", ".join(known),

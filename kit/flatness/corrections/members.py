@@ -7,7 +7,8 @@ its position is measured across that direction, its stations along it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -40,6 +41,20 @@ KINDS: dict[str, Kind] = {
     "strapping": Kind(engineered=False, flanged=False, letter="F"),
 }
 COLUMNS = ("name", "position_mm", "start_mm", "end_mm")
+
+
+def kind_named(text: str, known: Iterable[str] = KINDS) -> str | None:
+    """The kind that a text names, whatever its case, hyphens, spaces and plural; None where it names none.
+
+    >>> kind_named("i joists"), kind_named("Sawn-Joist"), kind_named("beam")
+    ('I-joist', 'sawn joist', None)
+    """
+    wanted = _plain(text)
+    return next((kind for kind in known if wanted in (_plain(kind), f"{_plain(kind)}s")), None)
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[\s_\-\u2010-\u2015\u2212]+", "", text).casefold()
 
 
 @dataclass(frozen=True, eq=False)
