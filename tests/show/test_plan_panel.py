@@ -552,6 +552,34 @@ def test_progress_is_told_and_a_stop_keeps_what_was_found(panel, monkeypatch):
     assert state.plan is before
 
 
+def test_a_mistake_stays_told_when_a_search_that_was_under_way_ends(panel):
+    state = panel.state
+    state.search.start(0, shown=False)
+    panel.controls.cut.value = "about 1 inch"
+    assert "about 1 inch" in text_of(panel.problems)
+    state.search.wait()
+    assert state.plan is not None
+    assert "about 1 inch" in text_of(panel.problems)
+    # what is typed right takes the message away, and so it stays when the next search ends
+    panel.controls.cut.value = "1"
+    state.search.start(0, shown=False)
+    state.search.wait()
+    assert text_of(panel.problems) == ""
+
+
+def test_a_plan_that_waits_for_the_engineer_is_no_pass_in_its_headline(panel):
+    state = panel.state
+    # nobody said what lies beneath, so that nothing may come off; a level plane well below the top cuts all the same
+    state.height = float(np.nanmax(state.surface.height)) - 12.0
+    state.search.start(0, shown=False)
+    state.search.wait()
+    assert state.plan.action("engineer").any()
+    said = text_of(panel.said)
+    assert said.strip().startswith("Ask the engineer first")
+    assert "Pass" not in said
+    assert "fk-pass" not in panel.said.value
+
+
 def test_what_fails_in_the_search_is_told_with_its_remedy(panel):
     state = panel.state
     state.target, state.finish = "least-work", ""

@@ -14,6 +14,7 @@ from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.quantities import Quantities
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.volumes import node_areas
+from flatness.limits.verdict import FAIL, PASS
 from flatness.show.done_words import area, before_and_after, depth, limit_of, load, mass, setting, state_after, volume
 from flatness.show.member_words import members_text
 from flatness.show.panels.plan_draft import Draft
@@ -51,10 +52,21 @@ def headline(shown: Shown, state: PlanState) -> str:
         verdict = state_after(shown)
         sure = "once it is done" if state.sure else "as planned; the chances are not worked out"
         mark = f"{verdict_mark(verdict)} {sure}. " if verdict else ""
+        if shown.action("engineer").any():
+            # work that may not be done yet is no pass
+            mark, verdict = f"<b>Ask the engineer first</b>{_of_asking(verdict)}. ", FAIL if verdict == FAIL else ""
         said = f"{mark}{escape(in_unit(deeds(shown, state.unit), state.unit))}"
     cost = escape(f"Cost: {cost_words(shown.cost, state)}.")
     shade = verdict if verdict and state.sure else "draft"  # no verdict's colour without its chances
     return f'<div class="fk-said fk-{shade}" aria-live="polite">{said} {cost}</div>'
+
+
+def _of_asking(verdict: str) -> str:
+    """What comes of a plan that waits for the engineer's word."""
+    if not verdict:
+        return ""
+    ends = {PASS: "passes", FAIL: "fails"}.get(verdict, "is undecided")
+    return f": with all of it allowed and done the surface {ends}"
 
 
 def draft_deeds(draft: Draft, unit: str) -> str:
