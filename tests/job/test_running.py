@@ -176,6 +176,27 @@ def test_sisters_that_are_named_and_all_of_them(run):
     assert run(JOB + 'sistered = "all"\n').sisters["member"].tolist() == [f"J{i}" for i in range(1, 8)]
 
 
+@pytest.mark.parametrize("sistered", ["planned", "all"])
+def test_no_sister_is_ordered_where_there_is_no_floor(run, sistered):
+    """The room is 2400 by 2000; the layout has twelve joists of 3500 over 4400, of which seven lie beneath the room."""
+    text = JOB.replace("start = 0", "start = -500").replace("end = 2000", "end = 3000").replace("= 7", "= 12")
+    found = run(f'{text}sistered = "{sistered}"\n{STOCK}')
+    names = ["J3", "J4"] if sistered == "planned" else [f"J{i}" for i in range(1, 8)]
+    assert found.sisters["member"].tolist() == names
+    assert set(found.sisters["start_mm"]) == {0.0}
+    assert set(found.sisters["length_mm"]) == {2000.0}
+    # two joists of 2000 are cut from one of 4000, and a third from one of 2400
+    assert found.quantities.lengths.bought_mm == 4000 * (len(names) // 2) + 2400 * (len(names) % 2)
+    assert any(note.startswith("no reading reaches J8, J9, J10, J11, J12:") for note in found.schedule.notes)
+
+
+def test_sisters_end_at_a_stated_outline(run):
+    """The outline runs beyond the readings, to a wall aslant: from y = 2950 at x = -150 to y = 2050 at x = 2550."""
+    outline = "# outline: -150,-150; 2550,-150; 2550,2050; -150,2950\n"
+    found = run(JOB.replace("end = 2000", "end = 4000") + 'sistered = "all"\n', outline + HOLLOW)
+    assert found.sisters["end_mm"].tolist() == pytest.approx([2950 - (400 * i + 150) / 3 for i in range(7)])
+
+
 def test_sisters_along_x(run):
     """The same floor turned by a quarter: the joists run along x."""
     rows = [line.split(",") for line in HOLLOW.splitlines()[3:]]

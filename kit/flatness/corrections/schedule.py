@@ -185,7 +185,10 @@ def member_schedule(
         table, summary, _shims(table, crossing, members), drawn.as_set, drawn.spots,
         blocking(members, {track.name: (track.start, track.end) for track in tracks}),
         max(0.0, -float(np.nan_to_num(clearance.min()))), drawn.line, set_by,
-        (*_notes(members, drawn.line, set_by, sister_thickness), *drawn.notes, *_either(plan, drawn)),
+        (
+            *_notes(members, drawn.line, set_by, sister_thickness), *_left_out(tracks), *drawn.notes,
+            *_either(plan, drawn),
+        ),
         cautions_for(advice),
     )  # fmt: skip
 
@@ -281,6 +284,11 @@ def _notes(members: Members, line: str, set_by: str, sister_thickness: float) ->
     if set_by == "string":
         notes.append(STRING_FIRST)
     return tuple(notes)
+
+
+def _left_out(tracks: list[Track]) -> list[str]:
+    names = [track.name for track in tracks if not track.known]
+    return [f"no reading reaches {', '.join(names)}: nothing is set or ordered there"] if names else []
 
 
 def _either(plan: Planned, drawn: Drawn) -> list[str]:
