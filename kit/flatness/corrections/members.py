@@ -67,9 +67,9 @@ class Members:
         ``start_mm`` and ``end_mm`` (along them; NaN where the surface's own reach is meant)
     direction : ``x`` where they run along x, ``y`` where along y
     kind : one of :data:`KINDS`
-    depth : [mm], or None where it is not known
+    depth : [mm], or None where it is not known; of strapping its width
     flange : thickness of a flange or chord [mm], for the kinds that have them, or None where it is not known
-    thickness : [mm] across the member
+    thickness : [mm] across the member; of strapping from what it is fastened to, to its face on the room's side
     cuts : where a chord or flange has been cut, [mm] along the member, by name of the member
 
     Raises

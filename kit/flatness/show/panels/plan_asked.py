@@ -180,7 +180,7 @@ class Materials:
 
     Attributes
     ----------
-    bag_yield [mm3], fill_density, sister_density [kg/mm3], spare [-], kerf [mm]
+    bag_yield [mm3], fill_density, sister_density (or of strapping) [kg/mm3], spare [-], kerf [mm]
     stock : lengths on sale for sisters [mm]; empty: they are not cut
     """
 
@@ -199,6 +199,7 @@ class Materials:
         ArgumentError : a number out of range
         """
         own = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "stock"}
+        own["strapping_density"] = self.sister_density
         return None if all(value is None for value in own.values()) else settings_of(**own)
 
 

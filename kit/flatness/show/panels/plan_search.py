@@ -175,5 +175,5 @@ def with_sisters(plan: Plan, schedule: Schedule, materials: Materials) -> Quanti
     return quantities(
         plan, fill=plan.action("fill"), plane=plan.action("plane"), sisters=sisters["length_mm"].tolist(),
         sister_section=framing.section, stock=materials.stock or None,
-        settings=settings_for(plan.survey.surface, materials.settings()),
+        settings=settings_for(plan.survey.surface, materials.settings()), framed=framing.framed,
     )  # fmt: skip
