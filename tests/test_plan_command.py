@@ -249,6 +249,7 @@ def test_exit_codes_of_what_can_be_planned(capfd, arguments, code):
         ((LOFT, *BAR, "--fixed", "1ft,1ft,1in"), "drop 41-3/8in"),
         ((WALL, *BAR, "--beneath", "plasterboard"), "plaster"),
         ((STORE, *BAR, "--beneath", "slab; planed"), "--beneath"),
+        ((STORE, *BAR, "--fixed", "600mm,600mm,200mm,sill"), "--fixed: sill at"),
         ((STORE, *BAR, "--beneath", "slab; most deep"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; area (0m,0m) (1m,0m)"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; most 1mm; most 2mm"), "--beneath"),
@@ -355,6 +356,7 @@ def test_fixed_spots_as_people_write_them():
     assert fixed_spot("0in,8ft,as found,1/16in,door sill", survey) == spot(0, 2438.4, None, inch / 16, "door sill")
     assert fixed_spot("0in,8ft,-41 1/4in,½", survey) == spot(0, 2438.4, -41.25 * inch, 12.7)
     assert fixed_spot("0in,8ft,drop 41-1/4in,hearth", survey) == spot(0, 2438.4, -41.25 * inch, 0, "hearth")
+    assert fixed_spot("0in,8ft,3in,sill,meant", survey) == spot(0, 2438.4, 3 * inch, 0, "sill", True)
     assert fixed_spot("0in,8ft,nosing", survey) == spot(0, 2438.4, None, 0, "nosing")
     assert read_height("drop 1m", survey, "--height") == -1000
     with pytest.raises(FlatnessError, match="not drops off one line"):

@@ -237,6 +237,7 @@ WRONG = [
     ("[plan.rates]\noff = 0\n", "plan.rates.off", ["above 0"]),
     ("[plan.thresholds]\nleast_patch = 4\n", "plan.thresholds.least_patch", ["not an area", "1 ft2"]),
     ('[plan.thresholds]\nheaviest_fill = "4 ft"\n', "plan.thresholds.heaviest_fill", ["not a unit of mass", "kg"]),
+    (FIXED.replace("height = 0", 'height = 90\nname = "sill"'), "fixed[1].height", ["sill at", "far above", "meant"]),
     ('[[beneath]]\nkind = "concrete"\n', "beneath[1].kind", ["concrete", "slab"]),
     ('[[beneath]]\nkind = "sawn joist"\nspan = [5]\n', "beneath[1].span", ["a span that cannot be used", "[5]"]),
     ('[[beneath]]\nkind = "boards"\narea = [[0,0],[1,1],[2,2]]\n', "beneath[1].area", ["bound no area"]),

@@ -157,6 +157,22 @@ def test_a_fixed_spot_is_kept_as_found_or_raised(panel):
     assert len(state.spots) == 1
 
 
+def test_a_spot_far_off_the_floor_is_asked_about(panel):
+    state, controls = panel.state, panel.controls
+    x, y = (float(a[40]) for a in state.surface.nodes()[:2])
+    high = 2 * float(np.ptp(state.surface.nodes()[2])) + 200.0
+    controls.units.value = "mm"
+    for field, text in ((controls.spot_x, f"{x} mm"), (controls.spot_y, f"{y} mm"), (controls.raised, f"{high} mm")):
+        field.value = text
+    controls.fix.click()
+    assert "far above the surface" in text_of(panel.problems)
+    assert state.spots == ()
+    controls.meant.value = "yes"
+    controls.fix.click()
+    assert state.spots[0].meant
+    assert state.spots[0].raised == pytest.approx(high)
+
+
 # controls
 
 

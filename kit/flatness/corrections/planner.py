@@ -25,7 +25,7 @@ from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import Setting, settings_for
 from flatness.corrections.seeking import Terms
 from flatness.corrections.specks import join_specks
-from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError, PlanError
 from flatness.limits.catalogue import find
@@ -85,7 +85,8 @@ def plan_corrections(
 
     Raises
     ------
-    ArgumentError : an argument that is unknown or out of range, or nothing that can be planned for
+    ArgumentError : an argument that is unknown or out of range, nothing that can be planned for, or a fixed spot far
+        off the surface that is not said to be meant
     LimitError : unknown limits, or limits for another surface
     MeasureError : a level target for a survey off a string
     PlanError : terms that clash; the message says which and by how much
@@ -112,6 +113,8 @@ def plan_corrections(
     wanted = find(given, survey.surface) if given else []
     held, notes = _held(survey, wanted, spacing, headings, asked, seed)
     ground = held.subject.surface
+    if strategy != "through-benchmarks":  # a benchmark may stand beside the surface
+        check_meant(ground, asked.fixed)
     able = plannable(wanted, held.subject, level_within)
     _check_plannable(asked, able, wanted)
     permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)

@@ -78,7 +78,7 @@ PLAN: Keys = {
 }  # fmt: skip
 FIXED: Keys = {
     "name": Key(text), "x": Key(_ANY, True), "y": Key(_ANY, True), "height": Key(length_or("as found"), True),
-    "allowance": Key(_UPWARD),
+    "allowance": Key(_UPWARD), "meant": Key(flag),
 }  # fmt: skip
 BENEATH: Keys = {
     "kind": Key(kind(*BENEATH_KINDS), True), "may_be_planed": Key(flag), "most_planed": Key(_UPWARD),
