@@ -94,6 +94,19 @@ def test_another_target_without_a_limit_says_why_no_least_work_is_told(capfd):
     assert "no straightedge limit was named" in " ".join(out.split())
 
 
+def test_what_was_said_of_engineered_members_and_is_not_followed_is_told_at_once(capfd, monkeypatch):
+    given = ("--beneath", "screed; may be planed", "--beneath", "LVL; may be planed; area (0m,0m) (1m,0m) (1m,1m)")
+    code, out, err = run(capfd, STORE, *BAR, *COARSE, "--draws", 0, *given)
+    assert code in (0, 1, 3)
+    assert err.startswith("note: entry 2 of what lies beneath says that LVL may be planed. That is not followed")
+    words = " ".join(out.split())
+    assert "Worth knowing - Entry 2 of what lies beneath says that LVL may be planed. That is not followed:" in words
+    assert words.count("IRC R502.8.2") >= 1
+    plain = run(capfd, STORE, *BAR, *COARSE, "--draws", 0, "--beneath", "screed; may be planed", "--beneath", "LVL")
+    assert plain[2] == ""
+    assert "not followed" not in plain[1]
+
+
 def test_what_was_asked_is_told(capfd):
     arguments = ("--fixed", "0in,0in,as found,1mm,sill", "--beneath", "slab; may be planed; most 5mm", "--deepest-fill",
                  "30mm", "--layers", "levelled bed 10mm", "--layers", "old carpet -6mm")  # fmt: skip
@@ -356,7 +369,7 @@ def test_fixed_spots_as_people_write_them():
     assert fixed_spot("0in,8ft,as found,1/16in,door sill", survey) == spot(0, 2438.4, None, inch / 16, "door sill")
     assert fixed_spot("0in,8ft,-41 1/4in,½", survey) == spot(0, 2438.4, -41.25 * inch, 12.7)
     assert fixed_spot("0in,8ft,drop 41-1/4in,hearth", survey) == spot(0, 2438.4, -41.25 * inch, 0, "hearth")
-    assert fixed_spot("0in,8ft,3in,sill,meant", survey) == spot(0, 2438.4, 3 * inch, 0, "sill", True)
+    assert fixed_spot("0in,8ft,3in,sill,meant", survey) == spot(0, 2438.4, 76.2, 0, "sill", True)
     assert fixed_spot("0in,8ft,nosing", survey) == spot(0, 2438.4, None, 0, "nosing")
     assert read_height("drop 1m", survey, "--height") == -1000
     with pytest.raises(FlatnessError, match="not drops off one line"):

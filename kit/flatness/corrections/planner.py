@@ -14,7 +14,7 @@ from flatness.corrections.actions import CHANGED_MM, assign_actions, quantities_
 from flatness.corrections.after import Held, on_likely, tighter
 from flatness.corrections.aiming import Tried, aimed_change
 from flatness.corrections.asked import Asked, check_asked
-from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
+from flatness.corrections.beneath import Beneath, Permitted, listed, not_followed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
 from flatness.corrections.least_work import Progress
 from flatness.corrections.members import KINDS as MEMBER_KINDS
@@ -136,7 +136,13 @@ def plan_corrections(
     takes = quantities_of(ground, tried.change, actions, used_up)
     aimed = tried.share if strategy == "least-work" else None
     after = held.table(wanted, tried.change, able.names, aimed)
-    notes += [*able.notes, *permitted.notes, *_notes(tried, patches, used, survey, permitted, held)]
+    notes = [
+        *not_followed(beneath),
+        *notes,
+        *able.notes,
+        *permitted.notes,
+        *_notes(tried, patches, used, survey, permitted, held),
+    ]
     notes += _on_open_members(used, listed(beneath))
     notes += [] if tried.trials else _chances(after, held, aimed)
     return Plan(
