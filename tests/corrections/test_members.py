@@ -363,7 +363,7 @@ def test_flange_laps_against_a_count(raised, depth, flange, deeper):
     ("sag", "kwargs", "words"),
     [
         (0.0, {}, "both flanges whole"),
-        (12.0, {}, "26.0 of 38 mm"),
+        (12.0, {}, "26.0 mm of its 38 mm"),
         (12.0, {"sister_depth": 314.0}, "both flanges whole"),  # 12 mm deeper, raised 12 mm
         (12.0, {"least_lap": 30.0}, "no: 26.0 mm of the bottom flange"),
         (12.0, {"least_lap": 26.0}, "ask the maker"),

@@ -189,6 +189,7 @@ def test_a_spot_check_is_told_in_place_of_the_assumption():
         ("it rises by 2 mm/m along x", "it rises by 1/4\" in 10' (2 mm/m) along x"),
         ("it rises by -2 mm/m along x", "it rises by -1/4\" in 10' (-2 mm/m) along x"),
         ("at (1219.2, 3048) mm", "at 4' 0\" along x, 10' 0\" along y"),
+        ("at x 1219.2, y 3048 mm, deepest", "at 4' 0\" along x, 10' 0\" along y, deepest"),
         ("the last (5 mm) of it", 'the last (3/16" (5 mm)) of it'),
         ('-3/16" (-5 mm) off, 1-1/2 in (38.1 mm) thick', '-3/16" (-5 mm) off, 1-1/2 in (38.1 mm) thick'),
     ],

@@ -92,7 +92,8 @@ def _f_number(value: float, least: float) -> str:
 _MM = re.compile(
     r"(?<![\d.])(?<![\"'] \()(?<! in \()(?<! ft \()(?<!\([-+−])(?:(?<![\w)])([-+−]))?(\d+(?:\.\d+)?) mm\b(/m\b)?"
 )
-_PLACE = re.compile(r"\((-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?)\) mm\b")
+_NUMBER = r"(-?\d+(?:\.\d+)?)"
+_PLACE = re.compile(rf"\({_NUMBER}, {_NUMBER}\) mm\b|\bx {_NUMBER}, y {_NUMBER} mm\b")
 _TAPE = r"\d[\d '/-]*[\"']"
 
 
@@ -118,7 +119,7 @@ def in_unit(text: str, unit: str, *, both: bool = True) -> str:
         tape = (tape if tape == '0"' else sign + tape) + (" in 10'" if slope else "")
         return tape if not both and (mm == 0 or mm * 2 * FRACTION >= INCH_MM) else f"{tape} ({match[0]})"
 
-    text = _PLACE.sub(lambda match: place((float(match[1]), float(match[2])), unit), text)
+    text = _PLACE.sub(lambda match: place((float(match[1] or match[3]), float(match[2] or match[4])), unit), text)
     # a length in brackets behind a tape's is told already
     return _MM.sub(told, text)
 
