@@ -60,11 +60,6 @@ def test_drawing_stays_in_its_room(path):
         assert not {name.split(".")[0] for name in imports(path)} & DRAWING
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(KIT)))
-def test_modules_stay_readable(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 320
-
-
 def test_public_names():
     assert set(flatness.__all__) == PUBLIC
     assert all(hasattr(flatness, name) for name in PUBLIC)

@@ -334,7 +334,7 @@ def _faces(members: Members, is_new: bool, summary: pd.DataFrame) -> Iterator[st
 def _too_deep(summary: pd.DataFrame, shims: pd.DataFrame, members: Members) -> Iterator[str]:
     """What is more than shims, or sisters, are for."""
     if len(shims) and float(shims["shim_mm"].max()) > SHIM_MM:
-        worst = shims.loc[shims["shim_mm"].idxmax()]
+        worst = max(shims.to_dict("records"), key=lambda row: float(row["shim_mm"]))
         many = int((shims["shim_mm"] > SHIM_MM).sum())
         yield (
             f"{many} shim{' is' if many == 1 else 's are'} over {SHIM_MM:g} mm, the deepest {worst['shim_mm']:.1f} mm "
@@ -345,10 +345,9 @@ def _too_deep(summary: pd.DataFrame, shims: pd.DataFrame, members: Members) -> I
         return
     far = summary[summary["raise_most_mm"] > members.depth / 2]
     if len(far):
-        worst = far.loc[far["raise_most_mm"].idxmax()]
         yield (
             f"a sister is to stand more than half the depth of its member above it at {', '.join(far['member'])}, "
-            f"{worst['raise_most_mm']:.1f} mm at most: pack with lumber, or check the target; common practice, no "
+            f"{float(far['raise_most_mm'].max()):.1f} mm at most: pack with lumber, or check the target; common practice, no "
             "source"
         )
 
