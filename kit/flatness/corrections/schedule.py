@@ -347,8 +347,8 @@ def _too_deep(summary: pd.DataFrame, shims: pd.DataFrame, members: Members) -> I
     if len(far):
         yield (
             f"a sister is to stand more than half the depth of its member above it at {', '.join(far['member'])}, "
-            f"{float(far['raise_most_mm'].max()):.1f} mm at most: pack with lumber, or check the target; common practice, no "
-            "source"
+            f"{float(far['raise_most_mm'].max()):.1f} mm at most: pack with lumber, or check the target; common "
+            "practice, no source"
         )
 
 
