@@ -70,6 +70,19 @@ def test_the_report_tells_every_part_and_fits_a_terminal(capsys, job, tmp_path, 
     assert code in (0, 1, 3)
 
 
+def test_what_a_job_says_of_engineered_members_and_is_not_followed_is_told_at_once(capsys, tmp_path):
+    rows = "".join(f"{x},{y},{int(x == y == 1000)}\n" for x in (0, 1000, 2000) for y in (0, 1000, 2000))
+    (tmp_path / "before.csv").write_text(f"# unit: mm\n# reading: height\nx,y,reading\n{rows}", encoding="utf-8")
+    (tmp_path / "job.toml").write_text(
+        'draws = 0\n[surveys]\nbefore = "before.csv"\n[plan]\nstrategy = "level"\nspacing = "500 mm"\n'
+        '[[beneath]]\nkind = "I-joist"\nmay_be_planed = true\n',
+        encoding="utf-8",
+    )
+    _, out, err = run(capsys, tmp_path / "job.toml", "--json")
+    assert err.startswith("note: entry 1 of what lies beneath says that I-joist may be planed. That is not followed")
+    assert json.loads(out)["plan"]["notes"][0].startswith("entry 1 of what lies beneath says that I-joist")
+
+
 def test_a_file_that_is_no_job_is_named(capsys, tmp_path):
     assert run(capsys, tmp_path / "none.toml")[0] == 2
     (tmp_path / "bad.toml").write_text("titel = 1\n", encoding="utf-8")

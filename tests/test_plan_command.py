@@ -94,6 +94,19 @@ def test_another_target_without_a_limit_says_why_no_least_work_is_told(capfd):
     assert "no straightedge limit was named" in " ".join(out.split())
 
 
+def test_what_was_said_of_engineered_members_and_is_not_followed_is_told_at_once(capfd, monkeypatch):
+    given = ("--beneath", "screed; may be planed", "--beneath", "LVL; may be planed; area (0m,0m) (1m,0m) (1m,1m)")
+    code, out, err = run(capfd, STORE, *BAR, *COARSE, "--draws", 0, *given)
+    assert code in (0, 1, 3)
+    assert err.startswith("note: entry 2 of what lies beneath says that LVL may be planed. That is not followed")
+    words = " ".join(out.split())
+    assert "Worth knowing - Entry 2 of what lies beneath says that LVL may be planed. That is not followed:" in words
+    assert words.count("IRC R502.8.2") >= 1
+    plain = run(capfd, STORE, *BAR, *COARSE, "--draws", 0, "--beneath", "screed; may be planed", "--beneath", "LVL")
+    assert plain[2] == ""
+    assert "not followed" not in plain[1]
+
+
 def test_what_was_asked_is_told(capfd):
     arguments = ("--fixed", "0in,0in,as found,1mm,sill", "--beneath", "slab; may be planed; most 5mm", "--deepest-fill",
                  "30mm", "--layers", "levelled bed 10mm", "--layers", "old carpet -6mm")  # fmt: skip
@@ -208,7 +221,7 @@ def test_another_target_carries_the_cost_of_the_least_work(capfd):
         ((STORE, "--straightedge", "2m", "--allowed", "15mm"), 0),
         ((STORE, *BAR, "--aim", "0.5"), 0),
         ((CEILING, "--straightedge", "10ft", "--allowed", "1/8", "--aim", "1"), 1),
-        ((STORE, *BAR, "--fixed", "1m,1m,9mm", "--fixed", "2m,1m,-100mm", "--deepest-cut", "0"), 1),
+        ((STORE, *BAR, "--fixed", "1m,1m,9mm", "--fixed", "2m,1m,-100mm,meant", "--deepest-cut", "0"), 1),
         ((LOFT, "--limit", "wood-glued", "--aim", "0.4"), 3),
     ],
 )
@@ -249,6 +262,7 @@ def test_exit_codes_of_what_can_be_planned(capfd, arguments, code):
         ((LOFT, *BAR, "--fixed", "1ft,1ft,1in"), "drop 41-3/8in"),
         ((WALL, *BAR, "--beneath", "plasterboard"), "plaster"),
         ((STORE, *BAR, "--beneath", "slab; planed"), "--beneath"),
+        ((STORE, *BAR, "--fixed", "600mm,600mm,200mm,sill"), "--fixed: sill at"),
         ((STORE, *BAR, "--beneath", "slab; most deep"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; area (0m,0m) (1m,0m)"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; most 1mm; most 2mm"), "--beneath"),
@@ -355,6 +369,7 @@ def test_fixed_spots_as_people_write_them():
     assert fixed_spot("0in,8ft,as found,1/16in,door sill", survey) == spot(0, 2438.4, None, inch / 16, "door sill")
     assert fixed_spot("0in,8ft,-41 1/4in,½", survey) == spot(0, 2438.4, -41.25 * inch, 12.7)
     assert fixed_spot("0in,8ft,drop 41-1/4in,hearth", survey) == spot(0, 2438.4, -41.25 * inch, 0, "hearth")
+    assert fixed_spot("0in,8ft,3in,sill,meant", survey) == spot(0, 2438.4, 76.2, 0, "sill", True)
     assert fixed_spot("0in,8ft,nosing", survey) == spot(0, 2438.4, None, 0, "nosing")
     assert read_height("drop 1m", survey, "--height") == -1000
     with pytest.raises(FlatnessError, match="not drops off one line"):
@@ -366,6 +381,7 @@ def test_what_lies_beneath_as_people_write_it():
     assert found == flatness.Beneath("sawn joist", True, 3.175, 234.95, (0, 3657.6), "y", 609.6)
     assert lying_beneath("slab; area (0in,0in) (4ft,0in) (4ft,6ft) (0in,6ft)").area.equals(box(0, 0, 1219.2, 1828.8))
     assert lying_beneath("lvl").engineered
+    assert lying_beneath("i joists").kind == lying_beneath("I-Joist").kind == "I-joist"
 
 
 def test_members_as_people_write_them():
@@ -378,6 +394,7 @@ def test_members_as_people_write_them():
     )
     assert found.table.equals(by_hand.table)
     assert (found.kind, found.depth, found.flange, found.direction) == ("I-joist", 234.95, 38.1, "y")
+    assert members_of(text.replace("I-joists", "i joist"), survey).kind == "I-joist"
     assert len(members_of("truss first 8in spacing 16in along y count 5", survey)) == 5
     assert members_of("stud at 8in, 2ft, 3ft 6in along x", survey).positions.tolist() == [203.2, 609.6, 1066.8]
     assert members_of("sawn joist first 0in spacing 2ft along x until 7ft", survey).positions[-1] == 6 * 304.8

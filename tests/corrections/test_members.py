@@ -291,6 +291,56 @@ def test_a_strap_bears_at_its_crossings_alone():
     assert member_schedule(plan, strap, crossing=joists).shims["shim_mm"].tolist() == [0.0, 0.0, 0.0]
 
 
+def strapped(height, target, thickness, **way):
+    """Straps along x each 500 mm, shimmed off joists along y each 500 mm."""
+    height = np.asarray(height, float)
+    plan = SimpleNamespace(**vars(plan_of(height, target - height)), **way)
+    straps = member_layout(0, 500, "x", count=height.shape[0], kind="strapping", thickness=thickness)
+    return member_schedule(plan, straps, crossing=member_layout(0, 500, "y", count=height.shape[1]))
+
+
+def shims_of(schedule):
+    return schedule.shims.pivot_table(index="y_mm", columns="x_mm", values="shim_mm").to_numpy()
+
+
+def test_new_strapping_takes_its_thickness_off_the_shims_and_its_face_is_the_target():
+    height = np.random.default_rng(3).uniform(0, 8, (4, 5))
+    found = strapped(height, 30.0, 19.0, way="overlay")
+    # closed form: what is left between the back of the strap and the surface as found
+    np.testing.assert_allclose(shims_of(found), 30 - 19 - height, atol=2e-6)
+    np.testing.assert_allclose(shims_of(strapped(height, 30.0, 12.0, way="overlay")), 30 - 12 - height, atol=2e-6)
+    assert any("room's side of strapping 19 mm thick lies on the target" in note for note in found.notes)
+    assert not any("less than the strapping's thickness" in note for note in found.notes)
+
+
+def test_strapping_that_is_there_is_shimmed_whatever_its_thickness():
+    height = np.random.default_rng(3).uniform(0, 8, (4, 5))
+    for way in ({}, {"way": "patches"}):
+        found = strapped(height, 9.0, 19.0, **way)
+        np.testing.assert_allclose(shims_of(found), 9 - height, atol=2e-6)
+        assert any("its thickness does not count" in note for note in found.notes)
+
+
+def test_a_target_too_near_for_new_strapping_is_told():
+    # 19 mm of strapping between a surface at 8 and a target at 20: 7 mm too little
+    found = strapped(np.full((2, 3), 8.0), 20.0, 19.0, way="overlay")
+    np.testing.assert_allclose(shims_of(found), 0, atol=1e-6)
+    assert any("up to 7.0 mm off it" in note for note in found.notes)
+
+
+def test_shims_and_sisters_that_are_too_deep_are_told():
+    height = np.zeros((3, 4))
+    height[1, 2] = -2.0
+    assert not any("pack with lumber" in note for note in strapped(height, 36.0, 19.0).notes)
+    # 37 + 2 mm is more than 1-1/2 in (38.1 mm); 37 mm is not
+    deep = [note for note in strapped(height, 37.0, 19.0).notes if "pack with lumber" in note]
+    assert len(deep) == 1
+    assert deep[0].startswith("1 shim is over 38.1 mm, the deepest 39.0 mm where F2 crosses J3:")
+    joists = {"kind": "sawn joist", "depth": 200.0}
+    assert not any("half the depth" in note for note in one(plan_of(along_x(np.zeros(4)), 99.0), **joists).notes)
+    assert any("half the depth" in note for note in one(plan_of(along_x(np.zeros(4)), 101.0), **joists).notes)
+
+
 # -- sisters ---------------------------------------------------------------------------------------------------
 
 
@@ -313,7 +363,7 @@ def test_flange_laps_against_a_count(raised, depth, flange, deeper):
     ("sag", "kwargs", "words"),
     [
         (0.0, {}, "both flanges whole"),
-        (12.0, {}, "26.0 of 38 mm"),
+        (12.0, {}, "26.0 mm of its 38 mm"),
         (12.0, {"sister_depth": 314.0}, "both flanges whole"),  # 12 mm deeper, raised 12 mm
         (12.0, {"least_lap": 30.0}, "no: 26.0 mm of the bottom flange"),
         (12.0, {"least_lap": 26.0}, "ask the maker"),

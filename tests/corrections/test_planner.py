@@ -1,5 +1,6 @@
 """Whole plans: what passes is measured by the ordinary code, closed forms, and rooms whose true surface is known."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -600,6 +601,33 @@ def test_heights_of_fixed_spots_that_cannot_be_meant_are_refused():
     with pytest.raises(PlanError, match="more to come off than the surface is uneven") as refused:
         plan_corrections(survey, limits=flatness.straightedge_limit(1800, 3.0), fixed=spots, draws=0)
     assert "the other hearth" in str(refused.value)
+
+
+def test_a_sill_three_inches_high_is_asked_about_before_a_floor_is_raised_to_it():
+    survey = profile([0, 2, -4, 0, 1], rows=3)  # 2 m by 1 m, uneven by 6 mm
+    sill = FixedSpot(2000, 500, 76.2, name="the sill")
+    with pytest.raises(ArgumentError, match=r"the sill at .* is to be finished far above the surface") as asked:
+        by_hand(survey, 1000, 3.0, fixed=[sill])
+    said = str(asked.value)
+    # 1 mm found there; 75.2 mm over 2 m2 is 150.4 litres
+    for words in ("76.2 mm", "stands at 1.0 mm", "150 litres", "ramp to it", "allowance", "say that it is meant"):
+        assert words in said
+    with pytest.raises(ArgumentError, match="far below the surface"):
+        by_hand(survey, 1000, 3.0, fixed=[dataclasses.replace(sill, height=-76.2)])
+    # said to be meant, within its allowance, within an inch, or as found: planned for
+    for change in ({"meant": True}, {"allowance": 60.0}, {"height": 25.0}, {"height": None}):
+        spot = dataclasses.replace(sill, **change)
+        plan = by_hand(survey, 1000, 3.0, fixed=[spot])
+        if spot.height is not None:
+            assert abs(plan.target[1, -1] - spot.height) <= spot.allowance + 1e-6
+
+
+def test_a_floor_is_levelled_to_its_high_corner_without_a_question():
+    """100 mm out of level over 2 m: the low end is to rise by as much as the heights differ, and no more."""
+    survey = profile([0, 25, 50, 75, 100], rows=3)
+    by_hand(survey, 1000, 3.0, fixed=[FixedSpot(0, 500, 100.0, name="low end")])
+    with pytest.raises(ArgumentError, match="far above"):
+        by_hand(survey, 1000, 3.0, fixed=[FixedSpot(0, 500, 102.0, name="low end")])
 
 
 def test_fill_over_open_members_is_doubted():

@@ -146,6 +146,23 @@ def test_sisters_mass_and_lengths():
     assert found.table.set_index("quantity").loc["stock to buy", "from"] == "proven least"
 
 
+def test_strapping_is_named_and_weighed_as_strapping():
+    found = quantities(
+        plan_of(np.zeros((3, 3))), sisters=[2400.0, 1200.0], sister_section=(60.0, 20.0), stock=[3657.6],
+        framed="strapping",
+    )  # fmt: skip
+    # 3.6 m x 0.06 m x 0.02 m = 0.00432 m3 of spruce at 28 lb/ft3 (1 lb/ft3 = 16.01846 kg/m3, NIST SP 811)
+    assert found.sister_mass == pytest.approx(0.00432 * 28 * 16.01846, rel=1e-6)
+    assert set(found.settings["name"]) == {"strapping_density", "kerf"}
+    assert "spruce" in found.settings.set_index("name").loc["strapping_density", "source"]
+    names = " ".join(found.table["quantity"])
+    assert "mass of strapping" in names
+    assert "strapping to buy" in names
+    assert "sister" not in names
+    with pytest.raises(ArgumentError, match="unknown framing"):
+        quantities(plan_of(np.zeros((3, 3))), framed="beams")
+
+
 def test_every_default_shows_its_source():
     table = settings_table(DEFAULTS)
     assert (table["source"].str.len() > 5).all()

@@ -129,6 +129,16 @@ def test_lengths_as_people_write_them(folder, written, mm):
     assert job.layers[0].thickness == mm
 
 
+@pytest.mark.parametrize(
+    ("written", "kind"),
+    [("i-joist", "I-joist"), ("I joist", "I-joist"), ("Sawn-Joist", "sawn joist"), ("lvl", "LVL"), ("Studs", "stud")],
+)
+def test_kinds_are_read_whatever_their_case_hyphens_and_spaces(folder, written, kind):
+    layout = "direction = 'y'\nfirst = 0\nspacing = 400\ncount = 5\n"
+    job = read(folder, f"{BASE}[[beneath]]\nkind = '{written}'\n[members]\nkind = '{written}'\n{layout}")
+    assert (job.plan.beneath[0].kind, job.framing.members.kind) == (kind, kind)
+
+
 def test_bare_numbers_take_the_unit_of_the_file(folder):
     job = read(folder, BASE.replace('"mm"', '"inches"').replace("500", "20") + '[[layers]]\nname="a"\nthickness = 2\n')
     assert job.layers[0].thickness == 50.8
@@ -227,6 +237,7 @@ WRONG = [
     ("[plan.rates]\noff = 0\n", "plan.rates.off", ["above 0"]),
     ("[plan.thresholds]\nleast_patch = 4\n", "plan.thresholds.least_patch", ["not an area", "1 ft2"]),
     ('[plan.thresholds]\nheaviest_fill = "4 ft"\n', "plan.thresholds.heaviest_fill", ["not a unit of mass", "kg"]),
+    (FIXED.replace("height = 0", 'height = 90\nname = "sill"'), "fixed[1].height", ["sill at", "far above", "meant"]),
     ('[[beneath]]\nkind = "concrete"\n', "beneath[1].kind", ["concrete", "slab"]),
     ('[[beneath]]\nkind = "sawn joist"\nspan = [5]\n', "beneath[1].span", ["a span that cannot be used", "[5]"]),
     ('[[beneath]]\nkind = "boards"\narea = [[0,0],[1,1],[2,2]]\n', "beneath[1].area", ["bound no area"]),

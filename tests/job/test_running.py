@@ -14,6 +14,7 @@ from flatness.corrections.quantities import quantities, settings_of
 from flatness.errors import FlatnessError, PlanError
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
+from flatness.show.job_words import job_report
 
 SAMPLE = Path(__file__).parents[2] / "sample_surveys" / "loft_floor"
 QUICK = {"headings": 4, "aim": 0.7, "spacing": 304.8}  # 12 in, which is not what the kit would choose
@@ -174,6 +175,46 @@ def test_sisters_under_what_is_sistered(run):
 def test_sisters_that_are_named_and_all_of_them(run):
     assert run(JOB + 'sistered = ["J7", "J2"]\n').sisters["member"].tolist() == ["J2", "J7"]
     assert run(JOB + 'sistered = "all"\n').sisters["member"].tolist() == [f"J{i}" for i in range(1, 8)]
+
+
+@pytest.mark.parametrize("sistered", ["planned", "all"])
+def test_no_sister_is_ordered_where_there_is_no_floor(run, sistered):
+    """The room is 2400 by 2000; the layout has twelve joists of 3500 over 4400, of which seven lie beneath the room."""
+    text = JOB.replace("start = 0", "start = -500").replace("end = 2000", "end = 3000").replace("= 7", "= 12")
+    found = run(f'{text}sistered = "{sistered}"\n{STOCK}')
+    names = ["J3", "J4"] if sistered == "planned" else [f"J{i}" for i in range(1, 8)]
+    assert found.sisters["member"].tolist() == names
+    assert set(found.sisters["start_mm"]) == {0.0}
+    assert set(found.sisters["length_mm"]) == {2000.0}
+    # two joists of 2000 are cut from one of 4000, and a third from one of 2400
+    assert found.quantities.lengths.bought_mm == 4000 * (len(names) // 2) + 2400 * (len(names) % 2)
+    assert any(note.startswith("no reading reaches J8, J9, J10, J11, J12:") for note in found.schedule.notes)
+
+
+def test_sisters_end_at_a_stated_outline(run):
+    """The outline runs beyond the readings, to a wall aslant: from y = 2950 at x = -150 to y = 2050 at x = 2550."""
+    outline = "# outline: -150,-150; 2550,-150; 2550,2050; -150,2950\n"
+    found = run(JOB.replace("end = 2000", "end = 4000") + 'sistered = "all"\n', outline + HOLLOW)
+    assert found.sisters["end_mm"].tolist() == pytest.approx([2950 - (400 * i + 150) / 3 for i in range(7)])
+
+
+def test_strapping_is_bought_and_told_as_strapping(run):
+    """Straps along x, 60 by 20, at y = 0, 400, ... 2000 over a ceiling 2400 long: six of 2400 mm."""
+    text = (
+        JOB.replace("count = 7\nstart = 0\nend = 2000", 'count = 6\nkind = "strapping"\ndirection = "x"\ndepth = 60')
+        + 'thickness = 20\nsistered = "all"\n[members.crossing]\ndirection = "y"\nfirst = 0\nspacing = 400\ncount = 7\n'
+        '[materials.stock]\n"2.4 m" = 3\n'
+    )
+    found = run(text, "# surface: ceiling\n" + HOLLOW)
+    assert found.sisters["length_mm"].tolist() == [2400.0] * 6
+    # 1 lb/ft3 = 16.01846 kg/m3 (NIST SP 811)
+    assert found.quantities.sister_mass == pytest.approx(6 * 2.4 * 0.06 * 0.02 * 28 * 16.01846, rel=1e-6)
+    told = " ".join(job_report(found).split())
+    assert "Strapping: 7.8 kg" in told
+    assert "Strapping to buy: 14.4 m" in told
+    assert "kg/m3 (spruce, about 28 lb/ft3" in told
+    assert "LVL, about" not in told
+    assert "Sisters:" not in told
 
 
 def test_sisters_along_x(run):

@@ -157,6 +157,22 @@ def test_a_fixed_spot_is_kept_as_found_or_raised(panel):
     assert len(state.spots) == 1
 
 
+def test_a_spot_far_off_the_floor_is_asked_about(panel):
+    state, controls = panel.state, panel.controls
+    x, y = (float(a[40]) for a in state.surface.nodes()[:2])
+    high = 2 * float(np.ptp(state.surface.nodes()[2])) + 200.0
+    controls.units.value = "mm"
+    for field, text in ((controls.spot_x, f"{x} mm"), (controls.spot_y, f"{y} mm"), (controls.raised, f"{high} mm")):
+        field.value = text
+    controls.fix.click()
+    assert "far above the surface" in text_of(panel.problems)
+    assert state.spots == ()
+    controls.meant.value = "yes"
+    controls.fix.click()
+    assert state.spots[0].meant
+    assert state.spots[0].raised == pytest.approx(high)
+
+
 # controls
 
 
@@ -213,6 +229,12 @@ def test_joists_that_contradict_what_lies_beneath_are_told_in_a_sentence(panel):
     assert "contradict each other" in text_of(panel.problems)
     panel.controls.members.value = "sawn joist"
     assert panel.problems.value == ""
+
+
+def test_kinds_given_to_the_panel_are_read_as_people_write_them():
+    panel = plan_panel(beneath="i joists")
+    assert panel.state.under.kind == "I-joist"
+    panel.close()
 
 
 def test_a_click_reads_or_fixes_a_spot(panel):
@@ -544,6 +566,34 @@ def test_progress_is_told_and_a_stop_keeps_what_was_found(panel, monkeypatch):
     assert "dropped" in text_of(panel.problems)
     state.search.wait()
     assert state.plan is before
+
+
+def test_a_mistake_stays_told_when_a_search_that_was_under_way_ends(panel):
+    state = panel.state
+    state.search.start(0, shown=False)
+    panel.controls.cut.value = "about 1 inch"
+    assert "about 1 inch" in text_of(panel.problems)
+    state.search.wait()
+    assert state.plan is not None
+    assert "about 1 inch" in text_of(panel.problems)
+    # what is typed right takes the message away, and so it stays when the next search ends
+    panel.controls.cut.value = "1"
+    state.search.start(0, shown=False)
+    state.search.wait()
+    assert text_of(panel.problems) == ""
+
+
+def test_a_plan_that_waits_for_the_engineer_is_no_pass_in_its_headline(panel):
+    state = panel.state
+    # nobody said what lies beneath, so that nothing may come off; a level plane well below the top cuts all the same
+    state.height = float(np.nanmax(state.surface.height)) - 12.0
+    state.search.start(0, shown=False)
+    state.search.wait()
+    assert state.plan.action("engineer").any()
+    said = text_of(panel.said)
+    assert said.strip().startswith("Ask the engineer first")
+    assert "Pass" not in said
+    assert "fk-pass" not in panel.said.value
 
 
 def test_what_fails_in_the_search_is_told_with_its_remedy(panel):

@@ -20,6 +20,7 @@ from flatness.corrections.terms import FixedSpot, Rates
 from flatness.lengths import parse_length
 from flatness.show.done_words import area, depth, load, mass, rounded, setting, value_words, volume
 from flatness.show.member_words import members_text
+from flatness.show.plan_asked import beside_text
 from flatness.show.plan_words import patch_rows, plan_report
 from plan_rooms import PLANS
 
@@ -295,3 +296,11 @@ def test_a_plan_of_the_planner_is_told_whole():
         assert not re.search(r"\d\.\d{4}", text)
         for note in plan.notes:
             assert " ".join(note.lower().split()[:3]) in flat(text).lower()
+
+
+def test_a_least_work_that_nobody_sought_is_not_told_as_a_broken_sentence():
+    plan = dataclasses.replace(plan_named(next(iter(PLANS))), strategy="level", flat_cost=math.nan)
+    assert "The least work" not in beside_text(plan, None, "", "in")
+    assert "No other plane meets all these terms." in beside_text(plan, None, "", "in")
+    assert "The least work: not known, for it was stopped." in flat(beside_text(plan, None, "for it was stopped", "in"))
+    assert beside_text(dataclasses.replace(plan, flat_cost=1.0), None, "", "in") == ""

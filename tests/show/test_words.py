@@ -177,3 +177,29 @@ def test_a_spot_check_is_told_in_place_of_the_assumption():
     assert "the spot check is counted" not in " ".join(plain.split())
     assert "as smooth between stations" in " ".join(plain.split())
     assert "as smooth between stations" not in " ".join(told.split())
+
+
+@pytest.mark.parametrize(
+    ("note", "told"),
+    [
+        # 5 mm is 6.3/32 in; 2 mm/m over 10 ft (3048 mm) is 6.096 mm, 7.7/32 in
+        ("it is -5 mm off", 'it is -3/16" (-5 mm) off'),
+        ("it is \N{MINUS SIGN}5 mm off", 'it is \N{MINUS SIGN}3/16" (\N{MINUS SIGN}5 mm) off'),
+        ("it is +5 mm off", 'it is +3/16" (+5 mm) off'),
+        ("it rises by 2 mm/m along x", "it rises by 1/4\" in 10' (2 mm/m) along x"),
+        ("it rises by -2 mm/m along x", "it rises by -1/4\" in 10' (-2 mm/m) along x"),
+        ("at (1219.2, 3048) mm", "at 4' 0\" along x, 10' 0\" along y"),
+        ("at x 1219.2, y 3048 mm, deepest", "at 4' 0\" along x, 10' 0\" along y, deepest"),
+        ("the last (5 mm) of it", 'the last (3/16" (5 mm)) of it'),
+        ('-3/16" (-5 mm) off, 1-1/2 in (38.1 mm) thick', '-3/16" (-5 mm) off, 1-1/2 in (38.1 mm) thick'),
+    ],
+)
+def test_a_note_in_millimetres_reads_in_inches_with_its_sign_its_place_and_its_slope(note, told):
+    assert words.in_unit(note, "in") == told
+
+
+def test_a_note_told_in_both_keeps_its_sign_in_either_unit():
+    assert words.in_unit('it is -3/16" (-5 mm) off', "mm") == "it is -5 mm off"
+    assert words.in_unit('it is -3/16" (-5 mm) off', "in", both=False) == 'it is -3/16" off'
+    assert words.in_unit("it rises by -2 mm/m", "in", both=False) == "it rises by -1/4\" in 10'"
+    assert words.in_unit("it is -5 mm off, 2 mm/m", "mm") == "it is -5 mm off, 2 mm/m"

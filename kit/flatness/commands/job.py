@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from flatness.commands.options import EXIT, add_json, note_unit, plain
+from flatness.commands.options import EXIT, add_json, note_unit, plain, say_not_followed
 from flatness.comparison.records import results
 from flatness.job.reading import read_job
 from flatness.job.running import Results, run_job
@@ -37,6 +37,7 @@ def run_whole_job(options: argparse.Namespace) -> int:
 
     job = read_job(options.file)
     note_unit(options, job)
+    say_not_followed(job.plan.beneath if job.plan else ())
     done = run_job(job)
     told = None if options.json else job_report(done)
     written = _pictures(done, Path(options.out)) if options.out else []

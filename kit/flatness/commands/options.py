@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flatness.corrections.beneath import Beneath, not_followed
 from flatness.errors import FlatnessError, LengthError
 from flatness.lengths import parse_length
 from flatness.limits.agreed import straightedge_limit
@@ -115,3 +118,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value
+
+
+def say_not_followed(beneath: Sequence[Beneath] | None) -> None:
+    """Say at once, before any search, what was said of engineered members and is not followed."""
+    for note in not_followed(beneath):
+        print(f"note: {note}.", file=sys.stderr)

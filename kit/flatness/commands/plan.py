@@ -13,7 +13,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from flatness.commands.options import EXIT, note_unit
+from flatness.commands.options import EXIT, note_unit, say_not_followed
 from flatness.commands.plan_json import plan_json
 from flatness.commands.plan_options import PlanAsked, add_options, asked_for
 from flatness.commands.plan_written import named_as_options
@@ -55,6 +55,7 @@ def run_plan(options: argparse.Namespace) -> int:
     with named_as_options():
         asked = asked_for(options, survey)
     _check_names(options)
+    say_not_followed(asked.arguments["beneath"])
     watch = Watch()
     try:
         with named_as_options(), watch:

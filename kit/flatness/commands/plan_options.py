@@ -20,7 +20,7 @@ from flatness.corrections.schedule import SETTINGS, Schedule, member_schedule
 from flatness.corrections.seeking import STRATEGIES
 from flatness.corrections.straight_lines import LINES
 from flatness.corrections.target import SHIFTS, TILTS
-from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.errors import ArgumentError
 from flatness.lengths import format_length
 from flatness.limits.catalogue import find
@@ -227,6 +227,8 @@ def _check_spot(spot: FixedSpot, surface: Surface, strategy: str) -> None:
         found = float(spot_heights(surface, [replace(spot, height=None)])[0])
     if spot.height is not None:
         _check_height(spot.height, found, "--fixed")
+        with written.located("--fixed"):
+            check_meant(surface, [spot])
 
 
 def _check_height(height: float, found: float, option: str) -> None:

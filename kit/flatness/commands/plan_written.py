@@ -17,7 +17,7 @@ from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.finished import Layer
 from flatness.corrections.members import KINDS as MEMBER_KINDS
-from flatness.corrections.members import Members, member_layout
+from flatness.corrections.members import Members, kind_named, member_layout
 from flatness.corrections.terms import FixedSpot
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.amounts import parse_amount
@@ -25,7 +25,7 @@ from flatness.lengths import parse_length
 from flatness.survey.cells import nearest
 from flatness.survey.readings import Survey
 
-FIXED_FORM = "X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME]"
+FIXED_FORM = "X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME][,meant]"
 FIXED_SUCH_AS = "'0in,8ft,as found,1/16in,door sill' or '3ft,4ft,drop 41-3/8in,hearth'"
 BENEATH_FORM = "KIND[; may be planed][; most 1/8in][; depth 9-1/4in][; span 0in,12ft][; along y][; ends 2ft][; area (X,Y) (X,Y) ...]"  # fmt: skip # noqa: E501
 MEMBERS_FORM = "KIND first 8in spacing 16in along y [until 12ft] [depth 9-1/4in] [flange 1-1/2in] [thickness 1-1/2in] [from 0in] [to 12ft]"  # fmt: skip # noqa: E501
@@ -91,7 +91,7 @@ def read_height(text: str, survey: Survey, option: str) -> float:
 
 
 def fixed_spot(text: str, survey: Survey) -> FixedSpot:
-    """A spot whose finished height is given, from ``X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME]``."""
+    """A spot whose finished height is given, from ``X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME][,meant]``."""
     option, parts = "--fixed", [part.strip() for part in text.split(",")]
     if len(parts) < 2 or not all(parts):
         raise ArgumentError(
@@ -100,6 +100,8 @@ def fixed_spot(text: str, survey: Survey) -> FixedSpot:
         )  # fmt: skip
     x, y = (with_unit(part, option) for part in parts[:2])
     rest, height, allowance = parts[2:], None, 0.0
+    meant = bool(rest) and rest[-1].casefold() == "meant"  # asked about a height far off the surface, they say so
+    rest = rest[:-1] if meant else rest
     if rest and rest[0].casefold() == "as found":
         rest = rest[1:]
     elif rest and (_is_number(rest[0]) or rest[0].casefold().startswith("drop ")):
@@ -112,7 +114,7 @@ def fixed_spot(text: str, survey: Survey) -> FixedSpot:
             remedy=f"such as {FIXED_SUCH_AS}; a name has no comma",
         )  # fmt: skip
     with located(option):
-        return FixedSpot(x, y, height, allowance, rest[0] if rest else "")
+        return FixedSpot(x, y, height, allowance, rest[0] if rest else "", meant)
 
 
 def _is_number(text: str) -> bool:
@@ -271,10 +273,9 @@ def _reads(text: str) -> bool:
 
 
 def _kind(text: str, known: tuple[str, ...], option: str) -> str:
-    wanted = " ".join(text.casefold().split())
-    for kind in known:
-        if wanted in (kind.casefold(), f"{kind.casefold()}s"):
-            return kind
+    found = kind_named(text, known)
+    if found is not None:
+        return found
     near = f"did you mean {nearest(text, known)}?" if text else "name what it is first"
     raise ArgumentError(
         "unknown kind" if text else "no kind", column=option, value=text or None, expected=", ".join(known),

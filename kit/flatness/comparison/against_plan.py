@@ -123,7 +123,8 @@ def _elsewhere(
     bare = np.where(np.isfinite(seen), np.nan_to_num(planned), np.nan)
     rest = difference - np.nan_to_num(seen)
     # against the ground about it: an error of the datum moves both
-    ground = float(np.nanmedian(np.where(patches, np.nan, rest))) if not patches.all() else 0.0
+    beside = rest[~patches & np.isfinite(rest)]
+    ground = float(np.median(beside)) if beside.size else 0.0
     for area in areas_outside(rest, detection, planned, patches):
         found = _mean(both, rows, alignment, bare, seen, difference, area)
         own = _mean_error(both, rows, None, area / area.sum())

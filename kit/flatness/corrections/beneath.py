@@ -134,7 +134,8 @@ def permitted_cut(
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
     """
     cut, said = np.zeros(surface.height.shape), np.zeros(surface.height.shape, dtype=bool)
-    framed, notes = np.ones(surface.height.shape, dtype=bool), list(_members_alone(beneath, members))
+    framed = np.ones(surface.height.shape, dtype=bool)
+    notes = [*not_followed(beneath), *_members_alone(beneath, members)]
     for one in listed(beneath):
         one = _with_members(one, members)
         here = _covered(surface, one)
@@ -156,6 +157,20 @@ def listed(beneath: Beneath | Sequence[Beneath] | None) -> tuple[Beneath, ...]:
                 remedy='such as Beneath("sheathing", may_be_planed=True)',
             )  # fmt: skip
     return every
+
+
+def not_followed(beneath: Beneath | Sequence[Beneath] | None) -> list[str]:
+    """Which entries say of engineered members that they may be planed, which is not followed.
+
+    >>> not_followed((Beneath("slab", True), Beneath("LVL", True)))[0][:70]
+    'entry 2 of what lies beneath says that LVL may be planed. That is not '
+    """
+    return [
+        f"entry {number} of what lies beneath says that {one.kind} may be planed. That is not followed: nothing comes "
+        "off engineered members without their maker's or engineer's word (IRC R502.8.2)"
+        for number, one in enumerate(listed(beneath), 1)
+        if one.engineered and one.may_be_planed
+    ]
 
 
 def _members_alone(beneath: Beneath | Sequence[Beneath] | None, members: Members | None) -> Iterator[str]:
@@ -197,6 +212,8 @@ def _covered(surface: Surface, one: Beneath) -> NDArray[np.bool_]:
 def _deepest(surface: Surface, one: Beneath, deepest_plane: float) -> tuple[Floats, str]:
     """[ny, nx] mm, and why it is nothing where planing was said to be allowed."""
     none = np.zeros(surface.height.shape)
+    if one.engineered and one.may_be_planed:
+        return none, ""  # not_followed says why
     if one.engineered:
         return none, f"nothing comes off {one.kind} members without their maker's or engineer's word (IRC R502.8.2)"
     if not one.may_be_planed:

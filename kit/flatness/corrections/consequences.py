@@ -190,7 +190,7 @@ def _stair(stair: Stair, rise: float) -> Found:
             f"unknown end of the stair {stair.name}", column="floor_is", value=str(stair.floor_is),
             expected="top or bottom",
         )  # fmt: skip
-    limit = f"largest less smallest riser {RISERS_MM:g} mm (3/8 in) or less, IRC R311.7.5.1, as quoted by others"
+    limit = f"largest less smallest riser 3/8 in ({RISERS_MM:g} mm) or less, IRC R311.7.5.1, as quoted by others"
     caution = CAUTIONS["stairs"].text
     if not stair.risers:
         return math.nan, math.nan, limit, "undecided", f"measure every riser of the flight. {caution}"

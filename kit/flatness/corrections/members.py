@@ -7,7 +7,8 @@ its position is measured across that direction, its stations along it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,6 +43,20 @@ KINDS: dict[str, Kind] = {
 COLUMNS = ("name", "position_mm", "start_mm", "end_mm")
 
 
+def kind_named(text: str, known: Iterable[str] = KINDS) -> str | None:
+    """The kind that a text names, whatever its case, hyphens, spaces and plural; None where it names none.
+
+    >>> kind_named("i joists"), kind_named("Sawn-Joist"), kind_named("beam")
+    ('I-joist', 'sawn joist', None)
+    """
+    wanted = _plain(text)
+    return next((kind for kind in known if wanted in (_plain(kind), f"{_plain(kind)}s")), None)
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[\s_\-\u2010-\u2015\u2212]+", "", text).casefold()
+
+
 @dataclass(frozen=True, eq=False)
 class Members:
     """Parallel members of one kind.
@@ -52,9 +67,9 @@ class Members:
         ``start_mm`` and ``end_mm`` (along them; NaN where the surface's own reach is meant)
     direction : ``x`` where they run along x, ``y`` where along y
     kind : one of :data:`KINDS`
-    depth : [mm], or None where it is not known
+    depth : [mm], or None where it is not known; of strapping its width
     flange : thickness of a flange or chord [mm], for the kinds that have them, or None where it is not known
-    thickness : [mm] across the member
+    thickness : [mm] across the member; of strapping from what it is fastened to, to its face on the room's side
     cuts : where a chord or flange has been cut, [mm] along the member, by name of the member
 
     Raises

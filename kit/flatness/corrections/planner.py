@@ -14,7 +14,7 @@ import pandas as pd
 from flatness.corrections.actions import assign_actions, framing_of, quantities_of, thresholds_of
 from flatness.corrections.after import PlanCheck, on_likely
 from flatness.corrections.asked import Asked, check_asked
-from flatness.corrections.beneath import Beneath, Permitted, listed, permitted_cut
+from flatness.corrections.beneath import Beneath, Permitted, listed, not_followed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
 from flatness.corrections.chalk import marks_table
 from flatness.corrections.gathering import Gathered, Search
@@ -28,7 +28,7 @@ from flatness.corrections.quantities import Setting, settings_for
 from flatness.corrections.seeking import Found, Terms, seek
 from flatness.corrections.set_members import Frame, Framed, over_all, some_members, to_one_plane
 from flatness.corrections.setting import CHANGED_MM, SETTING_ERROR_MM, Work
-from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError, PlanError
 from flatness.limits.catalogue import find
@@ -100,7 +100,8 @@ def plan_corrections(
 
     Raises
     ------
-    ArgumentError : an argument that is unknown or out of range, or nothing that can be planned for
+    ArgumentError : an argument that is unknown or out of range, nothing that can be planned for, or a fixed spot far
+        off the surface that is not said to be meant
     LimitError : unknown limits, or limits for another surface
     MeasureError : a level target for a survey off a string
     PlanError : terms that clash, or a way that is not open; the message says why
@@ -148,6 +149,8 @@ def case_of(
     wanted = find(given, survey.surface) if given else []
     check, notes = _check_of(survey, wanted, spacing, headings, asked, seed)
     ground = check.subject.surface
+    if strategy != "through-benchmarks":  # a benchmark may stand beside the surface
+        check_meant(ground, asked.fixed)
     able = plannable(wanted, check.subject, level_within)
     permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
     own = depths or Depths()
@@ -363,7 +366,14 @@ class Case:
             settings=self._settings(share), cautions=_cautions(used, survey), finished=found is None or found.finished,
             marks=marks_table((), surface, survey) if marks is None else marks,
         )  # fmt: skip
-        told = [*self.notes, *self.able.notes, *self.permitted.notes, *notes, *self._notes(plan, found, used)]
+        told = [
+            *not_followed(self.beneath),
+            *self.notes,
+            *self.able.notes,
+            *self.permitted.notes,
+            *notes,
+            *self._notes(plan, found, used),
+        ]
         return replace(plan, notes=tuple(dict.fromkeys(told)), work=work_of(plan, rates))
 
     def _search_notes(self, found: Gathered) -> Iterator[str]:

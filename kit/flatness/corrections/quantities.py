@@ -49,11 +49,14 @@ DEFAULTS: dict[str, Setting] = {
                 "0.42 ft3, the lesser yield of a 50 lb bag of self-levelling underlayment, as quoted by its trade"),
         Setting("fill_density", 120 * _LB_FT3, "kg/mm3", "cement fill, wet, about 120 lb/ft3; from memory"),
         Setting("sister_density", 40 * _LB_FT3, "kg/mm3", "LVL, about 40 lb/ft3, as quoted by its trade"),
+        Setting("strapping_density", 28 * _LB_FT3, "kg/mm3", "spruce, about 28 lb/ft3; computed"),
         Setting("spare", 0.0, "share added", "none was asked for"),
         Setting("kerf", KERF_MM, "mm", "a saw blade of about 1/8 in; common practice, no source"),
         Setting("gravity", GRAVITY, "m/s2", "standard gravity, CGPM 1901"),
     )
 }  # fmt: skip
+
+DENSITY_OF = {"sisters": "sister_density", "strapping": "strapping_density"}
 
 # what levels itself on a floor does not hang from a ceiling: there and on walls hollows are skimmed
 SKIMMED = {
@@ -73,9 +76,9 @@ class Quantities:
     fill_volume, cut_volume : [mm3], without spare
     fill_area, planed_area : [mm2]
     bags : whole bags of fill, spare included
-    fill_mass, sister_mass : [kg], spare not included
+    fill_mass, sister_mass : [kg], spare not included; the latter of the strapping, where that is what is framed with
     greatest_load : added dead load where the fill is deepest [Pa], and ``load_at``, (x, y) [mm]; None without fill
-    lengths : what to buy for the sisters, or None
+    lengths : what to buy for the sisters or the strapping, or None
     settings : DataFrame ``name, value, unit, source`` of all that is not measured
     table : DataFrame ``quantity, value, unit, from`` of all of the above
     cautions : that go with it
@@ -94,6 +97,7 @@ class Quantities:
     settings: pd.DataFrame
     table: pd.DataFrame
     cautions: tuple[Caution, ...]
+    framed: str = "sisters"
 
 
 def settings_of(**values: float | None) -> dict[str, Setting]:
@@ -156,6 +160,7 @@ def quantities(
     plan: Planned, *, fill: NDArray[np.bool_] | None = None, plane: NDArray[np.bool_] | None = None,
     sisters: Sequence[float] = (), sister_section: tuple[float, float] | None = None,
     stock: Sequence[float] | Mapping[float, float] | None = None, settings: Mapping[str, Setting] | None = None,
+    framed: str = "sisters",
 ) -> Quantities:  # fmt: skip
     """What a plan takes.
 
@@ -164,10 +169,11 @@ def quantities(
     plan : anything with ``.surface`` and ``.change`` ([ny, nx] mm, adding positive)
     fill, plane : [ny, nx] True at the nodes that are filled, and planed; None takes all, which is right only
         where everything added is fill
-    sisters : length of each sister [mm]
-    sister_section : depth and thickness of a sister [mm], from which its mass comes
+    sisters : length of each sister, or strap [mm]
+    sister_section : depth and thickness of a sister or strap [mm], from which its mass comes
     stock : lengths on sale [mm], or their prices by length; see :func:`flatness.corrections.cutting.cut_stock`
     settings : from :func:`settings_of`
+    framed : ``sisters`` or ``strapping``: what the lengths are of
 
     Returns
     -------
@@ -178,6 +184,8 @@ def quantities(
     ArgumentError : masks of another shape, sisters without a section, or stock without sisters
     """
     chosen = dict(DEFAULTS if settings is None else settings)
+    if framed not in DENSITY_OF:
+        raise ArgumentError("unknown framing", column="framed", value=framed, expected=", ".join(DENSITY_OF))
     target_heights(plan)
     added = _masked(plan, fill, "fill", positive=True)
     removed = _masked(plan, plane, "plane", positive=False)
@@ -196,18 +204,18 @@ def quantities(
         raise ArgumentError("stock lengths without sisters", column="stock", expected="sisters=[lengths]")
     section = sister_section if sister_section is not None else (0.0, 0.0)
     density = chosen["fill_density"].value
-    sister_mass = sum(sisters) * section[0] * section[1] * chosen["sister_density"].value
+    sister_mass = sum(sisters) * section[0] * section[1] * chosen[DENSITY_OF[framed]].value
     lengths = cut_stock(sisters, stock, kerf=chosen["kerf"].value) if stock is not None else None
     bags = bags_of(up.fill_volume, chosen["bag_yield"].value, chosen["spare"].value)
     # kg/mm3 x mm is kg/mm2, and there are a million mm2 in a square metre
     load = deepest * density * 1e6 * chosen["gravity"].value
-    used = _used(chosen, up.fill_volume, bool(len(sisters)), lengths is not None)
+    used = _used(chosen, up.fill_volume, DENSITY_OF[framed] if len(sisters) else "", lengths is not None)
     table = _table(up.fill_volume, up.fill_area, bags, density, load, load_at, down.cut_volume, down.cut_area,
-                   len(sisters), sister_mass, lengths)  # fmt: skip
+                   len(sisters), sister_mass, lengths, framed)  # fmt: skip
     advice = ["fill"] * (up.fill_volume > 0) + ["plane"] * (down.cut_volume > 0) + ["sister"] * bool(len(sisters))
     return Quantities(
         up.fill_volume, down.cut_volume, up.fill_area, down.cut_area, bags, up.fill_volume * density, sister_mass,
-        load, load_at, lengths, settings_table(used), table, cautions_for(advice),
+        load, load_at, lengths, settings_table(used), table, cautions_for(advice), framed,
     )  # fmt: skip
 
 
@@ -226,15 +234,16 @@ def _masked(plan: Planned, mask: NDArray[np.bool_] | None, name: str, *, positiv
     return np.where(np.isnan(change), np.nan, one_side)
 
 
-def _used(chosen: Mapping[str, Setting], fill: float, sisters: bool, cut: bool) -> dict[str, Setting]:
+def _used(chosen: Mapping[str, Setting], fill: float, density: str, cut: bool) -> dict[str, Setting]:
     names = ["bag_yield", "fill_density", "spare", "gravity"] * (fill > 0)
-    names += ["sister_density"] * sisters + ["kerf"] * cut
+    names += [density] * bool(density) + ["kerf"] * cut
     return {name: chosen[name] for name in names}
 
 
 def _table(
     fill: float, fill_area: float, bags: int, density: float, load: float, load_at: tuple[float, float] | None,
     cut: float, cut_area: float, sisters: int, sister_mass: float, lengths: CutPlan | None,
+    framed: str,
 ) -> pd.DataFrame:  # fmt: skip
     rows: list[tuple[str, float, str, str]] = [
         ("fill volume", fill, "mm3", "the change above zero, split at the line of no change"),
@@ -248,13 +257,13 @@ def _table(
     ]  # fmt: skip
     if sisters:
         rows += [
-            ("sisters", sisters, "pieces", "as listed"),
-            ("mass of sisters", sister_mass, "kg", "volume x density"),
+            (framed, sisters, "pieces", "as listed"),
+            (f"mass of {framed}", sister_mass, "kg", "volume x density"),
         ]
     if lengths is not None:
         how = "proven least" if lengths.is_optimal else f"a better plan could save at most {100 * lengths.gap:.2g} %"
         rows += [
-            ("stock to buy", lengths.bought_mm, "mm", how),
+            ("strapping to buy" if framed == "strapping" else "stock to buy", lengths.bought_mm, "mm", how),
             ("waste of it", lengths.waste_mm, "mm", "bought less used"),
         ]
     return pd.DataFrame(rows, columns=["quantity", "value", "unit", "from"])

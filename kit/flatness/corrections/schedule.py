@@ -8,7 +8,7 @@ sheathing of even thickness lies on the members, the same differences hold for t
 from __future__ import annotations
 
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,8 +24,11 @@ from flatness.corrections.staying import BY_OFFSETS, SOME, left_as_they_are
 from flatness.corrections.straight_lines import LINES
 from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import ArgumentError, MeasureError
-from flatness.survey.readings import Floats
+from flatness.lengths import settle
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Floats, Survey
 
+SHIM_MM = STOCK_THICKNESS_MM  # 1-1/2 in; a deeper shim is lumber; common practice, no source
 SETTINGS = ("each", "string")
 STRING_FIRST = (
     "set the two end members first, string between them, and set every other one planar to the string; common "
@@ -121,7 +124,11 @@ def member_schedule(
         ``nearest`` for the others
     set_by : ``each`` gives every member its own line; ``string`` sets the two end members, and every other to a
         string between them (common practice, no source)
-    crossing : the members that strapping is shimmed off; needed for strapping alone
+    crossing : the members that strapping is shimmed off; needed for strapping alone. A plan whose ``way`` is
+        ``overlay`` has new strapping put on the surface as found, and its target is the strapping's face on the room's
+        side: shim = target - thickness of the strapping - existing, and lines and targets of the schedule are those of
+        the strapping's back. For any other plan the heights were read on the face of strapping that is there, and the
+        shims go in behind it: shim = line - existing, whatever its thickness
     sister_depth : [mm]; None means full depth, that of the existing member
     sister_thickness : [mm]
     least_lap : height of each flange that a sister must cover [mm], where one is agreed
@@ -168,7 +175,9 @@ def member_schedule(
         raise ArgumentError(
             "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"
         )
-    tracks = lay_tracks(plan, members, step, crossing.positions if crossing is not None else None)
+    is_new = strapping and getattr(plan, "way", "patches") == "overlay"
+    laid = _Behind.of(plan, members.thickness) if is_new else plan
+    tracks = lay_tracks(laid, members, step, crossing.positions if crossing is not None else None)
     if not any(track.known for track in tracks):
         raise MeasureError(
             "no member has readings at two stations", expected="members on the surface that was read",
@@ -177,15 +186,19 @@ def member_schedule(
     drawn = draw_lines(plan, members, tracks, line, set_by, every)
     table = _stations(tracks, drawn.lines, members, float(blocks))
     summary = _summary(tracks, drawn.lines, members, set_by, sister_depth, least_lap)
+    shims = _shims(table, crossing)
     clearance = table["string_mm"] - table["existing_mm"]
     advice = ["fur" if strapping else "sister"]
     advice += ["take down"] if (summary["take_down_mm"] > 0).any() else []
     advice += ["block"] if members.cuts else []
     return Schedule(
-        table, summary, _shims(table, crossing, members), drawn.as_set, drawn.spots,
+        table, summary, shims, drawn.as_set, drawn.spots,
         blocking(members, {track.name: (track.start, track.end) for track in tracks}),
         max(0.0, -float(np.nan_to_num(clearance.min()))), drawn.line, set_by,
-        (*_notes(members, drawn.line, set_by, sister_thickness), *drawn.notes, *_either(plan, drawn)),
+        (
+            *_notes(members, drawn.line, set_by, sister_thickness), *_faces(members, is_new, summary),
+            *_too_deep(summary, shims, members), *_left_out(tracks), *drawn.notes, *_either(plan, drawn),
+        ),
         cautions_for(advice),
     )  # fmt: skip
 
@@ -254,7 +267,20 @@ def _summary(
     return pd.DataFrame(rows)
 
 
-def _shims(table: pd.DataFrame, crossing: Members | None, members: Members) -> pd.DataFrame:
+@dataclass(frozen=True, eq=False)
+class _Behind:
+    """A plan for the back of strapping whose face on the room's side lies on the target."""
+
+    surface: Surface
+    change: Floats
+    survey: Survey | None
+
+    @classmethod
+    def of(cls, plan: Planned, thickness: float) -> _Behind:
+        return cls(plan.surface, np.asarray(plan.change, dtype=np.float64) - thickness, getattr(plan, "survey", None))
+
+
+def _shims(table: pd.DataFrame, crossing: Members | None) -> pd.DataFrame:
     columns = ["strap", "member", "x_mm", "y_mm", "shim_mm", "order"]
     if crossing is None:
         return pd.DataFrame(columns=columns)
@@ -281,6 +307,54 @@ def _notes(members: Members, line: str, set_by: str, sister_thickness: float) ->
     if set_by == "string":
         notes.append(STRING_FIRST)
     return tuple(notes)
+
+
+def _faces(members: Members, is_new: bool, summary: pd.DataFrame) -> Iterator[str]:
+    """Which face of the strapping lies on the target, and what its thickness has to do with the shims."""
+    if members.kind != "strapping":
+        return
+    if not is_new:
+        yield (
+            "shims: the heights are of the face of the strapping that is there, and each shim goes in behind it, so "
+            "that its thickness does not count"
+        )
+        return
+    yield (
+        f"shims: the face on the room's side of strapping {members.thickness:g} mm thick lies on the target, and its "
+        "back on the shims; for strapping of another thickness give that"
+    )
+    short = float(summary["off_target_mm"].max())
+    if settle(short) > 0:
+        yield (
+            f"the target lies less than the strapping's thickness off the surface: straps stand up to {short:.1f} mm "
+            "off it; move it so much toward the room"
+        )
+
+
+def _too_deep(summary: pd.DataFrame, shims: pd.DataFrame, members: Members) -> Iterator[str]:
+    """What is more than shims, or sisters, are for."""
+    if len(shims) and float(shims["shim_mm"].max()) > SHIM_MM:
+        worst = max(shims.to_dict("records"), key=lambda row: float(row["shim_mm"]))
+        many = int((shims["shim_mm"] > SHIM_MM).sum())
+        yield (
+            f"{many} shim{' is' if many == 1 else 's are'} over {SHIM_MM:g} mm, the deepest {worst['shim_mm']:.1f} mm "
+            f"where {worst['strap']} crosses {worst['member']}: pack with lumber, or check the target; common "
+            "practice, no source"
+        )
+    if members.depth is None or members.kind == "strapping":
+        return
+    far = summary[summary["raise_most_mm"] > members.depth / 2]
+    if len(far):
+        yield (
+            f"a sister is to stand more than half the depth of its member above it at {', '.join(far['member'])}, "
+            f"{float(far['raise_most_mm'].max()):.1f} mm at most: pack with lumber, or check the target; common "
+            "practice, no source"
+        )
+
+
+def _left_out(tracks: list[Track]) -> list[str]:
+    names = [track.name for track in tracks if not track.known]
+    return [f"no reading reaches {', '.join(names)}: nothing is set or ordered there"] if names else []
 
 
 def _either(plan: Planned, drawn: Drawn) -> list[str]:

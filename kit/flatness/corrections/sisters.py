@@ -64,7 +64,7 @@ def lap_words(raised: Floats, members: Members, sister_depth: float | None, leas
         return f"no: {least:.1f} mm of the {name} flange, {least_lap:g} mm wanted"
     if settle(least - members.flange) >= 0:
         return "both flanges whole"
-    return f"part of the {name} flange: {least:.1f} of {members.flange:g} mm; ask the maker whether it is enough"
+    return f"part of the {name} flange: {least:.1f} mm of its {members.flange:g} mm; ask the maker whether it is enough"
 
 
 def take_down_words(members: Members, stations: Floats, raised: Floats, start: float, end: float) -> str:
@@ -125,7 +125,7 @@ def blocking(members: Members, reach: dict[str, tuple[float, float]]) -> pd.Data
             if not start <= at <= end:
                 raise ArgumentError(
                     f"a cut beyond the ends of {name}", column="cuts", value=f"{at:g} mm",
-                    expected=f"{start:g} to {end:g} mm", remedy="measure the cut along the member as its stations are",
+                    expected=f"{start:g} mm to {end:g} mm", remedy="measure the cut along it, as its stations are",
                 )  # fmt: skip
         rows += [(name, at, max(start, at - BLOCKED_MM), min(end, at + BLOCKED_MM)) for at in places]
     return pd.DataFrame(rows, columns=["member", "cut_at_mm", "from_mm", "to_mm"])

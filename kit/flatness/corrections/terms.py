@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.sparse import coo_array, csr_array
 
+from flatness.corrections.volumes import node_areas
 from flatness.errors import ArgumentError, PlanError, Problem
-from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
+from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.surface.lattice import REACH, Surface
 from flatness.survey.readings import Floats
 
 MM_PER_FT = 304.8
+FAR_MM = 25.4  # a finished height no farther off the surface is never questioned; common practice, no source
 SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
 
 
@@ -100,6 +102,7 @@ class FixedSpot:
     height : finished height there [mm]; None leaves it as found
     allowance : how far the finished height may be off it, either way [mm]
     name : as it is called in messages
+    meant : whether its user was asked about a height far off the surface and means it
     """
 
     x: float
@@ -107,6 +110,7 @@ class FixedSpot:
     height: float | None = None
     allowance: float = 0.0
     name: str = ""
+    meant: bool = False
 
     def __post_init__(self) -> None:
         for name, value in (("x", self.x), ("y", self.y), ("height", self.height or 0.0)):
@@ -166,6 +170,39 @@ def spot_heights(surface: Surface, spots: Sequence[FixedSpot]) -> Floats:
     rows = spot_rows(surface, [spot for spot in spots if spot.height is None])
     heights[np.isnan(heights)] = rows @ surface.height[surface.inside]
     return heights
+
+
+def check_meant(surface: Surface, spots: Sequence[FixedSpot]) -> None:
+    """Ask about finished heights that are far off the surface, where nobody has said that they are meant.
+
+    Far: more than 1 in, more than the surface's heights differ by, and more than twice what it is uneven about its
+    plane; the spot's allowance may make up the rest.
+
+    Raises
+    ------
+    ArgumentError : a spot so far off
+    PlanError : a spot that is not on the surface
+    """
+    x, y, z = surface.nodes()
+    design = np.column_stack([np.ones_like(x), x, y])
+    left = z - design @ np.linalg.lstsq(design, z, rcond=None)[0]
+    most = max(FAR_MM, float(np.ptp(z)), 2 * float(np.ptp(left)))
+    given = [spot for spot in spots if spot.height is not None and not spot.meant]
+    found = spot_heights(surface, [replace(spot, height=None) for spot in given])
+    for spot, there in zip(given, found.tolist(), strict=True):
+        off = float(spot.height or 0.0) - there
+        if abs(off) - spot.allowance <= most:
+            continue
+        way, moved = ("above", "raising") if off > 0 else ("below", "lowering")
+        volume = abs(off) * float(node_areas(surface.inside, surface.spacing)[surface.inside].sum())
+        raise ArgumentError(
+            f"{spot} is to be finished far {way} the surface there", column="fixed",
+            value=f"{spot.height:.1f} mm",
+            expected=f"within {most:.0f} mm of the surface there, which stands at {there:.1f} mm",
+            remedy=f"{moved} all of the surface by {abs(off):.0f} mm takes about {volume / MM3_PER_FT3:.0f} ft3 "
+            f"({volume / MM3_PER_LITRE:.0f} litres). Check the height, its sign and what it is off; or leave the spot "
+            "out and ramp to it as to a threshold; or give it an allowance; or, if it is right, say that it is meant",
+        )  # fmt: skip
 
 
 def clash(

@@ -76,9 +76,15 @@ class Framing:
 
     @property
     def section(self) -> tuple[float, float] | None:
-        """Depth and thickness of a sister [mm]; full depth where no other is given; None where none is known."""
+        """Depth and thickness of a sister or strap [mm]; full depth where no other is given; None: none is known."""
         depth = self.options.get("sister_depth", self.members.depth)
-        return None if depth is None else (depth, self.options.get("sister_thickness", STOCK_THICKNESS_MM))
+        usual = self.members.thickness if self.framed == "strapping" else STOCK_THICKNESS_MM
+        return None if depth is None else (depth, self.options.get("sister_thickness", usual))
+
+    @property
+    def framed(self) -> str:
+        """What is bought for it: ``sisters`` or ``strapping``."""
+        return "strapping" if self.members.kind == "strapping" else "sisters"
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from flatness.corrections.consequences import Feature, consequences
 from flatness.corrections.finished import Planned, finished_surface
 from flatness.corrections.reveal import reveal
 from flatness.corrections.schedule import member_schedule
-from flatness.corrections.terms import FixedSpot, spot_rows
+from flatness.corrections.terms import FixedSpot, check_meant, spot_rows
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.records import Job, PlanTerms, RevealLine
 from flatness.job.report import JobReport, shown
@@ -116,7 +116,9 @@ def _try_plan(job: Job, plan: PlanTerms, found: Planned, parts: Parts, report: J
     for spot in parts.fixed:
         path = f"{spot.path}.x, {spot.path}.y"
         written = f"{shown(spot.raw['x'])}, {shown(spot.raw['y'])}"
-        report.make(path, written, spot_rows, found.surface, [spot.item])
+        at = report.make(path, written, spot_rows, found.surface, [spot.item])
+        if at is not None and plan.options.get("strategy") != "through-benchmarks":
+            report.make(f"{spot.path}.height", spot.raw["height"], check_meant, found.surface, [spot.item])
     members = job.framing.members if job.framing else None
     deepest = plan.thresholds.get("deepest_plane", THRESHOLDS["deepest_plane"].value)
     for one in parts.beneath:

@@ -140,7 +140,7 @@ class Results:
             return quantities(
                 plan, fill=plan.action("fill"), plane=plan.action("plane"),
                 sisters=self.sisters["length_mm"].tolist(), sister_section=framing.section, stock=materials.stock,
-                settings=materials.settings,
+                settings=materials.settings, framed=framing.framed,
             )  # fmt: skip
 
     @cached_property
@@ -163,6 +163,8 @@ class Results:
         framing = self.job.framing
         if framing is None or self.sisters.empty or framing.section is not None:
             return ()
+        if framing.framed == "strapping":
+            return ("the strapping is not weighed: the job file gives no depth, which is its width, in [members]",)
         return ("the sisters are not weighed: the job file gives neither depth nor sister_depth in [members]",)
 
     @contextmanager

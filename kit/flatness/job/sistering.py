@@ -4,19 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 
 from flatness.corrections.actions import framing_of
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import Schedule
+from flatness.corrections.staying import STAYS
 from flatness.job.records import ALL, PLANNED, Framing
+from flatness.surface.lattice import heights_at
 
 COLUMNS = ("member", "start_mm", "end_mm", "length_mm")
+REACH = ("position_mm", "start_mm", "end_mm")
 
 
 def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataFrame:
-    """The sisters that a plan takes, each as long as its member.
+    """The sisters that a plan takes, each as long as its member over the surface.
+
+    What of a member lies beyond the surface is not sistered: the surface ends at its outline, where one is stated, else
+    with the readings. A member that no reading reaches gets none.
 
     Parameters
     ----------
@@ -28,12 +35,38 @@ def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataF
     -------
     DataFrame, one row a sister, in the members' order: ``member``, ``start_mm`` and ``end_mm`` along it, ``length_mm``
     """
-    table = schedule.members.assign(length_mm=schedule.members["end_mm"] - schedule.members["start_mm"])
+    table = schedule.members
+    taken = _were_read(schedule)
     if framing.sistered == PLANNED:
-        table = table[framed_members(plan, framing.members, schedule)]
+        taken = taken & framed_members(plan, framing.members, schedule)
     elif framing.sistered != ALL:
-        table = table[table["member"].isin(framing.sistered)]
-    return table[list(COLUMNS)].reset_index(drop=True)
+        taken = taken & table["member"].isin(framing.sistered).to_numpy()
+    table = table[taken].reset_index(drop=True)
+    ends = [
+        _over_surface(plan, framing.members.direction, *(float(row[name]) for name in REACH))
+        for row in table.to_dict("records")
+    ]
+    start, end = np.array(ends, dtype=np.float64).reshape(-1, 2).T
+    table = table.assign(start_mm=start, end_mm=end, length_mm=end - start)
+    return table.loc[end > start, list(COLUMNS)].reset_index(drop=True)
+
+
+def _over_surface(plan: Plan, direction: str, position: float, start: float, end: float) -> tuple[float, float]:
+    """From where to where [mm] a member lies beneath the surface; nothing: both its start."""
+    survey = plan.survey
+    points = [(start, position), (end, position)]
+    along = shapely.LineString(points if direction == "x" else [(y, x) for x, y in points])
+    if survey.outline is not None:
+        met = survey.outline.intersection(along)
+        low_x, low_y, high_x, high_y = (start,) * 4 if met.is_empty else met.bounds
+        return (low_x, high_x) if direction == "x" else (low_y, high_y)
+    axis = plan.x if direction == "x" else plan.y
+    places = np.unique([start, end, *axis, *survey.points[direction]])
+    places = places[(places >= start) & (places <= end)]
+    one = np.array([position])
+    height = heights_at(survey, places, one) if direction == "x" else heights_at(survey, one, places)
+    read = places[np.isfinite(height.ravel())]
+    return (float(read[0]), float(read[-1])) if len(read) else (start, start)
 
 
 def framed_members(plan: Plan, members: Members, schedule: Schedule) -> NDArray[np.bool_]:
@@ -48,6 +81,11 @@ def framed_members(plan: Plan, members: Members, schedule: Schedule) -> NDArray[
     start, end = (schedule.members[name].to_numpy(dtype=np.float64) for name in ("start_mm", "end_mm"))
     away = np.abs(across[:, None] - members.positions)
     reaches = (along[:, None] >= start - 1e-6) & (along[:, None] <= end + 1e-6)
-    away = np.where(reaches, away, np.inf)
+    away = np.where(reaches & _were_read(schedule), away, np.inf)
     nearest = away <= away.min(axis=1, keepdims=True) + 1e-6
     return np.asarray((nearest & np.isfinite(away)).any(axis=0))
+
+
+def _were_read(schedule: Schedule) -> NDArray[np.bool_]:
+    """[n] whether readings reach a member, so that it is known what it is set to, or that it stays."""
+    return np.asarray(schedule.members["raise_most_mm"].notna() | (schedule.members["set"] == STAYS), dtype=bool)

@@ -8,6 +8,7 @@ from typing import Any
 
 from shapely import Polygon
 
+from flatness.corrections.members import kind_named
 from flatness.errors import LengthError
 from flatness.job.amounts import parse_amount
 from flatness.job.report import JobReport, key_path, shown
@@ -49,6 +50,16 @@ def choice(*known: str) -> Reader:
         near = f"did you mean {nearest(raw, known)}?" if isinstance(raw, str) else "write one of them in quotes"
         report.add(path, f"unknown {path.rsplit('.', 1)[-1]}", raw, ", ".join(known), near)
         return None
+
+    return read
+
+
+def kind(*known: str) -> Reader:
+    """One of the known kinds of member or ground, whatever its case, hyphens and spaces."""
+
+    def read(raw: Any, path: str, report: JobReport) -> str | None:
+        found = kind_named(raw, known) if isinstance(raw, str) else None
+        return found or choice(*known)(raw, path, report)
 
     return read
 

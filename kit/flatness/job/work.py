@@ -26,6 +26,7 @@ from flatness.job.values import (
     choice,
     count,
     flag,
+    kind,
     length,
     length_or,
     lengths,
@@ -77,16 +78,16 @@ PLAN: Keys = {
 }  # fmt: skip
 FIXED: Keys = {
     "name": Key(text), "x": Key(_ANY, True), "y": Key(_ANY, True), "height": Key(length_or("as found"), True),
-    "allowance": Key(_UPWARD),
+    "allowance": Key(_UPWARD), "meant": Key(flag),
 }  # fmt: skip
 BENEATH: Keys = {
-    "kind": Key(choice(*BENEATH_KINDS), True), "may_be_planed": Key(flag), "most_planed": Key(_UPWARD),
+    "kind": Key(kind(*BENEATH_KINDS), True), "may_be_planed": Key(flag), "most_planed": Key(_UPWARD),
     "depth": Key(_POSITIVE), "span": Key(lengths()), "direction": Key(choice(*DIRECTIONS)), "ends": Key(_UPWARD),
     "area": Key(area),
 }  # fmt: skip
 LAYOUT: Keys = {
     "first": Key(_ANY), "spacing": Key(_POSITIVE), "direction": Key(choice(*DIRECTIONS)),
-    "count": Key(count(1, MOST_MEMBERS)), "until": Key(_ANY), "positions": Key(lengths()), "kind": Key(choice(*KINDS)),
+    "count": Key(count(1, MOST_MEMBERS)), "until": Key(_ANY), "positions": Key(lengths()), "kind": Key(kind(*KINDS)),
     "depth": Key(_POSITIVE), "flange": Key(_POSITIVE), "thickness": Key(_POSITIVE), "start": Key(_ANY),
     "end": Key(_ANY), "length": Key(_POSITIVE), "names": Key(texts), "cuts": Key(by_name(one_or_more(_ANY))),
 }  # fmt: skip

@@ -122,7 +122,7 @@ def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
     ----------
     plan : the plan
     least : the plan of the least work to the same limits, where ``plan`` is for another target
-    why : why there is none, where there is none
+    why : why there is none, where there is none; empty where nobody sought it, which is not told
     unit : ``in`` or ``mm``
     """
     lines = []
@@ -131,7 +131,7 @@ def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
             lines.append("No dead-flat surface meets all these terms, so there is none to compare with.")
         return "\n".join(["Held against other targets", *map(hanging, lines)]) if lines else ""
     if least is None:
-        lines.append(f"The least work: not known, {why}.")
+        lines += [f"The least work: not known, {why}."] if why else []
     else:
         rates = plan.settings["rates"]
         plain = rates.off == 1 and rates.add == 1
@@ -144,4 +144,4 @@ def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
         )
     if not math.isfinite(plan.flat_cost):
         lines.append("No other plane meets all these terms.")
-    return "\n".join(["Held against other targets", *map(hanging, lines)])
+    return "\n".join(["Held against other targets", *map(hanging, lines)]) if lines else ""

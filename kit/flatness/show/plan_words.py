@@ -245,11 +245,11 @@ def quantities_text(plan: Plan, unit: str) -> str:
         over = _ground(plan, "plane", found.planed_area, unit)
         lines.append(f"Planing: {told_volume(found.cut_volume, unit)} {over}.")
     if found.sister_mass > 0:
-        lines.append(f"Sisters: {mass(found.sister_mass, unit)}.")
+        lines.append(f"{found.framed.capitalize()}: {mass(found.sister_mass, unit)}.")
     if found.lengths is not None:
-        bought = found.lengths
+        bought, what = found.lengths, "Strapping" if found.framed == "strapping" else "Stock"
         lines.append(
-            f"Stock to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}"
+            f"{what} to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}"
             f"{'' if bought.price is None else f', {bought.price:.2f} at the prices given'}."
         )
     if not lines:

@@ -89,23 +89,39 @@ def _f_number(value: float, least: float) -> str:
     )
 
 
+_MM = re.compile(
+    r"(?<![\d.])(?<![\"'] \()(?<! in \()(?<! ft \()(?<!\([-+−])(?:(?<![\w)])([-+−]))?(\d+(?:\.\d+)?) mm\b(/m\b)?"
+)
+_NUMBER = r"(-?\d+(?:\.\d+)?)"
+_PLACE = re.compile(rf"\({_NUMBER}, {_NUMBER}\) mm\b|\bx {_NUMBER}, y {_NUMBER} mm\b")
+_TAPE = r"\d[\d '/-]*[\"']"
+
+
 def in_unit(text: str, unit: str, *, both: bool = True) -> str:
     """A note with its millimetres told as a tape reads them, where inches are shown.
 
-    ``both`` leaves the millimetres beside them; without it only lengths that a tape does not show keep them.
+    Lengths keep their sign; places, as (x, y) mm, and slopes, in mm/m, are told too. ``both`` leaves the millimetres
+    of a length or slope beside it; without it only those that a tape does not show keep them.
+
+    >>> print(in_unit("-5 mm at (1219.2, 0) mm, sloping 2 mm/m", "in", both=False))
+    -3/16" at 4' 0" along x, 0" along y, sloping 1/4" in 10'
     """
-    if unit == "in" and not both:
-        text = re.sub(r"(\d[\d '/-]*[\"']) \([\d.]+ mm\)", r"\1", text)
     if unit != "in":
-        return re.sub(r"\d[\d '/-]*[\"'] \(([\d.]+ mm)\)", r"\1", text)  # a note of the file's check, told in both
+        # a note of the file's check, told in both
+        return re.sub(rf"[-+−]?{_TAPE} \(([-+−]?[\d.]+ mm)\)", r"\1", text)
+    if not both:
+        text = re.sub(rf"({_TAPE}) \([-+−]?[\d.]+ mm\)", r"\1", text)
 
     def told(match: re.Match[str]) -> str:
-        mm = float(match[1])
+        sign, slope = match[1] or "", bool(match[3])
+        mm = float(match[2]) * (10 * FOOT_MM / 1000 if slope else 1)
         tape = format_length(mm, "ft", 8) if mm >= FOOT_MM else format_length(mm, "in", FRACTION)
+        tape = (tape if tape == '0"' else sign + tape) + (" in 10'" if slope else "")
         return tape if not both and (mm == 0 or mm * 2 * FRACTION >= INCH_MM) else f"{tape} ({match[0]})"
 
-    # a length in brackets is told already
-    return re.sub(r"(?<![(\d.])(\d+(?:\.\d+)?) mm\b", told, text)
+    text = _PLACE.sub(lambda match: place((float(match[1] or match[3]), float(match[2] or match[4])), unit), text)
+    # a length in brackets behind a tape's is told already
+    return _MM.sub(told, text)
 
 
 def sentence(text: str, unit: str, *, both: bool = True) -> str:

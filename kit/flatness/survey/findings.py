@@ -103,7 +103,8 @@ def _tilted(adjustment: Adjustment, readings: tuple[Reading, ...], file: str) ->
         if not math.isfinite(setup["tilt_x"]):
             continue
         slopes = " and ".join(
-            f"{setup[f'tilt_{axis}']:.2f} mm/m (error {setup[f'tilt_{axis}_error']:.2f}) along {axis}" for axis in "xy"
+            f"{setup[f'tilt_{axis}']:.2f} mm/m (error {setup[f'tilt_{axis}_error']:.2f} mm/m) along {axis}"
+            for axis in "xy"
         )
         others = ", ".join(f"'{other}'" for other in setup["or_else"])
         against = f"; the ties cannot tell whether it or set-up {others} was out of level" if others else ""

@@ -21,9 +21,11 @@ from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
 from flatness.show.axes import SOFTWARE
 from flatness.show.compared import ROWS
 from flatness.show.papers.files import check_free, write_ours
+from flatness.show.words import in_unit
 from flatness.survey.readings import Survey
 
 PARTS = {"error": "error", "random": "readings", "correlated": "between", "systematic": "datum"}
+TOLD = ("note", "laps", "may_be_taken_down", "from", "measure")  # columns of sentences, with lengths in millimetres
 LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
 
 
@@ -123,7 +125,8 @@ def write_workbook(
     check_free(target, overwrite=overwrite)
     with tempfile.TemporaryDirectory() as folder:
         draft = Path(folder) / "draft.xlsx"
-        write_xlsx(draft, {name: _large(table, unit, " [{}]") for name, table in tables.items()}, words, unit)
+        large = {name: _large(table, unit, " [{}]") for name, table in tables.items()}
+        write_xlsx(draft, large, [in_unit(text, unit) for text in words], unit)
         book = openpyxl.load_workbook(draft)
     book.properties.creator = SOFTWARE  # by which the kit knows its own file again
     out = io.BytesIO()
@@ -154,11 +157,21 @@ def write_tables(
     return [write_table(paths[name], table, unit, overwrite=overwrite) for name, table in tables.items()]
 
 
+def in_words(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """The table with the lengths in its sentences as a tape reads them, where inches are shown."""
+    told = {
+        name: [in_unit(cell, unit) if isinstance(cell, str) else cell for cell in table[name]]
+        for name in TOLD
+        if name in table
+    }
+    return table.assign(**told)
+
+
 def _large(table: pd.DataFrame, unit: str, form: str) -> pd.DataFrame:
     """Areas and volumes in feet where inches are shown; headings of a workbook have their unit in brackets."""
     if unit != "in":
         return table
-    out = table.copy()
+    out = in_words(table, unit)
     for tail, (shown, size) in LARGE.items():
         for name in [str(name) for name in table.columns if str(name).endswith(tail)]:
             out[name] = table[name].astype(float) / size

@@ -9,6 +9,8 @@ from typing import Any
 
 import ipywidgets as w
 
+from flatness.corrections.beneath import KINDS
+from flatness.corrections.members import kind_named
 from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import Schedule
 from flatness.errors import ArgumentError
@@ -287,7 +289,7 @@ def plan_panel(
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
     state = PlanState(
         survey, finish, folders, spacing, draws, target=target, confidence=confidence, on=on,
-        under=Under(beneath, may_be_planed, most_planed), **traits,
+        under=Under(kind_named(beneath, KINDS) or beneath, may_be_planed, most_planed), **traits,
     )  # fmt: skip
     panel = PlanPanel(state, keep_in)
     state.guard(state.begin)()

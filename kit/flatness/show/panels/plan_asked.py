@@ -40,6 +40,7 @@ class Spot:
     raised : how far above what is there it shall be [mm]; 0 leaves it as found, below zero is lower
     allowance : how far off it may be, either way [mm]
     name : as it is called
+    meant : whether a height far off what is there is meant
     """
 
     x: float
@@ -47,6 +48,7 @@ class Spot:
     raised: float = 0.0
     allowance: float = 0.0
     name: str = ""
+    meant: bool = False
 
     def fixed(self, surface: Surface) -> FixedSpot:
         """The same as a finished height off the datum.
@@ -55,7 +57,7 @@ class Spot:
         ------
         PlanError : a spot that is not on the surface
         """
-        kept = FixedSpot(self.x, self.y, None, self.allowance, self.name)
+        kept = FixedSpot(self.x, self.y, None, self.allowance, self.name, self.meant)
         found = float(spot_heights(surface, [kept])[0])
         return kept if self.raised == 0 else replace(kept, height=found + self.raised)
 
@@ -180,7 +182,7 @@ class Materials:
 
     Attributes
     ----------
-    bag_yield [mm3], fill_density, sister_density [kg/mm3], spare [-], kerf [mm]
+    bag_yield [mm3], fill_density, sister_density (or of strapping) [kg/mm3], spare [-], kerf [mm]
     stock : lengths on sale for sisters [mm]; empty: they are not cut
     """
 
@@ -199,6 +201,7 @@ class Materials:
         ArgumentError : a number out of range
         """
         own = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "stock"}
+        own["strapping_density"] = self.sister_density
         return None if all(value is None for value in own.values()) else settings_of(**own)
 
 

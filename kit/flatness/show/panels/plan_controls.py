@@ -168,6 +168,11 @@ class PlanControls(TypedControls):
         self.spot_name = text_field("Name of the spot", "As you call it: sill, hearth, nosing")
         self.raised = text_field("Raise it by", "0 leaves the spot as it was found; below zero lowers it", "0")
         self.allowance = text_field("Give or take", "How far off the finished height may be there", "0")
+        self.meant = drop_down(
+            "If that is far off the surface", "A spot far above or below what is there moves much of the surface", {
+                "ask me": "", "it is meant": "yes",
+            }.items(), "short",
+        )  # fmt: skip
         self.spot_x = text_field("Spot at x", "Where the spot is; or click it on the map")
         self.spot_y = text_field("Spot at y", "Where the spot is; or click it on the map")
         self.fix = button("Fix this spot", "At the place typed", guard(self._spot_typed))
@@ -175,8 +180,8 @@ class PlanControls(TypedControls):
         self.free = button("Free it again", "Take the spot chosen in the list off", guard(self._spot_freed))
         self.clicking.observe(guard(lambda change: state.set_trait("clicking", bool(change["new"]))), "value")
         self.spots = [
-            self.clicking, self.spot_name, self.raised, self.allowance, self.spot_x, self.spot_y, self.fix, self.fixed,
-            self.free,
+            self.clicking, self.spot_name, self.raised, self.allowance, self.meant, self.spot_x, self.spot_y,
+            self.fix, self.fixed, self.free,
         ]  # fmt: skip
 
     # what a person does
@@ -253,7 +258,8 @@ class PlanControls(TypedControls):
     def spot_at(self, x: float, y: float) -> None:
         """Fix a spot at a place [mm] as the fields say."""
         allowance = self._small(self.allowance) or 0.0
-        self.state.add_spot(Spot(x, y, self._small(self.raised) or 0.0, allowance, self.spot_name.value.strip()))
+        raised, name = self._small(self.raised) or 0.0, self.spot_name.value.strip()
+        self.state.add_spot(Spot(x, y, raised, allowance, name, bool(self.meant.value)))
 
     def _spot_typed(self, _: Any) -> None:
         self.spot_at(self._far(self.spot_x), self._far(self.spot_y))

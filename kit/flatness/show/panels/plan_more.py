@@ -90,7 +90,9 @@ class MoreControls(TypedControls):
     def _make_materials(self) -> None:
         self.bag_yield = text_field("Yield of a bag", "How much fill a bag gives; empty: the trade's number")
         self.fill_density = text_field("Weight of the fill", "Wet, by volume; empty: the trade's number")
-        self.sister_density = text_field("Weight of sisters", "By volume; empty: the trade's number for LVL")
+        self.sister_density = text_field(
+            "Weight of sisters", "Or of strapping, by volume; empty: the trade's number for LVL, or spruce"
+        )
         self.spare = text_field("Spare fill [%]", "Added to what is worked out; empty: none")
         self.kerf = text_field("Saw cut", "Lost to the saw at each cut; empty: 1/8 in (3.2 mm)")
         self.stock = text_field(

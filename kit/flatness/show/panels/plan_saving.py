@@ -13,6 +13,8 @@ from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.errors import ArgumentError
 from flatness.show.actions import action_map
 from flatness.show.axes import SOFTWARE, root_of
+from flatness.show.data_out.tables import in_words
+from flatness.show.words import in_unit
 from flatness.survey.saving import write_new
 
 DOTS_PER_INCH = 150
@@ -37,7 +39,8 @@ def save_workbook(plan: Plan, schedule: Schedule | None, folder: str | os.PathLi
         sheets |= {key: part for key, part in parts.items() if len(part)}
         words += [*schedule.notes, *(f"{one.text} ({one.source})" for one in schedule.cautions)]
     path = _free(folder, name, ".xlsx")
-    write_xlsx(path, sheets, list(dict.fromkeys(words)), unit)
+    told = [in_unit(text, unit) for text in dict.fromkeys(words)]
+    write_xlsx(path, {key: in_words(sheet, unit) for key, sheet in sheets.items()}, told, unit)
     return path
 
 
@@ -55,7 +58,7 @@ def save_csv(
         tables["members"] = schedule.table
     paths = {key: _free(folder, name, f"-{key}.csv") for key in tables}
     for key, path in paths.items():
-        write_csv(path, tables[key], unit)
+        write_csv(path, in_words(tables[key], unit), unit)
     return list(paths.values())
 
 

@@ -33,6 +33,7 @@ class PlanSearch:
     def __init__(self, state: PlanState) -> None:
         self._state, self._worker = state, Worker(state.lock)
         self._stopping = False
+        self._told: tuple[Problem, ...] = ()  # what the last search said was wrong
 
     def start(self, draws: int, *, shown: bool = True) -> None:
         """Begin the search.
@@ -75,11 +76,15 @@ class PlanSearch:
         state = self._state
         with state.hold_trait_notifications():
             state.running, state.progress, state.share = False, "", 0.0
-            if error is not None:
-                state.problems = problems_of(error)
-                return
-            state.plan, state.schedule, state.problems = found
-            state.current, state.sure = True, sure
+            self._say(found[2] if error is None else problems_of(error))
+            if error is None:
+                state.plan, state.schedule, _ = found
+                state.current, state.sure = True, sure
+
+    def _say(self, problems: tuple[Problem, ...]) -> None:
+        """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays told."""
+        others = tuple(one for one in self._state.problems if one not in (*self._told, *problems))
+        self._state.problems, self._told = (*others, *problems), problems
 
     def later(self, seconds: float) -> None:
         """Work out patches and proof of a plane, without chances, once the controls have come to rest."""
@@ -92,7 +97,7 @@ class PlanSearch:
             return
         if self._stopping:
             self.forget()
-            state.problems = (Problem("the search was dropped", remedy="change what you like, and work it out again"),)
+            self._say((Problem("the search was dropped", remedy="change what you like, and work it out again"),))
             return
         self._stopping = True
         self._worker.stop()
@@ -170,5 +175,5 @@ def with_sisters(plan: Plan, schedule: Schedule, materials: Materials) -> Quanti
     return quantities(
         plan, fill=plan.action("fill"), plane=plan.action("plane"), sisters=sisters["length_mm"].tolist(),
         sister_section=framing.section, stock=materials.stock or None,
-        settings=settings_for(plan.survey.surface, materials.settings()),
+        settings=settings_for(plan.survey.surface, materials.settings()), framed=framing.framed,
     )  # fmt: skip

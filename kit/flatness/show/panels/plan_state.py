@@ -12,7 +12,7 @@ from traitlets import Bool, Enum, Float, Tuple, Unicode
 
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.plan import Plan
-from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
+from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.errors import ArgumentError, Problem
 from flatness.show.panels.finish_state import AgreedState
 from flatness.show.panels.plan_asked import (
@@ -248,10 +248,11 @@ class PlanState(AgreedState):
         Raises
         ------
         PlanError : a place that is not on the surface
+        ArgumentError : a height far off it that is not said to be meant
         """
         if self.surface is None:
             raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
-        spot.fixed(self.surface)
+        check_meant(self.surface, [spot.fixed(self.surface)])
         self.spots = (*self.spots, spot)
 
     def drop_spot(self, number: int) -> None:

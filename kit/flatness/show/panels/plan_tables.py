@@ -11,9 +11,10 @@ import numpy as np
 
 from flatness.corrections.cutting import CutPlan
 from flatness.corrections.plan import ACTIONS, Plan
-from flatness.corrections.quantities import Quantities
+from flatness.corrections.quantities import DENSITY_OF, Quantities
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.volumes import node_areas
+from flatness.limits.verdict import FAIL, PASS
 from flatness.show.done_words import area, before_and_after, depth, limit_of, load, mass, setting, state_after, volume
 from flatness.show.member_words import members_text
 from flatness.show.panels.plan_draft import Draft
@@ -51,10 +52,21 @@ def headline(shown: Shown, state: PlanState) -> str:
         verdict = state_after(shown)
         sure = "once it is done" if state.sure else "as planned; the chances are not worked out"
         mark = f"{verdict_mark(verdict)} {sure}. " if verdict else ""
+        if shown.action("engineer").any():
+            # work that may not be done yet is no pass
+            mark, verdict = f"<b>Ask the engineer first</b>{_of_asking(verdict)}. ", FAIL if verdict == FAIL else ""
         said = f"{mark}{escape(in_unit(deeds(shown, state.unit), state.unit))}"
     cost = escape(f"Cost: {cost_words(shown.cost, state)}.")
     shade = verdict if verdict and state.sure else "draft"  # no verdict's colour without its chances
     return f'<div class="fk-said fk-{shade}" aria-live="polite">{said} {cost}</div>'
+
+
+def _of_asking(verdict: str) -> str:
+    """What comes of a plan that waits for the engineer's word."""
+    if not verdict:
+        return ""
+    ends = {PASS: "passes", FAIL: "fails"}.get(verdict, "is undecided")
+    return f": with all of it allowed and done the surface {ends}"
 
 
 def draft_deeds(draft: Draft, unit: str) -> str:
@@ -120,19 +132,20 @@ def quantity_rows(found: Quantities, unit: str) -> str:
     if found.cut_volume > 0:
         told.append(("Planing", f"{volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}", "measured"))
     if found.sister_mass > 0:
-        told.append(("Weight of the sisters", mass(found.sister_mass, unit), _source(found, "sister_density", unit)))
+        source = _source(found, DENSITY_OF[found.framed], unit)
+        told.append((f"Weight of the {found.framed}", mass(found.sister_mass, unit), source))
     if found.lengths is not None:
-        told += list(_lengths_to_buy(found.lengths, unit))
+        told += list(_lengths_to_buy(found.lengths, found.framed, unit))
     if not told:
         told.append(("Fill and planing", "none", "measured"))
     rows = [[escape(cell) for cell in row] for row in told]
     return f"<b>Quantities</b>{table(('What', 'How much', 'From'), rows)}"
 
 
-def _lengths_to_buy(lengths: CutPlan, unit: str) -> Iterator[tuple[str, str, str]]:
+def _lengths_to_buy(lengths: CutPlan, framed: str, unit: str) -> Iterator[tuple[str, str, str]]:
     stock = [f"{row['count']:.0f} of {position(row['stock_mm'], unit)}" for row in lengths.stock.to_dict("records")]
     how = "proven the least" if lengths.is_optimal else f"a better plan could save at most {100 * lengths.gap:.2g} %"
-    yield "Lengths to buy", ", ".join(stock), how
+    yield f"Lengths to buy{' of strapping' if framed == 'strapping' else ''}", ", ".join(stock), how
     if lengths.price is not None:
         yield "Price of them", f"{lengths.price:.2f}", "the prices that were given"
     yield "Waste of them", f"{position(lengths.waste_mm, unit)}, {percent(lengths.waste_share)}", "bought less used"

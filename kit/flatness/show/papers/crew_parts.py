@@ -18,6 +18,7 @@ from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.wording import describe
 from flatness.show.done_words import before_and_after, limit_of
 from flatness.show.papers.lettering import Rule, depth_text, tape
+from flatness.show.words import in_unit
 
 PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
 PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
@@ -38,7 +39,7 @@ def patch_rows(plan: Plan, rule: Rule) -> list[list[str]]:
         rows.append([
             str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
             rule.listed(row["greatest_mm"]), f"x {tape(x, unit)}, y {tape(y, unit)}",
-            rule.listed(row["mean_mm"]), volume(row["volume_mm3"], unit), str(row["note"]),
+            rule.listed(row["mean_mm"]), volume(row["volume_mm3"], unit), in_unit(str(row["note"]), unit, both=False),
         ])  # fmt: skip
     return rows
 
@@ -92,7 +93,7 @@ def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:
         rows.append([
             str(row["member"]), tape(row["position_mm"], unit), str(row["set"] or "not read"),
             *(rise(row.get(name, math.nan), unit) for name in ("raise_first_mm", "raise_last_mm", "raise_most_mm")),
-            off, ". ".join(str(text) for text in words if isinstance(text, str) and text),
+            off, in_unit(". ".join(str(text) for text in words if isinstance(text, str) and text), unit, both=False),
         ])  # fmt: skip
     return rows
 
