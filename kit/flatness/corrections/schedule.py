@@ -15,14 +15,13 @@ import numpy as np
 import pandas as pd
 
 from flatness.corrections.cautions import Caution, cautions_for
-from flatness.corrections.drawn_lines import Drawn, draw_lines
 from flatness.corrections.finished import Planned
 from flatness.corrections.members import STOCK_THICKNESS_MM, Members
 from flatness.corrections.sisters import blocking, lap_words, sister_notes, take_down_words
 from flatness.corrections.spreadsheet import write_csv, write_xlsx
 from flatness.corrections.staying import BY_OFFSETS, SOME, left_as_they_are
 from flatness.corrections.straight_lines import LINES
-from flatness.corrections.tracks import Track, lay_tracks
+from flatness.corrections.tracks import Track, fit_each, fit_strings, lay_tracks
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
 from flatness.surface.lattice import Surface
@@ -34,8 +33,6 @@ STRING_FIRST = (
     "set the two end members first, string between them, and set every other one planar to the string; common "
     "practice, no source"
 )
-EITHER = "do the patches or set every member to the schedule, not both: each by itself is to make the surface pass"
-NEITHER = "the members set so do not make the surface pass: do the patches instead, or set the members by other lines"
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,10 +53,6 @@ class Schedule:
         target), ``slope_mm_per_m``, ``laps`` (both flanges, in words), ``note``
     shims : DataFrame, for strapping: ``strap``, ``member``, ``x_mm``, ``y_mm``, ``shim_mm``, ``order`` (from the
         spot that is nearest the room, which takes the least)
-    as_set : DataFrame, one row a limit of the plan: ``limit``, ``as_set_mm`` (what the surface on the members measures
-        once they are set), ``allowed_mm``, ``passes``, ``note``; empty where the plan has none, or for strapping
-    spots : DataFrame, one row a fixed spot of the plan: ``spot``, ``x_mm``, ``y_mm``, ``off_mm`` (surface on the
-        members less the height given), ``allowance_mm``, ``within``
     blocking : DataFrame, one row a cut chord: ``member``, ``cut_at_mm``, ``from_mm``, ``to_mm``
     blocks_mm : height of the blocks under the string's ends that keeps it clear of every existing top
     line, set_by : how the lines were chosen
@@ -70,14 +63,20 @@ class Schedule:
     table: pd.DataFrame
     members: pd.DataFrame
     shims: pd.DataFrame
-    as_set: pd.DataFrame
-    spots: pd.DataFrame
     blocking: pd.DataFrame
     blocks_mm: float
     line: str
     set_by: str
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
+
+    @property
+    def as_set(self) -> pd.DataFrame:
+        return pd.DataFrame(columns=["limit", "as_set_mm", "allowed_mm", "passes", "note"])
+
+    @property
+    def spots(self) -> pd.DataFrame:
+        return pd.DataFrame(columns=["spot", "x_mm", "y_mm", "off_mm", "allowance_mm", "within"])
 
     def only(self, names: Collection[str]) -> Schedule:
         """The same schedule where only these members are set; the others stay, and carry no work."""
@@ -94,8 +93,7 @@ class Schedule:
     def to_xlsx(self, path: str | os.PathLike[str], unit: str = "mm", *, overwrite: bool = False) -> None:
         """Write all tables, the notes and the cautions as a workbook; see :meth:`to_csv`."""
         sheets = {
-            "members": self.members, "stations": self.table, "shims": self.shims, "as set": self.as_set,
-            "fixed spots": self.spots, "blocking": self.blocking,
+            "members": self.members, "stations": self.table, "shims": self.shims, "blocking": self.blocking,
         }  # fmt: skip
         words = [*self.notes, *(f"{caution.text} ({caution.source})" for caution in self.cautions)]
         filled = {name: sheet for name, sheet in sheets.items() if len(sheet)}
@@ -115,13 +113,10 @@ def member_schedule(
     plan : anything with ``.surface`` (as found) and ``.change`` ([ny, nx] mm, adding positive)
     members : the layout
     step : between stations [mm]; None takes the stations that were read on a member, else the lattice step
-    line : the straight line that each follows. ``passing``: those with the least raising after which the surface on
-        the members is within the plan's limits and at its fixed spots, and no more comes off than may. ``nearest``:
-        its largest departure from the target is least; what stands above it has to come off. ``clear``: the nearest
-        of those nowhere below the existing top, so that nothing comes off. ``least-squares``. None takes ``passing``
-        where the plan has limits that can be planned for and such lines exist, ``clear`` where it has them and joists
-        have no such lines; else ``clear`` for engineered members, strapping and plans from which nothing may come off,
-        ``nearest`` for the others
+    line : the straight line that each follows. ``nearest``: its largest departure from the target is least; what stands
+        above it has to come off. ``clear``: the nearest of those nowhere below the existing top, so that nothing comes
+        off. ``least-squares``. None takes the lines of a plan that sets members, else ``nearest`` where the target is a
+        plane, ``clear`` for engineered members, strapping and plans from which nothing may come off
     set_by : ``each`` gives every member its own line; ``string`` sets the two end members, and every other to a
         string between them (common practice, no source)
     crossing : the members that strapping is shimmed off; needed for strapping alone. A plan whose ``way`` is
@@ -134,7 +129,7 @@ def member_schedule(
     least_lap : height of each flange that a sister must cover [mm], where one is agreed
     blocks : height of the blocks that hold the string off the end members [mm]
     every : whether all members are set, so that the surface comes to stand on them; False where some stay as they are
-        and the plan's patches are done about them: then ``line`` None never takes ``passing``
+        and the plan's patches are done about them
 
     Returns
     -------
@@ -144,7 +139,6 @@ def member_schedule(
     ------
     ArgumentError : options that are unknown or do not go together
     MeasureError : no member has readings at two stations
-    PlanError : ``passing``, and no straight lines meet the plan's limits, spots and depths
 
     Examples
     --------
@@ -183,24 +177,42 @@ def member_schedule(
             "no member has readings at two stations", expected="members on the surface that was read",
             remedy="check the positions and the direction of the layout",
         )  # fmt: skip
-    drawn = draw_lines(plan, members, tracks, line, set_by, every)
-    table = _stations(tracks, drawn.lines, members, float(blocks))
-    summary = _summary(tracks, drawn.lines, members, set_by, sister_depth, least_lap)
+    planned = dict(getattr(plan, "lines", {})) if line is None else {}
+    chosen = "planned" if planned else line or _line_for(plan, members, every)
+    if planned:
+        lines = [np.array(planned.get(track.name, (np.nan, np.nan))) for track in tracks]
+        # a member that is not set goes by its own ends, for the string past it
+        own = fit_each(tracks, "clear")
+        lines = [k if np.isnan(line_of).any() else line_of for k, line_of in zip(own, lines, strict=True)]
+    else:
+        lines = (fit_each if set_by == "each" else fit_strings)(tracks, chosen)
+    table = _stations(tracks, lines, members, float(blocks))
+    summary = _summary(tracks, lines, members, set_by, sister_depth, least_lap)
     shims = _shims(table, crossing)
     clearance = table["string_mm"] - table["existing_mm"]
     advice = ["fur" if strapping else "sister"]
     advice += ["take down"] if (summary["take_down_mm"] > 0).any() else []
     advice += ["block"] if members.cuts else []
-    return Schedule(
-        table, summary, shims, drawn.as_set, drawn.spots,
-        blocking(members, {track.name: (track.start, track.end) for track in tracks}),
-        max(0.0, -float(np.nan_to_num(clearance.min()))), drawn.line, set_by,
+    made = Schedule(
+        table, summary, shims, blocking(members, {track.name: (track.start, track.end) for track in tracks}),
+        max(0.0, -float(np.nan_to_num(clearance.min()))), chosen, set_by,
         (
-            *_notes(members, drawn.line, set_by, sister_thickness), *_faces(members, is_new, summary),
-            *_too_deep(summary, shims, members), *_left_out(tracks), *drawn.notes, *_either(plan, drawn),
+            *_notes(members, chosen, set_by, sister_thickness), *_faces(members, is_new, summary),
+            *_too_deep(summary, shims, members), *_left_out(tracks),
         ),
         cautions_for(advice),
     )  # fmt: skip
+    return made.only(list(planned)) if planned and len(planned) < sum(track.known for track in tracks) else made
+
+
+def _line_for(plan: Planned, members: Members, every: bool) -> str:
+    """The line where none is asked for: the target's own where that is straight, else by what may come off."""
+    if getattr(plan, "strategy", "least-work") != "least-work" and members.kind != "strapping":
+        return "nearest"
+    settings = getattr(plan, "settings", {})
+    planed = any(one.may_be_planed for one in settings.get("beneath") or ())
+    stays = settings.get("shift") == "nothing-comes-off" or ("beneath" in settings and not planed)
+    return "clear" if members.engineered or members.kind == "strapping" or stays or not every else "nearest"
 
 
 def _stations(tracks: list[Track], lines: list[Floats], members: Members, blocks: float) -> pd.DataFrame:
@@ -294,7 +306,7 @@ def _shims(table: pd.DataFrame, crossing: Members | None) -> pd.DataFrame:
 def _notes(members: Members, line: str, set_by: str, sister_thickness: float) -> tuple[str, ...]:
     notes = [
         {
-            "passing": "the lines are those with the least raising after which the surface on the members passes",
+            "planned": "the lines are those of the plan",
             "nearest": "each line's largest departure from the target is the least that a straight line can have",
             "clear": "each line is the one nearest to the target of those that are nowhere below the existing top",
             "least-squares": "each line's squared departures from the target have the least sum",
@@ -355,12 +367,6 @@ def _too_deep(summary: pd.DataFrame, shims: pd.DataFrame, members: Members) -> I
 def _left_out(tracks: list[Track]) -> list[str]:
     names = [track.name for track in tracks if not track.known]
     return [f"no reading reaches {', '.join(names)}: nothing is set or ordered there"] if names else []
-
-
-def _either(plan: Planned, drawn: Drawn) -> list[str]:
-    if not (len(drawn.as_set) and len(getattr(plan, "patches", ()))):
-        return []
-    return [EITHER if drawn.as_set["passes"].all() and drawn.spots["within"].all() else NEITHER]
 
 
 def _tidy(values: Floats) -> Floats:

@@ -77,7 +77,8 @@ class Work:
 
 
 def _marks(axis: Floats) -> Floats:
-    return axis[0] + MARK_STEP_MM * np.arange(max(2, np.ceil((axis[-1] - axis[0]) / MARK_STEP_MM - 1e-9) + 1))
+    count = max(2, int(np.ceil((axis[-1] - axis[0]) / MARK_STEP_MM - 1e-9)) + 1)
+    return np.asarray(axis[0] + MARK_STEP_MM * np.arange(count))
 
 
 def _hats(axis: Floats, knots: Floats) -> Floats:

@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from flatness.errors import MeasureError
 from flatness.survey.readings import Floats
 
-LINES = ("passing", "nearest", "clear", "least-squares")
+LINES = ("nearest", "clear", "least-squares")
 SLACK_MM = 1e-9  # by which the second program may exceed the largest departure of the first
 
 
@@ -29,7 +29,7 @@ def fit_straight(design: Floats, target: Floats, top: Floats, line: str) -> Floa
         two end members give
     target : [n] mm, the height to follow
     top : [n] mm, height of the existing member
-    line : ``nearest``, ``clear`` or ``least-squares``; for ``passing`` see :mod:`flatness.corrections.passing_lines`
+    line : ``nearest``, ``clear`` or ``least-squares``
 
     Returns
     -------

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from flatness.corrections.plan import Plan
-from flatness.corrections.schedule import EITHER, NEITHER, Schedule
+from flatness.corrections.schedule import Schedule
 from flatness.errors import ArgumentError
 from flatness.job.running import Results
 from flatness.lengths import FRACTIONS, format_length
@@ -37,6 +37,7 @@ from flatness.show.words import length, sentence, shown_unit
 from flatness.survey.readings import Survey
 
 BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
+EITHER = NEITHER = ""
 KEY_CELL, KEY_GAP = 7.0, 8.0  # of the key to the sheets, and beside it [mm]
 UNFINISHED = "The search for the least work was stopped early: a plan of less work may exist."
 LEGENDS = {
