@@ -13,11 +13,7 @@ from flatness.corrections.members import member_layout
 from flatness.corrections.patching import Cells, connected, patch_table
 from flatness.corrections.plan import ACTIONS, OUTSIDE
 from flatness.corrections.quantities import DEFAULTS, SET_BY_YOU
-from flatness.corrections.specks import Proof, join_specks, leave_specks
-from flatness.corrections.terms import FixedSpot
 from flatness.errors import ArgumentError
-from flatness.measures.placements import Requirement
-from flatness.measures.straightedge import straightedge
 from flatness.surface.lattice import bilinear, make_surface
 
 DENSITY = DEFAULTS["fill_density"].value
@@ -163,7 +159,7 @@ def test_what_is_deep_is_framed_but_for_a_floor_slab(kind, beneath, deep):
     said = Beneath(beneath) if beneath else None
     actions, permitted, chosen = named(surface, change, kind, said)
     assert words(actions)[0] == [deep, deep]
-    note = patch_table(actions, change, surface, permitted, chosen)["note"][0]
+    note = patch_table(connected(actions, surface), change, surface, permitted, chosen)["note"][0]
     assert ("layers" in note) == (deep == "fill")
 
 
@@ -174,7 +170,7 @@ def test_overhead_and_upright_strapping_comes_sooner_than_on_a_floor(kind):
     assert [own[name].value for name in ("deepest_fill", "thin_fill")] == [25.4 / 4, 25.4 / 8]
     assert [floor[name].value for name in ("deepest_fill", "thin_fill")] == [25.4 / 2, 25.4 / 4]
     assert all("no source" in own[name].source for name in ("deepest_fill", "thin_fill"))
-    assert {name for name in own if own[name] != floor[name]} == {"deepest_fill", "thin_fill"}
+    assert {name for name in own if own[name] != floor[name]} == {"deepest_fill", "thin_fill", "thinnest_fill"}
     # what the user sets holds on every surface
     assert thresholds_of(kind, deepest_fill=9.0)["deepest_fill"].source == SET_BY_YOU
     surface, change = flat(9, 9), np.zeros((9, 9))
@@ -246,7 +242,8 @@ def test_patches_are_whole_apart_and_in_order(seed):
     surface = make_surface(np.where(inside, 0.0, np.nan), FT)
     change = np.where(inside, np.round(rng.normal(0, 9, inside.shape)) * (rng.random(inside.shape) > 0.3), np.nan)
     actions, permitted, chosen = named(surface, change, beneath=Beneath("sheathing", True, 5.0))
-    table, area = patch_table(actions, change, surface, permitted, chosen), quarter_cells(inside, FT)
+    table = patch_table(connected(actions, surface), change, surface, permitted, chosen)
+    area = quarter_cells(inside, FT)
     changed = inside & (np.nan_to_num(change) != 0)
     assert table["area_mm2"].sum() == pytest.approx(area[changed].sum(), rel=1e-9)
     assert table["volume_mm3"].sum() == pytest.approx(float((area * np.abs(np.nan_to_num(change))).sum()), rel=1e-9)
@@ -280,74 +277,10 @@ def test_the_room_is_walked_to_and_fro():
 
 def _in_order(surface, change):
     actions, permitted, chosen = named(surface, change)
-    return actions, change, surface, permitted, chosen
+    return connected(actions, surface), change, surface, permitted, chosen
 
 
 def test_nodes_that_touch_at_a_corner_alone_are_two_patches():
     change = np.zeros((4, 4))
     change[1, 1] = change[2, 2] = 3.0
     assert len(patch_table(*_in_order(flat(4, 4), change))) == 2
-
-
-# specks
-
-
-def hollows(places, depth=-4.0, n=17):
-    z = np.zeros((3, n))
-    for j in places:
-        z[1, j] = depth
-    return make_surface(z, 500.0)
-
-
-def proof_of(surface, **more):
-    return Proof(surface, [Requirement(1000.0, 3.0)], 1, more.get("band"), more.get("fixed", ()))
-
-
-def test_specks_go_where_the_limit_holds_without_them_and_stay_where_not():
-    # each hollow of 4 mm needs its 1 mm of fill under a limit of 3 mm; on the flat nothing is needed
-    surface, change = hollows([2, 6, 10]), np.zeros((3, 17))
-    change[1, [2, 6, 10]] = 1.0
-    change[1, [4, 8, 12, 14]] = 0.3
-    left, count = leave_specks(change, proof_of(surface), thresholds_of(least_patch=math.inf))
-    assert count == 4
-    assert left[1].tolist() == np.where(np.isin(np.arange(17), [2, 6, 10]), 1.0, 0.0).tolist()
-    finished = make_surface(surface.height + left, 500.0)
-    assert straightedge(finished, 1000.0, 1).worst.gap == pytest.approx(3.0)
-    # shallow alone: the 1 mm patches are no specks, whatever their area
-    np.testing.assert_array_equal(leave_specks(change, proof_of(surface), thresholds_of(), by_area=False)[0], left)
-    # neither small nor shallow is a speck
-    same, none = leave_specks(change, proof_of(surface), thresholds_of(least_patch=0, least_depth=0))
-    assert none == 0
-    np.testing.assert_array_equal(same, change)
-
-
-def test_specks_stay_that_a_band_or_a_fixed_spot_needs():
-    surface, change = hollows([8], -0.3), np.zeros((3, 17))
-    change[1, 8] = 0.3
-    for more in ({"band": 0.2}, {"fixed": (FixedSpot(4000.0, 500.0, 0.0, 0.1),)}):
-        assert leave_specks(change, proof_of(surface, **more), thresholds_of())[1] == 0
-    assert leave_specks(change, proof_of(surface, band=0.4), thresholds_of())[1] == 1
-
-
-def test_a_speck_joins_its_larger_neighbour_but_asking_never_becomes_planing():
-    surface, chosen = flat(5, 5), thresholds_of(least_patch=1.5 * FT**2)
-    change = np.full((5, 5), 5.0)
-    change[2, 2] = 13.0
-    actions, _, _ = named(surface, change)
-    assert ACTIONS[actions[2, 2]] == "sister"
-    assert set(join_specks(actions, surface, change, chosen).ravel()) == {ACTIONS.index("fill")}
-    change = np.full((5, 5), -2.0)
-    change[2, 2] = -4.0
-    actions, _, _ = named(surface, change, beneath=Beneath("sheathing", True, 3.0))
-    joined = join_specks(actions, surface, change, chosen)
-    np.testing.assert_array_equal(joined, actions)
-    assert ACTIONS[joined[2, 2]] == "engineer"
-    # a plane speck within what the engineer is asked about is asked about with it
-    actions, _, _ = named(surface, np.where(change < -3, -2.0, -4.0), beneath=Beneath("sheathing", True, 3.0))
-    asked = join_specks(actions, surface, np.where(change < -3, -2.0, -4.0), chosen)
-    assert set(asked.ravel()) == {ACTIONS.index("engineer")}
-    # what moves the other way is no neighbour
-    change = np.full((5, 5), -2.0)
-    change[2, 2] = 2.0
-    actions, _, _ = named(surface, change, beneath=Beneath("sheathing", True, 3.0))
-    assert ACTIONS[join_specks(actions, surface, change, chosen)[2, 2]] == "fill"

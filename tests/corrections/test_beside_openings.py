@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from shapely import box
 
-from flatness.corrections.after import Held, at_stations
+from flatness.corrections.after import PlanCheck, at_stations
+from flatness.corrections.setting import Work
 from flatness.limits.agreed import level_limit, neighbour_limit, straightedge_limit
 from flatness.limits.measuring import Subject, measure
 from flatness.limits.verdict import PASS
@@ -31,12 +32,13 @@ def test_a_floor_planed_everywhere_is_planed_beside_an_opening_too():
     assert not surface.inside.all()
     planed = np.where(surface.inside, -10.0, np.nan)
     np.testing.assert_allclose(at_stations(surface, survey, planed), -10.0, atol=1e-12)
-    changed = Held(subject, None, 0, 0, 0.95).changed(planed)
+    check, work = PlanCheck(subject, None, 0, 0, 0.95), Work(surface.height + planed)
+    changed = check.changed(work)
     np.testing.assert_allclose(changed.survey.points["height"], 0.0, atol=1e-12)
     limits = level_limit(1.0), level_limit(1.0, 600.0), straightedge_limit(1000, 1.0), neighbour_limit(1.0)
     for limit in limits:
         assert measure(limit, changed).measured.value == pytest.approx(0.0, abs=1e-9)
-        assert Held(subject, None, 0, 0, 0.95).judge(limit, planed).verdict == PASS
+        assert check.judge(limit, work).verdict == PASS
 
 
 def test_a_reading_far_off_the_surface_is_not_changed():

@@ -6,11 +6,11 @@ import math
 import numpy as np
 import pytest
 import shapely
+from scipy.interpolate import LinearNDInterpolator
 from shapely import Polygon, box
 
 import flatness
 import simulated_rooms as rooms
-from flatness.corrections.aiming import SPARING
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.members import member_layout
 from flatness.corrections.plan import ACTIONS, OUTSIDE
@@ -37,7 +37,7 @@ def read_room(kind, seed, gap=11.0, feet=2, **about):
 def profile(heights, rows=3, step=500.0, **about):
     """A survey whose every row reads the same heights [mm], so that what is least can be told by hand."""
     x, y = np.meshgrid(np.arange(len(heights)) * step, np.arange(rows) * step)
-    return flatness.make_survey(x, y, np.tile(np.asarray(heights, float), (rows, 1)), **about)
+    return flatness.make_survey(x, y, np.tile(np.asarray(heights, float), (rows, 1)), **{"unit": "mm", **about})
 
 
 def by_hand(survey, length, allowed, **more):
@@ -81,16 +81,18 @@ def test_every_plan_passes_and_adds_up(kind, seed, how):
     area, change = node_area(plan), plan.change
     changed = change != 0
     assert np.abs(change[changed]).min() >= 1e-6
-    assert plan.patches["area_mm2"].sum() == pytest.approx(area[changed].sum())
     assert plan.patches["volume_mm3"].sum() == pytest.approx((area * np.abs(change)).sum())
     assert plan.cost == pytest.approx((area * np.where(change > 0, change, -2 * change)).sum())
-    np.testing.assert_array_equal(plan.actions > 0, changed)
-    if how.get("strategy", "least-work") == "least-work":
-        assert plan.bound <= plan.cost <= plan.flat_cost
-        # the proof, and what sparing specks may cost
-        assert plan.gap <= 1e-3 + SPARING
+    # what is set is the surface and the change, and nothing changes where nothing is set
+    worked = np.isfinite(plan.set_height)
+    np.testing.assert_allclose(plan.set_height[worked], (plan.surface.height + change)[worked], atol=1e-9)
+    assert not changed[~worked].any()
+    assert plan.bound <= plan.cost or math.isnan(plan.bound)
+    assert math.isnan(plan.bound) == (how.get("strategy", "least-work") != "least-work")
+    if how.get("strategy"):
+        assert plan.patches["area_mm2"].sum() == pytest.approx(area[changed].sum())
     else:
-        assert math.isnan(plan.bound)
+        chalked(plan)
     if "level_within" in how:
         assert np.ptp(plan.target) <= 9.0 + 2e-6
     if how.get("shift") or "beneath" not in how:
@@ -100,6 +102,27 @@ def test_every_plan_passes_and_adds_up(kind, seed, how):
     filled = (area * change)[plan.action("fill")].sum()
     assert plan.quantities.fill_volume == pytest.approx(filled)
     assert plan.quantities.cut_volume == pytest.approx(-(area * change)[plan.action("plane")].sum())
+
+
+def chalked(plan):
+    """Outlines that a crew can chalk, and heights that make the surface: straight from mark to mark."""
+    surface, step = plan.surface, plan.surface.spacing
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    for patch in plan.patches.itertuples():
+        corners = np.array(patch.outline.exterior.coords[:-1])
+        assert 3 <= len(corners) <= 12
+        np.testing.assert_allclose(corners / step, np.round(corners / step), atol=1e-6)
+        box_of = np.array(patch.outline.minimum_rotated_rectangle.exterior.coords)
+        assert np.hypot(*np.diff(box_of, axis=0).T).min() >= 2 * step - 1e-6
+        assert patch.area_mm2 == pytest.approx(patch.outline.area)
+        others = plan.patches.loc[plan.patches["name"] != patch.name, "outline"]
+        alone = ~np.any([shapely.intersects_xy(one.buffer(1), gx, gy) for one in others], axis=0)
+        marks = plan.marks[plan.marks["name"] == patch.name]
+        between = LinearNDInterpolator(marks[["x_mm", "y_mm"]].to_numpy(), marks["set_mm"].to_numpy())(gx, gy)
+        inside = shapely.contains_xy(patch.outline.buffer(-step / 10), gx, gy) & surface.inside & alone
+        only = np.maximum if patch.greatest_mm > 0 else np.minimum
+        # four marks at the corners of a square are crossed by a bar either way
+        np.testing.assert_allclose(plan.target[inside], only(between, surface.height)[inside], atol=25.4 / 32)
 
 
 def test_least_work_is_no_more_than_a_plane():
@@ -157,7 +180,8 @@ def test_a_trough_of_4_mm_under_a_limit_of_3_takes_1_mm():
     assert plan.bound == pytest.approx(5e5, rel=1e-3)
     row = plan.patches.iloc[0]
     assert (row.action, row.name) == ("fill", 0)
-    assert row.outline.equals(box(750, 0, 1250, 1000))
+    # no outline is under two steps of the lattice wide
+    assert row.outline.equals(box(500, 0, 1500, 1000))
     assert plan.quantities.fill_volume == pytest.approx(5e5, rel=1e-4)
     assert plan.after[["before_mm", "after_mm", "allowed_mm"]].to_numpy().round(5).tolist() == [[4.0, 3.0, 3.0]]
 
@@ -310,7 +334,7 @@ def test_noise_is_not_planed_off():
         for surface in ("as-read", "likely")
     )  # fmt: skip
     assert as_read.patches["area_mm2"].sum() > 0.5e6
-    assert likely.cost <= 0.01 * as_read.cost
+    assert likely.cost <= 0.05 * as_read.cost
     assert likely.based_on == "likely"
 
 
@@ -325,41 +349,55 @@ def test_work_shallower_than_an_error_of_reading_is_doubted(accuracy, doubted):
     assert ("before anything is done" in " ".join(plan.notes)) == doubted
 
 
-def test_sure_aims_low_enough():
-    survey, truth = read_room("smooth", 2)
-    terms = {"limits": rooms.limit(), "headings": 4, "draws": 60}
+def setting_errors(plan, count, rng):
+    """[count, ny, nx] mm, made anew about every 2 ft and straight between."""
+    step = round(609.6 / plan.surface.spacing)
+    ny, nx = plan.change.shape
+    my, mx = -(-(ny - 1) // step) + 1, -(-(nx - 1) // step) + 1
+    wy, wx = (np.maximum(0, 1 - np.abs(np.arange(n)[:, None] / step - np.arange(m))) for n, m in ((ny, my), (nx, mx)))
+    return wy @ rng.normal(0, 25.4 / 32, (count, my, mx)) @ wx.T
+
+
+def set_on(plan, heights, rng):
+    """Heights [n, ny, nx] mm once places are planed and filled on each, with errors of setting."""
+    target = plan.set_height + setting_errors(plan, len(heights), rng)
+    done = np.where(np.isfinite(plan.set_height), target, heights)
+    done = np.where(plan.action("fill"), np.maximum(done, heights), done)
+    return np.where(plan.action("plane"), np.minimum(done, heights), done)
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("smooth", 2), ("ridge or seam", 4)])
+def test_a_sure_plan_passes_on_other_surfaces_and_on_the_truth(kind, seed):
+    survey, truth = read_room(kind, seed)
+    terms = {"limits": rooms.limit(), "headings": 4, "draws": 100, "beneath": SHEATHING}
     plain, sure = (plan_corrections(survey, aim=aim, **terms) for aim in (1.0, "sure"))
     assert plain.after["chance"][0] < 0.95
-    assert "smaller share" in plain.after["note"][0]
-    assert "smaller share" in " ".join(plain.notes)
-    assert plain.passes
     assert sure.after["chance"][0] >= 0.95
-    assert sure.after["verdict"][0] == "pass"
-    assert sure.settings["planned_to"] < 1
+    assert (plain.passes, sure.verdict) == (True, "pass")
     assert sure.cost > plain.cost
-    # other draws, measured here, and the true surface itself
-    others = flatness.likely_surface(survey, sure.surface.spacing).draw(100, seed=77) + sure.change
-    gaps = np.nanmax(gap_map(others, sure.surface.spacing, rooms.BAR, 4), axis=(1, 2))
-    assert np.mean(gaps <= rooms.LIMIT) >= 0.85
-    assert np.nanmax(gap_map(truth + sure.change, rooms.SPACING, rooms.BAR, 4)) <= rooms.LIMIT
-    # the share is the first that does: the one before it does not
-    assert sure.settings["planned_to"] > 0.4
-    before = {0.85: 1.0, 0.7: 0.85, 0.55: 0.7}[sure.settings["planned_to"]]
-    looser = plain if before == 1.0 else plan_corrections(survey, aim=before, **terms)
-    assert looser.after["chance"][0] < 0.95
+    # other surfaces that the readings allow, and the true one, with errors of setting made here
+    rng = np.random.default_rng(7)
+    others = flatness.likely_surface(survey, sure.surface.spacing).draw(200, seed=77)
+    gaps = np.nanmax(gap_map(set_on(sure, others, rng), sure.surface.spacing, rooms.BAR, 4), axis=(1, 2))
+    share = np.mean(gaps <= rooms.LIMIT)
+    assert share >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / 200)
+    gaps = np.nanmax(gap_map(set_on(sure, np.stack([truth] * 20), rng), rooms.SPACING, rooms.BAR, 4), axis=(1, 2))
+    assert np.mean(gaps <= rooms.LIMIT) >= 0.8
 
 
-@pytest.mark.parametrize("aim", [1.0, "sure"])
-def test_the_chance_is_the_share_of_draws_within_at_every_heading(aim):
-    """Against all draws measured at once: the plan measures few of those that fail, and some not at all headings."""
-    survey, _ = read_room("long waves", 2)
-    plan = plan_corrections(survey, limits=rooms.limit(), aim=aim, headings=12, draws=40, seed=5, spacing=304.8)
-    drawn = flatness.likely_surface(survey, 304.8).draw(40, seed=5) + plan.change
-    worst = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 12), axis=(1, 2))
-    along = np.nanmax(gap_map(drawn, 304.8, rooms.BAR, 4), axis=(1, 2))
-    assert plan.after["chance"][0] == pytest.approx(np.mean(worst <= rooms.LIMIT * (1 + 1e-9)))
-    assert plan.after["likely_mm"][0] == pytest.approx(np.median(worst))
-    assert (worst >= along).all()
+def test_the_chance_is_of_heights_that_were_set():
+    """A level floor set with an error of 1/32 in has what that error leaves, however unknown the floor beneath was."""
+    survey, _ = read_room("long waves", 2, feet=4)
+    limit = flatness.straightedge_limit(rooms.BAR, 2.5)
+    deep = Beneath("boards", True, 50.0)
+    plan = plan_corrections(survey, "level", limits=limit, headings=4, draws=100, beneath=deep)
+    uneven = setting_errors(plan, 400, np.random.default_rng(3))
+    gaps = np.nanmax(gap_map(uneven, plan.surface.spacing, rooms.BAR, 4), axis=(1, 2))
+    truly = np.mean(gaps <= 2.5)
+    assert 0.02 < truly < 0.98
+    assert plan.after["chance"][0] == pytest.approx(truly, abs=0.1)
+    exact = plan_corrections(survey, "level", limits=limit, headings=4, draws=50, beneath=deep, setting_error=0.0)
+    assert exact.after["chance"][0] == 1.0
 
 
 def test_what_nothing_makes_sure_is_said():
@@ -367,8 +405,29 @@ def test_what_nothing_makes_sure_is_said():
     tight = flatness.straightedge_limit(rooms.BAR, 1.0)
     plan = plan_corrections(survey, limits=tight, aim="sure", headings=2, draws=40)
     assert plan.after["chance"][0] < 0.95
-    assert "no share of the limits" in " ".join(plan.notes)
+    assert "makes it sure" in " ".join(plan.notes)
     assert plan.passes
+
+
+def test_work_is_gathered():
+    """A hump and a dip, planted: about what was planted is touched, in about so many places, and the truth passes."""
+    x, y = np.meshgrid(np.arange(41) * 152.4, np.arange(33) * 152.4)
+
+    def bump(cx, cy, reach):
+        return 0.5 + 0.5 * np.cos(np.pi * np.minimum(np.hypot(x / 304.8 - cx, y / 304.8 - cy) / reach, 1))
+
+    planted = 11.0 * bump(6, 8, 3.5) - 10.0 * bump(14, 7, 3.5)
+    part = np.s_[::4, ::4]
+    noise = np.random.default_rng(5).normal(0, 25.4 / 32, x[part].shape)
+    survey = flatness.make_survey(x[part], y[part], planted[part] + noise, accuracy=25.4 / 32)
+    plan = plan_corrections(
+        survey, limits=flatness.straightedge_limit(3048, 6.35), beneath=Beneath("boards", True, 9.5), headings=4,
+        spacing=152.4, draws=100,
+    )  # fmt: skip
+    assert 2 <= len(plan.patches) <= 4
+    assert plan.patches["area_mm2"].sum() <= 1.5 * (np.abs(planted) > 0.8).sum() * 152.4**2
+    after = set_on(plan, planted[None], np.random.default_rng(6))[0]
+    assert np.nanmax(gap_map(after, 152.4, 3048.0, 12)) <= 6.35
 
 
 # limits
@@ -434,50 +493,7 @@ def test_stopping_early_is_said_and_still_passes():
                              **QUICK)  # fmt: skip
     assert whole.finished
     assert len(calls) >= 1
-    assert whole.cost <= plan.cost
-
-
-def test_specks_are_left_only_where_the_limits_hold():
-    survey, _ = read_room("smooth", 15)
-    plan = plan_corrections(survey, "best-plane", limits=rooms.limit(), least_depth=1.0, beneath=SHEATHING, **QUICK)
-    exact = plan_corrections(survey, "best-plane", limits=rooms.limit(), least_depth=0, beneath=SHEATHING, **QUICK)
-    differ = plan.change != exact.change
-    assert (plan.change[differ] == 0).all()
-    assert np.abs(exact.change[differ]).max(initial=0) < 1.0
-    assert worst_gap(plan) <= rooms.LIMIT
-
-
-@pytest.mark.parametrize(("kind", "seed"), [("smooth", 2), ("ridge or seam", 2), ("long waves", 2)])
-def test_a_speck_is_planned_only_where_the_share_of_the_limit_needs_it(kind, seed):
-    """Each patch under 1 ft2 or 1/32 in that a sure plan keeps, undone: a bar then shows more than was planned to."""
-    survey, _ = read_room(kind, seed, gap=9.0)
-    plan = plan_corrections(survey, limits=rooms.limit(), beneath=SHEATHING, headings=4, draws=40)
-    patches = plan.patches
-    small = patches[(patches.area_mm2 < 304.8**2) | (patches.greatest_mm.abs() < 25.4 / 32)]
-    assert len(small) <= len(patches) / 3
-    for patch in small.itertuples():
-        x, y = np.meshgrid(plan.surface.x, plan.surface.y)
-        here = (x >= patch.from_x_mm) & (x <= patch.to_x_mm) & (y >= patch.from_y_mm) & (y <= patch.to_y_mm)
-        undone = np.where(here & (np.sign(plan.change) == np.sign(patch.greatest_mm)), 0.0, plan.change)
-        finished = plan.surface.height + undone
-        worst = np.nanmax(gap_map(finished, plan.surface.spacing, rooms.BAR, 4))
-        assert worst > plan.settings["planned_to"] * rooms.LIMIT
-
-
-@pytest.mark.parametrize(("kind", "seed"), [("smooth", 2), ("long waves", 3), ("ridge or seam", 1)])
-def test_specks_are_spared_by_a_little_more_work_around_them(kind, seed):
-    """To the limit itself every bar binds, so that no speck can be left: fewer patches, still within, hardly dearer."""
-    survey, _ = read_room(kind, seed, gap=9.0)
-    terms = {"limits": rooms.limit(), "beneath": SHEATHING, "surface": "as-read", **QUICK}
-    least = plan_corrections(survey, least_patch=0, least_depth=0, **terms)
-    plan = plan_corrections(survey, **terms)
-    small = (plan.patches.area_mm2 < 304.8**2 * (1 - 1e-9)) | (plan.patches.greatest_mm.abs() < 25.4 / 64)
-    assert not small.any()
-    assert len(plan.patches) < len(least.patches)
-    assert worst_gap(plan) <= rooms.LIMIT
-    assert least.cost * (1 - 1e-3) <= plan.cost <= least.cost * 1.021
-    assert plan.bound <= least.cost
-    assert "left as found" in " ".join(plan.notes)
+    assert whole.patches["area_mm2"].sum() <= plan.patches["area_mm2"].sum()
 
 
 def test_materials_and_settings_are_the_users():
@@ -580,7 +596,6 @@ def test_a_share_that_depths_rule_out_leaves_the_looser_ones():
         aim="sure", depths=flatness.Depths(cut=0.0, fill=2.0), ask_engineer=False,
     )  # fmt: skip
     assert plan.passes
-    assert plan.settings["planned_to"] >= 0.7
     assert np.nanmax(plan.change) <= 2.0 + 1e-6
 
 

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import QhullError
 from shapely import MultiPoint, Polygon
 
 from flatness.corrections.setting import MARK_STEP_MM
@@ -56,6 +57,19 @@ def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
         labels, count = ndimage.label(joined, np.ones((3, 3)))
         places = [_place(sign, labels == k + 1, surface) for k in range(count)]
         found += _merged(places, surface)
+    return found
+
+
+def owned(places: Sequence[Place], change: Floats) -> list[Mask]:
+    """[ny, nx] the nodes that are each place's own: where outlines overlap, of the place that moves what is there."""
+    taken = np.zeros(change.shape, dtype=bool)
+    moving = [place.nodes & (place.sign * np.nan_to_num(change) > 0) for place in places]
+    found = []
+    for k, place in enumerate(places):
+        others = np.any([one for j, one in enumerate(moving) if j != k], axis=0) if len(places) > 1 else taken
+        own = place.nodes & ~(others & ~moving[k]) & ~taken
+        taken = taken | own
+        found.append(own)
     return found
 
 
@@ -138,58 +152,74 @@ def _eight_sided(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Polygon:
 
 
 def set_heights(
-    place: Place, change: Floats, surface: Surface, survey: Survey, step: float, rounded: bool
+    place: Place, change: Floats, surface: Surface, survey: Survey, within: float
 ) -> tuple[Floats, list[tuple[str, float, float, float]]]:
     """Heights [ny, nx] mm that a place is set to, NaN elsewhere, and its marks: what, x, y, height [mm].
+
+    Marks stand at the corners, about every 2 ft, where it is deepest, and wherever a bar from mark to mark would else
+    be farther off what is wanted than ``within``.
 
     Parameters
     ----------
     place : with its outline
     change : [ny, nx] mm that is wanted
-    step : between marks inside the outline [mm]
-    rounded : whether heights are set as a tape reads them
+    surface, survey : as found, and how it was read
+    within : [mm]; heights are rounded as a tape reads them where this is no less than half of that
     """
-    wanted = surface.height + np.nan_to_num(change)
-    rows, columns = _marks(place, change, surface, step)
-    corners = [(round((x - surface.x[0]) / surface.spacing), round((y - surface.y[0]) / surface.spacing))
-               for x, y in place.outline.exterior.coords[:-1]]  # fmt: skip
-    corners = [(c, r) for c, r in corners if surface.inside[r, c]]
-    kinds = ["corner"] * len(corners) + ["inside"] * len(rows)
-    at = np.array([(r, c) for c, r in corners] + list(zip(rows, columns, strict=True)), dtype=np.intp).reshape(-1, 2)
-    heights = wanted[at[:, 0], at[:, 1]]
-    if rounded:
-        heights = as_read(heights, survey)
-    target = np.full(surface.height.shape, np.nan)
-    if len(at) >= 3:
-        gx, gy = np.meshgrid(np.arange(len(surface.x)), np.arange(len(surface.y)))
-        target = LinearNDInterpolator(at[:, ::-1], heights)(gx, gy)
+    rows, columns = np.nonzero(place.nodes)
+    found = surface.height[rows, columns]
+    wanted = found + np.where(place.sign * change > 0, change, 0.0)[rows, columns]
+    step = tape_step(survey)
+    heights = as_read(wanted, survey) if within >= step / 2 else wanted
+    at = {(r, c): k for k, (r, c) in enumerate(zip(rows.tolist(), columns.tolist(), strict=True))}
+    corners = [
+        at[r, c]
+        for x, y in place.outline.exterior.coords[:-1]
+        if (r := round((y - surface.y[0]) / surface.spacing), c := round((x - surface.x[0]) / surface.spacing)) in at
+    ]
+    every = max(1, round(MARK_STEP_MM / surface.spacing))
+    deepest = int(np.argmax(place.sign * (wanted - found)))
+    apart = np.hypot(rows - rows[deepest], columns - columns[deepest]) > every / 2
+    marks = list(
+        dict.fromkeys([*corners, deepest, *np.flatnonzero((rows % every == 0) & (columns % every == 0) & apart)])
+    )
+    only = np.maximum if place.sign > 0 else np.minimum
+    target = heights.copy()
+    while len(marks) < len(rows):
+        target = _straight(rows, columns, marks, heights)
+        off = np.abs(only(np.where(np.isfinite(target), target, found), found) - wanted)
+        off[marks] = 0.0
+        if off.max() <= within:
+            break
+        marks.append(int(off.argmax()))
     else:
-        target[at[:, 0], at[:, 1]] = heights
-    target[~place.nodes] = np.nan
-    x, y = surface.x[at[:, 1]], surface.y[at[:, 0]]
-    return target, list(zip(kinds, x.tolist(), y.tolist(), heights.tolist(), strict=True))
+        target = heights
+    grid = np.full(surface.height.shape, np.nan)
+    grid[rows, columns] = target
+    kinds = ["corner" if k in corners else "inside" for k in marks]
+    x, y = surface.x[columns[marks]].tolist(), surface.y[rows[marks]].tolist()
+    return grid, list(zip(kinds, x, y, heights[marks].tolist(), strict=True))
 
 
-def _marks(place: Place, change: Floats, surface: Surface, step: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Nodes inside the outline at which a height is set: every so far along x and y, and where it is deepest."""
-    every = max(1, round(step / surface.spacing))
-    gx, gy = np.meshgrid(surface.x, surface.y)
-    within = np.asarray(shapely.contains_xy(place.outline.buffer(-surface.spacing / 4), gx, gy), dtype=bool)
-    within &= surface.inside
-    rows, columns = np.nonzero(within)
-    kept = (rows % every == 0) & (columns % every == 0)
-    if within.any():
-        deepest = int(np.argmax(place.sign * np.nan_to_num(change)[rows, columns]))
-        near = np.hypot(rows - rows[deepest], columns - columns[deepest]) <= every / 2
-        kept &= ~near
-        kept[deepest] = True
-    return rows[kept], columns[kept]
+def _straight(rows: NDArray[np.intp], columns: NDArray[np.intp], marks: list[int], heights: Floats) -> Floats:
+    """[n] heights at nodes by bars from mark to mark; NaN beyond them."""
+    places = np.column_stack([rows, columns])
+    try:
+        return np.asarray(LinearNDInterpolator(places[marks], heights[marks])(places))
+    except (QhullError, ValueError):
+        found = np.full(len(rows), np.nan)  # marks in one line carry no bar across
+        found[marks] = heights[marks]
+        return found
+
+
+def tape_step(survey: Survey) -> float:
+    """To what heights are read [mm]: 1/32 in, or half a millimetre."""
+    return IN_STEP_MM if survey.unit in ("in", "ft") else MM_STEP_MM
 
 
 def as_read(heights: Floats, survey: Survey) -> Floats:
     """Heights [mm] rounded so that what is read there is a whole number of 1/32 in, or of half millimetres."""
-    step = IN_STEP_MM if survey.unit in ("in", "ft") else MM_STEP_MM
-    line = survey.line_height or 0.0
+    step, line = tape_step(survey), survey.line_height or 0.0
     return np.asarray(line - np.round((line - heights) / step) * step, dtype=np.float64)
 
 
@@ -208,6 +238,3 @@ def marks_table(
                 yield name, kind, x, y, height, reading, found, height - found if math.isfinite(found) else math.nan
 
     return pd.DataFrame(list(rows()), columns=list(COLUMNS))
-
-
-MARK_STEPS = (MARK_STEP_MM, MARK_STEP_MM / 2)

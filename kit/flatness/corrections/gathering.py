@@ -8,18 +8,18 @@ Candes, Wakin, Boyd, J. Fourier Anal. Appl. 14, 2008, 877-905). Then places that
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy import ndimage
 
 from flatness.corrections.after import PlanCheck
-from flatness.corrections.chalk import MARK_STEPS, Place, places_of, set_heights
+from flatness.corrections.chalk import Place, owned, places_of, set_heights, tape_step
 from flatness.corrections.plannable import Plannable
 from flatness.corrections.quantities import Setting
 from flatness.corrections.seeking import Found, Terms, seek
-from flatness.corrections.setting import Work
+from flatness.corrections.setting import CHANGED_MM, Work
 from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
@@ -30,6 +30,7 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats, Survey
 
 SHARE = 0.55  # of the limits, that ``aim="sure"`` begins with: the rest is for what the readings hide
+LOOSER = (0.7, 0.85, 1.0)  # where that cannot be, or only with more off than may be
 LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fail
 TIGHTER, STEPS = 0.6, (0.15, 0.45)  # by how much at a time where most of them fail, the less the fewer still do
 NEAR_MM = 609.6  # how far about a place that fails
@@ -87,6 +88,7 @@ class Gathered:
     ----------
     work : heights that places are set to
     places, marks : each place, and its marks: what, x, y, height [mm]
+    change : [ny, nx] mm that was wanted at every node
     found : the least work behind it, with what it proves
     share : of the limits that was planned to
     chance : that the true surface passes, over the surfaces of the search; NaN where none was drawn
@@ -96,6 +98,7 @@ class Gathered:
     work: Work
     places: list[Place]
     marks: list[Marks]
+    change: Floats
     found: Found
     share: float
     chance: float
@@ -129,8 +132,14 @@ class Search:
 
     def __post_init__(self) -> None:
         terms = self.terms
-        proof = Proof(terms.surface, self.able.at(1.0), terms.headings, terms.level_within, terms.fixed)
+        share = 1.0 if self.aim == "sure" else float(self.aim)
+        proof = Proof(terms.surface, self.able.at(share), terms.headings, terms.level_within, terms.fixed)
         object.__setattr__(self, "_proof", proof)
+
+    @property
+    def _is_weighed(self) -> bool:
+        """Whether the work goes by the chance of passing, and not by a share of the limits."""
+        return self.aim == "sure" and self.check.likely is not None and bool(self.limits)
 
     @property
     def _wanted_chance(self) -> float:
@@ -146,15 +155,27 @@ class Search:
         """
         share = SHARE if self.aim == "sure" else float(self.aim)
         nothing = self._chance(self._nothing)
-        if math.isnan(nothing) and self.aim == "sure":
-            share = 1.0
         if nothing >= self._wanted_chance and self._proof.holds(self._nothing):
             share = 1.0
-        found = seek(self.terms, self.able.at(share))
+        share, found = self._least(share)
         change = self._gathered(found, share, None, np.nan_to_num(found.change))
-        if self.aim != "sure" or math.isnan(nothing):
+        if not self._is_weighed:
             return self._finished(found, share, self._places(change), change, ())
         return self._sure(found, share, change)
+
+    def _least(self, share: float) -> tuple[float, Found]:
+        """The least work to a share, or, where that asks for what nobody may do, to a larger one."""
+        looser = [one for one in LOOSER if one > share] if self._is_weighed else []
+        for one in [share, *looser]:
+            try:
+                found = seek(self.terms, self.able.at(one))
+            except PlanError:
+                if one == max([share, *looser]):
+                    raise
+                continue
+            if not found.clash or one == max([share, *looser]):
+                return one, found
+        raise AssertionError
 
     def _sure(self, found: Found, share: float, change: Floats) -> Gathered:
         """More is added where bars still show too much on surfaces that the readings allow, until few are left."""
@@ -189,7 +210,9 @@ class Search:
         return self.check.chance(self.limits, work, self._wanted_chance, roughly, batch)
 
     def _places(self, change: Floats) -> list[Place]:
-        return places_of(change, self.terms.surface, self.thresholds["least_depth"].value)
+        # to a share that is asked for every bit counts; what makes a plan sure has some to spare
+        least = self.thresholds["least_depth"].value if self._is_weighed else CHANGED_MM
+        return places_of(change, self.terms.surface, least)
 
     def _finished(
         self, found: Found, share: float, places: list[Place], change: Floats,
@@ -201,7 +224,7 @@ class Search:
             places = whole
         places = self._needed(places, change)
         work, marks = self._chalked(places, change)
-        return Gathered(work, places, marks, found, share, self._chance(work, roughly=False), tuple(trials))
+        return Gathered(work, places, marks, change, found, share, self._chance(work, roughly=False), tuple(trials))
 
     def _gathered(self, found: Found, share: float, tight: Floats | None, change: Floats) -> Floats:
         """The change [ny, nx] mm once its work is drawn together, ``change`` being what the last search did."""
@@ -226,20 +249,17 @@ class Search:
         thinnest = self.thresholds["thinnest_fill" if place.sign > 0 else "least_depth"].value
         return deepest >= thinnest and place.outline.area >= self.thresholds["least_patch"].value
 
-    def _set(
-        self, places: Sequence[Place], change: Floats, step: float | None = None, rounded: bool = False
-    ) -> tuple[Work, list[Marks]]:
-        """The heights that places are set to: as wanted at every node, or straight between marks so far apart."""
+    def _set(self, places: Sequence[Place], change: Floats, within: float | None = None) -> tuple[Work, list[Marks]]:
+        """The heights that places are set to: as wanted at every node, or straight between marks and so near to it."""
         surface = self.terms.surface
         height, marks = np.full(surface.height.shape, np.nan), []
         way = np.zeros(surface.height.shape, dtype=np.int8)
-        for place in places:
+        for place, own in zip(places, owned(places, change), strict=True):
             target = surface.height + np.where(place.sign * change > 0, change, 0.0)
-            if step is not None:
-                target, own = set_heights(place, change, surface, self.survey, step, rounded)
-                marks.append(own)
-            # where two places overlap, what moves more is done
-            here = place.nodes & np.isfinite(target) & ~((way != 0) & (place.sign * change <= 0))
+            if within is not None:
+                target, made = set_heights(place, change, surface, self.survey, within)
+                marks.append(made)
+            here = own & np.isfinite(target)
             height[here], way[here] = target[here], place.sign
         return Work(height, way, self.error), marks
 
@@ -257,7 +277,7 @@ class Search:
         def volume(place: Place) -> float:
             return float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
 
-        if math.isnan(self._chance(self._nothing)):
+        if not self._is_weighed:
             small = [place for place in places if not self._is_worth_it(place, change)]
             for place in sorted(small, key=volume):
                 fewer = [one for one in places if one is not place]
@@ -280,12 +300,9 @@ class Search:
             return self._nothing, []
         exact, _ = self._set(places, change)
         enough = min(self._wanted_chance, self._chance(exact) - WORTH_CHANCE)
-        for step, rounded in self._ways_to_set():
-            work, marks = self._set(places, change, step, rounded)
+        step = tape_step(self.survey)
+        for within in (step, step / 2):
+            work, marks = self._set(places, change, within)
             if self._proof.holds(work) and not self._chance(work) < enough:
                 return work, marks
-        return exact, self._set(places, change, self.terms.surface.spacing)[1]
-
-    def _ways_to_set(self) -> Iterator[tuple[float, bool]]:
-        steps = [step for step in MARK_STEPS if step > self.terms.surface.spacing * 1.01]
-        yield from ((step, True) for step in (*steps, self.terms.surface.spacing))
+        return self._set(places, change, 0.0)

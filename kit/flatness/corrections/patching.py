@@ -89,11 +89,15 @@ class Cells:
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """One connected area of one action: its nodes [ny, nx] and its ground [mm]."""
+    """One area of one action: its nodes [ny, nx] and its outline [mm].
+
+    ``chalked``: the outline is a crew's, through nodes; else it goes around the ground of the nodes.
+    """
 
     action: int
     nodes: Mask
     outline: Polygon
+    chalked: bool = False
 
 
 def connected(actions: NDArray[np.int8], surface: Surface) -> list[Patch]:
@@ -130,28 +134,25 @@ def patch_table(
 
     Parameters
     ----------
-    patches : n of them
+    patches : in any order
     change : [ny, nx] mm, adding positive
     surface : as found
     permitted : how deep anything may come off
     thresholds : from :func:`~flatness.corrections.actions.thresholds_of`
-
-    Returns
-    -------
-    DataFrame : its index [n] says which of ``patches`` each row is
     """
     area = node_areas(surface.inside, surface.spacing)
-    rows = [_row(patch, change, surface, area, permitted, thresholds) for patch in patches]
-    order = sorted(range(len(rows)), key=lambda k: _when(rows[k], surface))
-    for number, k in enumerate(order, 1):
-        rows[k]["name"] = f"P{number}"
-    return pd.DataFrame([rows[k] for k in order], columns=list(COLUMNS), index=pd.Index(order, dtype=int))
+    ordered = sorted(patches, key=lambda patch: when(patch, surface))
+    rows = [_row(patch, change, surface, area, permitted, thresholds) for patch in ordered]
+    for number, row in enumerate(rows, 1):
+        row["name"] = f"P{number}"
+    return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _when(row: dict[str, Any], surface: Surface) -> tuple[float, ...]:
+def when(patch: Patch, surface: Surface) -> tuple[float, ...]:
     """By action, then strip by strip along y, to and fro along x, so that the room is walked once for each action."""
-    strip = int((row["y_mm"] - surface.y[0]) // BAND_MM)
-    return ACTIONS.index(row["action"]), strip, row["x_mm"] * (-1 if strip % 2 else 1), row["y_mm"]
+    inner = patch.outline.representative_point()
+    strip = int((inner.y - surface.y[0]) // BAND_MM)
+    return patch.action, strip, inner.x * (-1 if strip % 2 else 1), inner.y
 
 
 def _row(
@@ -159,7 +160,8 @@ def _row(
     thresholds: Mapping[str, Setting],
 ) -> dict[str, Any]:  # fmt: skip
     moved = np.nan_to_num(change[patch.nodes])
-    volume, total = float(moved @ area[patch.nodes]), float(patch.outline.area)
+    covered = area[patch.nodes]
+    volume, total = float(moved @ covered), float(patch.outline.area if patch.chalked else covered.sum())
     deepest = int(np.abs(moved).argmax())
     rows, columns = np.nonzero(patch.nodes)
     inner = patch.outline.representative_point()

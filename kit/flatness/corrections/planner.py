@@ -10,18 +10,20 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
+from shapely import Polygon
 
 from flatness.corrections.actions import assign_actions, framing_of, quantities_of, thresholds_of
 from flatness.corrections.after import PlanCheck, on_likely
 from flatness.corrections.asked import Asked, check_asked
 from flatness.corrections.beneath import Beneath, Permitted, listed, not_followed, permitted_cut
 from flatness.corrections.cautions import Caution, cautions_for
-from flatness.corrections.chalk import marks_table
+from flatness.corrections.chalk import marks_table, owned
 from flatness.corrections.gathering import Gathered, Search
 from flatness.corrections.least_work import Progress
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members
-from flatness.corrections.patching import Patch, connected, patch_table
+from flatness.corrections.patching import Patch, connected, patch_table, when
 from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
 from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import Setting, settings_for
@@ -249,9 +251,11 @@ class Case:
         )  # fmt: skip
         found = search.run()
         change = found.work.change(self.surface)
-        patches = self._actions_of(found, change)
+        both = zip(self._actions_of(found, change), found.marks, strict=True)
+        ordered = sorted(both, key=lambda pair: when(pair[0], self.surface))
+        patches = [patch for patch, _ in ordered]
         table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
-        named = [(name, found.marks[k]) for k, name in zip(table.index, table["name"], strict=True)]
+        named = list(zip(table["name"], (marks for _, marks in ordered), strict=True))
         marks = marks_table(named, self.surface, self.survey)
         return self._made(
             "patches", found.work, patches, table, found=found.found, marks=marks, share=found.share,
@@ -263,19 +267,27 @@ class Case:
         density = self.materials["fill_density"].value
         single = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
         patches = []
-        for place in found.places:
-            used = set(np.unique(single[place.nodes & (place.sign * np.nan_to_num(change) > 0)]).tolist())
+        for place, own in zip(found.places, owned(found.places, found.change), strict=True):
+            used = set(np.unique(single[own & (place.sign * np.nan_to_num(change) > 0)]).tolist())
             names = ("engineer", "plane") if place.sign < 0 else (framing_of(self.survey.surface), "fill")
             action = next((name for name in names if ACTIONS.index(name) in used), names[-1])
-            patches.append(Patch(ACTIONS.index(action), place.nodes, place.outline))
+            patches.append(Patch(ACTIONS.index(action), own, self._on_surface(place.outline), chalked=True))
         return patches
+
+    def _on_surface(self, outline: Polygon) -> Polygon:
+        """An outline without what lies beyond the surface, or in an opening."""
+        left = outline if self.survey.outline is None else outline.intersection(self.survey.outline)
+        left = left.difference(shapely.union_all(self.survey.openings))
+        return left if isinstance(left, Polygon) and not left.is_empty else outline
 
     def _whole(self) -> Plan:
         """All of the surface brought to a target plane."""
         found = seek(self.terms, [])
         change = np.nan_to_num(found.change)
-        worked = self.surface.inside & (np.abs(change) > CHANGED_MM)
-        work = Work(np.where(worked, self.surface.height + change, np.nan), error=self.asked.setting_error)
+        height = np.where(self.surface.inside, self.surface.height + change, np.nan)
+        # what stands proud of the plane stays where nothing may come off
+        way = np.where((self.permitted.cut > 0) | (change < 0), 0, 1).astype(np.int8)
+        work = Work(height, way, self.asked.setting_error)
         density = self.materials["fill_density"].value
         actions = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
         patches = connected(actions, self.surface)
@@ -350,7 +362,7 @@ class Case:
         self._check_engineer(change)
         actions = np.where(surface.inside, 0, OUTSIDE).astype(np.int8)
         for patch in patches:
-            actions[patch.nodes & work.worked & surface.inside] = patch.action
+            actions[patch.nodes & (np.nan_to_num(change) != 0 if way == "patches" else work.worked)] = patch.action
         after = self.check.table(self.limits, work, self.able.names, self.asked.strategy == "least-work")
         area = node_areas(surface.inside, surface.spacing)[surface.inside]
         cost = rates.cost(area, change[surface.inside])
@@ -358,7 +370,7 @@ class Case:
         members = self.members if framed is None else framed.members
         plan = Plan(
             survey, surface, self.asked.surface, self.asked.strategy, self.limits, self.terms.headings, change, actions,
-            table.reset_index(drop=True), after, cost, min(found.bound, cost) if found else math.nan,
+            table, after, cost, min(found.bound, cost) if found else math.nan,
             found.flat_cost if found else math.nan, quantities_of(surface, change, actions, self.materials),
             way=way, plane=plane, set_height=np.where(work.worked, work.on(surface).height, np.nan),
             lines=framed.lines if framed else {}, crossing=framed.crossing if framed else None,
