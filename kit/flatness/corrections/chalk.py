@@ -30,6 +30,7 @@ SPLIT = 1.4  # times its own ground that an outline may enclose before it is tri
 IN_STEP_MM, MM_STEP_MM = 25.4 / 32, 0.5  # to which heights are set: 1/32 in, or half a millimetre
 COLUMNS = ("name", "mark", "x_mm", "y_mm", "set_mm", "reading_mm", "found_mm", "change_mm")
 CROSS = ndimage.generate_binary_structure(2, 1)
+SQUARE = np.ones((3, 3), dtype=bool)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +54,10 @@ def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
     found: list[Place] = []
     for sign in (1, -1):
         deep = sign * np.nan_to_num(change) >= least
-        joined = ndimage.binary_closing(np.pad(deep, 2), np.ones((3, 3), dtype=bool))[2:-2, 2:-2] & surface.inside
-        labels, count = ndimage.label(joined, np.ones((3, 3)))
+        joined = ndimage.binary_closing(np.pad(deep, 2), SQUARE)[2:-2, 2:-2] & surface.inside
+        # never across what moves the other way
+        joined &= ~(sign * np.nan_to_num(change) <= -least)
+        labels, count = ndimage.label(joined, SQUARE)
         places = [_place(sign, labels == k + 1, surface) for k in range(count)]
         found += _merged(places, surface)
     return found
@@ -77,7 +80,7 @@ def _place(sign: int, nodes: Mask, surface: Surface) -> Place:
     outline = _outline(nodes, surface)
     sides = np.array(outline.minimum_rotated_rectangle.exterior.coords)
     if np.hypot(*np.diff(sides, axis=0).T).min() < NARROWEST_STEPS * surface.spacing * (1 - 1e-6):
-        outline = _outline(ndimage.binary_dilation(nodes, CROSS) & surface.inside, surface)
+        outline = _outline(ndimage.binary_dilation(nodes, SQUARE) & surface.inside, surface)
     return Place(sign, outline, _inside(outline, surface))
 
 

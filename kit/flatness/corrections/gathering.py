@@ -40,7 +40,7 @@ NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last se
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
 SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that other surfaces judge it alike
 WORTH_CHANCE = 0.01  # a place that makes the chance less than this better is left where none is sure
-NOISE_MM = 1e-6
+NOISE_MM, BINARY_MM = 1e-6, 1e-9
 
 Marks = list[tuple[str, float, float, float]]
 
@@ -75,7 +75,7 @@ class Proof:
             return False
         return all(
             float(np.nanmax(gap_map(finished, self.surface.spacing, r.length, self.headings), initial=0.0))
-            <= r.allowed + NOISE_MM
+            <= r.allowed + BINARY_MM
             for r in self.requirements
         )
 
