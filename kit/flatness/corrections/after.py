@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,8 +26,6 @@ COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "likely_mm", "allowed_mm", "passes", "chance", "verdict", "note",
     "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
-MEDIAN_OF = 50  # draws are measured whole where most of them are beyond a limit
-BLOCK = 25  # draws measured at a time, before it is asked whether the chance can still be reached
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
 
 
@@ -68,15 +66,18 @@ class Held:
     confidence: float
 
     @cached_property
-    def _lattice(self) -> Floats:
-        assert self.likely is not None
-        return self.likely.draw(self.draws, self.seed)
-
-    @cached_property
-    def _stations(self) -> Floats:
+    def _drawn(self) -> tuple[Floats, Floats]:
         assert self.likely is not None
         x, y, _ = self.subject.survey.xyz()
-        return self.likely.draw_at(x, y, self.draws, self.seed)
+        return self.likely.draw_both(x, y, self.draws, self.seed)
+
+    @property
+    def _lattice(self) -> Floats:
+        return self._drawn[0]
+
+    @property
+    def _stations(self) -> Floats:
+        return self._drawn[1]
 
     def changed(self, change: Floats) -> Subject:
         """The subject once the change [ny, nx] mm is made."""
@@ -95,21 +96,21 @@ class Held:
     def judge(self, limit: Limit, change: Floats) -> Judged:
         """One limit after the change, as :mod:`flatness.limits.verdict` judges it.
 
-        Of draws beyond a straightedge limit ``used`` says only that they are, not by how much.
+        Of a straightedge limit ``used`` says only whether each draw is within, not by how much.
         """
         key = id(limit), change.tobytes()
         if key not in self._known:
             self._known[key] = self._judge(limit, change)
         return self._known[key]
 
-    def _judge(self, limit: Limit, change: Floats, least: float = 0.0) -> Judged:
+    def _judge(self, limit: Limit, change: Floats) -> Judged:
         none = np.empty(0)
         subject = self.changed(change)
         try:
             finding = measure(limit, subject)
             if self.likely is None:
                 return Judged(limit, finding, none, PASS if finding.within else FAIL, "nothing was drawn")
-            used = self._used(limit, subject, change, least)
+            used = self._used(limit, subject, change)
         except MeasureError as error:
             return Judged(limit, None, none, UNDECIDED, "; ".join(problem.what for problem in error.problems))
         judged = Judged(limit, finding, used, UNDECIDED, "")
@@ -120,31 +121,17 @@ class Held:
             return replace(judged, reason=f"the model disagrees with the plan, and {'; '.join(self.likely.misfit)}")
         return replace(judged, verdict=PASS if within else FAIL)
 
-    def _used(self, limit: Limit, subject: Subject, change: Floats, least: float) -> Floats:
-        """Share of the limit that each draw uses up; given up where the chance is sure to be under ``least``."""
-
+    def _used(self, limit: Limit, subject: Subject, change: Floats, quantiles: Sequence[float] = ()) -> Floats:
         def stations() -> Floats:
             return self._stations + self._at_stations(change)
 
-        if limit.kind != "straightedge":
-            return measure_draws(limit, subject, lambda: self._lattice + change, stations)
-        # bars along the lattice's own lines take a tenth of the time, and most of what fails fails there
-        own = replace(subject, headings=math.gcd(subject.headings, 4))
-        used = measure_draws(limit, own, lambda: self._lattice + change, stations)
-        within = np.flatnonzero(used <= 1 + 1e-9)
-        for first in range(0, len(within) if own.headings < subject.headings else 0, BLOCK):
-            if np.mean(used <= 1 + 1e-9) < least:
-                break
-            part = within[first : first + BLOCK]
-            some = self._lattice[part] + change
-            used[part] = measure_draws(limit, subject, partial(np.asarray, some), stations)
-        return used
+        return measure_draws(limit, subject, lambda: self._lattice + change, stations, quantiles)
 
     def reaches(self, limits: Iterable[Limit], change: Floats) -> bool:
         """Whether the chance of each limit after the change is as high as the confidence."""
         for limit in limits:
             key = id(limit), change.tobytes()
-            judged = self._known.get(key) or self._judge(limit, change, self.confidence)
+            judged = self._known.get(key) or self._judge(limit, change)
             if not judged.chance >= self.confidence:
                 return False
             self._known[key] = judged
@@ -199,12 +186,8 @@ class Held:
 
     def _median(self, judged: Judged, change: Floats) -> float:
         """The median measure of the draws after the change, in the limit's unit; NaN where none was drawn."""
-        if judged.limit.kind == "straightedge" and judged.chance < 0.5:
-            # where it lies among the draws that fail, they are measured to the end
-            judged = replace(judged, used=measure_draws(
-                judged.limit, self.changed(change), lambda: self._lattice[:MEDIAN_OF] + change,
-                lambda: self._stations[:MEDIAN_OF] + self._at_stations(change),
-            ))  # fmt: skip
+        if judged.limit.kind == "straightedge" and len(judged.used):
+            judged = replace(judged, used=self._used(judged.limit, self.changed(change), change, (0.5,)))
         return judged.likely()[0]
 
     @cached_property
