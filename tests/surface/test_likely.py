@@ -43,7 +43,7 @@ PRIORS = {
     "longer along x": Parameters(2.0, 9000.0, 600.0, 0.3),
     "far longer than the surface": Parameters(30.0, 12000.0, 9000.0, 0.8),
     "shorter than the lattice's step": Parameters(2.0, 200.0, 250.0, 0.5),
-    "read with hardly an error": Parameters(10.0, 2000.0, 1200.0, 0.05),
+    "read with hardly an error": Parameters(5.0, 2000.0, 1200.0, 0.1),
     "with short waves": Parameters(3.0, 1500.0, 1000.0, 0.8, 1.0, 150.0),
 }
 

@@ -22,7 +22,7 @@ from flatness.survey.readings import Floats
 APART = 6.0  # correlation lengths at which a correlation of 1e-4 is left
 # nodes a part of a correlation length h apart leave 0.65 h^2.5 of the deviation unknown halfway between four of them
 WIDEST, CLOSEST = 1 / 4, 1 / 40
-UNKNOWN, OF_ERROR = 0.65, 0.05  # and no more of it is to be unknown than this part of a reading's error
+UNKNOWN, OF_ERROR = 0.65, 0.03  # and no more of it is to be unknown than this part of a reading's error
 FINEST = 8  # parts of a lattice step; its own nodes are exact in any case
 AT_ONCE = 300_000  # nodes of periodic lattices worked on together
 AROUND = 6  # nodes each way that a height between them is taken from
