@@ -10,7 +10,7 @@ from hypothesis.extra import numpy as hnp
 
 import flatness
 from flatness.errors import ArgumentError
-from flatness.measures.bars import gap_map
+from flatness.measures.bars import gap_map, oblique_gaps_at
 from flatness.measures.straightedge import profile_gaps, straightedge
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
@@ -42,11 +42,11 @@ def bilinear_at(z, x, y):
     return total if inside else math.nan
 
 
-def brute_map(z, steps, headings):
-    """Every heading, node and pair of contacts, one at a time."""
+def brute_map(z, steps, headings, chosen=None):
+    """Every heading (or those chosen), node and pair of contacts, one at a time."""
     ny, nx = z.shape
     gap = np.where(np.isnan(z), np.nan, 0.0)
-    for n in range(headings):
+    for n in chosen or range(headings):
         angle = math.pi * n / headings
         stride = math.sqrt(2) if abs(math.sin(2 * angle)) > 1 - 1e-12 else 1.0
         dx, dy = stride * math.cos(angle), stride * math.sin(angle)
@@ -79,6 +79,19 @@ def test_map_equals_brute_force(seed, headings):
     z = rng.normal(size=(7, 8))
     z[tuple(rng.integers(1, 6, (2, seed)))] = np.nan
     np.testing.assert_allclose(gap_map(z, 1.0, 4.0, headings), brute_map(z, 4, headings), atol=1e-12)
+
+
+@pytest.mark.parametrize("headings", [6, 12])
+@pytest.mark.parametrize("holes", range(3))
+def test_gaps_at_some_nodes_equal_brute_force(holes, headings):
+    rng = np.random.default_rng(holes)
+    stack = rng.normal(size=(3, 7, 8))
+    for one in stack:
+        one[tuple(rng.integers(1, 6, (2, holes)))] = np.nan
+    at = rng.permutation(np.flatnonzero(np.isfinite(stack)))[:90]
+    askew = [n for n in range(headings) if 180 * n // headings % 45]
+    expected = np.array([brute_map(one, 4, headings, askew) for one in stack])
+    np.testing.assert_allclose(oblique_gaps_at(stack, at, 1.0, 4.0, headings), expected.flat[at], atol=1e-12)
 
 
 def test_stack_equals_one_at_a_time():

@@ -8,6 +8,7 @@ import pytest
 import flatness
 import simulated_rooms as rooms
 from flatness.errors import ArgumentError, MeasureError
+from flatness.surface.kriging import Parameters
 from flatness.surface.likely import Roughness, likely_surface
 
 FT = 304.8
@@ -29,11 +30,72 @@ def test_draws_have_the_mean_and_the_error_of_the_estimate():
 
 
 def test_draws_on_the_lattice_and_at_places_are_the_same_surfaces():
-    likely = likely_surface(survey(accuracy=0.5), 2 * FT)
-    gx, gy = np.meshgrid(likely.x, likely.y)
-    np.testing.assert_allclose(
-        likely.draw(7, 3).reshape(7, -1), likely.draw_at(gx.ravel(), gy.ravel(), 7, 3), atol=1e-6
-    )
+    likely = likely_surface(survey(accuracy=0.5), 2 * FT, roughness=Roughness(0.5, 300.0))
+    gx, gy = (axis.ravel() for axis in np.meshgrid(likely.x, likely.y))
+    lattice, there = likely.draw_both(gx, gy, 7, 3)
+    np.testing.assert_allclose(lattice.reshape(7, -1), there, atol=1e-9)
+    np.testing.assert_allclose(likely.draw(7, 3), lattice, atol=1e-9)
+    np.testing.assert_allclose(likely.draw_at(gx, gy, 7, 3), there, atol=1e-9)
+
+
+PRIORS = {
+    "of the fit": Parameters(3.0, 1500.0, 1500.0, 0.8),
+    "longer along x": Parameters(2.0, 9000.0, 600.0, 0.3),
+    "far longer than the surface": Parameters(30.0, 12000.0, 9000.0, 0.8),
+    "shorter than the lattice's step": Parameters(2.0, 200.0, 250.0, 0.5),
+    "read with hardly an error": Parameters(5.0, 2000.0, 1200.0, 0.1),
+    "with short waves": Parameters(3.0, 1500.0, 1000.0, 0.8, 1.0, 150.0),
+}
+
+
+def given_the_readings(s, p, x, y):
+    """Mean and covariance at places: kriging with a linear trend of which nothing is known, as textbooks write it."""
+
+    def covariance(x, y, to_x, to_y):
+        def matern(apart):
+            return (1 + 5**0.5 * apart + 5 * apart**2 / 3) * np.exp(-(5**0.5) * apart)
+
+        dx, dy = x[:, None] - to_x, y[:, None] - to_y
+        short = p.rough_scale**2 * matern(np.hypot(dx, dy) / p.rough_length)
+        return p.scale**2 * matern(np.hypot(dx / p.length_x, dy / p.length_y)) + short
+
+    def trend(x, y):
+        return np.column_stack([np.ones_like(x), x / 1000, y / 1000])
+
+    k = np.linalg.inv(covariance(s.x, s.y, s.x, s.y) + np.diag(p.reading_error**2 / s.count))
+    h, across = trend(s.x, s.y), covariance(s.x, s.y, x, y)
+    beta_cov = np.linalg.inv(h.T @ k @ h)
+    left = trend(x, y) - across.T @ k @ h
+    beta = beta_cov @ h.T @ k @ s.height
+    mean = trend(x, y) @ beta + across.T @ k @ (s.height - h @ beta)
+    return mean, covariance(x, y, x, y) - across.T @ k @ across + left @ beta_cov @ left.T
+
+
+@pytest.mark.parametrize("scattered", [False, True], ids=["stations on nodes", "scattered stations"])
+@pytest.mark.parametrize("name", PRIORS)
+def test_draws_have_the_mean_and_the_covariance_that_the_readings_leave(name, scattered):
+    count, p, rng = 4000, PRIORS[name], np.random.default_rng(8)
+    one = survey(nx=6, ny=7, accuracy=0.8)
+    if scattered:
+        x, y = rng.uniform(0, 10 * FT, (2, 40))
+        one = flatness.make_survey(x, y, rng.normal(0, 2, 40), accuracy=0.8)
+    likely = likely_surface(one, FT)
+    fit = replace(likely.fit, best=p, spread=np.zeros((3, 3)))
+    # nodes, the stations, and places between
+    iy, ix = np.nonzero(np.isfinite(likely.mean))
+    some = rng.permutation(len(ix))[:25]
+    ox, oy, oz = fit.origin
+    x = np.concatenate([likely.x[ix[some]], fit.stations.x[:10] + ox, likely.x[ix[some[:15]]] + 71.0])
+    y = np.concatenate([likely.y[iy[some]], fit.stations.y[:10] + oy, likely.y[iy[some[:15]]] - 53.0])
+    drawn = replace(likely, fit=fit).draw_at(x, y, count, seed=2)
+    mean, covariance = given_the_readings(fit.stations, p, x - ox, y - oy)
+    variance = np.diag(covariance)
+    off = (drawn.mean(axis=0) - oz - mean) / np.sqrt(variance / count)
+    # of 50 means and 1275 covariances, errors of sampling: none over 5 of its own standard deviation
+    assert np.abs(off).max() < 5
+    error = np.sqrt((np.outer(variance, variance) + covariance**2) / count)
+    assert np.abs((np.cov(drawn.T) - covariance) / error).max() < 5
+    assert 0.98 < np.mean(drawn.var(axis=0) / variance) < 1.02
 
 
 def test_same_seed_same_surfaces():
@@ -170,6 +232,8 @@ def test_out_of_range():
     with pytest.raises(ArgumentError, match="draws"):
         likely.draw(0)
     with pytest.raises(ArgumentError, match="too many places"):
-        likely.draw_at(np.zeros(9000), np.zeros(9000), 1)
+        likely.draw_at(np.zeros(30_000), np.zeros(30_000), 1)
+    with pytest.raises(ArgumentError, match="beyond the surface"):
+        likely.draw_at(np.array([0.0, -5000.0]), np.zeros(2), 1)
     with pytest.raises(MeasureError, match="four or more"):
         likely_surface(flatness.make_survey([0, 1000, 0], [0, 0, 1000], [0, 0, 0]), FT)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -53,7 +53,7 @@ def at_stations(surface: Surface, survey: Survey, change: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """Surfaces that the readings allow, on the lattice [n, ny, nx] and at the readings [n, readings], drawn when used.
+    """Surfaces that the readings allow, on the lattice [n, ny, nx] mm and at the readings [n, readings] mm.
 
     ``seed`` is of the errors of setting too.
     """
@@ -64,13 +64,10 @@ class Drawn:
     seed: int
 
     @cached_property
-    def lattice(self) -> Floats:
-        return self.likely.draw(self.count, self.seed)
-
-    @cached_property
-    def stations(self) -> Floats:
+    def both(self) -> tuple[Floats, Floats]:
+        """The same surfaces on the lattice and at the readings."""
         x, y, _ = self.survey.xyz()
-        return self.likely.draw_at(x, y, self.count, self.seed)
+        return self.likely.draw_both(x, y, self.count, self.seed)
 
     def rng(self) -> np.random.Generator:
         """Of the errors of setting: the same for every plan, so that plans are told apart by their work."""
@@ -133,39 +130,30 @@ class PlanCheck:
         drawn, surface = self._batch(batch), self.subject.surface
 
         def lattice() -> Floats:
-            return work.after(drawn.lattice, surface, drawn.rng())
+            return work.after(drawn.both[0], surface, drawn.rng())
 
         def stations() -> Floats:
             if not work.worked.any():
-                return drawn.stations
+                return drawn.both[1]
             at = self._nearest
             way = None if work.way is None else work.way[at]
             heights = work.height[at] + work.errors(surface, drawn.count, drawn.rng())[:, *at]
-            return replace(work, height=work.height[at], way=way).brought(drawn.stations, heights)
+            return replace(work, height=work.height[at], way=way).brought(drawn.both[1], heights)
 
         return lattice, stations
 
-    def chance(
-        self, limits: Iterable[Limit], work: Work, least: float = 0.0, roughly: bool = False, batch: int = 0
-    ) -> float:
-        """The least chance [-] of the limits once the work is done, over the search's own surfaces.
+    def chance(self, limits: Iterable[Limit], work: Work, roughly: bool = False, batch: int = 0) -> float:
+        """The least chance [-] of the limits once the work is done, over the surfaces of a batch.
 
-        Bars along the lattice's own lines come first; where these alone leave a chance under ``least`` no others are
-        tried, and ``roughly`` tries no others at all. ``batch`` says which surfaces. 1 without limits, NaN where
-        nothing is drawn.
+        ``roughly`` goes by bars along the lattice's own lines alone. 1 without limits, NaN where nothing is drawn.
         """
         if self.likely is None or not self.draws:
             return math.nan
-        lowest = 1.0
+        headings = math.gcd(self.subject.headings, 4) if roughly else self.subject.headings
+        subject, lowest = replace(self.subject, headings=headings), 1.0
         for limit in limits:
-            lattice, stations = self._after(work, batch)
-            own = replace(self.subject, headings=math.gcd(self.subject.headings, 4))
             try:
-                within = measure_draws(limit, own, lattice, stations) <= 1 + 1e-9
-                more = limit.kind == "straightedge" and own.headings < self.subject.headings and not roughly
-                if more and float(within.mean()) >= least:
-                    some = partial(np.asarray, lattice()[within])
-                    within[within] = measure_draws(limit, self.subject, some, stations) <= 1 + 1e-9
+                within = measure_draws(limit, subject, *self._after(work, batch)) <= 1 + 1e-9
             except MeasureError:
                 continue
             lowest = min(lowest, float(within.mean()))
@@ -191,7 +179,7 @@ class PlanCheck:
             judged = Judged(limit, finding, none, UNDECIDED, "")
             batch, most = JUDGING, max(MOST_DRAWS, self.draws)
             while not len(judged.used) or (judged.near_a_line(self.confidence) and len(judged.used) < most):
-                used = measure_draws(limit, subject, *self._after(work, batch))
+                used = measure_draws(limit, subject, *self._after(work, batch), (0.5,))
                 judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
         except MeasureError as error:
             return Judged(limit, None, none, UNDECIDED, "; ".join(problem.what for problem in error.problems))

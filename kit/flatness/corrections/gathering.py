@@ -207,7 +207,7 @@ class Search:
         return Work(np.full(self.terms.surface.height.shape, np.nan), error=self.error)
 
     def _chance(self, work: Work, roughly: bool = True, batch: int = 0) -> float:
-        return self.check.chance(self.limits, work, self._wanted_chance, roughly, batch)
+        return self.check.chance(self.limits, work, roughly, batch)
 
     def _places(self, change: Floats) -> list[Place]:
         # to a share that is asked for every bit counts; what makes a plan sure has some to spare

@@ -309,7 +309,7 @@ class Case:
             )
             if framed is None:
                 break
-            chance = self.check.chance(self.planned, framed.work, self.asked.confidence)
+            chance = self.check.chance(self.planned, framed.work)
             found.append((share, framed, chance))
             if not chance < self.asked.confidence:
                 break

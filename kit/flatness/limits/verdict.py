@@ -33,6 +33,7 @@ COLUMNS = (
     "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "where",
     "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
 )  # fmt: skip
+RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median and the ends of the 95 % range
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
@@ -47,7 +48,8 @@ class Judged:
     ----------
     limit : the limit
     finding : the measure as read, or None where the readings cannot give it
-    used : [draws] share of the limit used up by each surface that the readings allow; empty where not drawn
+    used : [draws] share of the limit used up by each surface that the readings allow, as
+        :func:`~flatness.limits.measuring.measure_draws` gives it; empty where not drawn
     verdict : ``pass``, ``fail`` or ``undecided``
     reason : why it is undecided, or what else must be known
     """
@@ -76,7 +78,7 @@ class Judged:
         """Median and 95 % range of the likely measure, in the limit's unit; NaN where nothing was drawn."""
         if not len(self.used) or self.finding is None:
             return math.nan, math.nan, math.nan
-        low, middle, high = np.quantile(self.used, [0.025, 0.5, 0.975])
+        low, middle, high = np.quantile(self.used, RANGE)
         if self.finding.at_least:
             with np.errstate(divide="ignore"):
                 low, middle, high = 1 / high, 1 / middle, 1 / low
@@ -144,7 +146,8 @@ class _Draws:
 
     def on_lattice(self) -> Floats:
         if "lattice" not in self._kept:
-            self._kept["lattice"] = self.likely.draw(self.count, self.seed)
+            x, y, _ = self.survey.xyz()
+            self._kept["lattice"], self._kept["readings"] = self.likely.draw_both(x, y, self.count, self.seed)
         return self._kept["lattice"]
 
     def at_readings(self) -> Floats:
@@ -224,14 +227,14 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
         finding = measure(limit, subject)
         if drawn is None:
             return Judged(limit, finding, none, PASS if finding.within else FAIL, AS_READ_NOTE)
-        used = measure_draws(limit, subject, drawn.on_lattice, drawn.at_readings)
+        used = measure_draws(limit, subject, drawn.on_lattice, drawn.at_readings, RANGE)
     except MeasureError as error:
         return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
     judged = Judged(limit, finding, used, UNDECIDED, "")
     batch = 0
     while judged.near_a_line(confidence) and len(judged.used) < most:
         more = drawn.further(batch)
-        used = measure_draws(limit, subject, more.on_lattice, more.at_readings)
+        used = measure_draws(limit, subject, more.on_lattice, more.at_readings, RANGE)
         judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
     if judged.in_doubt(confidence):
         reason = (

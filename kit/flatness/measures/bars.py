@@ -11,7 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flatness.errors import ArgumentError
-from flatness.measures.lines import Heading, all_headings, displaced, heights_away, lines_of, nodes_of, reaching_part
+from flatness.measures.lines import (
+    Heading,
+    all_headings,
+    corners,
+    displaced,
+    heights_away,
+    lines_of,
+    nodes_of,
+    reaching_part,
+)
 from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
 from flatness.survey.readings import Floats
 
@@ -121,6 +130,52 @@ def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
         part = slice(first, first + NODES)
         _raise_to_chords(top[part], _reached(behind[:, part]), _reached(ahead[:, part]), steps)
     return (top - flat).reshape(here.shape).transpose(order)
+
+
+def oblique_gaps_at(z: Floats, at: NDArray[np.intp], spacing: float, length: float, headings: int) -> Floats:
+    """Largest gaps [m] mm at some nodes of a stack [k, ny, nx], under bars at the headings off the lattice's lines.
+
+    ``at`` [m] are places in the stack laid flat. Few nodes of many surfaces cost less so than by :func:`gap_map`.
+    """
+    turned = [h for h in all_headings(headings) if not h.on_lattice]
+    beyond = max((whole_steps(length, spacing * h.step) for h in turned), default=0)
+    wide = np.pad(z, ((0, 0), (beyond, beyond), (beyond, beyond)), constant_values=np.nan)
+    # of the square about each node that bars reach
+    corner = np.ravel_multi_index(np.unravel_index(at, z.shape), wide.shape)
+    gap = np.empty(len(at))
+    for first in range(0, len(at), NODES):
+        part = corner[first : first + NODES]
+        here = _heights_from(wide, part, beyond, 0.0, 0.0)
+        top = here.copy()
+        for heading in turned:
+            steps = whole_steps(length, spacing * heading.step)
+            behind, ahead = (_arm_at(wide, part, beyond, heading, sign, steps - 1) for sign in (-1, 1))
+            _raise_to_chords(top, behind, ahead, steps)
+        gap[first : first + NODES] = top - here
+    return gap
+
+
+def _arm_at(wide: Floats, corner: NDArray[np.intp], beyond: int, heading: Heading, sign: int, steps: int) -> Floats:
+    """As :func:`arm_heights`, [reached steps, nodes] at some nodes of a stack with ``beyond`` blank nodes about it."""
+    arm = np.empty((max(steps, 0), len(corner)))
+    for k in range(1, steps + 1):
+        height = _heights_from(wide, corner, beyond, sign * k * heading.dx, sign * k * heading.dy)
+        broken = np.isnan(height)
+        if k > 1:
+            broken |= arm[k - 2] == DEEP
+        if broken.all():
+            return arm[: k - 1]
+        np.copyto(height, DEEP, where=broken)
+        arm[k - 1] = height
+    return arm
+
+
+def _heights_from(wide: Floats, corner: NDArray[np.intp], beyond: int, dx: float, dy: float) -> Floats:
+    flat = wide.reshape(-1)
+    out = np.zeros(len(corner))
+    for jx, jy, weight in corners(dx, dy):
+        out += weight * flat[(jy + beyond) * wide.shape[2] + jx + beyond :].take(corner)
+    return out
 
 
 def _reached(arm: Floats) -> Floats:

@@ -105,17 +105,23 @@ def displaced(z: Floats, dx: float, dy: float) -> Floats:
 
 def heights_away(z: Floats, dx: float, dy: float, part: tuple[slice, slice]) -> Floats:
     """As :func:`displaced`, at the nodes of one part alone, all of them within :func:`reaching_part`."""
-    (ix, fx), (iy, fy) = _whole_and_part(dx), _whole_and_part(dy)
     rows, columns = part
+    (jx, jy, weight), *others = corners(dx, dy)
 
-    def shifted(kx: int, ky: int) -> Floats:
-        return z[rows.start + iy + ky : rows.stop + iy + ky, columns.start + ix + kx : columns.stop + ix + kx]
+    def shifted(jx: int, jy: int) -> Floats:
+        return z[rows.start + jy : rows.stop + jy, columns.start + jx : columns.stop + jx]
 
-    out: Floats = (1 - fx) * (1 - fy) * shifted(0, 0)
-    for kx, ky, weight in ((1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
-        if weight > 0:
-            out += weight * shifted(kx, ky)
+    out: Floats = weight * shifted(jx, jy)
+    for jx, jy, weight in others:
+        out += weight * shifted(jx, jy)
     return out
+
+
+def corners(dx: float, dy: float) -> list[tuple[int, int, float]]:
+    """The nodes (jx, jy) from which the height (dx, dy) lattice steps away is taken, and their weights above zero."""
+    (ix, fx), (iy, fy) = _whole_and_part(dx), _whole_and_part(dy)
+    around = ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy))
+    return [(ix + kx, iy + ky, weight) for kx, ky, weight in around if weight > 0]
 
 
 def _whole_and_part(steps: float) -> tuple[int, float]:

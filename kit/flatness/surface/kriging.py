@@ -18,6 +18,7 @@ from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from flatness.survey.readings import Floats
 
 SQRT5 = math.sqrt(5.0)
+AT_ONCE = 500  # places whose covariance with the stations is at hand together: it stays in the cache
 JITTER = 1e-9  # share of the variance added to a covariance's diagonal before it is factored
 
 
@@ -57,15 +58,20 @@ class Stations:
 def matern52(distance: Floats) -> Floats:
     """Matern correlation of smoothness 5/2 at a distance in units of its length."""
     scaled = SQRT5 * distance
-    out: Floats = (1.0 + scaled + scaled * scaled / 3.0) * np.exp(-scaled)
+    out: Floats = scaled / 3.0
+    out += 1.0
+    out *= scaled
+    out += 1.0
+    out *= np.exp(np.negative(scaled, out=scaled), out=scaled)
     return out
 
 
 def surface_covariance(dx: Floats, dy: Floats, p: Parameters) -> Floats:
     """Covariance [mm2] of the surface between places dx, dy [mm] apart."""
-    out = p.scale**2 * matern52(np.hypot(dx / p.length_x, dy / p.length_y))
+    out = matern52(np.sqrt((dx / p.length_x) ** 2 + (dy / p.length_y) ** 2))
+    out *= p.scale**2
     if p.rough_scale > 0:
-        out += p.rough_scale**2 * matern52(np.hypot(dx, dy) / p.rough_length)
+        out += p.rough_scale**2 * matern52(np.sqrt((dx / p.rough_length) ** 2 + (dy / p.rough_length) ** 2))
     return out
 
 
@@ -191,6 +197,31 @@ def predict(
     beta = f.coefficients
     mean: Floats = h @ beta + v.T @ (f.white_height - f.white_trend @ beta)
     return mean, v, w
+
+
+def reading_errors(stations: Stations, p: Parameters, count: int, rng: np.random.Generator) -> Floats:
+    """[n, count] mm errors of reading as :func:`factor` takes them to be."""
+    deviation = np.sqrt(p.reading_error**2 / stations.count + JITTER * p.scale**2)
+    out: Floats = deviation[:, None] * rng.standard_normal((len(deviation), count))
+    return out
+
+
+def conditioned(stations: Stations, p: Parameters, x: Floats, y: Floats, there: Floats, read: Floats) -> Floats:
+    """Random surfaces made to agree with the readings [m, k] mm (Matheron's rule).
+
+    ``there`` [m, k] mm are surfaces without a trend at places x, y [m], ``read`` [n, k] mm readings of the same
+    surfaces at the stations. What the readings that were taken differ from those is kriged, with its own trend, and
+    added. LinAlgError where the readings' covariance is not positive definite.
+    """
+    f = factor(stations, p)
+    white = _whitened(f.low, stations.height[:, None] - read)
+    beta = _solved(f.gram_low, f.white_trend.T @ white)
+    weight = dtrtrs(f.low, white - f.white_trend @ beta, lower=1, trans=1)[0]
+    out: Floats = there + trend(x, y) @ beta
+    for first in range(0, len(x), AT_ONCE):
+        part = slice(first, first + AT_ONCE)
+        out[part] += surface_covariance(x[part, None] - stations.x, y[part, None] - stations.y, p) @ weight
+    return out
 
 
 def left_out(stations: Stations, p: Parameters, factored: Factored | None = None) -> Floats:

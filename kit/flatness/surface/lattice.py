@@ -22,7 +22,7 @@ from flatness.survey.readings import Floats, Survey
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
 DRAWN_NODES = 6000  # about as many nodes as other surfaces are drawn on
-MOST_DRAWN = 8000  # more cannot be drawn: their covariance is nodes x nodes
+MOST_DRAWN = 8000  # nodes of a lattice whose step is not given: bars are laid on some hundred draws of it
 WIDER = 1.6  # times as wide as usual a step may be that puts every node on a station
 MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it

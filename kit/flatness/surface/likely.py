@@ -8,24 +8,22 @@ surfaces that the readings allow, each with parameters that the readings allow.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, fit_parameters
-from flatness.surface.kriging import Parameters, Stations, cholesky_factor, left_out, predict, surface_covariance
-from flatness.surface.lattice import MOST_DRAWN, default_spacing, interpolate, widest_step
+from flatness.surface.kriging import Parameters, conditioned, left_out, predict, reading_errors, surface_covariance
+from flatness.surface.lattice import default_spacing, interpolate, widest_step
+from flatness.surface.prior import Extent, draw_prior
 from flatness.survey.readings import Floats, Survey
 
-Prior = Callable[[Parameters], Floats]
-
-MOST_PLACES = MOST_DRAWN  # the covariance of the draws is places x places
-# most places, and how many sets of parameters the draws then take: more where they are cheap
-SETS = ((2000, 20), (3000, 8), (4500, 3), (MOST_PLACES, 1))
+MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
+# most pairs of a node and a station, and how many sets of parameters the draws then take: more where they are cheap
+SETS = ((4e5, 80), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
 TAME = 4  # standard errors of a spread; of 75 simulated rooms on each of three grids none came so low by chance
@@ -71,17 +69,27 @@ class LikelySurface:
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
-        keep = np.isfinite(self.mean)
-        iy, ix = np.nonzero(keep)
-        out = np.full((n, *self.mean.shape), np.nan)
-        out[:, keep] = self._draw(self.x[ix], self.y[iy], n, seed, _LatticePrior(ix, iy, self.spacing))
-        return out
+        return self.draw_both(np.empty(0), np.empty(0), n, seed)[0]
 
     def draw_at(self, x: Floats, y: Floats, n: int, seed: int = 0) -> Floats:
-        """``n`` draws of the heights [n, m] mm at places x, y [m] mm."""
-        return self._draw(x, y, n, seed, lambda p: surface_covariance(x[:, None] - x, y[:, None] - y, p))
+        """Heights [n, m] mm at places x, y [m] mm of the surfaces that :meth:`draw` draws from this seed."""
+        return self._draw(x, y, n, seed)
 
-    def _draw(self, x: Floats, y: Floats, n: int, seed: int, prior: Prior) -> Floats:
+    def draw_both(self, x: Floats, y: Floats, n: int, seed: int = 0) -> tuple[Floats, Floats]:
+        """The same surfaces on the lattice [n, ny, nx] mm and at places x, y [m] mm, [n, m] mm.
+
+        Raises
+        ------
+        ArgumentError : no draws asked for, too many places, or places beyond the lattice and the stations
+        """
+        keep = np.isfinite(self.mean)
+        iy, ix = np.nonzero(keep)
+        drawn = self._draw(np.concatenate([self.x[ix], x]), np.concatenate([self.y[iy], y]), n, seed)
+        out = np.full((n, *self.mean.shape), np.nan)
+        out[:, keep] = drawn[:, : len(ix)]
+        return out, drawn[:, len(ix) :]
+
+    def _draw(self, x: Floats, y: Floats, n: int, seed: int) -> Floats:
         if not (isinstance(n, (int, np.integer)) and n >= 1):
             raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
         if len(x) > MOST_PLACES:
@@ -89,14 +97,35 @@ class LikelySurface:
                 "too many places to draw together", value=str(len(x)), expected=f"at most {MOST_PLACES}",
                 remedy="choose a wider spacing",
             )  # fmt: skip
-        rng = np.random.default_rng(seed)
+        stations, extent = self.fit.stations, self._extent
         x, y = x - self.fit.origin[0], y - self.fit.origin[1]
-        sets = next(count for most, count in SETS if len(x) <= most)
+        if not extent.holds(x, y):
+            raise ArgumentError(
+                "places to draw at lie beyond the surface", expected="places on the lattice or between the stations"
+            )
+        rng = np.random.default_rng(seed)
+        pairs = int(np.isfinite(self.mean).sum()) * len(stations.x)
+        sets = next(count for most, count in SETS if pairs <= most)
         parts = []
         for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
-            mean, low = _posterior(self.fit.stations, p, x, y, prior)
-            parts.append(mean + rng.standard_normal((count, len(x))) @ low.T)
+            prior = draw_prior(p, extent, np.append(x, stations.x), np.append(y, stations.y), count, rng)
+            read = prior[len(x) :] + reading_errors(stations, p, count, rng)
+            try:
+                parts.append(conditioned(stations, p, x, y, prior[: len(x)], read).T)
+            except LinAlgError:
+                raise ArgumentError(
+                    "the readings' covariance cannot be factored", remedy="check for stations read twice"
+                ) from None
         return np.concatenate(parts) + self.fit.origin[2]
+
+    @property
+    def _extent(self) -> Extent:
+        """Of the lattice and the stations, about the fit's origin."""
+        x, y, stations = self.x - self.fit.origin[0], self.y - self.fit.origin[1], self.fit.stations
+        return Extent(
+            float(x[0]), float(max(x[-1], stations.x.max())), float(y[0]), float(max(y[-1], stations.y.max())),
+            self.spacing,
+        )  # fmt: skip
 
     def predict_at(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
@@ -159,37 +188,6 @@ def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 def _parts(count: int, most: int = 2000) -> Iterator[slice]:
     return (slice(first, first + most) for first in range(0, count, most))
-
-
-class _LatticePrior:
-    """Covariance of the surface between nodes of a lattice: it depends only on how many steps they are apart."""
-
-    def __init__(self, ix: NDArray[np.intp], iy: NDArray[np.intp], spacing: float) -> None:
-        self.steps = np.arange(max(np.ptp(ix), np.ptp(iy)) + 1, dtype=np.float64) * spacing
-        self.apart = np.abs(iy[:, None] - iy) * len(self.steps) + np.abs(ix[:, None] - ix)
-
-    def __call__(self, p: Parameters) -> Floats:
-        out: Floats = surface_covariance(self.steps, self.steps[:, None], p).ravel()[self.apart]
-        return out
-
-
-def _posterior(stations: Stations, p: Parameters, x: Floats, y: Floats, prior: Prior) -> tuple[Floats, Floats]:
-    """Mean [m] and a factor [m, m] of the covariance of the surface at places x, y, given the readings."""
-    mean, v, w = predict(stations, p, x, y)
-    lifts: list[float] = []
-    for attempt in range(6):
-        cov = prior(p)
-        cov -= v.T @ v
-        cov += w.T @ w
-        # rounding may leave a covariance a hair short of positive definite: lift the diagonal until it is not
-        lifts.append(1e-8 * (p.scale**2 + p.rough_scale**2) * 10**attempt)
-        for lift in lifts:
-            cov[np.diag_indices_from(cov)] += lift
-        try:
-            return mean, cholesky_factor(cov.T)  # symmetric, and so in the order that is factored in place
-        except LinAlgError:
-            continue
-    raise ArgumentError("the readings' covariance cannot be factored", remedy="check for stations read twice")
 
 
 def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str, ...]) -> Iterator[str]:
