@@ -23,7 +23,7 @@ from flatness.survey.readings import Floats, Survey
 
 MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
 # most pairs of a node and a station, and how many sets of parameters the draws then take: more where they are cheap
-SETS = ((4e5, 80), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
+SETS = ((4e5, 40), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
 TAME = 4  # standard errors of a spread; of 75 simulated rooms on each of three grids none came so low by chance
