@@ -113,7 +113,8 @@ def chalked(plan):
         assert 3 <= len(corners) <= 12
         np.testing.assert_allclose(corners / step, np.round(corners / step), atol=1e-6)
         box_of = np.array(patch.outline.minimum_rotated_rectangle.exterior.coords)
-        assert np.hypot(*np.diff(box_of, axis=0).T).min() >= 2 * step - 1e-6
+        at_wall = corners.min() < step or (corners.max(axis=0) > [surface.x[-2], surface.y[-2]]).any()
+        assert np.hypot(*np.diff(box_of, axis=0).T).min() >= (1 if at_wall else 2) * step - 1e-6
         assert patch.area_mm2 == pytest.approx(patch.outline.area)
         others = plan.patches.loc[plan.patches["name"] != patch.name, "outline"]
         alone = ~np.any([shapely.intersects_xy(one.buffer(1), gx, gy) for one in others], axis=0)

@@ -40,6 +40,7 @@ NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last se
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
 SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that other surfaces judge it alike
 WORTH_CHANCE = 0.01  # a place that makes the chance less than this better is left where none is sure
+PRUNING, PROVING = (0, 1), (6, 7)  # numbers of the batches of surfaces that work is pruned on, and held against then
 NOISE_MM, BINARY_MM = 1e-6, 1e-9
 
 Marks = list[tuple[str, float, float, float]]
@@ -161,7 +162,23 @@ class Search:
         change = self._gathered(found, share, None, np.nan_to_num(found.change))
         if not self._is_weighed:
             return self._finished(found, share, self._places(change), change, ())
-        return self._sure(found, share, change)
+        made, rates = self._sure(found, share, change), self.terms.rates
+        if rates.off == rates.add:
+            return made
+        # one that is dear by volume may be the less work by place and ground
+        even = replace(self, terms=replace(self.terms, rates=replace(rates, off=1.0, add=1.0))).run()
+        sure = [one for one in (made, even) if one.chance >= self._wanted_chance]
+        least = min(sure, key=self._work_of) if sure else max(made, even, key=lambda one: one.chance)
+        return replace(least, found=replace(least.found, bound=made.found.bound, flat_cost=made.found.flat_cost))
+
+    def _work_of(self, found: Gathered) -> float:
+        """What its places take by the rates."""
+        area, rates = node_areas(self.terms.surface.inside, self.terms.surface.spacing), self.terms.rates
+        moved = np.abs(np.nan_to_num(found.work.change(self.terms.surface))) * area
+        return sum(
+            rates.work(place.sign, place.outline.area, float(moved[own].sum()))
+            for place, own in zip(found.places, owned(found.places, found.change), strict=True)
+        )
 
     def _least(self, share: float) -> tuple[float, Found]:
         """The least work to a share, or, where that asks for what nobody may do, to a larger one."""
@@ -186,7 +203,7 @@ class Search:
             places = self._places(change)
             work = self._set(places, change)[0]
             # other surfaces each time, so that no work is fitted to those that it is held against
-            chance = self._chance(work, batch=attempt)
+            chance = self._chance(work, [attempt])
             trials.append((float(tight.min()) * share, sum(place.outline.area for place in places), chance))
             if chance > best[0] + (WORTH_CHANCE if attempt else 0.0):
                 best = chance, places, change
@@ -206,8 +223,8 @@ class Search:
     def _nothing(self) -> Work:
         return Work(np.full(self.terms.surface.height.shape, np.nan), error=self.error)
 
-    def _chance(self, work: Work, roughly: bool = True, batch: int = 0) -> float:
-        return self.check.chance(self.limits, work, roughly, batch)
+    def _chance(self, work: Work, batches: Sequence[int] = PRUNING, roughly: bool = True) -> float:
+        return float(np.mean([self.check.chance(self.limits, work, roughly, batch) for batch in batches]))
 
     def _places(self, change: Floats) -> list[Place]:
         # to a share that is asked for every bit counts; what makes a plan sure has some to spare
@@ -219,12 +236,18 @@ class Search:
         trials: Sequence[tuple[float, float, float]],
     ) -> Gathered:  # fmt: skip
         """Without what is not needed, chalked."""
-        whole = [place for place in places if self._is_worth_it(place, change)]
-        if len(whole) < len(places) and self._may_leave(self._set(whole, change)[0]):
-            places = whole
-        places = self._needed(places, change)
-        work, marks = self._chalked(places, change)
-        return Gathered(work, places, marks, change, found, share, self._chance(work, roughly=False), tuple(trials))
+        worthy = [place for place in places if self._is_worth_it(place, change)]
+        if len(worthy) < len(places) and self._may_leave(self._set(worthy, change)[0]):
+            places = worthy
+        made: list[Gathered] = []
+        # where what was left is missed on other surfaces, all of it is done
+        for some in (self._needed(places, change), places):
+            work, marks = self._chalked(some, change)
+            chance = self._chance(work, PROVING, roughly=False)
+            made.append(Gathered(work, some, marks, change, found, share, chance, tuple(trials)))
+            if len(some) == len(places) or not chance < self._wanted_chance:
+                break
+        return made[-1] if made[-1].chance > made[0].chance + WORTH_CHANCE else made[0]
 
     def _gathered(self, found: Found, share: float, tight: Floats | None, change: Floats) -> Floats:
         """The change [ny, nx] mm once its work is drawn together, ``change`` being what the last search did."""
