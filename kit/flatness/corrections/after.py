@@ -105,7 +105,8 @@ class PlanCheck:
         assert self.likely is not None
         if number not in self._batches:
             seed = int(np.random.SeedSequence([self.seed, number]).generate_state(1)[0]) if number else self.seed
-            count = self.draws if number <= JUDGING else max(self.draws, LEAST_BATCH)
+            count = max(self.draws, LEAST_BATCH) if number > JUDGING else self.draws
+            count = min(count, LEAST_BATCH) if number < JUDGING else count
             self._batches[number] = Drawn(self.likely, self.subject.survey, count, seed)
         return self._batches[number]
 
@@ -159,14 +160,16 @@ class PlanCheck:
             lowest = min(lowest, float(within.mean()))
         return lowest
 
-    def failing(self, limits: Iterable[Limit], work: Work, batch: int = 0) -> Floats:
-        """[ny, nx] share of the surfaces on which a bar along the lattice's own lines is over a limit there."""
-        over = np.zeros(self.subject.surface.height.shape)
+    def failing(self, limits: Iterable[Limit], work: Work, batch: int = 0) -> tuple[float, Floats]:
+        """The chance by bars along the lattice's own lines alone, and [ny, nx] which share of surfaces fails there."""
+        over, bad = np.zeros(self.subject.surface.height.shape), 0.0
         for limit in limits:
             if limit.kind == "straightedge" and limit.length is not None and limit.allowed is not None:
                 gaps = gap_map(self._after(work, batch)[0](), self.subject.surface.spacing, limit.length, 4)
-                np.maximum(over, np.mean(gaps > limit.allowed * (1 + 1e-9), axis=0), out=over)
-        return over
+                beyond = gaps > limit.allowed * (1 + 1e-9)
+                np.maximum(over, np.mean(beyond, axis=0), out=over)
+                bad = max(bad, float(beyond.any(axis=(1, 2)).mean()))
+        return 1 - bad, over
 
     def judge(self, limit: Limit, work: Work) -> Judged:
         """One limit once the work is done, as :mod:`flatness.limits.verdict` judges it, on surfaces of its own."""

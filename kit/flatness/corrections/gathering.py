@@ -23,6 +23,7 @@ from flatness.corrections.setting import CHANGED_MM, Work
 from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
+from flatness.lengths import MM2_PER_FT2
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
 from flatness.measures.placements import Requirement
@@ -39,8 +40,10 @@ REWEIGHTINGS = 3
 NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
 SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that other surfaces judge it alike
-WORTH_CHANCE = 0.01  # a place that makes the chance less than this better is left where none is sure
+WORTH_CHANCE = 0.015  # a place that makes the chance less than this better is left where none is sure
+WORTH_GROUND = 10 * MM2_PER_FT2  # and so is each 10 ft2 more
 PRUNING, PROVING = (0, 1), (6, 7)  # numbers of the batches of surfaces that work is pruned on, and held against then
+SURELY_LESS = 0.03
 NOISE_MM, BINARY_MM = 1e-6, 1e-9
 
 Marks = list[tuple[str, float, float, float]]
@@ -198,26 +201,29 @@ class Search:
         """More is added where bars still show too much on surfaces that the readings allow, until few are left."""
         surface, tight = self.terms.surface, np.ones(self.terms.surface.height.shape)
         trials: list[tuple[float, float, float]] = []
-        best: tuple[float, list[Place], Floats] = -1.0, [], change
+        best: tuple[float, float, list[Place], Floats] = -1.0, 0.0, [], change
         for attempt in range(MOST_TRIES):
             places = self._places(change)
             work = self._set(places, change)[0]
             # other surfaces each time, so that no work is fitted to those that it is held against
-            chance = self._chance(work, [attempt])
-            trials.append((float(tight.min()) * share, sum(place.outline.area for place in places), chance))
-            if chance > best[0] + (WORTH_CHANCE if attempt else 0.0):
-                best = chance, places, change
+            chance, failing = self.check.failing(self.limits, work, attempt)
+            area = sum(place.outline.area for place in places)
+            trials.append((float(tight.min()) * share, area, chance))
+            # what makes it little surer is not worth much more ground
+            if chance >= self._wanted_chance or chance > best[0] + WORTH_CHANCE * max(
+                1.0, (area - best[1]) / WORTH_GROUND
+            ):
+                best = chance, area, places, change
             if chance >= self._wanted_chance or not found.finished or attempt == MOST_TRIES - 1:
                 break
-            near = round(2 * NEAR_MM / surface.spacing) + 1
-            failing = ndimage.maximum_filter(self.check.failing(self.limits, work, attempt), near)
+            failing = ndimage.maximum_filter(failing, round(2 * NEAR_MM / surface.spacing) + 1)
             step = float(np.clip(TIGHTER * (1 - (1 - self._wanted_chance) / (1 - chance)), *STEPS))
             tight = tight * (1 - step * np.minimum(1.0, 2 * failing / max(float(failing.max()), 1e-9)))
             try:
                 change = self._gathered(found, share, np.maximum(tight, LEAST_SHARE / share), change)
             except PlanError:
                 break
-        return self._finished(found, share, best[1], best[2], trials)
+        return self._finished(found, share, best[2], best[3], trials)
 
     @property
     def _nothing(self) -> Work:
@@ -225,6 +231,11 @@ class Search:
 
     def _chance(self, work: Work, batches: Sequence[int] = PRUNING, roughly: bool = True) -> float:
         return float(np.mean([self.check.chance(self.limits, work, roughly, batch) for batch in batches]))
+
+    def _at_least(self, work: Work, least: float) -> float:
+        """The chance, or less where the first surfaces already leave it well under the least that is asked for."""
+        first = self._chance(work, PRUNING[:1])
+        return first if first < least - SURELY_LESS else (first + self._chance(work, PRUNING[1:])) / 2
 
     def _places(self, change: Floats) -> list[Place]:
         # to a share that is asked for every bit counts; what makes a plan sure has some to spare
@@ -312,8 +323,9 @@ class Search:
             work = self._set(fewer, change)[0]
             if not self._proof.holds(work):
                 continue
-            left = self._chance(work)
-            if left >= min(self._wanted_chance, chance - WORTH_CHANCE):
+            enough = min(self._wanted_chance, chance - WORTH_CHANCE)
+            left = self._at_least(work, enough)
+            if left >= enough:
                 places, chance = fewer, max(chance, left) if left < self._wanted_chance else left
         return places
 
