@@ -4,9 +4,9 @@
 
 Each room is 16 ft x 20 ft: gentle ground, and one to three of a ridge, a dip and a proud joist planted on it. It is
 read every 2 ft, good to 1/32 in, and planned for 3/16 in under 10 ft; boards may be planed by 3/8 in. What the plan
-says is done on the truth: each place is brought to its set height with an error of setting of 1/32 in, made anew about every
-2 ft; fill only adds, planing only takes off. A plan without set heights (an earlier version of the kit) is done as the
-change that it gives. Nothing in the judging comes from the plan's own estimate.
+says is done on the truth: each place is brought to its set height with an error of setting of 1/32 in, made anew about
+every 2 ft; fill only adds, planing only takes off. A plan without set heights (an earlier version of the kit) is done
+as the change that it gives. Nothing in the judging comes from the plan's own estimate.
 """
 
 from __future__ import annotations

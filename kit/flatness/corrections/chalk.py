@@ -49,17 +49,21 @@ class Place:
     nodes: Mask
 
 
-def places_of(change: Floats, surface: Surface, least: float) -> list[Place]:
-    """The places in which a change [ny, nx] mm is at least so deep, each with an outline around it."""
+def places_of(change: Floats, surface: Surface, least: float, worth: float = 0.0) -> list[Place]:
+    """The places in which a change [ny, nx] mm is at least so deep, each with an outline around it.
+
+    Two of one sign are one place where that takes no more ground between them than is ``worth`` a place [mm2].
+    """
     found: list[Place] = []
     for sign in (1, -1):
         deep = sign * np.nan_to_num(change) >= least
         joined = ndimage.binary_closing(np.pad(deep, 2), SQUARE)[2:-2, 2:-2] & surface.inside
         # never across what moves the other way
-        joined &= ~(sign * np.nan_to_num(change) <= -least)
+        other = sign * np.nan_to_num(change) <= -least
+        joined &= ~other
         labels, count = ndimage.label(joined, SQUARE)
         places = [_place(sign, labels == k + 1, surface) for k in range(count)]
-        found += _merged(places, surface)
+        found += _merged(places, surface, other, worth)
     return found
 
 
@@ -84,19 +88,30 @@ def _place(sign: int, nodes: Mask, surface: Surface) -> Place:
     return Place(sign, outline, _inside(outline, surface))
 
 
-def _merged(places: list[Place], surface: Surface) -> list[Place]:
-    """Places of one sign whose outlines overlap are one."""
+def _merged(places: list[Place], surface: Surface, other: Mask, worth: float) -> list[Place]:
+    """Places of one sign whose outlines overlap, or have little ground between them, are one."""
+    joined: list[tuple[float, int, int, Place]] = []
+
+    def weigh(i: int, j: int) -> None:
+        a, b = places[i], places[j]
+        overlap = a.outline.intersection(b.outline).area > surface.spacing**2 / 2
+        if not overlap and a.outline.distance(b.outline) ** 2 > worth:
+            return
+        outline = _outline(a.nodes | b.nodes, surface)
+        more = outline.area - a.outline.area - b.outline.area
+        nodes = _inside(outline, surface)
+        if overlap or (more <= worth and not (nodes & other & ~a.nodes & ~b.nodes).any()):
+            joined.append((-math.inf if overlap else more, i, j, Place(a.sign, outline, nodes)))
+
     while True:
-        pair = next(
-            ((a, b) for i, a in enumerate(places) for b in places[i + 1 :]
-             if a.outline.intersection(b.outline).area > surface.spacing**2 / 2), None,
-        )  # fmt: skip
-        if pair is None:
+        joined.clear()
+        for i in range(len(places)):
+            for j in range(i + 1, len(places)):
+                weigh(i, j)
+        if not joined:
             return places
-        nodes = pair[0].nodes | pair[1].nodes
-        outline = _outline(nodes, surface)
-        one = Place(pair[0].sign, outline, _inside(outline, surface))
-        places = [place for place in places if place is not pair[0] and place is not pair[1]] + [one]
+        _, i, j, one = min(joined, key=lambda pair: pair[0])
+        places = [place for k, place in enumerate(places) if k not in (i, j)] + [one]
 
 
 def _inside(outline: Polygon, surface: Surface) -> Mask:

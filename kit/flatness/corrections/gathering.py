@@ -20,7 +20,7 @@ from flatness.corrections.plannable import Plannable
 from flatness.corrections.quantities import Setting
 from flatness.corrections.seeking import Found, Terms, seek
 from flatness.corrections.setting import CHANGED_MM, Work
-from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
+from flatness.corrections.terms import Depths, FixedSpot, spot_heights, spot_rows
 from flatness.corrections.volumes import node_areas
 from flatness.errors import PlanError
 from flatness.lengths import MM2_PER_FT2
@@ -36,11 +36,13 @@ LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fai
 TIGHTER, STEPS = 0.6, (0.15, 0.45)  # by how much at a time where most of them fail, the less the fewer still do
 NEAR_MM = 609.6  # how far about a place that fails
 MOST_TRIES = 6
+MOST_FEWER = 4  # times that the work is sought again with a place less
 REWEIGHTINGS = 3
 NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
 A_LITTLE_MM = 0.3  # added to it, so that no rate is without bounds
 SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that other surfaces judge it alike
 WORTH_CHANCE = 0.015  # a place that makes the chance less than this better is left where none is sure
+MOST_BETWEEN = 25 * MM2_PER_FT2  # ground that is taken in to make one place of two
 WORTH_GROUND = 10 * MM2_PER_FT2  # and so is each 10 ft2 more
 PRUNING, PROVING = (0, 1), (6, 7)  # numbers of the batches of surfaces that work is pruned on, and held against then
 SURELY_LESS = 0.03
@@ -164,6 +166,7 @@ class Search:
         share, found = self._least(share)
         change = self._gathered(found, share, None, np.nan_to_num(found.change))
         if not self._is_weighed:
+            change = self._fewer(found, share, change)
             return self._finished(found, share, self._places(change), change, ())
         made, rates = self._sure(found, share, change), self.terms.rates
         if rates.off == rates.add:
@@ -171,17 +174,12 @@ class Search:
         # one that is dear by volume may be the less work by place and ground
         even = replace(self, terms=replace(self.terms, rates=replace(rates, off=1.0, add=1.0))).run()
         sure = [one for one in (made, even) if one.chance >= self._wanted_chance]
-        least = min(sure, key=self._work_of) if sure else max(made, even, key=lambda one: one.chance)
-        return replace(least, found=replace(least.found, bound=made.found.bound, flat_cost=made.found.flat_cost))
-
-    def _work_of(self, found: Gathered) -> float:
-        """What its places take by the rates."""
-        area, rates = node_areas(self.terms.surface.inside, self.terms.surface.spacing), self.terms.rates
-        moved = np.abs(np.nan_to_num(found.work.change(self.terms.surface))) * area
-        return sum(
-            rates.work(place.sign, place.outline.area, float(moved[own].sum()))
-            for place, own in zip(found.places, owned(found.places, found.change), strict=True)
+        least = (
+            min(sure, key=lambda one: self._work(one.places, one.change))
+            if sure
+            else max(made, even, key=lambda one: one.chance)
         )
+        return replace(least, found=replace(least.found, bound=made.found.bound, flat_cost=made.found.flat_cost))
 
     def _least(self, share: float) -> tuple[float, Found]:
         """The least work to a share, or, where that asks for what nobody may do, to a larger one."""
@@ -240,7 +238,10 @@ class Search:
     def _places(self, change: Floats) -> list[Place]:
         # to a share that is asked for every bit counts; what makes a plan sure has some to spare
         least = self.thresholds["least_depth"].value if self._is_weighed else CHANGED_MM
-        return places_of(change, self.terms.surface, least)
+        # ground between two places is worth as much of it as a place takes
+        rates = self.terms.rates
+        worth = rates.place / rates.area if rates.area > 0 else 0.0
+        return places_of(change, self.terms.surface, least, min(worth, MOST_BETWEEN))
 
     def _finished(
         self, found: Found, share: float, places: list[Place], change: Floats,
@@ -276,6 +277,46 @@ class Search:
                 break
             change = np.nan_to_num(again.change)
         return change
+
+    def _fewer(self, found: Found, share: float, change: Floats) -> Floats:
+        """The change sought again without one place at a time, or all of one sign, as long as that is less work."""
+        shape = self.terms.surface.height.shape
+        least = self._work(self._places(change), change)
+        for _ in range(MOST_FEWER):
+            places, better = self._places(change), None
+            if len(places) < 2 or not found.finished:
+                break
+            signs = {place.sign for place in places}
+            without = [(place.sign, place.nodes) for place in places]
+            without += [(sign, np.ones(shape, dtype=bool)) for sign in signs if len(signs) > 1]
+            for sign, nodes in without:
+                cut, fill = (
+                    np.broadcast_to(np.asarray(d, dtype=np.float64), shape)
+                    for d in (found.depths.cut, found.depths.fill)
+                )
+                cut, fill = (np.where(nodes & (sign == s), 0.0, depth) for s, depth in ((-1, cut), (1, fill)))
+                limited = replace(found, depths=Depths(cut, fill))
+                try:
+                    other = self._gathered(limited, share, np.ones(shape), change)
+                except PlanError:
+                    continue
+                work = self._work(self._places(other), other)
+                if work < least:
+                    better, least = other, work
+            if better is None:
+                break
+            change = better
+        return change
+
+    def _work(self, places: Sequence[Place], change: Floats) -> float:
+        """What places take by the rates."""
+        area, rates = node_areas(self.terms.surface.inside, self.terms.surface.spacing), self.terms.rates
+        return sum(
+            rates.work(
+                place.sign, place.outline.area, float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
+            )
+            for place in places
+        )
 
     def _is_worth_it(self, place: Place, change: Floats) -> bool:
         """Whether it is as deep as its material goes, and no speck."""
