@@ -13,13 +13,13 @@ from flatness.job.running import Results
 from flatness.lengths import FRACTIONS
 from flatness.show import plan as maps
 from flatness.show.papers import crew_parts as parts
-from flatness.show.papers.drawing import as_data, draw, named_at_right, widest_scale
+from flatness.show.papers.drawing import as_data, beside, draw, widest_scale
 from flatness.show.papers.files import Paper
 from flatness.show.papers.heights import Datum, Rise, called, marks_of, one_height, rises_of
 from flatness.show.papers.lettering import DISC, TYPE, Rule
 from flatness.show.papers.meets import failing
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
-from flatness.show.papers.tiles import AROUND, BELOW, FOOT, HEAD, LEFT, NAMES, SIDE, TOP, lay_out, scale_name
+from flatness.show.papers.tiles import BELOW, FOOT, HEAD, LEFT, SIDE, TOP, lay_out, scale_name
 from flatness.show.scales import check_unit
 from flatness.show.words import shown_unit
 
@@ -68,7 +68,7 @@ def crew_sheet(
     stop = parts.stop_and_call(plan, datum)
     layout = lay_out(
         maps.bounds_of(plan.surface, plan.survey), sheet, unit, beside=_height(steps, stop, bool(rises)),
-        caption=7.0 if rises else 0.0, right=NAMES if named_at_right(plan) else AROUND,
+        caption=7.0 if rises else 0.0, sides=beside(plan, rises, rule),
         most=widest_scale(plan, marks, rises, rule), scale=scale,
     )  # fmt: skip
     drawn = [draw(plan, tile, layout, datum, marks, rises) for tile in layout.tiles]
@@ -93,7 +93,7 @@ def crew_sheet(
         "places": parts.place_rows(plan, rule) if plan.way == "patches" else [],
         "heights": parts.height_tables(plan, marks, labeled, datum),
         "lines": parts.line_rows(plan, datum, rises), "sisters": parts.sister_rows(plan, schedule, datum),
-        "near": plan.members.direction if plan.members is not None else "",
+        "near": "the left" if plan.members is not None and plan.members.direction == "x" else "the bottom",
         "bring": parts.to_bring(plan, rises, rule), "cuts": parts.cut_rows(plan, unit),
         "spots": parts.spot_rows(plan, datum),
         "reveals": [] if job is None or job.plan is None else parts.reveal_rows(job, datum),
@@ -106,7 +106,8 @@ def crew_sheet(
 def _height(steps: list[tuple[str, str, str]], stop: str, figures: bool) -> float:
     """About how high [mm] the order of the work stands below the drawing."""
     lines = [1 + (len(f"{number} {do} {how}") // LINE_LETTERS) for number, do, how in steps]
-    return max(52.0 if figures else 58.0, 9.0 + sum(3.9 * n + 2.3 for n in lines) + 7.5 + 3.9 * (1 + (len(stop) + 14) // 66))
+    last = 7.5 + 3.9 * (1 + (len(stop) + 14) // 66)
+    return max(52.0 if figures else 58.0, 9.0 + sum(3.9 * n + 2.3 for n in lines) + last)
 
 
 def _read(plan: Plan) -> str:
@@ -133,8 +134,9 @@ def _caption(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[str]:
         return []
     most, least = (datum.rule.change(pick(rise.mm for rise in rises)).removeprefix("+") for pick in (max, min))
     if plan.sets_members:
-        part = {"joist": "top above the old joist", "stud": "face before the old stud"}.get(called(plan), "top above the old")
-        bold = ", bold 1/4 and over" if datum.rule.unit == "in" else ", bold 6.5 and over"
+        parts_of = {"joist": "top above the old joist", "stud": "face before the old stud"}
+        part = parts_of.get(called(plan), "face before the old")
+        bold = ", bold 1/4 and over" if datum.rule.unit == "in" else ", bold 6 and over"
         return [f"Each number: new {part} there.", most, least, bold]
     if plan.crossing is not None:
         return ["Each number: shims behind the strap there.", most, least, ""]
@@ -153,7 +155,7 @@ def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
         told.append(["bold", "+ " * add + "\N{MINUS SIGN} " * off,
                      " ".join(["+ add here"] * add + ["\N{MINUS SIGN} take off here"] * off)])  # fmt: skip
         told[-1][1] = ""
-    told.append(["origin", "", "tape from here, across and up"])
+    told.append(["origin", "", "tape from here"])
     if plan.fixed:
         told.append(["spot", "", "keeps its height"])
     if plan.sets_members and plan.survey.surface == "floor":

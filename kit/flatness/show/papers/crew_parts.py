@@ -1,4 +1,4 @@
-"""Words and tables of the crew sheet: its title, the order of the work, the list of places or members, what to bring."""
+"""Words and tables of the crew sheet: its title, the order of the work, the lists, what to bring."""
 
 from __future__ import annotations
 
@@ -21,14 +21,11 @@ from flatness.show.papers.drawing import number_of
 from flatness.show.papers.heights import Datum, Mark, Rise, called, one_height
 from flatness.show.papers.lettering import Rule, tape
 from flatness.show.papers.plain import listed
-from flatness.survey.readings import Survey
 
 PIECE = re.compile(r"(\d+) x (\d+(?:\.\d+)?)")
 DO = {"plane": "Plane", "fill": "Fill", "sister": "Sister", "fur": "Shim", "engineer": "Wait"}
 MANY = 6  # places from which on the order of the work names kinds of work, and no longer each place
 MOST_COLUMNS = 11  # of heights that a page has room for
-# what goes with which work on the drawing, apart from what is said of any
-NOTCHED = ("sawn joist",)
 
 
 def place_words(x: float, y: float, unit: str) -> str:
@@ -64,12 +61,13 @@ def title_of(plan: Plan, datum: Datum) -> str:
     if plan.way == "overlay" and plan.survey.surface == "floor":
         return f"Pour to one height: {datum.words(one)}" if one is not None else "Pour to one plane"
     if plan.way == "overlay":
-        where = datum.words(one) if one is not None else f"{datum.rule.named(clearance(plan))} clear of the {highest(plan)}"
+        clear = f"{datum.rule.named(clearance(plan))} clear of the {highest(plan)}"
+        where = datum.words(one) if one is not None else clear
         return f"Shim the strapping: its face {where}"
     if not len(plan.patches):
         return "Nothing is to be done"
-    count = len(plan.patches)
-    return f"Bring {_count(count, 'place')} to {'these heights' if count > 1 else 'this height'}"
+    what = "readings" if plan.survey.surface == "wall" else "heights"
+    return f"Bring {_count(len(plan.patches), 'place')} to these {what}"
 
 
 def clearance(plan: Plan) -> float:
@@ -123,14 +121,13 @@ def order_of_work(
     where = " and ".join(f"{name} {verb} {reading}" for name, reading in spots)
     line = datum.name if datum.line is not None else "datum"
     untouched = plan.way == "patches" or plan.way == "some-members"
-    keep = "" if untouched else f" Mark the {line} on the {'sides' if plan.survey.surface == 'wall' else 'walls'} first."
+    around = "floor and ceiling" if plan.survey.surface == "wall" else "walls"
+    keep = "" if untouched else f" Mark the {line} on the {around} first."
     set_up = "Stretch the string" if not plan.survey.is_level else "Set the laser"
     return [("", set_up, f"so that {where}.{keep}"), *_work(plan, schedule, datum, rises), *_checks(plan, datum, rises)]
 
 
-def _work(
-    plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]
-) -> Iterator[tuple[str, str, str]]:
+def _work(plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
     if plan.sets_members:
         yield from _setting(plan, datum, rises)
     elif plan.way == "overlay":
@@ -143,10 +140,11 @@ def _places(plan: Plan, datum: Datum, schedule: Schedule | None) -> Iterator[tup
     unit, count = datum.rule.unit, len(plan.patches)
     if len(plan.marks):
         marks = format_length(plan.surface.spacing, unit, 8).replace('"', " in")
-        step = f"Corners stand on {marks} marks." if abs(plan.surface.spacing % 25.4) < 1e-6 or unit == "mm" else ""
+        steps = plan.surface.spacing / (25.4 if unit == "in" else 5.0)
+        step = f"Corners stand on {marks} marks." if abs(steps - round(steps)) < 1e-6 else ""
         yield "", f"Chalk the {'outline' if count == 1 else f'{count} outlines'}.", step
     how = {
-        "plane": "Look for nails and pipes first; mask on.", "fill": "Run out to nothing at the outline.",
+        "plane": "Nails and pipes first; mask on.", "fill": "Run out to nothing at the outline.",
         "sister": "Lines in the list.", "fur": "To the heights drawn.",
         "engineer": "Leave it until the engineer or the maker has said yes.",
     }  # fmt: skip
@@ -159,7 +157,7 @@ def _places(plan: Plan, datum: Datum, schedule: Schedule | None) -> Iterator[tup
             number = number_of(str(group[0]["name"])) if len(group) == 1 else ""
             size = area(sum(float(row["area_mm2"]) for row in group), unit)
             deepest = max((float(row["greatest_mm"]) for row in group), key=abs)
-            places = "" if number else f"Places {listed([number_of(str(row['name'])) for row in group])}: "
+            places = "" if number else f"places {listed([number_of(str(row['name'])) for row in group])}: "
             said = how[action] if group is groups[0] else ""
             yield number, f"{DO[action]} {size},", f"{places}up to {datum.rule.named(abs(deepest))}. {said}".strip()
 
@@ -180,7 +178,8 @@ def _setting(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[
             between = names[1] if len(names) == 3 else f"{names[1]} to {names[-2]}"
             yield "", f"{'Sister' if name == 'joist' else 'Sister or shim'} {between} to the string,", how
     else:
-        yield "", f"Set both ends of {_run(plan, names)}", f"at the heights in the list; its {part} is straight between."
+        how_far = f"at the heights in the list; each {part} is straight between."
+        yield "", f"Set both ends of {_run(plan, names)}", how_far
         yield "", "Sister them,", how
 
 
@@ -194,8 +193,7 @@ def _run(plan: Plan, names: Sequence[str]) -> str:
             runs[-1].append(name)
         else:
             runs.append([name])
-    told = [run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(run) for run in runs]
-    return listed(told)
+    return listed([f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(run) for run in runs])
 
 
 def _layer(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
@@ -203,8 +201,8 @@ def _layer(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[st
     if plan.survey.surface == "floor":
         at = f"its top at {datum.reading(one)}" if one is not None else "its top so far above the floor"
         yield "", "Set a pin at every mark,", f"{at}."
-        least, most = (rule.reading(pick(rise.mm for rise in rises)) for pick in (min, max))
-        yield "", "Pour to the pins,", f"{least} to {most} {rule.unit} deep."
+        thin, thick = (rule.reading(pick(rise.mm for rise in rises)) for pick in (min, max))
+        yield "", "Pour to the pins,", f"{thin} to {thick} {rule.unit} deep."
         return
     face = f"The face is at {datum.reading(one)} there and everywhere." if one is not None else ""
     if plan.crossing is None:
@@ -239,7 +237,7 @@ def _planned(plan: Plan) -> set[str]:
 def _bar(limit: Any, rule: Rule) -> Iterator[str]:
     if limit.kind in ("straightedge", "straightedge-share", "offset") and limit.length and limit.allowed:
         length = f"{limit.length / 304.8:.3g} ft" if rule.unit == "in" else f"{limit.length / 1000:.3g} m"
-        yield f"{rule.named(limit.allowed)} under a {length} bar"
+        yield f"{rule.at_most(limit.allowed)} under a {length} bar"
 
 
 def stop_and_call(plan: Plan, datum: Datum) -> str:
@@ -251,8 +249,8 @@ def stop_and_call(plan: Plan, datum: Datum) -> str:
     if plan.sets_members:
         return f"if {reads}, or a {called(plan)} is cracked, notched or not where it is drawn."
     if plan.way == "overlay":
-        stands = "the pour would run away at an edge" if plan.survey.surface == "floor" else "a spot stands out past the face"
-        return f"if {reads}, or {stands}."
+        floor = plan.survey.surface == "floor"
+        return f"if {reads}, or {'the pour would run away at an edge' if floor else 'a spot stands out past the face'}."
     if "plane" in actions:
         return f"if {reads}, or a nail or pipe lies where you plane."
     return f"if {reads}, or what lies beneath is loose or wet."
@@ -284,7 +282,9 @@ def _stretch(start: float, end: float, unit: str) -> str:
 
 def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: Datum) -> list[dict[str, Any]]:
     """The heights that had no room on the drawing, a table a place, as they lie."""
-    tables = []
+    tables: list[dict[str, Any]] = []
+    if not len(plan.marks):
+        return tables
     for name in plan.patches["name"].astype(str):
         own = [mark for k, mark in enumerate(marks) if mark.place == name and k not in labeled]
         at = {(round(mark.x, 1), round(mark.y, 1)): datum.reading(mark.height) for mark in own}
@@ -292,7 +292,8 @@ def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: D
         for first in range(0, len(columns), MOST_COLUMNS):
             across = columns[first : first + MOST_COLUMNS]
             tables.append({
-                "name": number_of(name) if not first else "", "head": ["up \\ across", *(tape(x, datum.rule.unit) for x in across)],
+                "name": number_of(name) if not first else "",
+                "head": ["up \\ across", *(tape(x, datum.rule.unit) for x in across)],
                 "rows": [
                     [tape(y, datum.rule.unit), *(at.get((x, y), "") for x in across)] for y in up
                     if any((x, y) in at for x in across)
@@ -305,7 +306,7 @@ def line_rows(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[list[str]
     """Members that are not all at one height: name, position, near end and far end, most that it comes up."""
     if not plan.lines or one_height(plan) is not None or plan.members is None:
         return []
-    along = {"x": "x", "y": "y"}[plan.members.direction]
+    along = plan.members.direction
     at = dict(zip(plan.members.table["name"], plan.members.positions.tolist(), strict=True))
     rows = []
     for name, (level, slope) in plan.lines.items():
@@ -321,7 +322,7 @@ def line_rows(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[list[str]
 
 
 def sister_rows(plan: Plan, schedule: Schedule | None, datum: Datum) -> list[list[str]]:
-    """Members that are sistered under places: name, position, near end and far end of its line, most that it comes up."""
+    """Members that are sistered under places: name, position, near end and far end, most that it comes up."""
     if schedule is None or plan.way != "patches" or not plan.patches["action"].isin(["sister", "fur"]).any():
         return []
     rows = []
@@ -348,7 +349,7 @@ def to_bring(plan: Plan, rises: Sequence[Rise], rule: Rule) -> list[list[str]]:
         shimmed = sum(rule.reading(mm) != "0" for mm in thick)
         rows.append(["Shims", f"{shimmed}", f"{rule.reading(min(thick))} to {rule.named(max(thick))} thick"])
     if plan.quantities.bags:
-        rows.append(["Fill", _count(plan.quantities.bags, "bag"), ""])
+        rows.append(["Fill", str(plan.quantities.bags), "bag" if plan.quantities.bags == 1 else "bags"])
     return rows
 
 
@@ -413,14 +414,9 @@ def cautions_of(plan: Plan, schedule: Schedule | None) -> list[Caution]:
     off = bool((np.nan_to_num(plan.change) < 0).any())
     framed = plan.sets_members or bool(plan.patches["action"].isin(["sister", "engineer"]).any())
     told = {
-        "plane": off, "notch": off and members is not None and members.kind in NOTCHED,
-        "engineered": members is None and framed or (members is not None and members.engineered),
+        "plane": off, "notch": off and members is not None and members.kind == "sawn joist",
+        "engineered": framed if members is None else members.engineered,
         "stairs": bool(plan.fixed or plan.survey.openings),
         "dust": bool(plan.patches["action"].isin(["plane", "fill"]).any()),
     }  # fmt: skip
     return [one for key, one in found.items() if told.get(key, True)]
-
-
-def surveyed(survey: Survey) -> str:
-    """What was read, in a few words."""
-    return survey.date or survey.source

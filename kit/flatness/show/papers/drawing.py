@@ -16,20 +16,27 @@ from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
 from flatness.show.papers.heights import STEP_MM, Datum, Mark, Rise
 from flatness.show.papers.lettering import CLEAR, Drawn, Rule, text_box, text_size
-from flatness.show.papers.tiles import OVERLAP, Layout, Tile
+from flatness.show.papers.tiles import AROUND, NAMES, OVERLAP, Layout, Tile
 from flatness.show.words import shortened
 
 WALL_MM = 1.5  # how thick a wall is drawn
 WORDS = {"plane": "PLANE", "fill": "FILL", "sister": "SISTER", "fur": "SHIM", "engineer": "WAIT"}
 TICKS = {"in": (304.8, (1, 2, 4, 5, 10, 20)), "mm": (1000.0, (0.5, 1, 2, 5, 10))}
-STRONG_MM = 6.35  # a rise of 1/4 in or more is bold
+STRONG_MM = {"in": 6.35, "mm": 6.0}  # from here on a rise is bold: 1/4 in
 APART = 1.0  # between figures that stand side by side [mm]
 
 
-def named_at_right(plan: Plan) -> bool:
-    """Whether members that run along x are named, at the right of the surface."""
+def beside(plan: Plan, rises: list[Rise], rule: Rule) -> tuple[float, float]:
+    """What is kept free [mm] at the left and at the right: half a figure, and the names of members along x."""
+    half = max((_wide(rise, rule) / 2 + CLEAR for rise in rises), default=0.0)
     named = plan.way != "patches" or bool((plan.patches["action"] == "sister").any())
-    return named and any(one is not None and one.direction == "x" for one in (plan.members, plan.crossing))
+    at_right = named and any(one is not None and one.direction == "x" for one in (plan.members, plan.crossing))
+    least = max(AROUND, half)
+    return least, NAMES if at_right else least
+
+
+def _wide(rise: Rise, rule: Rule) -> float:
+    return text_size(rule.change(rise.mm).removeprefix("+"), "strong")[0]
 
 
 def number_of(name: str) -> str:
@@ -41,7 +48,7 @@ def widest_scale(plan: Plan, marks: list[Mark], rises: list[Rise], rule: Rule) -
     """The scale from which on figures run into one another: those of members are all written, of heights each other."""
     unit = rule.unit
     if rises:
-        wide = max(text_size(rule.change(rise.mm).removeprefix("+"), "strong")[0] for rise in rises) + APART
+        wide = max(_wide(rise, rule) for rise in rises) + APART
         x, y = (np.unique(np.round([getattr(rise, axis) for rise in rises], 1)) for axis in "xy")
         across, up = (float(np.diff(axis).min()) if len(axis) > 1 else math.inf for axis in (x, y))
         # an end close to a station moves aside
@@ -174,7 +181,10 @@ class _OnSheet:
                 self._inside(deepest, marks[deepest], *at[deepest], always=True)
         for k in shown:
             corner = marks[k].kind == "corner"
-            self.drawn.sign(*at[k], "corner" if corner else "dot", 1.0 if corner else 0.4)
+            if corner:
+                self.drawn.sign(*at[k], "corner", 1.0)
+            else:
+                self.drawn.signs.append([*at[k], "dot"])  # heights may cover other marks of a close grid
         for k in shown:
             if marks[k].kind == "corner":
                 self._corner(k, marks[k], *at[k])
@@ -245,7 +255,8 @@ class _OnSheet:
         wide, high = text_size(words, "place")
         x0, y0, x1, y1 = here.bounds
         middle = (x0 + x1) / 2
-        tried = [(x, y0 - high / 2 - off) for off in (1.2, 3.0, 5.0, 7.0) for x in (middle, x0 + wide / 2, x1 - wide / 2)]
+        starts = (middle, x0 + wide / 2, x1 - wide / 2)
+        tried = [(x, y0 - high / 2 - off) for off in (1.2, 3.0, 5.0, 7.0) for x in starts]
         tried += [(x, y1 + high / 2 + off) for off in (1.2, 3.0, 5.0, 7.0) for x in (middle, x0 + wide / 2)]
         tried += [(x, (y0 + y1) / 2 + off) for off in (0, -8, 8) for x in (x0 - wide / 2 - 2, x1 + wide / 2 + 2)]
         tried += [(x, y) for y in np.arange(y0 + high, y1 - high, 3) for x in np.arange(x0 + wide, x1 - wide / 2, 4)]
@@ -301,18 +312,21 @@ class _OnSheet:
         x0, y0, x1, y1 = self.inner.bounds
         pitches = [np.diff(np.unique(np.round([getattr(rise, axis) for rise in rises], 1))) for axis in "xy"]
         pitch = float(pitches[0].min()) / self.layout.scale if len(pitches[0]) else math.inf
+        widest = max(_wide(rise, rule) for rise in rises)
         for k, rise in enumerate(rises):
             words = rule.change(rise.mm).removeprefix("+")
             extreme = k in (least, most) and self.plan.members is not None
-            kind = "extreme" if extreme else "strong" if abs(rise.mm) >= STRONG_MM - 0.01 else "small"
+            kind = "extreme" if extreme else "strong" if abs(rise.mm) >= STRONG_MM[self.unit] - 0.01 else "small"
             kind = "small" if kind == "strong" and self.plan.way == "overlay" else kind
             wide, high = text_size(words, kind)
             x, y = self.at(rise.x, rise.y)
+            y = min(max(y, y0 + high / 2 + 0.9), y1 - high / 2 - 0.9)
             # at a wall it stands inside, as far as its neighbor leaves room
             inside = min(max(x, x0 + wide / 2 + 0.7), x1 - wide / 2 - 0.7)
-            room = max(0.0, pitch - wide - 1.0)
+            room = max(0.0, pitch - (wide + widest) / 2 - APART)
             x += min(max(inside - x, -room), room)
-            y = min(max(y, y0 + high / 2 + 0.9), y1 - high / 2 - 0.9)
+            aside = (0.0, *(side * off for off in np.arange(0.5, room, 0.5) for side in (1, -1)))
+            x += next((s for s in aside if not self.holes.intersects(box(*text_box(x + s, y, words, kind)))), 0.0)
             w, h = self.drawn.size
             if wide / 2 <= x <= w - wide / 2 and high / 2 <= y <= h - high / 2:
                 self.drawn.put(x, y, words, kind)
@@ -336,10 +350,11 @@ class _OnSheet:
         short = shortened(name, 8)
         wide, high = text_size(short, "member")
         half = (abs(ux) * wide + abs(uy) * high) / 2
-        x0, y0, x1, y1 = self.inner.bounds
+        _, y0, x1, _ = self.inner.bounds
         # beyond the wall, where the sheet reaches so far
         beyond = max(0.0, y2 - y0 if abs(uy) > abs(ux) else x1 - x2)
-        for s in (-beyond - half - WALL_MM - 1.0, *np.arange(half + 1.0, far, 1.0).tolist()):
+        gap = WALL_MM + (1.0 if abs(uy) > abs(ux) else 2.2)
+        for s in (-beyond - half - gap, *np.arange(half + 1.0, far, 1.0).tolist()):
             x, y = x2 + s * ux, y2 + s * uy
             if self.drawn.is_free(x, y, short, "member"):
                 self.drawn.put(x, y, short, "member")

@@ -62,7 +62,8 @@ class Datum:
         if self.line is None:
             side = {"floor": "above the datum", "ceiling": "down from the datum", "wall": "out from the datum"}
             return f"{unit} {side[self.surface]}"
-        return f"{unit} {dict(floor='down ', ceiling='up ').get(self.surface, '')}from the {self.name}"
+        way = {"floor": "down ", "ceiling": "up "}.get(self.surface, "")
+        return f"{unit} {way}from the {self.name}"
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,10 @@ class Mark:
 def marks_of(plan: Plan, unit: str) -> list[Mark]:
     """The heights to set at places; where a plan names none, every 2 ft (500 mm) or so, and where it is deepest."""
     if len(plan.marks):
-        columns = ("name", "mark", "x_mm", "y_mm", "set_mm", "change_mm")
-        return [Mark(*row) for row in plan.marks[list(columns)].itertuples(index=False)]
+        return [
+            Mark(row["name"], row["mark"], row["x_mm"], row["y_mm"], row["set_mm"], row["change_mm"])
+            for row in plan.marks.to_dict("records")
+        ]
     found = []
     gx, gy = np.meshgrid(plan.x, plan.y)
     stride = max(1, round(STEP_MM[unit] / plan.surface.spacing))
@@ -119,8 +122,10 @@ def rises_of(plan: Plan, unit: str) -> list[Rise]:
     if plan.members is not None and plan.crossing is not None:
         shims = member_schedule(plan, plan.members, crossing=plan.crossing).shims
         thick = plan.members.thickness  # of the strap itself: what is packed lies behind it
-        columns = ("strap", "x_mm", "y_mm", "shim_mm")
-        return [Rise(*row[:3], max(0.0, row[3] - thick)) for row in shims[list(columns)].itertuples(index=False)]
+        return [
+            Rise(row["strap"], row["x_mm"], row["y_mm"], max(0.0, row["shim_mm"] - thick))
+            for row in shims.to_dict("records")
+        ]
     stride = max(1, round(STEP_MM[unit] / plan.surface.spacing))
     return [
         Rise("", float(plan.x[i]), float(plan.y[j]), float(plan.change[j, i]))

@@ -140,6 +140,15 @@ class Rule:
         """With a sign only below zero."""
         return self.change(mm).removeprefix("+")
 
+    def at_most(self, mm: float) -> str:
+        """What is allowed, with its unit: rounded down, so that nobody allows more.
+
+        >>> Rule("mm").at_most(4.7625), Rule("in").at_most(4.7625), Rule("in").at_most(3.0)
+        ('4.5 mm', '3/16 in', '3/32 in')
+        """
+        step = 25.4 / self.fraction if self.unit == "in" else 0.5
+        return self.named(step * math.floor(mm / step + 1e-6))
+
     def named(self, mm: float) -> str:
         """With its unit, and what is too little for the rule not written as if it were nothing."""
         text = self.reading(mm)

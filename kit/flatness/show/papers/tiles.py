@@ -13,7 +13,8 @@ SCALES = {"in": (12, 16, 24, 32, 40, 48, 64, 96, 128, 192), "mm": (10, 20, 25, 3
 SIDE, TOP, FOOT = 15.0, 11.0, 15.0  # margins of a sheet [mm]
 HEAD, LEFT, BELOW = 18.0, 12.0, 9.0  # of a sheet, around the drawing [mm]
 OVERLAP = 18.0  # of neighbouring sheets [mm]: more than the widest figure, so that none is cut on both
-AROUND, ABOVE, NAMES = 3.5, 7.0, 9.0  # kept free around the surface, and for members' names above it, beside it
+AROUND = 3.5  # kept free around the surface [mm]
+ABOVE, NAMES = 7.0, 10.5  # and for the members' names above it, or beside it [mm]
 KEY = 16.0  # below the drawing, where it has several sheets: how they lie [mm]
 WIDEST_STEP = {"in": 2 * 304.8, "mm": 610.0}  # between depths that are shown [mm]
 
@@ -70,7 +71,8 @@ def room_on(sheet: Sheet, flipped: bool) -> tuple[float, float]:
 
 def lay_out(
     bounds: tuple[float, float, float, float], sheet: Sheet, unit: str, *, beside: float = 80.0,
-    caption: float = 0.0, right: float = AROUND, most: float = math.inf, scale: float | None = None,
+    caption: float = 0.0, sides: tuple[float, float] = (AROUND, AROUND), most: float = math.inf,
+    scale: float | None = None,
 ) -> Layout:  # fmt: skip
     """The sheets of a drawing.
 
@@ -81,7 +83,7 @@ def lay_out(
     unit : ``in`` or ``mm``, whose usual scales are tried
     beside : height that is wanted on the same sheet for what is to be done [mm]
     caption : height that is wanted below the drawing on every sheet [mm]
-    right : kept free at the right of the surface, for the members' names [mm]
+    sides : kept free at the left and at the right of the surface, for figures and the members' names [mm]
     most : the scale from which on figures run into one another
     scale : so many times smaller; None takes the one of fewest sheets on which figures have room, and of those the
         largest drawing
@@ -96,18 +98,22 @@ def lay_out(
     for one in tried:
         for flipped in (False, True):
             wide, high = room_on(sheet, flipped)
-            whole = _sheets(bounds, (wide, high - caption), right, flipped, float(one))
+            whole = _sheets(bounds, (wide, high - caption), sides, flipped, float(one))
             if len(whole.tiles) > 1:
-                whole = _sheets(bounds, (wide, high - KEY), right, flipped, float(one))
+                whole = _sheets(bounds, (wide, high - KEY), sides, flipped, float(one))
             choices.append(replace(whole, shared=len(whole.tiles) == 1 and whole.height <= high - caption - beside))
     return min(choices, key=lambda choice: (len(choice.tiles), not choice.shared, choice.flipped, choice.scale))
 
 
 def _sheets(
-    bounds: tuple[float, float, float, float], room: tuple[float, float], right: float, flipped: bool, scale: float
-) -> Layout:  # fmt: skip
+    bounds: tuple[float, float, float, float],
+    room: tuple[float, float],
+    sides: tuple[float, float],
+    flipped: bool,
+    scale: float,
+) -> Layout:
     x0, x1, y0, y1 = bounds
-    spans = [(x1 - x0) / scale + AROUND + right, (y1 - y0) / scale + AROUND + ABOVE]
+    spans = [(x1 - x0) / scale + sum(sides), (y1 - y0) / scale + AROUND + ABOVE]
     counts = [
         1 if span <= most + 1e-9 else math.ceil((span - OVERLAP) / (most - OVERLAP) - 1e-9)
         for span, most in zip(spans, room, strict=True)
@@ -115,7 +121,7 @@ def _sheets(
     columns, rows = counts
     # sheets of one size that together just cover the drawing
     width, height = ((span + (count - 1) * OVERLAP) / count for span, count in zip(spans, counts, strict=True))
-    left, top = x0 - AROUND * scale, y1 + ABOVE * scale
+    left, top = x0 - sides[0] * scale, y1 + ABOVE * scale
     tiles = []
     for row in range(rows):
         for column in range(columns):
