@@ -104,9 +104,8 @@ def test_no_two_texts_of_a_drawing_overlap():
         placed = []
         for x, y, words, kind in sheet.texts:
             size, bold = TYPE[kind]
-            path = TextPath(
-                (0, 0), words, size=size, prop=FontProperties(fname=get_data_path() + f"/fonts/ttf/{face[bold]}")
-            )
+            font = FontProperties(fname=f"{get_data_path()}/fonts/ttf/{face[bold]}")
+            path = TextPath((0, 0), words, size=size, prop=font)
             ink = path.get_extents()
             wide, high = ink.width * 25.4 / 72, ink.height * 25.4 / 72
             placed.append(box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2))

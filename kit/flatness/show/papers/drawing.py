@@ -77,8 +77,8 @@ def draw(
         sheet.places()
         sheet.dashes()
         sheet.openings()
-        sheet.match_lines()
         sheet.heights(marks)
+        sheet.match_lines()
         if (plan.patches["action"] == "sister").any():
             sheet.member_names(set_only=False)
     sheet.fixed_spots()
@@ -214,14 +214,18 @@ class _OnSheet:
         if k in self.drawn.labeled:
             return
         words = (self.datum.reading(mark.height), "reading", -2.3), (self.datum.rule.change(mark.change), "small", 2.1)
-        tried = [(0.0, 0.0)] if not always else [(dx, dy) for dy in (0, -2, 2, -4, 4) for dx in (0, -3, 3, -6, 6)]
+        tried = [(0.0, 0.0)]
+        if always:
+            tried = [(dx, dy) for dy in (0, -2, 2, -4, 4, -6, 6) for dx in (0, -3, 3, -6, 6, -9, 9)]
         for dx, dy in tried:
             if all(self.drawn.is_free(x + dx, y + dy + down, text, kind) for text, kind, down in words):
                 break
         else:
             if not always:
                 return
-            dx = dy = 0.0
+            # across what stands there, whole on the sheet
+            wide = max(text_size(text, kind)[0] for text, kind, _ in words) / 2
+            dx, dy = min(max(x, wide), self.drawn.size[0] - wide) - x, 0.0
         for text, kind, down in words:
             self.drawn.put(x + dx, y + dy + down, text, kind)
         self.drawn.labeled.add(k)
