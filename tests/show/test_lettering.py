@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib import get_data_path
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
 from shapely import box
 
 import plan_rooms
@@ -16,35 +18,27 @@ from chart_checks import FOOT, INCH, survey_of
 from flatness.corrections.members import member_layout
 from flatness.lengths import parse_length
 from flatness.show.labels import wrap
-from flatness.show.papers.drawing import draw, label_size
+from flatness.show.papers.drawing import beside, draw
 from flatness.show.papers.figures import Panel, heat_maps
-from flatness.show.papers.lettering import Rule, rule_for
+from flatness.show.papers.heights import Datum, marks_of
+from flatness.show.papers.lettering import TYPE, Rule
 from flatness.show.papers.pdf import SHEETS, cut
-from flatness.show.papers.tiles import CLEAR, WIDEST_STEP, lay_out
+from flatness.show.papers.tiles import lay_out
 from flatness.show.plan import bounds_of
 from flatness.surface.lattice import Surface
 
 
-@given(st.lists(st.floats(0.2, 20), min_size=1, max_size=30), st.sampled_from([1, -1]), st.sampled_from(["in", "mm"]))
-def test_depths_are_told_so_finely_that_half_of_them_are_something(depths, sign, unit):
-    rule = rule_for([sign * mm for mm in depths], unit)
-    step = INCH / rule.fraction if unit == "in" else 10.0**-rule.decimals
-    lost = sum(mm < step / 2 for mm in depths)
-    assert lost <= len(depths) / 2 or rule in (Rule("in", 64), Rule("mm", decimals=1))
-    coarser = 2 * step if unit == "in" else 10 * step
-    if rule not in (Rule("in", 16), Rule("mm")):  # then the next coarser one would have lost most
-        assert sum(mm < coarser / 2 for mm in depths) > len(depths) / 2
-
-
-@given(st.floats(0.01, 40), st.sampled_from([Rule("in"), Rule("in", 64), Rule("mm"), Rule("mm", decimals=1)]))
-def test_a_depth_is_never_told_as_nothing(mm, rule):
-    step = INCH / rule.fraction if rule.unit == "in" else 10.0**-rule.decimals
-    for told in (rule.listed(-mm), rule.short(-mm)):
-        if told[0] == "−":
-            assert abs(parse_length(told[1:], rule.unit) - mm) <= step / 2 + 1e-6
-        else:
-            assert mm < step / 2 + 1e-9
-            assert told in (f"under {rule._least()}", f"<{rule._least()}")
+@given(st.floats(0.01, 90), st.sampled_from([Rule("in"), Rule("in", 64), Rule("in", 8), Rule("mm")]))
+def test_a_length_is_told_to_its_rule_and_never_as_nothing(mm, rule):
+    step = INCH / rule.fraction if rule.unit == "in" else 0.5
+    told = rule.named(mm)
+    if told.startswith("under "):
+        assert mm < step / 2 + 1e-9
+    else:
+        assert abs(parse_length(told) - mm) <= step / 2 + 1e-6
+    allowed = rule.at_most(mm)
+    assert parse_length(allowed) <= mm + 1e-4
+    assert parse_length(allowed) > mm - step
 
 
 def sheets(unit="in", nx=41, ny=31, members=None, paper="letter"):
@@ -52,13 +46,16 @@ def sheets(unit="in", nx=41, ny=31, members=None, paper="letter"):
     survey = survey_of(nx, ny, FOOT, lambda x, y: 0 * x, outline=box(0, 0, (nx - 1) * FOOT, (ny - 1) * FOOT), unit=unit)
     plan = plan_rooms.plan_of(
         survey, lambda x, y, z: np.where(x > 4 * FOOT, 3 + np.floor(y / 3000) * 2, 0.0),
-        lambda m, x, y: np.where(m == 0, "leave", "fill"), members=members,
+        lambda m, x, y: np.where(m == 0, "leave", "sister"), members=members,
     )  # fmt: skip
-    rule = rule_for(plan.patches["greatest_mm"], unit)
+    rule = Rule(unit)
+    marks = marks_of(plan, unit)
     layout = lay_out(
-        bounds_of(plan.surface, survey), plan.surface.spacing, label_size(plan, rule), SHEETS[paper], unit
+        bounds_of(plan.surface, survey), SHEETS[paper], unit, most=48 if unit == "in" else 50,
+        sides=beside(plan, [], rule),
     )  # fmt: skip
-    return plan, layout, [draw(plan, tile, layout, rule) for tile in layout.tiles]
+    datum = Datum.of(survey, rule)
+    return plan, layout, [draw(plan, tile, layout, datum, marks, []) for tile in layout.tiles]
 
 
 def boxes(drawn, *kinds):
@@ -82,7 +79,7 @@ def test_names_of_members_are_on_every_sheet_and_clear_of_depths(direction):
         named = dict(boxes(sheet, "member"))
         assert seen <= set(named)
         for a, b, c, d in named.values():
-            for _, (p, q, r, s) in boxes(sheet, "depth", "zero"):
+            for _, (p, q, r, s) in boxes(sheet, "reading", "small"):
                 assert not (a < r and p < c and b < s and q < d)
 
 
@@ -100,18 +97,21 @@ def test_ticks_below_the_drawing_stand_at_equal_steps_and_apart(unit):
         assert not any(words.endswith(" m") for _, words in sheet.across)
 
 
-@given(
-    st.floats(2000, 30000), st.floats(2000, 30000), st.floats(3, 14), st.sampled_from(["in", "mm"]),
-    st.sampled_from([76.2, 101.6, 152.4, 304.8]),
-)  # fmt: skip
-def test_depths_stand_clear_where_they_can_and_never_too_far_apart(wide, high, label, unit, spacing):
-    layout = lay_out((0, wide, 0, high), spacing, (label, 2.7), SHEETS["letter"], unit)
-    step = layout.stride * spacing
-    assert step <= WIDEST_STEP[unit] * 1.01
-    free = step / layout.scale - label
-    assert free > 1.5
-    if free < CLEAR[0] - 1e-6:  # more room would have put them too far apart
-        assert math.ceil((label + CLEAR[0]) * layout.scale / spacing - 1e-9) * spacing > WIDEST_STEP[unit] * 1.01
+def test_no_two_texts_of_a_drawing_overlap():
+    face = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
+    _, _, drawn = sheets(members=member_layout(0, 2 * FOOT, "y", until=30 * FOOT))
+    for sheet in drawn:
+        placed = []
+        for x, y, words, kind in sheet.texts:
+            size, bold = TYPE[kind]
+            font = FontProperties(fname=f"{get_data_path()}/fonts/ttf/{face[bold]}")
+            path = TextPath((0, 0), words, size=size, prop=font)
+            ink = path.get_extents()
+            wide, high = ink.width * 25.4 / 72, ink.height * 25.4 / 72
+            placed.append(box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2))
+        assert len(placed) > 20
+        crossed = [(i, k) for i, one in enumerate(placed) for k in range(i) if one.intersects(placed[k])]
+        assert not crossed
 
 
 @pytest.mark.parametrize(("unit", "high", "low"), [("in", '+1/2"', '−1/4"'), ("mm", "+13 mm", "−6 mm")])

@@ -22,7 +22,6 @@ from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM_PER
 from flatness.show.axes import SOFTWARE
 from flatness.show.papers.files import write_ours
-from flatness.show.papers.hatching import HATCHES
 from flatness.show.papers.lettering import depth_text
 from flatness.show.papers.pdf import one_line
 from flatness.show.papers.tiles import WIDEST_STEP
@@ -33,6 +32,9 @@ TEXT_ON_PAPER = 2.5  # height of capitals when plotted to scale [mm]; about 10 p
 LAYERS = {
     "OUTLINE": 7, "OPENINGS": 8, "MEMBERS": 8, "DEPTHS": 7, "NAMES": 7, **{action.upper(): 7 for action in ACTIONS[1:]},
     "PLANE": 1, "FILL": 5, "SISTER": 3, "FUR": 4, "ENGINEER": 6,
+}  # fmt: skip
+HATCHES = {  # angles [degrees]; none level, where it would be a minus
+    "plane": (45.0,), "fill": (135.0,), "sister": (15.0,), "fur": (75.0,), "engineer": (45.0, 135.0),
 }  # fmt: skip
 ROOM_ON_PAPER = 14.0  # that a depth needs beside the next one, when plotted to scale [mm]
 HATCH_ON_PAPER = 3.0  # distance of hatch lines when plotted to scale [mm]
@@ -137,7 +139,7 @@ class _Drawing:
         layer = action.upper()
         self._rings(shape, layer)
         hatch = self.space.add_hatch(dxfattribs={"layer": layer})
-        angles = HATCHES.get(action, HATCHES["engineer"])[0]
+        angles = HATCHES.get(action, HATCHES["engineer"])
         definition = [[angle, (0, 0), _apart(angle, self.hatch), []] for angle in angles]
         hatch.set_pattern_fill("USER", definition=definition, style=0)
         for part in _polygons(shape):

@@ -1,49 +1,29 @@
-"""The crew sheet: the plan of the work to a stated scale, then what to set, what to do in turn, what to bring."""
+"""The crew sheet: the drawing with the heights to set and the order of the work, then the list of what is drawn."""
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import date, datetime
 from typing import Any
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.schedule import Schedule
 from flatness.errors import ArgumentError
 from flatness.job.running import Results
-from flatness.lengths import FRACTIONS, format_length
-from flatness.limits.verdict import FAIL
+from flatness.lengths import FRACTIONS
 from flatness.show import plan as maps
-from flatness.show.datum_words import heights_from, true_minus
-from flatness.show.done_words import least_told, state_after
-from flatness.show.member_words import as_set_rows
-from flatness.show.papers.crew_parts import (
-    limit_rows,
-    member_rows,
-    patch_rows,
-    quantity_rows,
-    setting_rows,
-    spot_rows,
-    station_blocks,
-    stock_rows,
-)
-from flatness.show.papers.drawing import draw, label_size
+from flatness.show.papers import crew_parts as parts
+from flatness.show.papers.drawing import as_data, beside, draw, widest_scale
 from flatness.show.papers.files import Paper
-from flatness.show.papers.hatching import HATCHES, swatch
-from flatness.show.papers.lettering import Drawn, Rule, rule_for, tape
-from flatness.show.papers.meets import meets
+from flatness.show.papers.heights import Datum, Rise, called, marks_of, one_height, rises_of
+from flatness.show.papers.lettering import DISC, TYPE, Rule
+from flatness.show.papers.meets import failing
 from flatness.show.papers.pdf import cut, make_pdf, sheet_named
-from flatness.show.papers.tiles import HEAD, LEFT, MARGIN, Layout, lay_out, room_on, scale_name
+from flatness.show.papers.tiles import BELOW, FOOT, HEAD, LEFT, SIDE, TOP, lay_out, scale_name
 from flatness.show.scales import check_unit
-from flatness.show.words import length, sentence, shown_unit
-from flatness.survey.readings import Survey
+from flatness.show.words import shown_unit
 
-BARS = {"in": (3048.0, 1524.0, 609.6, 304.8), "mm": (3000.0, 2000.0, 1000.0, 500.0)}  # lengths of the scale bar [mm]
-EITHER = NEITHER = ""
-KEY_CELL, KEY_GAP = 7.0, 8.0  # of the key to the sheets, and beside it [mm]
-UNFINISHED = "The search for the least work was stopped early: a plan of less work may exist."
-LEGENDS = {
-    "plane": "plane or grind down (−)", "fill": "fill (+)", "sister": "sister (+)", "fur": "fur or shim (+)",
-    "engineer": "wait for the engineer",
-}  # fmt: skip
+LINE_LETTERS = 61  # that a step has room for on one line
 
 
 def crew_sheet(
@@ -56,13 +36,14 @@ def crew_sheet(
     Parameters
     ----------
     plan : what to do
-    schedule : what each member is set to, where there are members
+    schedule : lines of the members that are sistered under places; what members are set to by a plan that sets them
+        stands in the plan
     paper : ``letter`` or ``a4``
     unit : ``in`` or ``mm``; None takes the survey's own
-    scale : the plan is drawn so many times smaller; 48 is 1/4 in to 1 ft. None takes the usual scale of fewest sheets
-        at which depths stand no more than 2 ft (600 mm) apart
-    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; None takes the coarsest from 1/16 on at which
-        few patches' greatest depths are nothing. Where mm are shown: whole ones, or tenths, chosen so too
+    scale : the plan is drawn so many times smaller; 48 is 1/4 in to 1 ft. None takes a usual scale, of fewest sheets
+        on which the heights have room
+    fraction : heights and depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; None takes 1/32. Where mm are
+        shown: half ones
     made : when the sheet was made; None leaves it out, and the same input gives the same bytes
     title : of the job; None takes the survey's
     job : that the plan is of: what it does at its doors, stairs, thresholds and reveals
@@ -79,132 +60,129 @@ def crew_sheet(
     unit = check_unit(shown_unit(plan.survey, unit))
     if fraction is not None and fraction not in FRACTIONS:
         raise ArgumentError("unknown fraction", column="fraction", value=str(fraction), expected="8, 16, 32 or 64")
-    rule = rule_for(plan.patches["greatest_mm"], unit)
-    if fraction is not None and unit == "in":
-        rule = Rule(unit, fraction)
-    size = label_size(plan, rule)
-    layout = lay_out(maps.bounds_of(plan.surface, plan.survey), plan.surface.spacing, size, sheet, unit, scale)
+    rule = Rule(unit, fraction or 32)
+    datum = Datum.of(plan.survey, rule)
+    rises = rises_of(plan, unit)
+    marks = [] if rises else marks_of(plan, unit)
+    steps = parts.order_of_work(plan, schedule, datum, rises)
+    stop = parts.stop_and_call(plan, datum)
+    layout = lay_out(
+        maps.bounds_of(plan.surface, plan.survey), sheet, unit, beside=_height(steps, stop, bool(rises)),
+        caption=7.0 if rises else 0.0, sides=beside(plan, rises, rule),
+        most=widest_scale(plan, marks, rises, rule), scale=scale,
+    )  # fmt: skip
+    drawn = [draw(plan, tile, layout, datum, marks, rises) for tile in layout.tiles]
+    labeled = set().union(*(one.labeled for one in drawn))
     title = cut(title or plan.survey.title or plan.survey.source or f"The {plan.survey.surface}", 90)
-    blocks, thinned = station_blocks(schedule, unit) if schedule is not None else ([], "")
-    buy, cuts = stock_rows(plan, unit)
-    notes = schedule.notes if schedule is not None else ()
-    cautions = {caution.key: caution for caution in (*plan.cautions, *(schedule.cautions if schedule else ()))}
     data: dict[str, Any] = {
-        "title": title, "short": cut(title, 50),
+        "title": title, "short": cut(title, 56), "says": parts.title_of(plan, datum),
+        "read": _read(plan), "how": _how(plan, datum),
         "scale": scale_name(layout.scale, unit),
-        "depths": _depths(plan, layout, rule),
         "sheets": [
-            {"name": tile.name, "row": tile.row, "column": tile.column} | _json(draw(plan, tile, layout, rule))
-            for tile in layout.tiles
+            {"name": tile.name, "row": tile.row, "column": tile.column} | as_data(one)
+            for tile, one in zip(layout.tiles, drawn, strict=True)
         ],
-        "rows": layout.rows, "columns": layout.columns, "flipped": layout.flipped,
+        "rows": layout.rows, "columns": layout.columns, "flipped": layout.flipped, "shared": layout.shared,
         "width": layout.width, "height": layout.height,
-        "margin": MARGIN, "left": LEFT, "top": HEAD, "key": [KEY_CELL, KEY_GAP],
-        "bar": _bar(layout, unit, room_on(sheet, layout.flipped)[0] + LEFT),
-        "hatches": _hatches(plan),
-        "axes": _axes(plan, unit),
-        "has_members": plan.members is not None,
-        "patches": patch_rows(plan, rule),
-        "members": member_rows(schedule, unit) if schedule is not None else [],
-        "member_notes": [sentence(note, unit, both=False) for note in notes if note not in (EITHER, NEITHER)],
-        "limits": limit_rows(plan, unit),
-        "surveyed": _surveyed(plan.survey),
-        "meets": [] if job is None else [list(one) for one in meets(job, unit)],
-        "layers": "" if job is None else _layers(job, unit),
-        "spots": spot_rows(plan, schedule, unit),
-        "as_set": as_set_rows(schedule, unit) if schedule is not None and len(schedule.as_set) else [],
-        "either": next((_either(plan, note) for note in notes if note in (EITHER, NEITHER)), ""),
-        "blocks": _blocks(schedule, unit),
-        "stations": blocks,
-        "thinned": thinned,
-        "datum": _datum(plan.survey, unit),
-        "near": "" if plan.members is None else f"{plan.members.direction} = 0",
-        "unit": "inches" if unit == "in" else "mm",
-        "depth_unit": "inches" if unit == "in" else rule.says(),
-        "quantities": quantity_rows(plan, unit),
-        "settings": setting_rows(plan, unit),
-        "buy": buy,
-        "cuts": cuts,
-        "notes": [sentence(note, unit, both=False) for note in plan.notes],
-        "cautions": [[caution.text, caution.source] for caution in cautions.values()],
-        "unfinished": "" if plan.finished else UNFINISHED,
+        "margins": [SIDE, TOP, FOOT], "left": LEFT, "head": HEAD, "below": BELOW,
+        "type": {kind: list(face) for kind, face in TYPE.items()}, "disc": DISC,
+        "axis": f"{'feet' if unit == 'in' else 'meters'} from the zero corner",
+        "caption": _caption(plan, datum, rises),
+        "guide": _guide(plan, datum, bool(rises)), "diagram": _diagram(plan, datum, bool(rises)),
+        "steps": [list(step) for step in steps], "stop": stop,
+        "places": parts.place_rows(plan, rule) if plan.way == "patches" else [],
+        "heights": parts.height_tables(plan, marks, labeled, datum),
+        "lines": parts.line_rows(plan, datum, rises), "sisters": parts.sister_rows(plan, schedule, datum),
+        "near": "the left" if plan.members is not None and plan.members.direction == "x" else "the bottom",
+        "bring": parts.to_bring(plan, rises, rule), "cuts": parts.cut_rows(plan, unit),
+        "spots": parts.spot_rows(plan, datum),
+        "reveals": [] if job is None or job.plan is None else parts.reveal_rows(job, datum),
+        "meets": [] if job is None else [list(one) for one in failing(job, unit)],
+        "cautions": [[one.text, one.source] for one in parts.cautions_of(plan, schedule)],
     }  # fmt: skip
     return Paper(title, make_pdf("crew.typ", data, {}, paper, made))
 
 
-def _json(drawn: Drawn) -> dict[str, Any]:
-    lines = [[*(round(value, 4) for value in line[:4]), line[4]] for line in drawn.lines]
-    return {"lines": lines, "texts": drawn.texts, "across": drawn.across, "up": drawn.up}
+def _height(steps: list[tuple[str, str, str]], stop: str, figures: bool) -> float:
+    """About how high [mm] the order of the work stands below the drawing."""
+    lines = [1 + (len(f"{number} {do} {how}") // LINE_LETTERS) for number, do, how in steps]
+    last = 7.5 + 3.9 * (1 + (len(stop) + 14) // 66)
+    return max(52.0 if figures else 58.0, 9.0 + sum(3.9 * n + 2.3 for n in lines) + last)
 
 
-def _depths(plan: Plan, layout: Layout, rule: Rule) -> str:
-    step = layout.stride * plan.surface.spacing
-    shown = f"Depths in {rule.says()}: + add, − take off, 0 leave. Shown every {tape(step, rule.unit)}"
-    if layout.stride > 1:
-        reckoned = format_length(plan.surface.spacing, rule.unit)
-        shown += f" (the plan has one every {reckoned}); the greatest depth of a patch is in the list, and beside its "
-        shown += "number where there is room"
-    return f"{shown}."
+def _read(plan: Plan) -> str:
+    when = plan.survey.date
+    try:
+        day = date.fromisoformat(when)
+    except ValueError:
+        return f"Read {when}" if when else ""
+    return f"Read {day:%B} {day.day}, {day.year}"
 
 
-def _bar(layout: Layout, unit: str, wide: float) -> dict[str, Any]:
-    """The scale bar, as long as the sheet's width [mm] has room for beside the key."""
-    room = wide - KEY_GAP - KEY_CELL * layout.columns
-    length = next((mm for mm in BARS[unit] if mm / layout.scale <= room), BARS[unit][-1])
-    on_paper = length / layout.scale
+def _how(plan: Plan, datum: Datum) -> str:
+    inches = "inches" if datum.rule.unit == "in" else "mm"
+    if plan.sets_members:
+        return f"Rises in {inches}"
+    if plan.way == "overlay":
+        return f"{'Depths' if plan.survey.surface == 'floor' else 'Shims'} in {inches}"
+    return datum.how()
+
+
+def _caption(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[str]:
+    """What each number of a drawing of members is; the most, the least, and which are bold."""
+    if not rises:
+        return []
+    most, least = (datum.rule.change(pick(rise.mm for rise in rises)).removeprefix("+") for pick in (max, min))
+    if plan.sets_members:
+        parts_of = {"joist": "top above the old joist", "stud": "face before the old stud"}
+        part = parts_of.get(called(plan), "face before the old")
+        bold = ", bold 1/4 and over" if datum.rule.unit == "in" else ", bold 6 and over"
+        return [f"Each number: new {part} there.", most, least, bold]
+    if plan.crossing is not None:
+        return ["Each number: shims behind the strap there.", most, least, ""]
+    return ["Each number: depth of the pour there." if plan.survey.surface == "floor"
+            else "Each number: from the surface to the face there."]  # fmt: skip
+
+
+def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
+    """What the signs mean: sign or words in bold, and what they say."""
+    told: list[list[str]] = []
+    if not figures and len(plan.patches):
+        ups = {"floor": "set the new top here", "ceiling": "set the new face here", "wall": "set the new face here"}
+        told.append(["bold", "Bold", f"{ups[plan.survey.surface]}: {datum.how()[0].lower()}{datum.how()[1:]}"])
+        actions = set(plan.patches["action"])
+        add, off = bool(actions - {"plane", "engineer"}), bool(actions & {"plane", "engineer"})
+        told.append(["bold", "+ " * add + "\N{MINUS SIGN} " * off,
+                     " ".join(["+ add here"] * add + ["\N{MINUS SIGN} take off here"] * off)])  # fmt: skip
+        told[-1][1] = ""
+    told.append(["origin", "", "tape from here"])
+    if plan.fixed:
+        told.append(["spot", "", "keeps its height"])
+    if plan.sets_members and plan.survey.surface == "floor":
+        told.append(["", "", "Boards back on top? Set the joists lower by their thickness."])
+    if plan.way == "overlay" and one_height(plan) is not None:
+        least = datum.rule.named(parts.clearance(plan))
+        told.append(["", "", f"The plane is {least} clear of the {parts.highest(plan)}."])
+    return told
+
+
+def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, str]:
+    """What the small section beside the order of the work shows; empty where there is no line to read from."""
+    if datum.line is None or plan.survey.surface == "wall" or not len(plan.patches):
+        return {}
+    one = one_height(plan)
+    if one is not None:
+        reading, what = datum.reading(one), "at every mark" if not plan.sets_members else "all along"
+    elif figures:
+        return {}
+    else:
+        marks = marks_of(plan, datum.rule.unit)
+        if not marks:
+            return {}
+        deepest = max(marks, key=lambda mark: abs(mark.change))
+        reading, what = datum.reading(deepest.height), "to the new top"
     return {
-        "length": on_paper, "name": tape(length, unit),
-        "says": f"this bar is {format_length(on_paper, unit, 32)} long where the print is to scale",
+        "line": datum.name, "reading": reading, "what": what,
+        "side": "up" if plan.survey.surface == "ceiling" else "down",
+        "kind": "member" if plan.sets_members else "strap" if plan.crossing is not None else "surface",
     }  # fmt: skip
-
-
-def _hatches(plan: Plan) -> list[dict[str, Any]]:
-    used = list(dict.fromkeys(plan.patches["action"].astype(str)))
-    return [{"lines": swatch(action, 12.0, 6.0), "name": LEGENDS[action]} for action in used if action in HATCHES]
-
-
-def _axes(plan: Plan, unit: str) -> str:
-    metres = "" if unit == "in" else ", in metres"
-    if plan.survey.surface == "wall":
-        return f"x from the left as seen from the room, y up{metres}"
-    return f"x and y from the corner where both are 0{metres}"
-
-
-def _either(plan: Plan, note: str) -> str:
-    """Which of the two ways to do the work passes."""
-    if state_after(plan) != FAIL:
-        return sentence(note, "mm")
-    if note == NEITHER:
-        return (
-            "Neither the patches nor the members set so make the surface pass: see what each comes to, and ask first."
-        )
-    return "Set every member to the schedule: the patches by themselves do not make the surface pass."
-
-
-def _surveyed(survey: Survey) -> str:
-    """What the plan was made from, so that it can be found again."""
-    parts = (survey.title, survey.source, survey.date)
-    return ", ".join(cut(part, 60) for part in dict.fromkeys(parts) if part)
-
-
-def _layers(job: Results, unit: str) -> str:
-    """What comes on top of the surface, which doors and thresholds are held against."""
-    return ", ".join(f"{layer.name} {length(layer.thickness, unit)}" for layer in job.job.layers)
-
-
-def _datum(survey: Survey, unit: str) -> str:
-    """What the heights of the schedule are off, where they were not read as heights."""
-    told = heights_from(survey, unit)
-    if told:
-        return f"({true_minus(told)})"
-    if survey.quantity != "drop" or survey.surface != "floor":
-        return ""
-    return f"(the {'level line' if survey.is_level else 'string'} that the drops were read off; a minus is below it)"
-
-
-def _blocks(schedule: Schedule | None, unit: str) -> str:
-    if schedule is None or schedule.blocks_mm < least_told(unit):
-        return ""
-    return (
-        f"Blocks under the string of at least {format_length(schedule.blocks_mm, unit, 32)} keep it clear of every top."
-    )

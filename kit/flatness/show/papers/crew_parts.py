@@ -1,45 +1,272 @@
-"""Tables of the crew sheet: patches in the order of work, members, quantities, what to buy, cautions."""
+"""Words and tables of the crew sheet: its title, the order of the work, the lists, what to bring."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 
+from flatness.corrections.cautions import Caution
 from flatness.corrections.plan import Plan
-from flatness.corrections.quantities import POUND_KG
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.staying import STAYS
-from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
-from flatness.limits.wording import describe
-from flatness.show.done_words import before_and_after, limit_of
-from flatness.show.papers.lettering import Rule, depth_text, tape
-from flatness.show.words import in_unit
+from flatness.job.running import Results
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_length
+from flatness.show.papers.drawing import number_of
+from flatness.show.papers.heights import Datum, Mark, Rise, called, one_height
+from flatness.show.papers.lettering import Rule, tape
+from flatness.show.papers.plain import listed
 
-PSF_PA = POUND_KG * 9.80665 / 0.3048**2  # a pound a square foot, from the pound, the foot and standard gravity
-PLACE = re.compile(r"x (-?\d+), y (-?\d+) mm")
 PIECE = re.compile(r"(\d+) x (\d+(?:\.\d+)?)")
-STATION_STEP = 609.6  # members' stations are thinned to about this [mm]
-WORDS = {
-    "plane": "plane or grind down", "fill": "fill", "sister": "sister", "fur": "fur or shim",
-    "engineer": "wait for the engineer",
-}  # fmt: skip
+DO = {"plane": "Plane", "fill": "Fill", "sister": "Sister", "fur": "Shim", "engineer": "Wait"}
+MANY = 6  # places from which on the order of the work names kinds of work, and no longer each place
+MOST_COLUMNS = 11  # of heights that a page has room for
 
 
-def patch_rows(plan: Plan, rule: Rule) -> list[list[str]]:
-    """The patches in the order of work: name, what to do, where, area, greatest depth and where, mean, volume, note."""
+def place_words(x: float, y: float, unit: str) -> str:
+    """A place as a tape finds it on the drawing: ``12' 6" across, 4' up``."""
+    return f"{tape(x, unit)} across, {tape(y, unit)} up"
+
+
+def area(mm2: float, unit: str) -> str:
+    """An area in whole square feet, or tenths of a square meter.
+
+    >>> area(5.2e6, "in"), area(5.2e6, "mm"), area(1000.0, "in")
+    ('56 sq ft', '5.2 m²', 'under 1 sq ft')
+    """
+    value, name = (mm2 / MM2_PER_FT2, "sq ft") if unit == "in" else (mm2 / MM2_PER_M2, "m²")
+    digits = 0 if unit == "in" else 1
+    least = 10.0**-digits
+    return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
+
+
+# -- the title
+
+
+def title_of(plan: Plan, datum: Datum) -> str:
+    """The one thing that the sheet says."""
+    one, name = one_height(plan), called(plan)
+    if plan.way == "members":
+        part = {"joist": "joist top", "stud": "stud face"}.get(name, name)
+        if one is None:
+            return f"Set every {part} to one plane"
+        return f"Set every {part} {datum.words(one)}"
+    if plan.way == "some-members":
+        return f"Set {_count(len(plan.lines), name)} to these heights"
+    if plan.way == "overlay" and plan.survey.surface == "floor":
+        return f"Pour to one height: {datum.words(one)}" if one is not None else "Pour to one plane"
+    if plan.way == "overlay":
+        clear = f"{datum.rule.named(clearance(plan))} clear of the {highest(plan)}"
+        where = datum.words(one) if one is not None else clear
+        return f"Shim the strapping: its face {where}"
+    if not len(plan.patches):
+        return "Nothing is to be done"
+    what = "readings" if plan.survey.surface == "wall" else "heights"
+    return f"Bring {_count(len(plan.patches), 'place')} to these {what}"
+
+
+def clearance(plan: Plan) -> float:
+    """From the face of a layer over all to the surface where it stands nearest [mm]."""
+    return float(np.nanmin(plan.change))
+
+
+def highest(plan: Plan) -> str:
+    """What the surface's nearest spot to the room is called."""
+    return {"ceiling": "lowest spot", "wall": "spot that stands out most"}.get(plan.survey.surface, "highest spot")
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
+
+
+# -- the order of the work
+
+
+def check_spots(plan: Plan, datum: Datum) -> list[tuple[str, str]]:
+    """Spots by which the laser is set: what they are called, and what they read; benchmarks, else left as they are."""
+    survey = plan.survey
+    marks = [row for row in survey.ties.to_dict("records") if row.get("kind") == "benchmark"]
+    if marks and (datum.line is not None or survey.quantity != "drop"):
+        heights = {str(row["label"]): float(row["height"]) for row in marks}
+        return [(name, datum.reading(height)) for name, height in list(heights.items())[:2]]
+    x, y, z, _ = survey.stations()
+    away = np.hypot(x, y)
+    column, row = (np.abs(axis[:, None] - at[None, :]).argmin(axis=0) for axis, at in ((plan.x, x), (plan.y, y)))
+    moved = np.abs(np.nan_to_num(plan.change[row, column]))
+    near = np.zeros(len(x), dtype=bool)
+    if plan.way == "patches" and len(plan.patches):
+        near = shapely.contains_xy(shapely.union_all(plan.patches["outline"].to_list()).buffer(150.0), x, y)
+    kept = np.flatnonzero(~near & (moved < 1e-6))
+    if not len(kept):
+        kept = np.arange(len(x))  # all is worked on: what is read before it begins
+    first = kept[int(np.argmin(away[kept]))]
+    last = kept[int(np.argmax(np.hypot(x[kept] - x[first], y[kept] - y[first])))]
+    unit = datum.rule.unit
+    return [(place_words(x[k], y[k], unit), datum.reading(z[k])) for k in dict.fromkeys((first, last))]
+
+
+def order_of_work(
+    plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]
+) -> list[tuple[str, str, str]]:
+    """The steps: number of the place, what to do in a few words, and how."""
+    if not len(plan.patches):
+        return []
+    spots = check_spots(plan, datum)
+    verb = "reads" if datum.line is not None else "stands at"
+    where = " and ".join(f"{name} {verb} {reading}" for name, reading in spots)
+    line = datum.name if datum.line is not None else "datum"
+    untouched = plan.way == "patches" or plan.way == "some-members"
+    around = "floor and ceiling" if plan.survey.surface == "wall" else "walls"
+    keep = "" if untouched else f" Mark the {line} on the {around} first."
+    set_up = "Stretch the string" if not plan.survey.is_level else "Set the laser"
+    return [("", set_up, f"so that {where}.{keep}"), *_work(plan, schedule, datum, rises), *_checks(plan, datum, rises)]
+
+
+def _work(plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
+    if plan.sets_members:
+        yield from _setting(plan, datum, rises)
+    elif plan.way == "overlay":
+        yield from _layer(plan, datum, rises)
+    else:
+        yield from _places(plan, datum, schedule)
+
+
+def _places(plan: Plan, datum: Datum, schedule: Schedule | None) -> Iterator[tuple[str, str, str]]:
+    unit, count = datum.rule.unit, len(plan.patches)
+    if len(plan.marks):
+        marks = format_length(plan.surface.spacing, unit, 8).replace('"', " in")
+        steps = plan.surface.spacing / (25.4 if unit == "in" else 5.0)
+        step = f"Corners stand on {marks} marks." if abs(steps - round(steps)) < 1e-6 else ""
+        yield "", f"Chalk the {'outline' if count == 1 else f'{count} outlines'}.", step
+    how = {
+        "plane": "Nails and pipes first; mask on.", "fill": "Run out to nothing at the outline.",
+        "sister": "Lines in the list.", "fur": "To the heights drawn.",
+        "engineer": "Leave it until the engineer or the maker has said yes.",
+    }  # fmt: skip
+    order = [name for name in DO if name != "fill"] + ["fill"]
+    rows = sorted(plan.patches.to_dict("records"), key=lambda row: order.index(str(row["action"])))
+    for action in order:
+        own = [row for row in rows if row["action"] == action]
+        groups = [[row] for row in own] if count <= MANY else [own] if own else []
+        for group in groups:
+            number = number_of(str(group[0]["name"])) if len(group) == 1 else ""
+            size = area(sum(float(row["area_mm2"]) for row in group), unit)
+            deepest = max((float(row["greatest_mm"]) for row in group), key=abs)
+            places = "" if number else f"places {listed([number_of(str(row['name'])) for row in group])}: "
+            said = how[action] if group is groups[0] else ""
+            yield number, f"{DO[action]} {size},", f"{places}up to {datum.rule.named(abs(deepest))}. {said}".strip()
+
+
+def _setting(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
+    names, one = list(plan.lines), one_height(plan)
+    name = called(plan)
+    heights = datum.reading(one) if one is not None else "their heights in the list"
+    part = "top" if name == "joist" else "face"
+    proud = [rise for rise in rises if datum.rule.change(rise.mm).startswith("\N{MINUS SIGN}")]
+    if proud:
+        off = dict.fromkeys(rise.member for rise in proud)
+        yield "", f"Take down {listed(list(off)[:8])}", "where the drawing has a minus, by so much."
+    how = "full depth. Clamp, read, then nail." if name == "joist" else "clamp, read, then nail."
+    if plan.way == "members":
+        yield "", f"Set {names[0]} and {names[-1]} first,", f"both ends at {heights}; string between."
+        if len(names) > 2:
+            between = names[1] if len(names) == 3 else f"{names[1]} to {names[-2]}"
+            yield "", f"{'Sister' if name == 'joist' else 'Sister or shim'} {between} to the string,", how
+    else:
+        how_far = f"at the heights in the list; each {part} is straight between."
+        yield "", f"Set both ends of {_run(plan, names)}", how_far
+        yield "", "Sister them,", how
+
+
+def _run(plan: Plan, names: Sequence[str]) -> str:
+    """Names with runs of neighbors told by their ends: ``J4 to J7 and J9``."""
+    assert plan.members is not None
+    order = plan.members.table["name"].tolist()
+    runs: list[list[str]] = []
+    for name in sorted(names, key=order.index):
+        if runs and order.index(name) == order.index(runs[-1][-1]) + 1:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return listed([f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(run) for run in runs])
+
+
+def _layer(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
+    one, rule = one_height(plan), datum.rule
+    if plan.survey.surface == "floor":
+        at = f"its top at {datum.reading(one)}" if one is not None else "its top so far above the floor"
+        yield "", "Set a pin at every mark,", f"{at}."
+        thin, thick = (rule.reading(pick(rise.mm for rise in rises)) for pick in (min, max))
+        yield "", "Pour to the pins,", f"{thin} to {thick} {rule.unit} deep."
+        return
+    face = f"The face is at {datum.reading(one)} there and everywhere." if one is not None else ""
+    if plan.crossing is None:
+        yield "", "Set the strapping out", f"from the surface by the numbers drawn. {face}".strip()
+        return
+    least = min(rises, key=lambda rise: rise.mm)
+    where = place_words(least.x, least.y, rule.unit)
+    behind = "the strap alone" if rule.reading(least.mm) == "0" else f"{rule.named(least.mm)} behind the strap"
+    yield "", f"Start on {least.member},", f"{where}: {behind}. {face}".strip()
+    yield "", "Shim every other crossing", "by its number, behind the strap; fasten through the shim."
+
+
+def _checks(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
+    rule, one = datum.rule, one_height(plan)
+    within = rule.named(max(float(plan.settings.get("setting_error", 0.8)), 0.5))
+    if rises and one is not None:
+        step = "2 ft" if rule.unit == "in" else "500 mm"
+        where = "every crossing" if plan.crossing is not None else f"every {step}"
+        yield "", "Read again", f"at {where}: {datum.reading(one)}, give or take {within}."
+    dots = "" if rises else " Read again at the dots."
+    bars = [text for limit in plan.limits if limit.name in _planned(plan) for text in _bar(limit, rule)]
+    if bars:
+        yield "", "Check every way:", f"nothing over {', '.join(dict.fromkeys(bars))}.{dots}"
+    elif dots:
+        yield "", "Read again at the dots,", f"each give or take {within}."
+
+
+def _planned(plan: Plan) -> set[str]:
+    return set(plan.after.loc[plan.after["planned_for"].astype(bool), "limit"])
+
+
+def _bar(limit: Any, rule: Rule) -> Iterator[str]:
+    if limit.kind in ("straightedge", "straightedge-share", "offset") and limit.length and limit.allowed:
+        length = f"{limit.length / 304.8:.3g} ft" if rule.unit == "in" else f"{limit.length / 1000:.3g} m"
+        yield f"{rule.at_most(limit.allowed)} under a {length} bar"
+
+
+def stop_and_call(plan: Plan, datum: Datum) -> str:
+    """When to stop: what would make the sheet wrong, or the work unsafe."""
+    if not len(plan.patches):
+        return ""
+    reads = "a check spot does not read so"
+    actions = set(plan.patches["action"])
+    if plan.sets_members:
+        return f"if {reads}, or a {called(plan)} is cracked, notched or not where it is drawn."
+    if plan.way == "overlay":
+        floor = plan.survey.surface == "floor"
+        return f"if {reads}, or {'the pour would run away at an edge' if floor else 'a spot stands out past the face'}."
+    if "plane" in actions:
+        return f"if {reads}, or a nail or pipe lies where you plane."
+    return f"if {reads}, or what lies beneath is loose or wet."
+
+
+# -- the list
+
+
+def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
+    """Number, what to do, where across and up, area, deepest, note."""
     rows, unit = [], rule.unit
     for row in plan.patches.to_dict("records"):
-        x, y = _deepest(plan, row)
-        where = ", ".join(f"{axis} {_stretch(row[f'from_{axis}_mm'], row[f'to_{axis}_mm'], unit)}" for axis in "xy")
+        across, up = (_stretch(row[f"from_{axis}_mm"], row[f"to_{axis}_mm"], unit) for axis in "xy")
         rows.append([
-            str(row["name"]), WORDS.get(str(row["action"]), str(row["action"])), where, area(row["area_mm2"], unit),
-            rule.listed(row["greatest_mm"]), f"x {tape(x, unit)}, y {tape(y, unit)}",
-            rule.listed(row["mean_mm"]), volume(row["volume_mm3"], unit), in_unit(str(row["note"]), unit, both=False),
+            number_of(str(row["name"])), DO[str(row["action"])], across, up, area(row["area_mm2"], unit),
+            rule.named(abs(row["greatest_mm"])), str(row["note"]),
         ])  # fmt: skip
     return rows
 
@@ -53,191 +280,143 @@ def _stretch(start: float, end: float, unit: str) -> str:
     return f"{tape(start, unit).removesuffix(' m')} to {tape(end, unit)}"
 
 
-def _deepest(plan: Plan, row: Mapping[Any, Any]) -> tuple[float, float]:
-    """Where a patch is deepest [mm]."""
-    if "deepest_x_mm" in row:
-        return float(row["deepest_x_mm"]), float(row["deepest_y_mm"])
-    gx, gy = np.meshgrid(plan.x, plan.y)
-    inside = shapely.contains_xy(row["outline"].buffer(1e-3), gx, gy) & np.isfinite(plan.change)
-    if not inside.any():
-        return float(row["x_mm"]), float(row["y_mm"])
-    k = int(np.argmax(np.where(inside, np.abs(np.nan_to_num(plan.change)), -1.0)))
-    return float(gx.ravel()[k]), float(gy.ravel()[k])
+def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: Datum) -> list[dict[str, Any]]:
+    """The heights that had no room on the drawing, a table a place, as they lie."""
+    tables: list[dict[str, Any]] = []
+    if not len(plan.marks):
+        return tables
+    for name in plan.patches["name"].astype(str):
+        own = [mark for k, mark in enumerate(marks) if mark.place == name and k not in labeled]
+        at = {(round(mark.x, 1), round(mark.y, 1)): datum.reading(mark.height) for mark in own}
+        columns, up = sorted({x for x, _ in at}), sorted({y for _, y in at}, reverse=True)
+        for first in range(0, len(columns), MOST_COLUMNS):
+            across = columns[first : first + MOST_COLUMNS]
+            tables.append({
+                "name": number_of(name) if not first else "",
+                "head": ["up \\ across", *(tape(x, datum.rule.unit) for x in across)],
+                "rows": [
+                    [tape(y, datum.rule.unit), *(at.get((x, y), "") for x in across)] for y in up
+                    if any((x, y) in at for x in across)
+                ],
+            })  # fmt: skip
+    return tables
 
 
-def area(mm2: float, unit: str) -> str:
-    return _of(mm2 / MM2_PER_FT2, 1, "ft²") if unit == "in" else _of(mm2 / MM2_PER_M2, 2, "m²")
-
-
-def volume(mm3: float, unit: str) -> str:
-    return _of(mm3 / MM3_PER_FT3, 2, "ft³") if unit == "in" else _of(mm3 / MM3_PER_LITRE, 1, "litres")
-
-
-def _of(value: float, digits: int, name: str) -> str:
-    """An amount with so many decimals; what is too little for them is not printed as if it were nothing.
-
-    >>> _of(0.3, 0, "lb"), _of(0.0, 0, "lb"), _of(12.34, 1, "ft²")
-    ('under 1 lb', '0 lb', '12.3 ft²')
-    """
-    least = 10.0**-digits
-    return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
-
-
-def member_rows(schedule: Schedule, unit: str) -> list[list[str]]:
-    """Which are set first, and how each is set: name, position, order, its ends, most, what comes off, crown, words."""
+def line_rows(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[list[str]]:
+    """Members that are not all at one height: name, position, near end and far end, most that it comes up."""
+    if not plan.lines or one_height(plan) is not None or plan.members is None:
+        return []
+    along = plan.members.direction
+    at = dict(zip(plan.members.table["name"], plan.members.positions.tolist(), strict=True))
     rows = []
-    for row in schedule.members.to_dict("records"):
-        take, at = row.get("take_down_mm", math.nan), row.get("take_down_at_mm", math.nan)
-        off = f"{rise(-take, unit)} at {tape(at, unit)}" if take and math.isfinite(take) else "-"
-        words = [row.get("may_be_taken_down"), row.get("laps"), row.get("note")]
+    for name, (level, slope) in plan.lines.items():
+        own = [rise for rise in rises if rise.member == name]
+        if not own:
+            continue
+        ends = [pick(getattr(rise, along) for rise in own) for pick in (min, max)]
         rows.append([
-            str(row["member"]), tape(row["position_mm"], unit), str(row["set"] or "not read"),
-            *(rise(row.get(name, math.nan), unit) for name in ("raise_first_mm", "raise_last_mm", "raise_most_mm")),
-            off, in_unit(". ".join(str(text) for text in words if isinstance(text, str) and text), unit, both=False),
+            name, tape(at[name], datum.rule.unit), *(datum.reading(level + slope * s) for s in ends),
+            datum.rule.change(max(rise.mm for rise in own)).removeprefix("+"),
         ])  # fmt: skip
     return rows
 
 
-def limit_rows(plan: Plan, unit: str) -> list[list[str]]:
-    """What the patches come to: limit, before, after as planned, likely, allowed, verdict."""
-    rows = []
-    for row in plan.after.to_dict("records"):
-        limit = limit_of(plan, str(row["limit"]))
-        asked = str(row["limit"]) if limit is None else f"{limit.name}: {describe(limit, unit)}"
-        rows.append([asked, *before_and_after(plan, row, unit)[:3], str(row["verdict"]).upper()])
-    return rows
-
-
-def spot_rows(plan: Plan, schedule: Schedule | None, unit: str) -> list[list[str]]:
-    """The fixed spots: name, place, what it must be, within what, and where the members would leave it."""
-    set_so = {} if schedule is None else {row["spot"]: row for row in schedule.spots.to_dict("records")}
-    rows = []
-    for spot in plan.fixed:
-        wanted = "as it is" if spot.height is None else f"height {height(spot.height, unit)}"
-        room = rise(spot.allowance, unit).lstrip("+") if spot.allowance else "nothing"
-        found = set_so.get(spot.name)
-        off = "-" if found is None else rise(float(found["off_mm"]), unit)
-        rows.append([spot.name or "fixed", f"x {tape(spot.x, unit)}, y {tape(spot.y, unit)}", wanted, room, off])
-    return rows
-
-
-def rise(mm: float, unit: str) -> str:
-    """A signed length as a careful rule reads it; ``-`` where it is not known."""
-    if mm is None or not math.isfinite(mm):
-        return "-"
-    if unit == "in":
-        return depth_text(mm, unit, 32)
-    text = format_length(abs(mm), "mm").removesuffix(" mm")
-    return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
-
-
-def height(mm: float, unit: str) -> str:
-    if not math.isfinite(mm):
-        return "-"
-    text = format_length(mm, unit, 32).removesuffix('"').removesuffix(" mm")
-    return text.replace("-", "−")
-
-
-def station_blocks(schedule: Schedule, unit: str) -> tuple[list[dict[str, Any]], str]:
-    """Every member's stations: how high to set it, above its own top, off the string; and what was left out."""
-    blocks, thinned = [], False
-    stay = set(schedule.members.loc[schedule.members["set"] == STAYS, "member"])
-    for name, group in schedule.table.groupby("member", sort=False):
-        group = group[group["line_mm"].notna()]
-        if group.empty or name in stay:
-            continue
-        s = group["station_mm"].to_numpy()
-        step = float(np.median(np.diff(s))) if len(s) > 1 else STATION_STEP
-        stride = max(1, math.floor(STATION_STEP / step + 1e-6))
-        rises = group["raise_mm"].to_numpy()
-        keep = sorted({*range(0, len(s), stride), len(s) - 1, int(rises.argmax()), int(rises.argmin())})
-        thinned = thinned or len(keep) < len(s)
-        rows = [
-            [tape(row["station_mm"], unit), height(row["line_mm"], unit), rise(row["raise_mm"], unit),
-             rise(row["offset_mm"], unit), height(row["below_string_mm"], unit)]
-            for row in group.iloc[keep].to_dict("records")
-        ]  # fmt: skip
-        blocks.append({"name": str(name), "rows": rows})
-    apart = "2 ft" if unit == "in" else "600 mm"
-    note = (
-        f"Stations are shown about every {apart}, at both ends, and where the rise is most and least; the data have "
-        "all of them."
-    )
-    return blocks, note if thinned else ""
-
-
-def quantity_rows(plan: Plan, unit: str) -> list[list[str]]:
-    """What to bring: quantity, amount, and how it was reckoned."""
-    return [
-        [str(row["quantity"]), amount(float(row["value"]), str(row["unit"]), unit), _placed(str(row["from"]), unit)]
-        for row in plan.quantities.table.to_dict("records")
-        if float(row["value"])  # of what is not needed nothing is brought
-    ]
-
-
-def _placed(text: str, unit: str) -> str:
-    """A place in millimetres told as a tape reads it."""
-    return PLACE.sub(lambda found: f"x {tape(float(found[1]), unit)}, y {tape(float(found[2]), unit)}", text)
-
-
-def setting_rows(plan: Plan, unit: str) -> list[list[str]]:
-    """The numbers that the quantities rest on, each with its source; none where nothing is to be brought."""
-    if not plan.quantities.table["value"].any():
+def sister_rows(plan: Plan, schedule: Schedule | None, datum: Datum) -> list[list[str]]:
+    """Members that are sistered under places: name, position, near end and far end, most that it comes up."""
+    if schedule is None or plan.way != "patches" or not plan.patches["action"].isin(["sister", "fur"]).any():
         return []
-    return [
-        [str(row["name"]).replace("_", " "), _setting(float(row["value"]), str(row["unit"]), unit), str(row["source"])]
-        for row in plan.quantities.settings.to_dict("records")
-        if row["name"] != "gravity"  # the weight of a mass is no choice
-    ]
+    rows = []
+    for row in schedule.members.to_dict("records"):
+        own = schedule.table[(schedule.table["member"] == row["member"]) & schedule.table["line_mm"].notna()]
+        if own.empty or row["set"] == STAYS:
+            continue
+        rows.append([
+            str(row["member"]), tape(row["position_mm"], datum.rule.unit),
+            datum.reading(own["line_mm"].iloc[0]), datum.reading(own["line_mm"].iloc[-1]),
+            datum.rule.change(own["raise_mm"].max()).removeprefix("+"),
+        ])  # fmt: skip
+    return rows
 
 
-def _setting(value: float, named: str, unit: str) -> str:
-    if named == "mm3 a bag":
-        return f"{volume(value, unit)} a bag"
-    if named == "kg/mm3":
-        return f"{value * MM3_PER_FT3 / POUND_KG:.0f} lb/ft³" if unit == "in" else f"{value * 1e9:.0f} kg/m³"
-    if named == "share added":
-        return f"{100 * value:.3g} %"
-    return amount(value, named, unit) if named in ("mm", "mm2", "mm3", "kg", "Pa") else f"{value:g} {named}"
+def to_bring(plan: Plan, rises: Sequence[Rise], rule: Rule) -> list[list[str]]:
+    """What, how many, how long."""
+    rows, unit = [], rule.unit
+    if plan.sets_members and plan.members is not None:
+        rows += _pieces_of(plan, "Sister" if called(plan) == "joist" else "Sister or furring", list(plan.lines), unit)
+    elif plan.way == "overlay" and plan.survey.surface != "floor" and plan.members is not None:
+        rows += _pieces_of(plan, "Strap", plan.members.table["name"].tolist(), unit)
+        thick = [rise.mm for rise in rises]
+        shimmed = sum(rule.reading(mm) != "0" for mm in thick)
+        rows.append(["Shims", f"{shimmed}", f"{rule.reading(min(thick))} to {rule.named(max(thick))} thick"])
+    if plan.quantities.bags:
+        rows.append(["Fill", str(plan.quantities.bags), "bag" if plan.quantities.bags == 1 else "bags"])
+    return rows
 
 
-def amount(value: float, named: str, unit: str) -> str:
-    """A quantity in the unit that the crew buys it in."""
-    inches = unit == "in"
-    match named:
-        case "mm3":
-            return volume(value, unit)
-        case "mm2":
-            return area(value, unit)
-        case "kg":
-            return _of(value / POUND_KG, 0, "lb") if inches else _of(value, 0, "kg")
-        case "Pa":
-            return _of(value / PSF_PA, 1, "lb/ft²") if inches else _of(value, 0, "Pa")
-        case "mm":
-            return format_length(value, "ft" if inches else "m", 8)
-    return f"{value:g} {named.removesuffix('s') if value == 1 else named}"
+def _pieces_of(plan: Plan, what: str, names: list[str], unit: str) -> list[list[str]]:
+    """Members by the length of what goes on them."""
+    members = plan.members
+    assert members is not None
+    reach = plan.x if members.direction == "x" else plan.y
+    lengths: dict[str, list[str]] = {}
+    for row in members.table.to_dict("records"):
+        if row["name"] in names:
+            start = reach[0] if math.isnan(row["start_mm"]) else row["start_mm"]
+            end = reach[-1] if math.isnan(row["end_mm"]) else row["end_mm"]
+            lengths.setdefault(tape(end - start, unit), []).append(str(row["name"]))
+    return [[f"{what}, {_run(plan, own)}", str(len(own)), length] for length, own in lengths.items()]
 
 
-def stock_rows(plan: Plan, unit: str) -> tuple[list[list[str]], list[list[str]]]:
-    """Lengths to buy, and how each is cut."""
+def cut_rows(plan: Plan, unit: str) -> list[list[str]]:
+    """How lengths on sale are cut: times, out of what, pieces, left over."""
     lengths = plan.quantities.lengths
     if lengths is None:
-        return [], []
-    priced = lengths.price is not None
-    buy = [
-        [f"{row['count']:.0f}", tape(row["stock_mm"], unit),
-         *([f"{row['price']:.2f}", f"{row['count'] * row['price']:.2f}"] if priced else ["", ""])]
-        for row in lengths.stock.to_dict("records")
-    ]  # fmt: skip
-    if priced:
-        buy.append(["", "in all", "", f"{lengths.price:.2f}"])
-    cuts = [
-        [f"{row['times']:.0f}", tape(row["stock_mm"], unit), _pieces(row["pieces"], unit), tape(row["offcut_mm"], unit)]
+        return []
+    return [
+        [
+            f"{row['times']:.0f}", tape(row["stock_mm"], unit),
+            PIECE.sub(lambda found: f"{found[1]} x {tape(float(found[2]), unit)}", row["pieces"]),
+            tape(row["offcut_mm"], unit),
+        ]
         for row in lengths.cuts.to_dict("records")
-    ]
-    return buy, cuts
+    ]  # fmt: skip
 
 
-def _pieces(words: str, unit: str) -> str:
-    """``2 x 1200`` of a way of cutting, in mm, as a tape reads it."""
-    return PIECE.sub(lambda found: f"{found[1]} x {tape(float(found[2]), unit)}", words)
+def spot_rows(plan: Plan, datum: Datum) -> list[list[str]]:
+    """The fixed spots: name, where, what it must be, within what."""
+    return [
+        [
+            spot.name or "fixed", place_words(spot.x, spot.y, datum.rule.unit),
+            "as it is" if spot.height is None else datum.reading(spot.height),
+            datum.rule.named(spot.allowance) if spot.allowance else "nothing",
+        ]
+        for spot in plan.fixed
+    ]  # fmt: skip
+
+
+def reveal_rows(job: Results, datum: Datum) -> list[list[str]]:
+    """Lines of the reveals: name, from where to where, height at its start and at its end, what is scribed off."""
+    rows = []
+    for line in job.job.reveals:
+        found = job.reveals[line.name]
+        known: pd.DataFrame = found.table[found.table["line_mm"].notna()]
+        ends = [datum.reading(float(known["line_mm"].iloc[k])) for k in (0, -1)]
+        where = " to ".join(place_words(*xy, datum.rule.unit) for xy in (line.start, line.end))
+        scribe = float(found.scribe["scribe_mm"].max()) if len(found.scribe) else 0.0
+        rows.append([line.name, where, *ends, datum.rule.named(scribe) if scribe else "nothing"])
+    return rows
+
+
+def cautions_of(plan: Plan, schedule: Schedule | None) -> list[Caution]:
+    """Those about this work."""
+    found: Mapping[str, Caution] = {one.key: one for one in (*plan.cautions, *(schedule.cautions if schedule else ()))}
+    members = plan.members
+    off = bool((np.nan_to_num(plan.change) < 0).any())
+    framed = plan.sets_members or bool(plan.patches["action"].isin(["sister", "engineer"]).any())
+    told = {
+        "plane": off, "notch": off and members is not None and members.kind == "sawn joist",
+        "engineered": framed if members is None else members.engineered,
+        "stairs": bool(plan.fixed or plan.survey.openings),
+        "dust": bool(plan.patches["action"].isin(["plane", "fill"]).any()),
+    }  # fmt: skip
+    return [one for key, one in found.items() if told.get(key, True)]

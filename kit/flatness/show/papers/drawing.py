@@ -1,9 +1,9 @@
-"""The plan of the work as lines and texts on a sheet: grid at the tape positions, depths, patches, members."""
+"""The plan of the work to scale: outlines to chalk and heights to set, or members and how far they come up."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from typing import Any
 
@@ -12,47 +12,89 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
-from flatness.show.papers.hatching import HATCHES, lines_of, strokes
-from flatness.show.papers.lettering import Drawn, Rule, tape, text_size
-from flatness.show.papers.tiles import OVERLAP, Layout, Tile
+from flatness.show.papers.heights import STEP_MM, Datum, Mark, Rise
+from flatness.show.papers.lettering import CLEAR, Drawn, Rule, text_box, text_size
+from flatness.show.papers.tiles import AROUND, NAMES, OVERLAP, Layout, Tile
 from flatness.show.words import shortened
 
-GRID, HATCH, HEAVY, MEMBER = "grid", "hatch", "heavy", "member"  # kinds of line, drawn by the template
-MATCH, LEADER = "match", "leader"
+WALL_MM = 1.5  # how thick a wall is drawn
+WORDS = {"plane": "PLANE", "fill": "FILL", "sister": "SISTER", "fur": "SHIM", "engineer": "WAIT"}
+TICKS = {"in": (304.8, (1, 2, 4, 5, 10, 20)), "mm": (1000.0, (0.5, 1, 2, 5, 10))}
+STRONG_MM = {"in": 6.35, "mm": 6.0}  # from here on a rise is bold: 1/4 in
+APART = 1.0  # between figures that stand side by side [mm]
 
 
-def label_size(plan: Plan, rule: Rule) -> tuple[float, float]:
-    """Width and height on paper [mm] of the widest depth."""
-    words = {rule.depth(mm) for mm in plan.change[np.isfinite(plan.change)].ravel().tolist()}
-    sizes = [text_size(text) for text in words] or [text_size("0")]
-    return max(size[0] for size in sizes), max(size[1] for size in sizes)
+def beside(plan: Plan, rises: list[Rise], rule: Rule) -> tuple[float, float]:
+    """What is kept free [mm] at the left and at the right: half a figure, and the names of members along x."""
+    half = max((_wide(rise, rule) / 2 + CLEAR for rise in rises), default=0.0)
+    named = plan.way != "patches" or bool((plan.patches["action"] == "sister").any())
+    at_right = named and any(one is not None and one.direction == "x" for one in (plan.members, plan.crossing))
+    least = max(AROUND, half)
+    return least, NAMES if at_right else least
 
 
-def draw(plan: Plan, tile: Tile, layout: Layout, rule: Rule) -> Drawn:
+def _wide(rise: Rise, rule: Rule) -> float:
+    return text_size(rule.change(rise.mm).removeprefix("+"), "strong")[0]
+
+
+def number_of(name: str) -> str:
+    """The number of a place on every paper: that of P1 is 1."""
+    return name.removeprefix("P")
+
+
+def widest_scale(plan: Plan, marks: list[Mark], rises: list[Rise], rule: Rule) -> float:
+    """The scale from which on figures run into one another: those of members are all written, of heights each other."""
+    unit = rule.unit
+    if rises:
+        wide = max(_wide(rise, rule) for rise in rises) + APART
+        x, y = (np.unique(np.round([getattr(rise, axis) for rise in rises], 1)) for axis in "xy")
+        across, up = (float(np.diff(axis).min()) if len(axis) > 1 else math.inf for axis in (x, y))
+        # an end close to a station moves aside
+        if plan.sets_members and plan.members is not None:
+            across, up = (across, STEP_MM[unit]) if plan.members.direction == "y" else (STEP_MM[unit], up)
+        return min(across / wide, up / 4.5)
+    if marks:
+        return 2 * STEP_MM[unit] / 15.0
+    return math.inf
+
+
+def draw(
+    plan: Plan, tile: Tile, layout: Layout, datum: Datum, marks: list[Mark], rises: list[Rise]
+) -> Drawn:  # fmt: skip
     """What one sheet shows of the plan."""
-    sheet = _OnSheet(plan, tile, layout, rule)
-    drawn = sheet.drawn
-    sheet.grid()
-    sheet.outlines()
-    for _, patch in plan.patches.iterrows():
-        sheet.patch(patch["outline"], str(patch["action"]))
-    sheet.members()
-    sheet.depths()
-    sheet.match_lines()
+    sheet = _OnSheet(plan, tile, layout, datum)
+    sheet.room()
+    sheet.ticks()
+    if rises:
+        sheet.bodies()
+        sheet.openings()
+        sheet.rises(rises)
+        sheet.member_names(set_only=plan.sets_members)
+        sheet.match_lines()
+    else:
+        sheet.places()
+        sheet.dashes()
+        sheet.openings()
+        sheet.heights(marks)
+        sheet.match_lines()
+        if (plan.patches["action"] == "sister").any():
+            sheet.member_names(set_only=False)
     sheet.fixed_spots()
-    sheet.member_names()
-    for _, patch in plan.patches.iterrows():
-        sheet.name(patch["outline"], str(patch["name"]), rule.short(float(patch["greatest_mm"])))
-    return drawn
+    sheet.origin()
+    return sheet.drawn
 
 
 class _OnSheet:
-    def __init__(self, plan: Plan, tile: Tile, layout: Layout, rule: Rule) -> None:
-        self.plan, self.tile, self.layout, self.rule, self.unit = plan, tile, layout, rule, rule.unit
-        self.drawn = Drawn()
-        self.size = (layout.width, layout.height)
-        self.window = box(0, 0, *self.size)
+    def __init__(self, plan: Plan, tile: Tile, layout: Layout, datum: Datum) -> None:
+        self.plan, self.tile, self.layout, self.datum, self.unit = plan, tile, layout, datum, datum.rule.unit
+        self.drawn = Drawn((layout.width, layout.height))
+        self.window = box(0, 0, layout.width, layout.height)
+        survey = plan.survey
+        reach = box(plan.x[0], plan.y[0], plan.x[-1], plan.y[-1])
+        self.inner = self.shape(survey.outline if survey.outline is not None else reach)
+        self.holes = shapely.union_all([self.shape(opening) for opening in survey.openings])
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """A place [mm] of the surface on the sheet [mm]."""
@@ -67,69 +109,178 @@ class _OnSheet:
 
     def line(self, geometry: BaseGeometry, kind: str) -> None:
         """The part of a line that the sheet shows."""
-        for part in lines_of(geometry.intersection(self.window)):
-            xy = np.asarray(part.coords)
-            for (x1, y1), (x2, y2) in pairwise(xy.tolist()):
+        for part in _lines_of(geometry.intersection(self.window)):
+            for (x1, y1), (x2, y2) in pairwise(np.asarray(part.coords).tolist()):
                 self.drawn.lines.append([x1, y1, x2, y2, kind])
 
-    def _nodes(self) -> tuple[list[int], list[int]]:
-        stride = self.layout.stride
-        return list(range(0, len(self.plan.x), stride)), list(range(0, len(self.plan.y), stride))
+    def area(self, geometry: BaseGeometry, kind: str) -> None:
+        for part in getattr(geometry, "geoms", [geometry]):
+            if isinstance(part, Polygon) and part.intersects(self.window):
+                self.drawn.areas.append([np.asarray(part.exterior.coords[:-1]).tolist(), kind])
 
-    def grid(self) -> None:
-        columns, rows = self._nodes()
-        (left, low), (right, high) = self.at(self.plan.x[0], self.plan.y[0]), self.at(self.plan.x[-1], self.plan.y[-1])
-        for i in columns:
-            x = self.at(self.plan.x[i], 0)[0]
-            if 0 <= x <= self.size[0]:
-                self.line(LineString([(x, low + 2), (x, high - 2)]), GRID)
-        self.drawn.across = self._across(columns)
-        for j in rows:
-            y = self.at(0, self.plan.y[j])[1]
-            if 0 <= y <= self.size[1]:
-                self.line(LineString([(left - 2, y), (right + 2, y)]), GRID)
-                self.drawn.up.append([y, _tick(float(self.plan.y[j]), self.unit)])
+    def seen(self, x: float, y: float) -> bool:
+        return 0 <= x <= self.drawn.size[0] and 0 <= y <= self.drawn.size[1]
 
-    def _across(self, columns: list[int]) -> list[list[Any]]:
-        """Places and words of the positions below the drawing, at steps so wide that none runs into the next."""
-        at = [float(self.plan.x[i]) for i in columns]
-        ticks: list[list[Any]] = [[self.at(x, 0)[0], _tick(x, self.unit)] for x in at]
-        widest = max(text_size(words)[0] for _, words in ticks)
-        step = abs(ticks[1][0] - ticks[0][0]) if len(ticks) > 1 else math.inf
-        return [tick for tick in ticks[:: max(1, math.ceil((widest + 1) / step))] if 0 <= tick[0] <= self.size[0]]
+    # -- the room
 
-    def outlines(self) -> None:
-        survey = self.plan.survey
-        if survey.outline is not None:
-            self.line(self.shape(survey.outline).boundary, HEAVY)
-        for opening in survey.openings:
-            shape = self.shape(opening)
-            self.line(shape.boundary, HEAVY)
-            x0, y0, x1, y1 = shape.bounds
-            for diagonal in (LineString([(x0, y0), (x1, y1)]), LineString([(x0, y1), (x1, y0)])):
-                self.line(diagonal.intersection(shape), GRID)
-            middle = shape.intersection(self.window)
-            if not middle.is_empty:
-                point = middle.representative_point()
-                if self.drawn.is_free(point.x, point.y, "opening", self.size):
-                    self.drawn.put(point.x, point.y, "opening", "small")
-
-    def patch(self, outline: Polygon, action: str) -> None:
-        shape = self.shape(outline)
-        if not shape.intersects(self.window):
+    def room(self) -> None:
+        if self.plan.survey.outline is None:
+            self.line(self.inner.boundary, "reach")
             return
-        self.line(shape.boundary, "patch")
-        angles, distance = HATCHES.get(action, ((), 1.0))
-        for angle in angles:
-            for stroke in strokes(shape.intersection(self.window), angle, distance):
-                self.line(stroke, HATCH)
+        self.line(self.inner.buffer(WALL_MM / 2, join_style="mitre").boundary, "wall")
+        self.drawn.keep_clear(self.inner.boundary)
 
-    def members(self) -> None:
-        for line, _ in self._members():
-            self.line(line, MEMBER)
+    def openings(self) -> None:
+        for shape in getattr(self.holes, "geoms", [self.holes]):
+            if shape.is_empty or not shape.intersects(self.window):
+                continue
+            self.area(shape, "opening")
+            middle = shape.intersection(self.window).representative_point()
+            wide, high = text_size("opening", "small")
+            x0, y0, x1, y1 = shape.bounds
+            if wide + 2 < x1 - x0 and high + 2 < y1 - y0 and self.drawn.is_free(middle.x, middle.y, "opening", "small"):
+                self.drawn.put(middle.x, middle.y, "opening", "small")
+            self.drawn.keep_clear(shape)
 
-    def _members(self) -> Iterator[tuple[LineString, str]]:
-        members = self.plan.members
+    def ticks(self) -> None:
+        foot, steps = TICKS[self.unit]
+        for kind, low, high in (("across", self.tile.x0, self.tile.x1), ("up", self.tile.y0, self.tile.y1)):
+            step = next((k for k in steps if k * foot / self.layout.scale >= 10.0), steps[-1]) * foot
+            x0, y0, x1, y1 = self.inner.bounds
+            room = (x0, x1) if kind == "across" else (y0, y1)
+            for k in range(math.ceil(low / step), math.floor(high / step) + 1):
+                place = self.at(k * step, k * step)[0 if kind == "across" else 1]
+                if room[0] - 0.1 <= place <= room[1] + 0.1:
+                    words = f"{k * step / foot:g}".replace("-", "−")
+                    getattr(self.drawn, kind).append([place, words])
+
+    def origin(self) -> None:
+        """Where both tapes start."""
+        x, y = self.at(0.0, 0.0)
+        if self.seen(x, y):
+            self.drawn.signs.append([x - 0.9, y + 0.9, "origin"])
+
+    # -- places
+
+    def places(self) -> None:
+        for outline, action in zip(self.plan.patches["outline"], self.plan.patches["action"], strict=True):
+            shape = self.shape(outline)
+            self.area(shape, str(action))
+            self.line(shape.boundary, "place")
+            self.drawn.keep_clear(shape.boundary)
+
+    def heights(self, marks: list[Mark]) -> None:
+        """Signs of all marks; then words: the deepest, the corners, the numbers of the places, and what has room."""
+        at = [self.at(mark.x, mark.y) for mark in marks]
+        shown = [k for k, xy in enumerate(at) if self.seen(*xy)]
+        names = dict.fromkeys(mark.place for mark in marks)
+        inside = {name: [k for k in shown if marks[k].kind == "inside" and marks[k].place == name] for name in names}
+        for own in inside.values():
+            if own:
+                deepest = max(own, key=lambda k: abs(marks[k].change))
+                self._inside(deepest, marks[deepest], *at[deepest], always=True)
+        for k in shown:
+            corner = marks[k].kind == "corner"
+            if corner:
+                self.drawn.sign(*at[k], "corner", 1.0)
+            else:
+                self.drawn.signs.append([*at[k], "dot"])  # heights may cover other marks of a close grid
+        for k in shown:
+            if marks[k].kind == "corner":
+                self._corner(k, marks[k], *at[k])
+        for outline, action, name in zip(
+            *(self.plan.patches[column] for column in ("outline", "action", "name")), strict=True
+        ):
+            self._number(self.shape(outline), f"{number_of(str(name))} {WORDS[str(action)]}")
+        for own in inside.values():
+            for k in self._spread(own, at):
+                self._inside(k, marks[k], *at[k])
+
+    def _spread(self, own: list[int], at: list[tuple[float, float]]) -> Iterable[int]:
+        """Marks of a place on a grid that leaves room for their words first, then the others."""
+        if not own:
+            return ()
+        x0, y0 = (min(at[k][axis] for k in own) for axis in (0, 1))
+        pitch = STEP_MM[self.unit] / 2 / self.layout.scale
+        wide = math.ceil(14.5 / pitch - 1e-6)
+        high = math.ceil(9.0 / pitch - 1e-6)
+
+        def off(k: int) -> bool:
+            return bool(round((at[k][0] - x0) / pitch) % wide or round((at[k][1] - y0) / pitch) % high)
+
+        return sorted(own, key=lambda k: (off(k), at[k][1], at[k][0]))
+
+    def _inside(self, k: int, mark: Mark, x: float, y: float, *, always: bool = False) -> None:
+        if k in self.drawn.labeled:
+            return
+        words = (self.datum.reading(mark.height), "reading", -2.3), (self.datum.rule.change(mark.change), "small", 2.1)
+        tried = [(0.0, 0.0)]
+        if always:
+            tried = [(dx, dy) for dy in (0, -2, 2, -4, 4, -6, 6) for dx in (0, -3, 3, -6, 6, -9, 9)]
+        for dx, dy in tried:
+            if all(self.drawn.is_free(x + dx, y + dy + down, text, kind) for text, kind, down in words):
+                break
+        else:
+            if not always:
+                return
+            # across what stands there, whole on the sheet
+            wide = max(text_size(text, kind)[0] for text, kind, _ in words) / 2
+            dx, dy = min(max(x, wide), self.drawn.size[0] - wide) - x, 0.0
+        for text, kind, down in words:
+            self.drawn.put(x + dx, y + dy + down, text, kind)
+        self.drawn.labeled.add(k)
+
+    def _corner(self, k: int, mark: Mark, x: float, y: float) -> None:
+        """Beside its corner, outside the outline where there is room."""
+        words = self.datum.reading(mark.height)
+        wide, high = (size / 2 + CLEAR + 1.1 for size in text_size(words, "small"))
+        outlines = self.plan.patches.loc[self.plan.patches["name"] == mark.place, "outline"]
+        middle = self.shape(outlines.iloc[0]).centroid
+        others = self.plan.patches.loc[self.plan.patches["name"] != mark.place, "outline"].to_list()
+        elsewhere = self.shape(shapely.union_all(others))
+        away = math.atan2(y - middle.y, x - middle.x)
+        for more in (0.0, 1.0, 2.2):
+            for turn in (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6, 7, -7, 8):
+                angle = away + turn * math.pi / 8
+                ux, uy = math.cos(angle), math.sin(angle)
+                far = 1 / max(abs(ux), abs(uy))
+                place = x + ux * far * (wide + more), y + uy * far * (high + more)
+                clear = not elsewhere.intersects(shapely.box(*text_box(*place, words, "small")))
+                if clear and self.drawn.is_free(*place, words, "small"):
+                    self.drawn.put(*place, words, "small")
+                    self.drawn.labeled.add(k)
+                    return
+
+    def _number(self, shape: BaseGeometry, words: str) -> None:
+        """A place's number and what is done there: above it, else beside or inside, else where there is room."""
+        here = shape.intersection(self.window)
+        if here.is_empty or here.area < 0.5:
+            return
+        wide, high = text_size(words, "place")
+        x0, y0, x1, y1 = here.bounds
+        middle = (x0 + x1) / 2
+        starts = (middle, x0 + wide / 2, x1 - wide / 2)
+        tried = [(x, y0 - high / 2 - off) for off in (1.2, 3.0, 5.0, 7.0) for x in starts]
+        tried += [(x, y1 + high / 2 + off) for off in (1.2, 3.0, 5.0, 7.0) for x in (middle, x0 + wide / 2)]
+        tried += [(x, (y0 + y1) / 2 + off) for off in (0, -8, 8) for x in (x0 - wide / 2 - 2, x1 + wide / 2 + 2)]
+        tried += [(x, y) for y in np.arange(y0 + high, y1 - high, 3) for x in np.arange(x0 + wide, x1 - wide / 2, 4)]
+        free = next((xy for xy in tried if self.drawn.is_free(*xy, words, "place")), None)
+        if free is None:
+            point = here.representative_point()
+            around = (
+                (point.x + r * math.cos(turn), point.y + r * math.sin(turn))
+                for r in np.arange(8.0, 60.0, 2.0) for turn in np.arange(0, 2 * math.pi, math.pi / 8)
+            )  # fmt: skip
+            free = next((xy for xy in around if self.drawn.is_free(*xy, words, "place")), None)
+            if free is None:
+                return
+            self.line(LineString([(point.x, point.y), free]), "leader")
+        self.drawn.put(*free, words, "place")
+
+    # -- members
+
+    def _members(self, members: Members | None) -> Iterator[tuple[LineString, str]]:
+        """Each member from its near end to its far one, on the sheet."""
         if members is None:
             return
         along_y = members.direction == "y"
@@ -140,130 +291,147 @@ class _OnSheet:
             ends = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in (start, end)]
             yield LineString([self.at(*xy) for xy in ends]), str(row["name"])
 
-    def member_names(self) -> None:
-        for line, name in self._members():
-            self._name_member(line, name)
+    def dashes(self) -> None:
+        """Members beneath, as far as nothing is drawn over them."""
+        for line, _ in self._members(self.plan.members):
+            self.line(line.difference(self.holes), "member")
+
+    def bodies(self) -> None:
+        """Members that are set, as wide as they are; the others, and what straps cross, dashed."""
+        plan = self.plan
+        for line, _ in self._members(plan.crossing):
+            self.line(line.difference(self.holes), "member")
+        for line, name in self._members(plan.members):
+            if plan.sets_members and name not in plan.lines:
+                self.line(line.difference(self.holes), "member")
+                continue
+            assert plan.members is not None
+            half = max(0.5, plan.members.thickness / self.layout.scale / 2)
+            self.area(line.difference(self.holes).buffer(half, cap_style="flat"), "body")
+
+    def rises(self, rises: list[Rise]) -> None:
+        """What each top comes up by; the most and the least stand out."""
+        rule = self.datum.rule
+        least, most = (pick(range(len(rises)), key=lambda k: rises[k].mm) for pick in (min, max))
+        x0, y0, x1, y1 = self.inner.bounds
+        pitches = [np.diff(np.unique(np.round([getattr(rise, axis) for rise in rises], 1))) for axis in "xy"]
+        pitch = float(pitches[0].min()) / self.layout.scale if len(pitches[0]) else math.inf
+        widest = max(_wide(rise, rule) for rise in rises)
+        for k, rise in enumerate(rises):
+            words = rule.change(rise.mm).removeprefix("+")
+            extreme = k in (least, most) and self.plan.members is not None
+            kind = "extreme" if extreme else "strong" if abs(rise.mm) >= STRONG_MM[self.unit] - 0.01 else "small"
+            kind = "small" if kind == "strong" and self.plan.way == "overlay" else kind
+            wide, high = text_size(words, kind)
+            x, y = self.at(rise.x, rise.y)
+            y = min(max(y, y0 + high / 2 + 0.9), y1 - high / 2 - 0.9)
+            # at a wall it stands inside, as far as its neighbor leaves room
+            inside = min(max(x, x0 + wide / 2 + 0.7), x1 - wide / 2 - 0.7)
+            room = max(0.0, pitch - (wide + widest) / 2 - APART)
+            x += min(max(inside - x, -room), room)
+            aside = (0.0, *(side * off for off in np.arange(0.5, room, 0.5) for side in (1, -1)))
+            x += next((s for s in aside if not self.holes.intersects(box(*text_box(x + s, y, words, kind)))), 0.0)
+            w, h = self.drawn.size
+            if wide / 2 <= x <= w - wide / 2 and high / 2 <= y <= h - high / 2:
+                self.drawn.put(x, y, words, kind)
+                self.drawn.labeled.add(k)
+
+    def member_names(self, *, set_only: bool) -> None:
+        plan = self.plan
+        for members in (plan.members, plan.crossing):
+            for line, name in self._members(members):
+                if not (set_only and name not in plan.lines):
+                    self._name_member(line, name)
 
     def _name_member(self, line: LineString, name: str) -> None:
-        """At the member's near end, beyond the surface, where the sheet shows it; else on it, or close beside it."""
+        """Beyond the member's far end where the sheet shows it, else on it."""
         seen = line.intersection(self.window)
         if seen.is_empty or seen.length < 1:
             return
-        (x1, y1), (x2, y2) = seen.coords[0], seen.coords[-1]
-        far = math.hypot(x2 - x1, y2 - y1)
-        ux, uy = (x2 - x1) / far, (y2 - y1) / far
+        (xa, ya), (x2, y2) = seen.coords[0], seen.coords[-1]
+        far = math.hypot(x2 - xa, y2 - ya)
+        ux, uy = (xa - x2) / far, (ya - y2) / far
         short = shortened(name, 8)
-        wide, high = text_size(short)
-        beside = (abs(ux) * wide + abs(uy) * high) / 2 + 2.0
-        aside = (abs(uy) * wide + abs(ux) * high) / 2 + 2.0  # clear of the depths on its line
-        along = (-beside, beside, *np.arange(6.0, far, 2.0).tolist())
-        for s, off in [*((s, 0.0) for s in along), *((s, side * aside) for s in along[1:] for side in (-1, 1))]:
-            x, y = x1 + s * ux - off * uy, y1 + s * uy + off * ux
-            if self.drawn.is_free(x, y, short, self.size):
+        wide, high = text_size(short, "member")
+        half = (abs(ux) * wide + abs(uy) * high) / 2
+        _, y0, x1, _ = self.inner.bounds
+        # beyond the wall, where the sheet reaches so far
+        beyond = max(0.0, y2 - y0 if abs(uy) > abs(ux) else x1 - x2)
+        gap = WALL_MM + (1.0 if abs(uy) > abs(ux) else 2.2)
+        for s in (-beyond - half - gap, *np.arange(half + 1.0, far, 1.0).tolist()):
+            x, y = x2 + s * ux, y2 + s * uy
+            if self.drawn.is_free(x, y, short, "member"):
                 self.drawn.put(x, y, short, "member")
                 return
 
+    def fixed_spots(self) -> None:
+        """A diamond where the height is given, with its name beside it."""
+        for spot in self.plan.fixed:
+            x, y = self.at(spot.x, spot.y)
+            if not self.seen(x, y):
+                continue
+            self.drawn.sign(x, y, "spot", 1.6)
+            short = shortened(spot.name, 24)
+            wide = text_size(short, "spot")[0] / 2
+            near = [(x + side * (wide + 3), y + off) for off in (0, -3, 3, -6, 6) for side in (1, -1)]
+            near += [(x + shift, y + off) for off in (-4, 4, -7, 7, -10, 10) for shift in (0, wide, -wide)]
+            free = next((at for at in near if self.drawn.is_free(*at, short, "spot")), None)
+            if free is None:
+                around = (
+                    (x + r * math.cos(turn), y + r * math.sin(turn))
+                    for r in np.arange(8.0, 60.0, 3.0) for turn in np.arange(0, 2 * math.pi, math.pi / 8)
+                )  # fmt: skip
+                free = next((at for at in around if self.drawn.is_free(*at, short, "spot")), None)
+                if free is not None:
+                    self.line(LineString([(x, y), free]), "leader")
+            if short and free is not None:
+                self.drawn.put(*free, short, "spot")
+
+    # -- sheets that meet
+
     def match_lines(self) -> None:
-        """Where neighbouring sheets meet: a line through the middle of the overlap, and two crosses on it."""
-        w, h = self.size
+        """Where neighboring sheets meet: a line through the middle of the overlap, and two crosses on it."""
+        w, h = self.drawn.size
         half = OVERLAP / 2
         row, column = self.tile.row, self.tile.column
         names = {(tile.row, tile.column): tile.name for tile in self.layout.tiles}
-        columns, rows = self._nodes()
-        # both sheets see the same rows and columns of depths beside the line, and so put the crosses at the same places
-        levels = [self.at(0, float(self.plan.y[j]))[1] for j in rows]
-        places = [self.at(float(self.plan.x[i]), 0)[0] for i in columns]
         for there, x in (((row, column - 1), half), ((row, column + 1), w - half)):
             if there in names:
-                self._match([(x, 0), (x, h)], [(x, y) for y in _between(levels, h)], names[there])
+                self._match([(x, 0), (x, h)], [(x, h / 3), (x, 2 * h / 3)], names[there])
         for there, y in (((row - 1, column), half), ((row + 1, column), h - half)):
             if there in names:
-                self._match([(0, y), (w, y)], [(x, y) for x in _between(places, w)], names[there])
+                self._match([(0, y), (w, y)], [(w / 3, y), (2 * w / 3, y)], names[there])
 
     def _match(self, ends: list[tuple[float, float]], crosses: list[tuple[float, float]], other: str) -> None:
         line = LineString(ends)
-        self.line(line, MATCH)
+        self.line(line, "match")
         for x, y in crosses:
-            self.line(LineString([(x - 3, y), (x + 3, y)]), HEAVY)
-            self.line(LineString([(x, y - 3), (x, y + 3)]), HEAVY)
+            self.line(LineString([(x - 3, y), (x + 3, y)]), "cross")
+            self.line(LineString([(x, y - 3), (x, y + 3)]), "cross")
         words = f"match {other}"
         upright = ends[0][0] == ends[1][0]
         for aside in (0.0, 2.0, -2.0, 4.0, -4.0, 6.0, -6.0, 9.0, -9.0):
             for part in np.linspace(0.02, 0.98, 97):
                 point = line.interpolate(part, normalized=True)
                 x, y = (point.x + aside, point.y) if upright else (point.x, point.y + aside)
-                if self.drawn.is_free(x, y, words, self.size):
+                if self.drawn.is_free(x, y, words, "match"):
                     self.drawn.put(x, y, words, "match")
                     return
 
-    def depths(self) -> None:
-        columns, rows = self._nodes()
-        for j in rows:
-            for i in columns:
-                mm = float(self.plan.change[j, i])
-                if not math.isfinite(mm):
-                    continue
-                x, y = self.at(float(self.plan.x[i]), float(self.plan.y[j]))
-                words = self.rule.depth(mm)
-                wide, high = text_size(words)
-                if wide / 2 <= x <= self.size[0] - wide / 2 and high / 2 <= y <= self.size[1] - high / 2:
-                    self.drawn.put(x, y, words, "zero" if words == "0" else "depth")
 
-    def fixed_spots(self) -> None:
-        """A diamond where the height is given, with its name beside it."""
-        for spot in self.plan.fixed:
-            x, y = self.at(spot.x, spot.y)
-            if not (0 <= x <= self.size[0] and 0 <= y <= self.size[1]):
-                continue
-            # wide enough to be seen around a depth that stands there
-            corners = [(x - 7, y), (x, y - 4), (x + 7, y), (x, y + 4), (x - 7, y)]
-            self.line(LineString(corners), HEAVY)
-            short = f"◆ {shortened(spot.name, 18)}".strip()
-            wide = text_size(short)[0] / 2
-            near = [(x + side * (wide + 8), y + off) for off in (0, -4, 4, -7, 7) for side in (1, -1)]
-            near += [(x + shift, y + off) for off in (-6, 6, -9, 9) for shift in (0, wide / 2, -wide / 2)]
-            free = next((at for at in near if self.drawn.is_free(*at, short, self.size)), None)
-            if free is not None:
-                self.drawn.put(*free, short, "spot")
-
-    def name(self, outline: Polygon, name: str, deepest: str) -> None:
-        """A patch's number with its greatest depth, inside it where both have room, or beside it with a leader.
-
-        Its deepest place may lie between the nodes whose depths are shown.
-        """
-        shape = self.shape(outline).intersection(self.window)
-        if shape.is_empty or shape.area < 0.5:
-            return
-        point = shape.representative_point()
-        short = shortened(name, 8)
-        inside = [p for p in _spread(shape) if shape.contains(p)]
-        for words in (f"{short}: {deepest}", short):
-            for p in [point, *inside]:
-                if self.drawn.is_free(p.x, p.y, words, self.size):
-                    self.drawn.put(p.x, p.y, words, "patch")
-                    return
-        for radius in np.arange(5.0, 40.0, 2.0):
-            for turn in np.arange(0, 2 * math.pi, math.pi / 8):
-                x, y = point.x + radius * math.cos(turn), point.y + radius * math.sin(turn)
-                if self.drawn.is_free(x, y, short, self.size):
-                    self.line(LineString([(point.x, point.y), (x, y)]), LEADER)
-                    self.drawn.put(x, y, short, "patch")
-                    return
+def as_data(drawn: Drawn) -> dict[str, Any]:
+    """What stands on a sheet, for the template."""
+    return {
+        "lines": [[*(round(v, 4) for v in line[:4]), line[4]] for line in drawn.lines],
+        "areas": [[[[round(v, 4) for v in xy] for xy in points], kind] for points, kind in drawn.areas],
+        "signs": drawn.signs, "texts": drawn.texts, "across": drawn.across, "up": drawn.up,
+    }  # fmt: skip
 
 
-def _tick(mm: float, unit: str) -> str:
-    """A position at the edge of the sheet; its head says that metres are metres."""
-    return tape(mm, unit).removesuffix(" m")
-
-
-def _between(places: list[float], extent: float) -> list[float]:
-    """Of the middles between successive places on a sheet, those next to a third and to two thirds of its extent."""
-    middles = [(a + b) / 2 for a, b in pairwise(sorted(places)) if 0 < (a + b) / 2 < extent] or [extent / 2]
-    return [min(middles, key=lambda place: abs(place - part * extent)) for part in (1 / 3, 2 / 3)]
-
-
-def _spread(shape: BaseGeometry) -> Iterator[shapely.Point]:
-    x0, y0, x1, y1 = shape.bounds
-    for y in np.linspace(y0, y1, 12)[1:-1]:
-        for x in np.linspace(x0, x1, 12)[1:-1]:
-            yield shapely.Point(x, y)
+def _lines_of(geometry: BaseGeometry) -> Iterator[LineString]:
+    if isinstance(geometry, LineString):
+        if not geometry.is_empty:
+            yield geometry
+    else:
+        for part in getattr(geometry, "geoms", ()):
+            yield from _lines_of(part)

@@ -3,14 +3,27 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
 from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+import shapely
+from matplotlib.ft2font import FT2Font
+from shapely.geometry.base import BaseGeometry
 
 from flatness.lengths import format_length
 
-TYPE_MM = 3.53  # 10 points
-FEW = 0.5  # of the patches may be too shallow for the rule on which the others are read
+POINT_MM = 25.4 / 72
+CLEAR = 0.4  # kept free around every text [mm]
+DISC = 6.4  # across the disc that holds a place's number [mm]
+# size [points] and weight of each kind of text; the template takes them from here
+TYPE: dict[str, tuple[float, bool]] = {
+    "reading": (9.5, True), "small": (8.0, False), "strong": (8.0, True), "extreme": (8.0, True),
+    "member": (8.0, True), "spot": (8.0, True), "match": (8.0, False), "place": (9.5, True),
+}  # fmt: skip
 
 
 @dataclass
@@ -19,43 +32,79 @@ class Drawn:
 
     Attributes
     ----------
+    size : width and height of the sheet's drawing
     lines : ``[x1, y1, x2, y2, kind]``
-    texts : ``[x, y, words, kind]``, each centred at its place
+    areas : ``[[[x, y], ...], kind]``
+    signs : ``[x, y, kind]``: corner, dot, spot, origin
+    texts : ``[x, y, words, kind]``, each centered at its place
     across, up : (place, words) of the tape positions below and beside the drawing
+    labeled : numbers of the heights that are written
     """
 
+    size: tuple[float, float]
     lines: list[list[Any]] = field(default_factory=list)
+    areas: list[list[Any]] = field(default_factory=list)
+    signs: list[list[Any]] = field(default_factory=list)
     texts: list[list[Any]] = field(default_factory=list)
     across: list[list[Any]] = field(default_factory=list)
     up: list[list[Any]] = field(default_factory=list)
+    labeled: set[int] = field(default_factory=set)
     _taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+    _kept: list[BaseGeometry] = field(default_factory=list)
 
     def put(self, x: float, y: float, words: str, kind: str) -> None:
         """A text at its place, whatever stands there."""
         self.texts.append([x, y, words, kind])
-        self._taken.append(_box(x, y, words))
+        self._taken.append(text_box(x, y, words, kind))
 
-    def is_free(self, x: float, y: float, words: str, within: tuple[float, float]) -> bool:
-        """Whether a text would stand clear of the others, on the sheet."""
-        a, b, c, d = _box(x, y, words)
-        if a < 0 or b < 0 or c > within[0] or d > within[1]:
+    def sign(self, x: float, y: float, kind: str, reach: float) -> None:
+        """A sign, from whose middle texts keep so far away [mm]."""
+        self.signs.append([x, y, kind])
+        self._taken.append((x - reach, y - reach, x + reach, y + reach))
+
+    def keep_clear(self, geometry: BaseGeometry) -> None:
+        """A line that no text is to cross."""
+        if not geometry.is_empty:
+            shapely.prepare(geometry)
+            self._kept.append(geometry)
+
+    def is_free(self, x: float, y: float, words: str, kind: str) -> bool:
+        """Whether a text would stand clear of the others and of the lines, on the sheet."""
+        a, b, c, d = text_box(x, y, words, kind)
+        if a < 0 or b < 0 or c > self.size[0] or d > self.size[1]:
             return False
-        return not any(a < r and p < c and b < s and q < d for p, q, r, s in self._taken)
+        taken = np.array(self._taken, dtype=np.float64).reshape(-1, 4)
+        if ((a < taken[:, 2]) & (taken[:, 0] < c) & (b < taken[:, 3]) & (taken[:, 1] < d)).any():
+            return False
+        here = shapely.box(a, b, c, d)
+        return not any(line.intersects(here) for line in self._kept)
 
 
-def text_size(words: str) -> tuple[float, float]:
-    """About how wide and high a text in the papers' face is at 10 points [mm], rather too much than too little."""
-    wide = sum(0.32 if c in " .,'′\"″/|()il" else 0.56 if c.isdigit() or c in "+−" else 0.68 for c in words)
-    return wide * TYPE_MM, 0.75 * TYPE_MM
+@cache
+def _font(bold: bool) -> FT2Font:
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return FT2Font(str(Path(mpl.get_data_path()) / "fonts" / "ttf" / name))
 
 
-def _box(x: float, y: float, words: str) -> tuple[float, float, float, float]:
-    wide, high = text_size(words)
-    return x - wide / 2 - 0.3, y - high / 2 - 0.3, x + wide / 2 + 0.3, y + high / 2 + 0.3
+@cache
+def text_size(words: str, kind: str) -> tuple[float, float]:
+    """Width and height of the capitals [mm] of a text of this kind, in the face that it is printed in."""
+    size, bold = TYPE[kind]
+    font = _font(bold)
+    font.set_size(100, 72)
+    font.set_text(words.partition(" ")[2] if kind == "place" else words)
+    wide = font.get_width_height()[0] / 64 / 100 * size * POINT_MM
+    return (wide + DISC + 1.8, DISC) if kind == "place" else (wide, 0.75 * size * POINT_MM)
+
+
+def text_box(x: float, y: float, words: str, kind: str) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom [mm] of what a text takes up."""
+    wide, high = text_size(words, kind)
+    return x - wide / 2 - CLEAR, y - high / 2 - CLEAR, x + wide / 2 + CLEAR, y + high / 2 + CLEAR
 
 
 def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -> str:
-    """A depth as it is written on the plan: signed, inches and a fraction, or millimetres with so many decimals.
+    """A depth as it is written on a plan: signed, inches and a fraction, or millimetres with so many decimals.
 
     >>> depth_text(-4.77, "in"), depth_text(30.2, "in"), depth_text(0.2, "in"), depth_text(-4.77, "mm")
     ('−3/16', '+1 3/16', '0', '−5')
@@ -71,45 +120,41 @@ def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -
 
 @dataclass(frozen=True)
 class Rule:
-    """How closely depths are written: to a part of an inch, or in millimetres with so many decimals.
+    """How closely lengths are written: to a part of an inch, or in half millimetres.
 
-    >>> Rule("in").listed(-0.5), Rule("in").listed(0.0), Rule("in").listed(-3.2), Rule("mm", decimals=1).listed(0.02)
-    ('under 1/16', '0', '−1/8', 'under 0.1')
+    >>> rule = Rule("in")
+    >>> rule.change(-4.77), rule.reading(1047.75), rule.named(4.77), Rule("mm").change(3.3), Rule("mm").reading(-1.2)
+    ('−3/16', '41 1/4', '3/16 in', '+3.5', '−1')
     """
 
     unit: str
-    fraction: int = 16
-    decimals: int = 0
+    fraction: int = 32
 
-    def depth(self, mm: float) -> str:
-        return depth_text(mm, self.unit, self.fraction, decimals=self.decimals)
-
-    def listed(self, mm: float) -> str:
-        """A depth; what is too little for the rule is not written as if it were nothing."""
-        return self._told(mm, "under ")
-
-    def short(self, mm: float) -> str:
-        """As listed, for where there is little room."""
-        return self._told(mm, "<")
-
-    def _told(self, mm: float, under: str) -> str:
-        text = self.depth(mm)
-        return text if text != "0" or abs(mm) < 1e-6 else f"{under}{self._least()}"
-
-    def says(self) -> str:
+    def change(self, mm: float) -> str:
+        """With its sign, adding positive."""
         if self.unit == "in":
-            return f"inches, to the nearest {self._least()}"
-        return "mm, to the nearest tenth" if self.decimals else "whole mm"
+            return depth_text(mm, "in", self.fraction)
+        return depth_text(math.floor(2 * abs(mm) + 0.5) / 2 * math.copysign(1, mm), "mm", decimals=1)
 
-    def _least(self) -> str:
-        return f"1/{self.fraction}" if self.unit == "in" else f"{10.0**-self.decimals:g}"
+    def reading(self, mm: float) -> str:
+        """With a sign only below zero."""
+        return self.change(mm).removeprefix("+")
 
+    def at_most(self, mm: float) -> str:
+        """What is allowed, with its unit: rounded down, so that nobody allows more.
 
-def rule_for(depths: Iterable[float], unit: str) -> Rule:
-    """The coarsest usual rule on which few of these depths [mm] are nothing: 1/16, 1/32, 1/64 in; 1 mm, 0.1 mm."""
-    rules = [Rule(unit, part) for part in (16, 32, 64)] if unit == "in" else [Rule(unit), Rule(unit, decimals=1)]
-    seen = [mm for mm in depths if math.isfinite(mm) and mm]
-    return next((rule for rule in rules if sum(rule.depth(mm) == "0" for mm in seen) <= FEW * len(seen)), rules[-1])
+        >>> Rule("mm").at_most(4.7625), Rule("in").at_most(4.7625), Rule("in").at_most(3.0)
+        ('4.5 mm', '3/16 in', '3/32 in')
+        """
+        step = 25.4 / self.fraction if self.unit == "in" else 0.5
+        return self.named(step * math.floor(mm / step + 1e-6))
+
+    def named(self, mm: float) -> str:
+        """With its unit, and what is too little for the rule not written as if it were nothing."""
+        text = self.reading(mm)
+        if text == "0" and abs(mm) > 1e-6:
+            text = f"under {f'1/{self.fraction}' if self.unit == 'in' else '0.5'}"
+        return f"{text} {self.unit}"
 
 
 def tape(mm: float, unit: str) -> str:

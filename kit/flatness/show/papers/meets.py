@@ -52,6 +52,18 @@ def meets(job: Results, unit: str, past: bool = False) -> list[tuple[str, str]]:
     return [(ALL_OF_THEM, f"{basis}all {len(features) + len(lines)} that the job names are as they should be.")]
 
 
+def failing(job: Results, unit: str) -> list[tuple[str, str]]:
+    """A name and a sentence for each thing of a job that the planned work makes fail; none where nobody can judge."""
+    if job.plan is None or not job.job.features:
+        return []
+    rows = job.consequences.to_dict("records")
+    return [
+        (capital(feature.name), f"{capital(_met(feature, row, unit))}.")
+        for feature, row in zip(job.job.features, rows, strict=True)
+        if row["verdict"] == FAIL
+    ]
+
+
 def _others(count: int) -> str:
     if count == 1:
         return "The other one that the job names is as it should be."
