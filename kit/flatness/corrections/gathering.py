@@ -249,7 +249,7 @@ class Search:
     ) -> Gathered:  # fmt: skip
         """Without what is not needed, chalked."""
         worthy = [place for place in places if self._is_worth_it(place, change)]
-        if len(worthy) < len(places) and self._may_leave(self._set(worthy, change)[0]):
+        if len(worthy) < len(places) and self._proof.holds(self._set(worthy, change)[0]):
             places = worthy
         made: list[Gathered] = []
         # where what was left is missed on other surfaces, all of it is done
@@ -259,7 +259,8 @@ class Search:
             made.append(Gathered(work, some, marks, change, found, share, chance, tuple(trials)))
             if len(some) == len(places) or not chance < self._wanted_chance:
                 break
-        return made[-1] if made[-1].chance > made[0].chance + WORTH_CHANCE else made[0]
+        worth = WORTH_CHANCE * (len(made[-1].places) - len(made[0].places))
+        return made[-1] if made[-1].chance > made[0].chance + worth else made[0]
 
     def _gathered(self, found: Found, share: float, tight: Floats | None, change: Floats) -> Floats:
         """The change [ny, nx] mm once its work is drawn together, ``change`` being what the last search did."""
@@ -337,13 +338,6 @@ class Search:
             here = own & np.isfinite(target)
             height[here], way[here] = target[here], place.sign
         return Work(height, way, self.error), marks
-
-    def _may_leave(self, work: Work) -> bool:
-        """Whether the work does without what was left: it holds, and is as sure as is asked for."""
-        if not self._proof.holds(work):
-            return False
-        chance = self._chance(work)
-        return math.isnan(chance) or chance >= self._wanted_chance
 
     def _needed(self, places: list[Place], change: Floats) -> list[Place]:
         """The places without those that neither the proof nor the chance needs, the least volume left first."""
