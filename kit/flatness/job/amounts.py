@@ -39,7 +39,9 @@ _AMOUNT = re.compile(
     r"|\.\d{1,20})(?:[eE][+-]?\d{1,2})?))\s*(?P<unit>[a-z][a-z0-9/^ ]*)?",
     re.ASCII | re.IGNORECASE,
 )
-_RATE = re.compile(r"(?P<number>\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})\s*(?:per|/)\s*(?P<unit>[a-z]+[23]?)", re.ASCII | re.I)
+_RATE = re.compile(
+    r"(?P<number>\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})\s*(?:per|/)\s*(?P<unit>[a-z]+[23]?)", re.ASCII | re.IGNORECASE
+)
 
 
 def parse_amount(raw: object, kind: str) -> float:

@@ -108,17 +108,17 @@ def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobRepo
         )  # fmt: skip
     else:
         report.make("plan", raw["plan"], check_asked, asked)
-    if plan.way not in ("members", "overlay") and strategy == "least-work" and not (
-        "limits" in raw or "level_within" in options
+    if (
+        plan.way not in ("members", "overlay")
+        and strategy == "least-work"
+        and not ("limits" in raw or "level_within" in options)
     ):
         report.add(
             "plan.way", "the least work needs something to meet", plan.way, "limits, or level_within",
             "name a limit at the top, or take another way, such as members or overlay",
         )  # fmt: skip
     if plan.way in ("members", "some-members") and "members" not in raw:
-        report.add(
-            "plan.way", "no members are named", plan.way, "a table [members]", "add it, or take another way"
-        )
+        report.add("plan.way", "no members are named", plan.way, "a table [members]", "add it, or take another way")
 
 
 def _try_plan(job: Job, plan: PlanTerms, found: Planned, parts: Parts, report: JobReport) -> None:

@@ -19,8 +19,9 @@ from flatness.lengths import MM2_PER_FT2, MM2_PER_M2
 from flatness.limits.verdict import FAIL, PASS
 from flatness.show.compared import columns
 from flatness.show.done_words import before_and_after, depth, least_told, mass, rounded
+from flatness.show.plan_asked import SHOWN_MM, height_words
 from flatness.show.scales import printed_place
-from flatness.show.words import hanging, in_unit, indented, length, position
+from flatness.show.words import hanging, in_unit, indented, length, place, position
 
 ASK = "ask"
 HOURS = ("h", "hour", "hours")
@@ -288,6 +289,23 @@ def _mark(number: int, mark: Mapping[Any, Any], drops: bool, unit: str) -> list[
     told = f"{'-' if set_to < 0 else ''}{length(abs(set_to), unit)}"
     moved = depth(change, unit).replace("\N{MINUS SIGN}", "-") if abs(change) >= least_told(unit) else "0"
     return [str(number), *at, told, moved]
+
+
+def plane_text(plan: Plan, unit: str) -> str:
+    """The height of the plane that all members or a layer come to, at its corners where it is not level."""
+    if not plan.plane or plan.set_height is None or not np.isfinite(plan.set_height).any():
+        return ""
+    heights = plan.set_height
+    if float(np.nanmax(heights) - np.nanmin(heights)) < SHOWN_MM:
+        return f"Set all of it to one height: {height_words(plan.survey, float(np.nanmean(heights)), unit)}"
+    rows, cols = np.nonzero(np.isfinite(heights))
+    ends = {int(np.argmin(a * cols + b * rows)): None for a in (1, -1) for b in (1, -1)}
+    lines = [
+        f"  {place((float(plan.x[cols[k]]), float(plan.y[rows[k]])), unit)}: "
+        f"{height_words(plan.survey, float(heights[rows[k], cols[k]]), unit)}"
+        for k in ends
+    ]
+    return "\n".join([f"Set it to {plane_words(plan)}", *lines])
 
 
 def lumber_words(plan: Plan, unit: str) -> Iterator[str]:
