@@ -106,7 +106,7 @@ def deed(plan: Plan, unit: str) -> str:
         most = depth(float(np.nanmax(plan.change)), unit)[1:]
         return f"pour over all of it to {plane_words(plan)}, {ground(whole, unit)}, {most} at most"
     own = plan.patches[plan.patches["action"] != "engineer"]
-    parts = []
+    parts: list[str] = []
     for action, rows in own.groupby("action", sort=False):
         parts.append(f"{DEEDS[str(action)]} {len(rows) if parts else _counted(len(rows), 'place')}")
     if not parts:
@@ -118,7 +118,8 @@ def _names(plan: Plan) -> str:
     names = list(plan.lines)
     assert plan.members is not None
     order = [str(name) for name in plan.members.table["name"] if name in names]
-    runs, known = [], list(map(str, plan.members.table["name"]))
+    runs: list[list[str]] = []
+    known = list(map(str, plan.members.table["name"]))
     for name in order:
         if runs and known.index(name) == known.index(runs[-1][1]) + 1:
             runs[-1][1] = name
