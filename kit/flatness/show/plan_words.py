@@ -261,7 +261,8 @@ def _rates(rates: Rates, unit: str) -> str:
     metric = (("m2", MM2_PER_M2), ("litre", MM3_PER_LITRE), ("m", 1000.0))
     values = (rates.area, rates.volume, rates.length)
     units = inches if unit == "in" else metric
-    parts = [f"{value * per:.3g} a {name}" for value, (name, per) in zip(values, units, strict=True)]
+    amounts = [(value * per, name) for value, (name, per) in zip(values, units, strict=True)]
+    parts = [f"{amount:.{3 if amount >= 0.1 else 2}g} a {name}" for amount, name in amounts]
     parts = [f"{rates.place:.3g} a place", *parts[:2], f"{parts[2]} of member", f"{rates.crossing:.3g} a shim"]
     often = [f"{what} {by:g} times" for what, by in (("taking off", rates.off), ("adding", rates.add)) if by != 1]
     return f"{', '.join(parts)} [{rates.unit}]{'; ' + ', '.join(often) if often else ''}"

@@ -180,7 +180,10 @@ def times(chance: float, confidence: float) -> str:
     >>> times(0.958, 0.95), times(0.948, 0.95), times(0.999, 0.95), times(0.001, 0.95)
     ('96 times in 100', '94 times in 100', 'over 99 times in 100', 'less than once in 100')
     """
-    return "less than once in 100" if 0 <= chance < 0.005 else f"{_of_100(chance, confidence)} times in 100"
+    if chance < 0.005:
+        return "less than once in 100"
+    count = _of_100(chance, confidence)
+    return f"{'once' if count == '1' else f'{count} times'} in 100"
 
 
 def _of_100(chance: float, confidence: float) -> str:
@@ -280,7 +283,7 @@ def marks_text(plan: Plan, unit: str) -> str:
     if not lines:
         return ""
     what = "rod readings" if drops else "heights off the datum"
-    return "\n".join([f"Set these {what} at the corners; straight from one mark to the next", *lines])
+    return "\n".join([f"Set these {what} at the corners; straight from mark to mark", *lines])
 
 
 def _mark(number: int, mark: Mapping[Any, Any], drops: bool, unit: str) -> list[str]:
