@@ -43,6 +43,9 @@ def test_json_is_what_the_library_gives(capsys, job):
     after = set(done.comparison.verdicts["after"])
     assert verdict == ("fail" if "fail" in after else "undecided" if "undecided" in after else "pass")
     assert [row["verdict"] for row in found["limits"]] == done.assessment.table["verdict"].tolist()
+    assert (found["plan"]["way"], found["plan"]["proposed"]) == (done.plan.way, done.ways.proposed)
+    assert [row["way"] for row in found["plan"]["ways"]] == done.ways.table["way"].tolist()
+    assert found["plan"]["work"] == pytest.approx(done.plan.work)
     assert [patch["name"] for patch in found["plan"]["patches"]] == done.plan.patches["name"].tolist()
     assert [row["after_mm"] for row in found["consequences"]] == pytest.approx(done.consequences["after_mm"].tolist())
     for name, reveal in done.reveals.items():
@@ -66,7 +69,9 @@ def test_the_report_tells_every_part_and_fits_a_terminal(capsys, job, tmp_path, 
         assert f"Reveal: {name}" in said
     written = sorted(line.removeprefix("written: ") for line in out.splitlines() if line.startswith("written: "))
     assert written == sorted(str(path) for path in tmp_path.iterdir())
-    assert {"job-actions.png", "job-members.png", "job-done-done.png"} <= {path.name for path in tmp_path.iterdir()}
+    assert {"job-actions.png", "job-done-done.png"} <= {path.name for path in tmp_path.iterdir()}
+    assert (tmp_path / "job-members.png").exists() == (done.schedule is not None)
+    assert out.count("\n  >  ") == 1
     assert code in (0, 1, 3)
 
 
@@ -74,7 +79,7 @@ def test_what_a_job_says_of_engineered_members_and_is_not_followed_is_told_at_on
     rows = "".join(f"{x},{y},{int(x == y == 1000)}\n" for x in (0, 1000, 2000) for y in (0, 1000, 2000))
     (tmp_path / "before.csv").write_text(f"# unit: mm\n# reading: height\nx,y,reading\n{rows}", encoding="utf-8")
     (tmp_path / "job.toml").write_text(
-        'draws = 0\n[surveys]\nbefore = "before.csv"\n[plan]\nstrategy = "level"\nspacing = "500 mm"\n'
+        'draws = 0\n[surveys]\nbefore = "before.csv"\n[plan]\nway = "overlay"\nspacing = "500 mm"\n'
         '[[beneath]]\nkind = "I-joist"\nmay_be_planed = true\n',
         encoding="utf-8",
     )

@@ -19,7 +19,7 @@ def book(notebook):
 @pytest.fixture
 def panel(book, page):
     found = page.locator(".fk-panel")
-    expect(found.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
+    expect(found.locator(".fk-ways")).to_contain_text("Ways to do it", timeout=WAIT)
     return found
 
 
@@ -30,7 +30,11 @@ def test_the_notebook_runs_from_top_to_bottom_and_shows_its_pictures(book, page,
 def test_it_is_whole_at_every_width(panel, page, tools):
     tools.drawn(page, ".fk-plan")
     assert tools.looked_at(page, panel, "plan_least_work") == []
-    panel.get_by_label("Bring it to").select_option(label=LEVEL_AT)
-    panel.get_by_label("Members").select_option(label="sawn joist")
-    expect(panel.locator(".fk-members")).to_contain_text("Members, in the order", timeout=WAIT)
+    panel.get_by_label("Bring patches to").select_option(label=LEVEL_AT)
+    expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
     assert tools.looked_at(page, panel, "plan_level") == []
+    panel.get_by_label("Members").select_option(label="sawn joist")
+    panel.get_by_label("Way", exact=True).select_option(label="All members")
+    panel.get_by_role("button", name="Work out the plan").click()
+    expect(panel.locator(".fk-members")).to_contain_text("Members, in the order", timeout=WAIT)
+    assert tools.looked_at(page, panel, "plan_members") == []

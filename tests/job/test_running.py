@@ -25,6 +25,7 @@ def sample():
     """The sample's job with few draws and few headings, and what it gives."""
     job = read_job(SAMPLE / "job.toml")
     plan = dataclasses.replace(job.plan, options={**job.plan.options, **QUICK})
+    assert plan.way == "proposed"
     return run_job(dataclasses.replace(job, draws=10, plan=plan))
 
 
@@ -34,13 +35,15 @@ def by_hand():
     joists = flatness.member_layout(0, 406.4, "y", until=4876.8, start=0, end=6705.6, depth=234.95)
     limits = ["wood-nailed", flatness.level_limit(31.75, name="level-agreed", purpose="lowest to highest")]
     before = flatness.read_survey(SAMPLE / "before.csv")
-    plan = flatness.plan_corrections(
-        before, "least-work", limits=limits, rates=flatness.Rates(2, 1),
+    # 0.75 h a place, 0.06 h a ft2, 2 h a ft3, 0.2 h a ft, 0.1 h a shim; a foot is 304.8 mm
+    rates = flatness.Rates(2, 1, 0.75, 0.06 / 304.8**2, 2 / 304.8**3, 0.2 / 304.8, 0.1, "h")
+    ways = flatness.plan_ways(
+        before, limits, rates=rates, setting_error=25.4 / 32,
         depths=flatness.Depths(9.525, 25.4), fixed=[flatness.FixedSpot(3733.8, 3352.8, None, 1.5875, "nosing")],
         beneath=flatness.Beneath("boards", may_be_planed=True, most_planed=9.525), members=joists, draws=10,
         deepest_fill=12.7, least_patch=92903.04, materials=settings(), **QUICK,
     )  # fmt: skip
-    return before, limits, joists, plan
+    return before, limits, joists, ways
 
 
 def settings():
@@ -60,27 +63,43 @@ def test_the_assessment(sample, by_hand):
 
 
 def test_the_plan(sample, by_hand):
-    plan = by_hand[-1]
+    ways = by_hand[-1]
+    plan = ways.plan
+    same(sample.ways.table, ways.table)
+    assert sample.plan is sample.ways.plan
+    assert (sample.plan.way, sample.plan.work) == (plan.way, pytest.approx(plan.work))
     np.testing.assert_allclose(sample.plan.change, plan.change, atol=1e-9)
     np.testing.assert_array_equal(sample.plan.actions, plan.actions)
     same(sample.plan.patches, plan.patches)
     same(sample.plan.after, plan.after)
     assert sample.plan.cost == pytest.approx(plan.cost)
-    assert sample.plan is sample.plan
     change = sample.plan.change[np.isfinite(sample.plan.change)]
     assert change.min() >= -9.525 - 1e-6
     assert change.max() <= 25.4 + 1e-6
 
 
-def test_the_schedule(sample, by_hand):
-    _, _, joists, plan = by_hand
-    made = flatness.member_schedule(plan, joists, step=609.6, set_by="string", sister_thickness=38.1)
-    same(sample.schedule.table, made.table)
-    same(sample.schedule.members, made.members)
+def test_the_schedule_is_of_the_chosen_way_alone(sample):
+    """Patches that are planed and filled set no member; all members to one plane set every one, some set those."""
+    if not sample.plan.action("sister").any():
+        assert sample.schedule is None
+    # without the nosing, which no level plane over the highest joist leaves where it is
+    terms = dataclasses.replace(sample.job.plan, way="members", fixed=())
+    members = run_job(dataclasses.replace(sample.job, plan=terms))
+    made = members.schedule
+    assert (members.plan.way, made.line) == ("members", "planned")
+    assert set(made.members["member"]) == set(members.plan.lines) == {f"J{i}" for i in range(1, 14)}
+    for row in made.table.dropna(subset="line_mm").to_dict("records"):
+        height, slope = members.plan.lines[row["member"]]
+        assert row["line_mm"] == pytest.approx(height + slope * row["station_mm"], abs=1e-5)
+    assert members.sisters["member"].tolist() == [f"J{i}" for i in range(1, 14)]
+    # what is told and sold is of that way: no patch, and a sister beside each joist
+    told = job_report(members)
+    assert "Members, in the order they are set" in told
+    assert "Patches, in the order of work" not in told
 
 
 def test_doors_stairs_and_the_reveal(sample, by_hand):
-    plan = by_hand[-1]
+    plan = by_hand[-1].plan
     layers = [flatness.Layer("oak", 19.05)]
     risers = (190.5,) * 3 + (192.0875,) + (190.5,) * 2 + (188.9125,) + (190.5,) * 5
     features = [
@@ -100,13 +119,14 @@ def test_doors_stairs_and_the_reveal(sample, by_hand):
 
 
 def test_the_quantities(sample, by_hand):
-    same(sample.quantities.table, by_hand[-1].quantities.table)
+    same(sample.quantities.table, by_hand[-1].plan.quantities.table)
     assert sample.sisters.empty
     assert sample.notes == ()
 
 
 def test_the_comparison(sample, by_hand):
-    before, limits, _, plan = by_hand
+    before, limits, _, ways = by_hand
+    plan = ways.plan
     after = flatness.read_survey(SAMPLE / "after.csv")
     made = flatness.compare(
         before, after, align="none", spacing=304.8, limits=limits, plan=plan, tolerance=3.175, draws=10
@@ -126,6 +146,7 @@ draws = 0
 [surveys]
 before = "before.csv"
 [plan]
+way = "patches"
 strategy = "level"
 height = 0
 spacing = 400
@@ -172,17 +193,12 @@ def test_sisters_under_what_is_sistered(run):
     same(found.quantities.table, by_hand.table)
 
 
-def test_sisters_that_are_named_and_all_of_them(run):
-    assert run(JOB + 'sistered = ["J7", "J2"]\n').sisters["member"].tolist() == ["J2", "J7"]
-    assert run(JOB + 'sistered = "all"\n').sisters["member"].tolist() == [f"J{i}" for i in range(1, 8)]
-
-
-@pytest.mark.parametrize("sistered", ["planned", "all"])
-def test_no_sister_is_ordered_where_there_is_no_floor(run, sistered):
+@pytest.mark.parametrize("way", ["patches", "members"])
+def test_no_sister_is_ordered_where_there_is_no_floor(run, way):
     """The room is 2400 by 2000; the layout has twelve joists of 3500 over 4400, of which seven lie beneath the room."""
     text = JOB.replace("start = 0", "start = -500").replace("end = 2000", "end = 3000").replace("= 7", "= 12")
-    found = run(f'{text}sistered = "{sistered}"\n{STOCK}')
-    names = ["J3", "J4"] if sistered == "planned" else [f"J{i}" for i in range(1, 8)]
+    found = run(f"{text.replace('patches', way)}{STOCK}")
+    names = ["J3", "J4"] if way == "patches" else [f"J{i}" for i in range(1, 8)]
     assert found.sisters["member"].tolist() == names
     assert set(found.sisters["start_mm"]) == {0.0}
     assert set(found.sisters["length_mm"]) == {2000.0}
@@ -194,18 +210,20 @@ def test_no_sister_is_ordered_where_there_is_no_floor(run, sistered):
 def test_sisters_end_at_a_stated_outline(run):
     """The outline runs beyond the readings, to a wall aslant: from y = 2950 at x = -150 to y = 2050 at x = 2550."""
     outline = "# outline: -150,-150; 2550,-150; 2550,2050; -150,2950\n"
-    found = run(JOB.replace("end = 2000", "end = 4000") + 'sistered = "all"\n', outline + HOLLOW)
+    found = run(JOB.replace("end = 2000", "end = 4000").replace("patches", "members"), outline + HOLLOW)
     assert found.sisters["end_mm"].tolist() == pytest.approx([2950 - (400 * i + 150) / 3 for i in range(7)])
+
+
+STRAPS = (
+    JOB.replace("count = 7\nstart = 0\nend = 2000", 'count = 6\nkind = "strapping"\ndirection = "x"\ndepth = 60')
+    + 'thickness = 20\n[members.crossing]\ndirection = "y"\nfirst = 0\nspacing = 400\ncount = 7\n'
+    '[materials.stock]\n"2.4 m" = 3\n'
+)
 
 
 def test_strapping_is_bought_and_told_as_strapping(run):
     """Straps along x, 60 by 20, at y = 0, 400, ... 2000 over a ceiling 2400 long: six of 2400 mm."""
-    text = (
-        JOB.replace("count = 7\nstart = 0\nend = 2000", 'count = 6\nkind = "strapping"\ndirection = "x"\ndepth = 60')
-        + 'thickness = 20\nsistered = "all"\n[members.crossing]\ndirection = "y"\nfirst = 0\nspacing = 400\ncount = 7\n'
-        '[materials.stock]\n"2.4 m" = 3\n'
-    )
-    found = run(text, "# surface: ceiling\n" + HOLLOW)
+    found = run(STRAPS.replace("patches", "members"), "# surface: ceiling\n" + HOLLOW)
     assert found.sisters["length_mm"].tolist() == [2400.0] * 6
     # 1 lb/ft3 = 16.01846 kg/m3 (NIST SP 811)
     assert found.quantities.sister_mass == pytest.approx(6 * 2.4 * 0.06 * 0.02 * 28 * 16.01846, rel=1e-6)
@@ -215,6 +233,51 @@ def test_strapping_is_bought_and_told_as_strapping(run):
     assert "kg/m3 (spruce, about 28 lb/ft3" in told
     assert "LVL, about" not in told
     assert "Sisters:" not in told
+
+
+def test_new_strapping_over_all_is_shimmed_to_the_plane_less_its_thickness(run):
+    """The plane lies 20 mm, a strap's thickness, before the highest places, and 40 mm before the hollow."""
+    text = STRAPS.replace("patches", "overlay").replace('strategy = "level"\nheight = 0\n', "")
+    found = run(text, "# surface: ceiling\n" + HOLLOW)
+    assert found.plan.set_height == pytest.approx(np.full(found.plan.set_height.shape, 20.0), abs=1e-4)
+    shims = found.schedule.shims
+    hollow = shims["x_mm"].between(800, 1200)
+    assert shims.loc[hollow, "shim_mm"].tolist() == pytest.approx([20.0] * hollow.sum(), abs=1e-4)
+    assert shims.loc[~hollow, "shim_mm"].tolist() == pytest.approx([0.0] * (~hollow).sum(), abs=1e-4)
+
+
+def test_a_ceiling_whose_limit_is_no_straightedge_has_its_other_ways(run):
+    """Out of level alone cannot be planned for by patches: strapping over all can be, and comes out level."""
+    text = STRAPS.replace('strategy = "level"\nheight = 0\n', "").replace('way = "patches"\n', "").replace(
+        "draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]'
+    )  # fmt: skip
+    found = run(text, "# surface: ceiling\n" + HOLLOW)
+    assert "patches" not in found.ways.plans
+    assert {"members", "overlay"} <= set(found.ways.plans)
+    assert found.plan.verdict == "pass"
+    assert "Not open: patches" in job_report(found)
+
+
+def test_a_way_that_is_not_open_says_why_and_which_are(run):
+    found = run(JOB.replace("patches", "some-members").replace('strategy = "level"\nheight = 0\n', "").replace(
+        "draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]'
+    ))  # fmt: skip
+    with pytest.raises(PlanError) as caught:
+        _ = found.plan
+    for words in ("job.toml, plan.way", "some-members is not open", "members, overlay", "straightedge"):
+        assert words in str(caught.value)
+
+
+def test_rates_are_what_the_file_says(run):
+    """A place at 3, and an m2 at 5, of a level plane over two joists' hollow of 800 by 2400 mm of nodes."""
+    rates = '[plan.rates]\nunit = "EUR"\nplace = 3\narea = "5 per m2"\nvolume = "0.5 per l"\nlength = "2 per m"\n'
+    found = run(JOB.replace("patches", "members") + rates)
+    # seven joists of 2 m at 2 a metre
+    assert found.plan.work == pytest.approx(28)
+    assert set(found.ways.table.loc[found.ways.table["why"] == "", "unit"]) == {"EUR"}
+    patches = found.ways.plans["patches"]
+    (row,) = patches.patches.to_dict("records")
+    assert patches.work == pytest.approx(3 + 5 * row["area_mm2"] / 1e6 + 0.5 * row["volume_mm3"] / 1e6)
 
 
 def test_sisters_along_x(run):
@@ -263,7 +326,7 @@ def test_before_and_after_alone(run):
         (JOB + STOCK.replace('"4 m"', '"1.8 m"').replace("2.4 m", "1.4 m"), "quantities",
          ["job.toml, materials.stock", "longer than every stock length"]),
         (JOB + '[plan.depths]\nfill = 5\n[[fixed]]\nname = "sill"\nx = 800\ny = 400\nheight = 0\n', "plan",
-         ["job.toml, plan", "clash"]),
+         ["job.toml, plan.way", "clash"]),
         (JOB.replace("[plan]", 'after = "after.csv"\n[plan]'), "comparison", ["job.toml, compare", "benchmark"]),
         (JOB.replace("draws = 0", 'draws = 0\nlimits = "wood-nailed-10ft"').replace(
             'strategy = "level"\nheight = 0\n', "").replace("headings = 1", "headings = 4")

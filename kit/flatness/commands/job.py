@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import EXIT, add_json, note_unit, plain, say_not_followed
+from flatness.commands.plan_json import lines_rows, ways_rows
 from flatness.comparison.records import results
 from flatness.job.reading import read_job
 from flatness.job.running import Results, run_job
@@ -80,7 +81,16 @@ def _json(done: Results) -> dict[str, Any]:
         "title": done.job.title,
         "verdict": _verdict(done),
         "limits": [plain(row) for row in limits],
-        "plan": None if plan is None else {
+        "plan": None if plan is None or done.ways is None else {
+            "way": plan.way,
+            "plane": plan.plane or None,
+            "verdict": plan.verdict or None,
+            "proposed": done.ways.proposed,
+            "ways": plain(ways_rows(done.ways)),
+            "work": plain(plan.work),
+            "work_unit": plan.settings["rates"].unit,
+            "marks": [plain(row) for row in plan.marks.to_dict("records")],
+            "lines": lines_rows(plan),
             "after": [plain(row) for row in plan.after.to_dict("records")],
             "patches": [plain(row) for row in plan.patches.drop(columns="outline").to_dict("records")],
             "notes": list(plan.notes),

@@ -15,8 +15,8 @@ from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record
 from flatness.corrections.plan import Plan
-from flatness.corrections.planner import plan_corrections
 from flatness.corrections.schedule import Schedule
+from flatness.corrections.ways import plan_ways
 from flatness.errors import FlatnessError
 from flatness.limits.verdict import Assessment, assess
 from flatness.survey.files import read_survey
@@ -97,7 +97,7 @@ def _of_surveys(options: argparse.Namespace) -> Told:
     note_unit(options, surveys[0])
     chosen: dict[str, Any] = {"draws": options.draws, "seed": options.seed, "confidence": options.confidence}
     found = assess(surveys[0], limits, **chosen) if options.kind == "owner" else None
-    plan = plan_corrections(surveys[0], limits=limits, **chosen) if options.kind in ("crew", "data") else None
+    plan = plan_ways(surveys[0], limits, **chosen).plan if options.kind in ("crew", "data") else None
     both = None
     if len(surveys) == 2:
         both = compare(surveys[0], surveys[1], align=options.align, limits=limits, plan=plan, **chosen)

@@ -1,4 +1,4 @@
-"""``flatness plan``: what to take off and add so that a surface meets its limits, and what each member is set to."""
+"""``flatness plan``: the way to make a surface meet its limits, and what is done where by that way."""
 
 from __future__ import annotations
 
@@ -8,39 +8,89 @@ import signal
 import sys
 import threading
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from flatness.commands.options import EXIT, note_unit, say_not_followed
+from flatness.commands import plan_written as written
+from flatness.commands.options import (
+    EXIT,
+    add_json,
+    add_limits,
+    agreed_limits,
+    note_unit,
+    say_not_followed,
+    told_in_unit,
+    wanted_limits,
+)
 from flatness.commands.plan_json import plan_json
-from flatness.commands.plan_options import PlanAsked, add_options, asked_for
-from flatness.commands.plan_written import named_as_options
-from flatness.corrections.cautions import CAUTIONS, in_order
-from flatness.corrections.finished import build_up
-from flatness.corrections.plan import Plan
-from flatness.corrections.planner import plan_corrections
+from flatness.corrections.members import Members
+from flatness.corrections.plan import WAYS, Plan
+from flatness.corrections.planner import Case, case_of
 from flatness.corrections.saved_plan import read_plan, save_plan
 from flatness.corrections.schedule import Schedule
-from flatness.errors import ArgumentError, FlatnessError, MeasureError, PlanError
+from flatness.corrections.set_members import PLANES
+from flatness.corrections.ways import PROPOSED, Ways, weigh
+from flatness.errors import ArgumentError, FlatnessError, PlanError
+from flatness.job.records import Framing
+from flatness.job.sistering import schedule_of, with_sisters
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
 STOPPED = 130  # as a shell shows a command that Ctrl-C ended
 PATIENCE_S = 2.0  # a search shorter than this says nothing
+NEEDS_LIMITS = (PROPOSED, "patches", "some-members")
 
 
 def add_plan(commands: Any) -> None:
     """Add the command to the parsers of the command line."""
     parser: argparse.ArgumentParser = commands.add_parser(
-        "plan", help="what to take off and add so that a surface meets its limits, and what each member is set to",
-        epilog="Exit code: 0 after the plan the surface passes at the confidence asked for, or no limit is named; 1 it "
-        "fails, or no plan meets all the terms; 3 undecided; 2 bad input. Ctrl-C stops the search with the best plan "
-        "so far, where there is one. What begins with a minus is written with =, as --height=-12mm.",
+        "plan", help="what to do where, by the best of all ways, so that a surface meets its limits",
+        epilog="All else, that is rates, depths, thresholds, layers, how tight, draws, headings, lattice and the rest: "
+        "a job file, see sample_surveys/loft_floor/job.toml and `flatness job`. "
+        "Exit code: 0 after the plan the surface passes, or no limit is named; 1 it fails, or the way is not open; 3 "
+        "undecided; 2 bad input. Ctrl-C stops the search with the best plan so far, where there is one.",
     )  # fmt: skip
     parser.set_defaults(run=run_plan)
-    add_options(parser)
+    add = parser.add_argument
+    add("file", help="survey file, CSV or XLSX")
+    add("--sheet", help="sheet of a workbook with several")
+    add_limits(parser)
+    add("--beneath", action="append", default=[], metavar="WHAT",
+        help=f"what lies beneath, without which nothing comes off, as \"{written.BENEATH_FORM}\", such as 'sheathing; "
+        "may be planed'; may be given several times: of areas that overlap the later holds")  # fmt: skip
+    add("--members", metavar="LAYOUT", help=f"joists, studs or strapping, as \"{written.MEMBERS_FORM}\"; or, in place "
+        "of first and spacing, their places: at 8in, 23in")  # fmt: skip
+    add("--crossing", metavar="LAYOUT", help="what strapping that is there is fixed to, written as --members")
+    add("--fixed", action="append", default=[], metavar="SPOT",
+        help=f"a spot whose finished height is given, as \"{written.FIXED_FORM}\", such as {written.FIXED_SUCH_AS}; "
+        "may be given several times")  # fmt: skip
+    add("--way", choices=(PROPOSED, *WAYS), default=PROPOSED, help="how it is done (the least work that is sure)")
+    add("--plane", choices=("plumb", *PLANES), help="that members or a layer over all come to (level, or plumb)")
+    add("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
+    add("--out", metavar="DIR", help="write pictures and tables there: PNG, CSV and XLSX")
+    add("--save", metavar="FILE", help="write the plan to a file that `flatness compare --plan FILE` reads")
+    add("--overwrite", action="store_true", help="replace files of these names that the kit wrote")
+    add_json(parser)
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """The way that is chosen, with what it was chosen from.
+
+    Attributes
+    ----------
+    ways : all of them
+    plan : of the one chosen, with its sisters counted
+    schedule : what each member is set to, or None
+    stopped : whether the search was stopped by hand
+    """
+
+    ways: Ways
+    plan: Plan
+    schedule: Schedule | None
+    stopped: bool
 
 
 def run_plan(options: argparse.Namespace) -> int:
@@ -52,74 +102,92 @@ def run_plan(options: argparse.Namespace) -> int:
     """
     survey = read_survey(options.file, sheet=options.sheet)
     note_unit(options, survey)
-    with named_as_options():
-        asked = asked_for(options, survey)
     _check_names(options)
-    say_not_followed(asked.arguments["beneath"])
     watch = Watch()
     try:
-        with named_as_options(), watch:
-            plan = plan_corrections(survey, progress=watch, **asked.arguments)
-            least, why = (None, "") if watch.stopped else _least_work(plan, survey, asked, watch)
+        with written.named_as_options(), watch:
+            case, framing = _case(options, survey, watch)
+            ways = weigh(case)
+        if watch.stopped and "patches" not in ways.plans and options.way in NEEDS_LIMITS:
+            # stopped before any plan was known, the search cannot tell whether there is one
+            return _no_plan(options, ["stopped before any plan that passes was known"], stopped=True)
+        plan = ways.of(options.way)
     except PlanError as error:
-        return _no_plan(options, error, watch.stopped)
+        return _no_plan(options, [str(one) for one in error.problems], stopped=False)
     except KeyboardInterrupt:
         print("stopped: nothing was planned, nothing written", file=sys.stderr)
         return STOPPED
     if watch.stopped:
         print("stopped: this is the best plan so far", file=sys.stderr)
         plan = replace(plan, notes=tuple(dict.fromkeys((*plan.notes, "the search was stopped by hand"))))
-        why = why or "the search was stopped"
-    if build_up(asked.layers) > 0:
-        # layers are weight that is added too
-        plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
-    return _tell(options, plan, asked, asked.schedule_of(plan), least, why, watch.stopped)
+    schedule = schedule_of(plan, framing)
+    plan = replace(plan, quantities=with_sisters(plan, framing, schedule, None, case.materials))
+    return _tell(options, Chosen(ways, plan, schedule, watch.stopped))
 
 
-def _least_work(plan: Plan, survey: Survey, asked: PlanAsked, watch: Watch) -> tuple[Plan | None, str]:
-    """The plan of the least work to hold another target against, or why there is none."""
-    if plan.strategy == "least-work":
-        return None, ""
-    arguments = {**asked.arguments, "strategy": "least-work", "height": None}
-    try:
-        return plan_corrections(survey, progress=watch, **arguments), ""
-    except PlanError:
-        return None, "for no plan meets all the terms"
-    except (ArgumentError, MeasureError):
-        return None, "for no straightedge limit was named that it could be planned for"
+def _case(options: argparse.Namespace, survey: Survey, watch: Watch) -> tuple[Case, Framing | None]:
+    """The options as a case, tried on the surface as found, so that a slip is said before a long search."""
+    named = options.way in NEEDS_LIMITS or options.limit or options.straightedge or options.allowed
+    limits = wanted_limits(options, "to plan for") if named else agreed_limits(options)
+    members, crossing = (
+        None if text is None else written.members_of(text, survey, option)
+        for text, option in ((options.members, "--members"), (options.crossing, "--crossing"))
+    )
+    _check_crossing(members, crossing)
+    beneath = tuple(written.lying_beneath(text) for text in options.beneath) or None
+    fixed = tuple(written.fixed_spot(text, survey) for text in options.fixed)
+    say_not_followed(beneath)
+    for spot in fixed:
+        written.check_height(spot, survey)
+    way = {} if options.way == PROPOSED else {"way": options.way}
+    case = case_of(
+        survey, limits=limits, plane=options.plane, fixed=fixed, beneath=beneath, members=members, progress=watch, **way
+    )
+    if members is not None:
+        with written.located("--members"):
+            _ = case.frame
+    return case, None if members is None else Framing(members, {}, crossing)
 
 
-def _no_plan(options: argparse.Namespace, error: PlanError, stopped: bool) -> int:
-    # stopped before any plan was known, the search cannot tell whether there is one
-    reasons = ["stopped before any plan that passes was known"] if stopped else [str(one) for one in error.problems]
-    print(reasons[0] if stopped else error, file=sys.stderr)
+def _check_crossing(members: Members | None, crossing: Members | None) -> None:
+    strapping = members is not None and members.kind == "strapping"
+    if crossing is not None and not strapping:
+        raise ArgumentError("a crossing without strapping", column="--crossing", expected="--members strapping ... too")
+    if strapping and crossing is None:
+        raise ArgumentError(
+            "strapping without what it is fixed to", column="--members", value="strapping",
+            expected="--crossing with the members that it crosses too",
+        )  # fmt: skip
+    if members is not None and crossing is not None and members.direction == crossing.direction:
+        raise ArgumentError(
+            "strapping that runs along what it is fixed to", column="--crossing", value=f"along {crossing.direction}",
+            expected="the other direction",
+        )  # fmt: skip
+
+
+def _no_plan(options: argparse.Namespace, reasons: list[str], stopped: bool) -> int:
+    print("\n".join(told_in_unit(PlanError(one), options) for one in reasons), file=sys.stderr)
     if options.json:
         whole = {"file": options.file, "verdict": None if stopped else "fail", "stopped": stopped, "no_plan": reasons}
         print(json.dumps(whole))
     return STOPPED if stopped else EXIT["fail"]
 
 
-def _tell(
-    options: argparse.Namespace, plan: Plan, asked: PlanAsked, schedule: Schedule | None, least: Plan | None, why: str,
-    stopped: bool,
-) -> int:  # fmt: skip
-    from flatness.show.done_words import state_after
-    from flatness.show.plan_asked import asked_text, beside_text, with_block
+def _tell(options: argparse.Namespace, chosen: Chosen) -> int:
     from flatness.show.plan_words import plan_report
     from flatness.show.words import shown_unit
 
+    plan = chosen.plan
     unit = shown_unit(plan.survey, options.unit)
-    verdict = state_after(plan)
     if options.json:
-        written = _write(options, plan, schedule, unit)
-        whole = plan_json(plan, verdict, asked, schedule, options.file, least, stopped, written)
+        files = _write(options, plan, chosen.schedule, unit)
+        whole = plan_json(plan, chosen.ways, chosen.schedule, options.file, chosen.stopped, files)
         print(json.dumps(whole, allow_nan=False))
     else:
-        report = with_block(plan_report(plan, unit, schedule), beside_text(plan, least, why, unit))
-        print(with_block(report, asked_text(plan, unit, asked.layers), after=""), flush=True)
-        for path in _write(options, plan, schedule, unit):
+        print(plan_report(plan, unit, chosen.schedule, chosen.ways), flush=True)
+        for path in _write(options, plan, chosen.schedule, unit):
             print(f"written: {path}")
-    return EXIT[verdict] if verdict else 0
+    return EXIT[plan.verdict] if plan.verdict else 0
 
 
 def _stem(options: argparse.Namespace) -> str:
@@ -148,7 +216,7 @@ def _check_names(options: argparse.Namespace) -> None:
         read_plan(options.save)  # an error where it is no plan
 
 
-TABLES = ("members", "member-stations", "shims", "blocking", "patches", "stations", "limits", "quantities")
+TABLES = ("members", "member-stations", "shims", "blocking", "patches", "marks", "stations", "limits", "quantities")
 
 
 def _write(options: argparse.Namespace, plan: Plan, schedule: Schedule | None, unit: str) -> list[Path]:

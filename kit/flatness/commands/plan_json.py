@@ -10,28 +10,24 @@ import numpy as np
 import pandas as pd
 
 from flatness.commands.options import plain
-from flatness.commands.plan_options import PlanAsked
-from flatness.corrections.finished import build_up
 from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.terms import Binding, spot_heights
+from flatness.corrections.ways import Ways
 from flatness.survey.readings import Floats
 
 
 def plan_json(
-    plan: Plan, verdict: str, asked: PlanAsked, schedule: Schedule | None, file: str, least: Plan | None,
-    stopped: bool, written: list[Path],
-) -> dict[str, Any]:  # fmt: skip
+    plan: Plan, ways: Ways, schedule: Schedule | None, file: str, stopped: bool, written: list[Path]
+) -> dict[str, Any]:
     """All that the text says and more, for another program.
 
     Parameters
     ----------
-    plan : the plan
-    verdict : on all limits together; empty where there are none
-    asked : what the options asked for
+    plan : by the way that is chosen
+    ways : all of them
     schedule : what each member is set to, or None
     file : the survey's, as it was named
-    least : the plan of the least work, where ``plan`` is for another target
     stopped : whether the search was stopped by hand
     written : files written besides
     """
@@ -44,7 +40,12 @@ def plan_json(
         "reference": survey.reference,
         "readings": len(survey.points),
         "accuracy_mm": survey.accuracy,
-        "verdict": verdict or None,
+        "verdict": plan.verdict or None,
+        "way": plan.way,
+        "plane": plan.plane or None,
+        "proposed": ways.proposed,
+        "proposed_is_sure": ways.sure,
+        "ways": ways_rows(ways),
         "confidence": s["confidence"],
         "draws": s["draws"],
         "seed": s["seed"],
@@ -54,7 +55,10 @@ def plan_json(
         "strategy": plan.strategy,
         "shift": s["shift"],
         "aim": s["aim"],
-        "planned_to_share": s["planned_to"] if plan.strategy == "least-work" else None,
+        "planned_to_share": s["planned_to"],
+        "setting_error_mm": s["setting_error"],
+        "work": plan.work,
+        "work_unit": rates.unit,
         "stopped": stopped,
         "search_finished": plan.finished,
         "rate_off_per_mm3": rates.off,
@@ -67,7 +71,6 @@ def plan_json(
         "cost_bound_rate_mm3": plan.bound,
         "dead_flat_cost_rate_mm3": plan.flat_cost,
         "dead_flat_is_level": plan.strategy == "level" or s["level_within"] is not None,
-        "least_work_cost_rate_mm3": plan.cost if plan.strategy == "least-work" else least.cost if least else None,
         "limits": _rows(plan.after),
         "patches": [_patch(row) for row in plan.patches.to_dict("records")],
         "asks_engineer": bool(plan.action("engineer").any()),
@@ -75,11 +78,12 @@ def plan_json(
         "y_mm": plan.y.tolist(),
         "as_found_mm": _grid(plan.surface.height),
         "change_mm": _grid(plan.change),
+        "set_height_mm": None if plan.set_height is None else _grid(plan.set_height),
+        "marks": _rows(plan.marks),
+        "lines": lines_rows(plan),
         "actions": [[ACTIONS[k] if k >= 0 else None for k in row] for row in plan.actions.tolist()],
         "fixed": _fixed(plan),
         "binding": [_binding(one) for one in plan.binding],
-        "layers": [{"name": layer.name, "thickness_mm": layer.thickness} for layer in asked.layers],
-        "build_up_mm": build_up(asked.layers),
         "schedule": None if schedule is None else _schedule(schedule),
         "quantities": _rows(plan.quantities.table),
         "settings": [
@@ -91,6 +95,19 @@ def plan_json(
         "written": [path.as_posix() for path in written],
     }  # fmt: skip
     return {key: plain(value) for key, value in whole.items()}
+
+
+def ways_rows(ways: Ways) -> list[dict[str, Any]]:
+    """The ways side by side; what is not known of one is null."""
+    return [{key: None if value != value else value for key, value in row.items()} for row in _rows(ways.table)]
+
+
+def lines_rows(plan: Plan) -> list[dict[str, Any]]:
+    """The straight line of each member that is set."""
+    return [
+        {"member": name, "height_at_0_mm": height, "slope_mm_per_m": 1000 * slope}
+        for name, (height, slope) in plan.lines.items()
+    ]
 
 
 def _number(depth: Any) -> float | None:
@@ -139,8 +156,6 @@ def _schedule(schedule: Schedule) -> dict[str, Any]:
         "members": _rows(schedule.members),
         "stations": _rows(schedule.table),
         "shims": _rows(schedule.shims),
-        "as_set": _rows(schedule.as_set),
-        "fixed_spots": _rows(schedule.spots),
         "blocking": _rows(schedule.blocking),
         "notes": list(schedule.notes),
         "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in schedule.cautions],

@@ -1,9 +1,9 @@
-"""What people write behind the options of ``flatness plan``: fixed spots, what lies beneath, members, layers."""
+"""What people write behind the options of ``flatness plan``: fixed spots, what lies beneath, members."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
@@ -12,16 +12,13 @@ import shapely
 from shapely import Polygon
 
 from flatness.commands.options import with_unit
-from flatness.corrections.actions import THRESHOLDS
 from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.beneath import Beneath
-from flatness.corrections.finished import Layer
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members, kind_named, member_layout
 from flatness.corrections.terms import FixedSpot
 from flatness.errors import ArgumentError, FlatnessError
-from flatness.job.amounts import parse_amount
-from flatness.lengths import parse_length
+from flatness.lengths import format_length
 from flatness.survey.cells import nearest
 from flatness.survey.readings import Survey
 
@@ -32,8 +29,8 @@ MEMBERS_FORM = "KIND first 8in spacing 16in along y [until 12ft] [depth 9-1/4in]
 MEMBER_WORDS = (
     "first", "spacing", "along", "until", "count", "at", "depth", "flange", "thickness", "from", "to",
 )  # fmt: skip
+NOT_A_HEIGHT_MM = 304.8  # a finished height farther off the surface is a slip: of the sign, or of what it is off
 _CORNER = re.compile(r"\(([^()]*)\)")
-_AMOUNT_OF = {"mm2": "area", "kg": "mass"}
 
 
 @contextmanager
@@ -46,25 +43,9 @@ def located(option: str) -> Iterator[None]:
 
 
 # what an argument of the planner is called on the command line
-OPTION_OF = {
-    name: f"--{name.replace('_', '-')}"
-    for name in (
-        "strategy",
-        "spacing",
-        "headings",
-        "depths",
-        "fixed",
-        "shift",
-        "level_within",
-        "height",
-        "tilt",
-        "beneath",
-        "members",
-        "aim",
-        "confidence",
-        "draws",
-    )
-} | {"limits": "--limit", "surface": "--surface-from", "beneath, members": "--beneath, --members"}
+OPTION_OF = {name: f"--{name}" for name in ("fixed", "beneath", "members", "way", "plane")} | {
+    "limits": "--limit", "beneath, members": "--beneath, --members",
+}  # fmt: skip
 
 
 @contextmanager
@@ -115,6 +96,22 @@ def fixed_spot(text: str, survey: Survey) -> FixedSpot:
         )  # fmt: skip
     with located(option):
         return FixedSpot(x, y, height, allowance, rest[0] if rest else "", meant)
+
+
+def check_height(spot: FixedSpot, survey: Survey) -> None:
+    """Refuse a finished height so far off all that was read that its sign, or what it is off, is a slip."""
+    if spot.height is None:
+        return
+    heights = survey.points["height"]
+    off = max(float(heights.min()) - spot.height, spot.height - float(heights.max()))
+    if off > NOT_A_HEIGHT_MM:
+        raise ArgumentError(
+            "a finished height far off the surface", column="--fixed",
+            value=f"{spot.height:.1f} mm, which is {format_length(off, 'ft', 8)} ({off:.0f} mm) "
+            f"{'above' if spot.height > float(heights.max()) else 'below'} it",
+            expected="within a foot of the surface, off the survey's datum, toward the room positive",
+            remedy="check its sign; where drops were read, write what the rod reads: drop 41-3/8in",
+        )  # fmt: skip
 
 
 def _is_number(text: str) -> bool:
@@ -227,49 +224,6 @@ def _layout(given: dict[str, str], direction: str, survey: Survey, option: str) 
         across = "x" if direction == "y" else "y"
         found["until"] = float(survey.points[across].max())
     return found
-
-
-def layer(text: str) -> Layer:
-    """One layer of the build-up, from its name and thickness; what is taken up has a negative one."""
-    name, value = _name_and_value(text, "--layers", "NAME THICKNESS, such as 'plywood 5/8in' or 'old carpet -3/8in'")
-    return Layer(name, with_unit(value, "--layers"))
-
-
-def thresholds(texts: Iterable[str]) -> dict[str, float]:
-    """Thresholds that the user sets, each from its name, as the report prints it, and its value."""
-    found: dict[str, float] = {}
-    for text in texts:
-        option = "--threshold"
-        words, value = _name_and_value(text, option, "NAME VALUE, such as 'deepest fill 3/4in' or 'heaviest fill 50kg'")
-        name = words.casefold().replace(" ", "_")
-        if name not in THRESHOLDS or name in found:
-            known = [one.replace("_", " ") for one in THRESHOLDS]
-            raise ArgumentError(
-                f"a threshold {'given twice' if name in found else 'that is unknown'}", column=option, value=words,
-                expected=", ".join(known), remedy=f"did you mean {nearest(words, known)}?",
-            )  # fmt: skip
-        unit = THRESHOLDS[name].unit
-        with located(option):
-            found[name] = with_unit(value, option) if unit == "mm" else parse_amount(value, _AMOUNT_OF[unit])
-    return found
-
-
-def _name_and_value(text: str, option: str, expected: str) -> tuple[str, str]:
-    """The words at the front and the number behind them: as much of the end as can be read as one."""
-    words = text.split()
-    for k in range(1, len(words)):
-        value = " ".join(words[k:])
-        if _is_number(value) and (option != "--layers" or _reads(value)):
-            return " ".join(words[:k]), value
-    raise ArgumentError("not a name and a number behind it", column=option, value=text, expected=expected)
-
-
-def _reads(text: str) -> bool:
-    try:
-        parse_length(text, "in")
-    except FlatnessError:
-        return False
-    return True
 
 
 def _kind(text: str, known: tuple[str, ...], option: str) -> str:

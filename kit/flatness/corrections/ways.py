@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,11 @@ from flatness.corrections.members import Members
 from flatness.corrections.plan import WAYS, Plan
 from flatness.corrections.planner import Case, case_of, lumber_of
 from flatness.corrections.terms import FixedSpot, Rates
-from flatness.errors import FlatnessError
+from flatness.errors import FlatnessError, PlanError, Problem
 from flatness.limits.kinds import Limit
 from flatness.survey.readings import Survey
 
+PROPOSED = "proposed"
 COLUMNS = (
     "way", "places", "area_mm2", "lumber_mm", "fill_mm3", "mass_kg", "rise_mm", "work", "unit", "chance",
     "verdict", "why",
@@ -40,17 +41,41 @@ class Ways:
     proposed : the name of the way with the least work of those that are sure enough, else of the surest; empty where
         none is open
     sure : whether the proposed one is sure enough
+    closed : what keeps each of the others from being open, by its name
     """
 
     table: pd.DataFrame
     plans: Mapping[str, Plan]
     proposed: str
     sure: bool
+    closed: Mapping[str, FlatnessError] = field(default_factory=dict)
 
     @property
     def plan(self) -> Plan:
         """The plan that is proposed."""
-        return self.plans[self.proposed]
+        return self.of(PROPOSED)
+
+    def of(self, way: str) -> Plan:
+        """The plan by a way of this name, or by the one that is ``proposed``.
+
+        Raises
+        ------
+        PlanError : the way is not open, and why; or none is
+        """
+        way = self.proposed if way == PROPOSED else way
+        if way in self.plans:
+            return self.plans[way]
+        found = [replace(one, column=one.column or name)
+                 for name in ([way] if way else self.closed) for one in self.closed[name].problems]  # fmt: skip
+        open_ones = ", ".join(self.plans)
+        raise PlanError([
+            Problem(
+                f"the way {way} is not open" if way else "no way is open", column="way", value=way or None,
+                expected=open_ones or "a way that is open",
+                remedy=f"take another: {open_ones}" if open_ones else "change what stands against each, which follows",
+            ),
+            *found,
+        ])  # fmt: skip
 
 
 def plan_ways(
@@ -103,11 +128,13 @@ def plan_ways(
 def weigh(case: Case, ways: Sequence[str] = WAYS) -> Ways:
     """The ways of a case."""
     plans: dict[str, Plan] = {}
+    closed: dict[str, FlatnessError] = {}
     rows = []
     for way in ways:
         try:
             plan = case.plan(way)
         except FlatnessError as error:
+            closed[way] = error
             rows.append({"way": way, "why": "; ".join(problem.what for problem in error.problems)})
             continue
         plans[way] = plan
@@ -126,7 +153,7 @@ def weigh(case: Case, ways: Sequence[str] = WAYS) -> Ways:
     order = table.assign(last=table["way"] != proposed, closed=table["why"] != "").sort_values(
         ["last", "closed", "work"], kind="stable"
     )
-    return Ways(table.loc[order.index].reset_index(drop=True), plans, proposed, bool(sure))
+    return Ways(table.loc[order.index].reset_index(drop=True), plans, proposed, bool(sure), closed)
 
 
 def _row(way: str, plan: Plan, case: Case) -> dict[str, Any]:

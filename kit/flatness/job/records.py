@@ -14,11 +14,12 @@ from flatness.corrections.members import STOCK_THICKNESS_MM, Members
 from flatness.corrections.quantities import Setting
 from flatness.corrections.reveal import CHANGE_OVER_MM
 from flatness.corrections.terms import Depths, FixedSpot, Rates
+from flatness.corrections.ways import PROPOSED
 from flatness.limits.kinds import Limit
 from flatness.measures.measured import Place
 from flatness.survey.readings import Survey
 
-PLANNED, ALL = "planned", "all"
+Stock = tuple[float, ...] | Mapping[float, float] | None  # lengths on sale [mm], or their prices by length
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,11 +44,13 @@ class PlanTerms:
 
     Attributes
     ----------
+    way : ``proposed``, or one of :data:`~flatness.corrections.plan.WAYS`
     options : its keyword arguments that are choices and numbers, lengths [mm]; what the file leaves out is not there
     rates, depths, fixed, beneath : as it takes them
     thresholds : by name, those that the file sets
     """
 
+    way: str = PROPOSED
     options: Mapping[str, Any] = field(default_factory=dict)
     rates: Rates = field(default_factory=Rates)
     depths: Depths = field(default_factory=Depths)
@@ -65,14 +68,11 @@ class Framing:
     members : the layout
     options : keyword arguments of :func:`~flatness.corrections.schedule.member_schedule` that the file gives [mm]
     crossing : the members that strapping is shimmed off, or None
-    sistered : ``planned``: sisters, or furring, for the members under areas that the plan frames out; ``all``; or the
-        names of those that get one
     """
 
     members: Members
     options: Mapping[str, Any] = field(default_factory=dict)
     crossing: Members | None = None
-    sistered: str | tuple[str, ...] = PLANNED
 
     @property
     def section(self) -> tuple[float, float] | None:
@@ -120,7 +120,7 @@ class Materials:
     """
 
     settings: Mapping[str, Setting]
-    stock: tuple[float, ...] | Mapping[float, float] | None = None
+    stock: Stock = None
 
 
 @dataclass(frozen=True, eq=False)

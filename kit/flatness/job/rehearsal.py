@@ -18,7 +18,9 @@ from flatness.corrections.consequences import Feature, consequences
 from flatness.corrections.finished import Planned, finished_surface
 from flatness.corrections.reveal import reveal
 from flatness.corrections.schedule import member_schedule
+from flatness.corrections.setting import SETTING_ERROR_MM
 from flatness.corrections.terms import FixedSpot, check_meant, spot_rows
+from flatness.corrections.ways import PROPOSED
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.records import Job, PlanTerms, RevealLine
 from flatness.job.report import JobReport, shown
@@ -96,7 +98,8 @@ def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobRepo
     asked = Asked(
         strategy, options.get("surface", "likely"), options.get("shift", "least-work"), plan.fixed,
         options.get("level_within"), options.get("height"), options.get("tilt", "least-squares"), aim,
-        job.confidence, job.draws, None,
+        job.confidence, job.draws, None, "patches" if plan.way == PROPOSED else plan.way, options.get("plane"),
+        options.get("setting_error", SETTING_ERROR_MM), options.get("keep_clear", 0.0),
     )  # fmt: skip
     if strategy in ("through-benchmarks", "fixed-spots") and not plan.fixed:
         report.add(
@@ -105,11 +108,17 @@ def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobRepo
         )  # fmt: skip
     else:
         report.make("plan", raw["plan"], check_asked, asked)
-    if strategy == "least-work" and "limits" not in raw and "level_within" not in options:
+    if (
+        plan.way not in ("members", "overlay")
+        and strategy == "least-work"
+        and not ("limits" in raw or "level_within" in options)
+    ):
         report.add(
-            "plan.strategy", "the least work needs something to meet", strategy, "limits, or level_within",
-            "name a limit at the top, or take another strategy, such as level or best-plane",
+            "plan.way", "the least work needs something to meet", plan.way, "limits, or level_within",
+            "name a limit at the top, or take another way, such as members or overlay",
         )  # fmt: skip
+    if plan.way in ("members", "some-members") and "members" not in raw:
+        report.add("plan.way", "no members are named", plan.way, "a table [members]", "add it, or take another way")
 
 
 def _try_plan(job: Job, plan: PlanTerms, found: Planned, parts: Parts, report: JobReport) -> None:
@@ -125,9 +134,7 @@ def _try_plan(job: Job, plan: PlanTerms, found: Planned, parts: Parts, report: J
         report.make(one.path, one.raw, permitted_cut, found.surface, one.item, members, deepest)
     if job.framing is not None:
         framing = job.framing
-        # lines that pass are sought when the plan is made
-        options = {name: value for name, value in framing.options.items() if (name, value) != ("line", "passing")}
         report.make(
             "members", parts.raw["members"], member_schedule, found, framing.members, crossing=framing.crossing,
-            **options,
+            **framing.options,
         )  # fmt: skip

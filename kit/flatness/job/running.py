@@ -15,14 +15,14 @@ from flatness.corrections.consequences import COLUMNS, consequences
 from flatness.corrections.finished import finished_surface
 from flatness.corrections.least_work import Progress
 from flatness.corrections.plan import Plan
-from flatness.corrections.planner import plan_corrections
-from flatness.corrections.quantities import Quantities, quantities
+from flatness.corrections.quantities import Quantities
 from flatness.corrections.reveal import Reveal, reveal
-from flatness.corrections.schedule import Schedule, member_schedule
+from flatness.corrections.schedule import Schedule
+from flatness.corrections.ways import PROPOSED, Ways, plan_ways
 from flatness.errors import FlatnessError
-from flatness.job.records import ALL, Job
+from flatness.job.records import Framing, Job
 from flatness.job.sistering import COLUMNS as SISTER_COLUMNS
-from flatness.job.sistering import sister_lengths
+from flatness.job.sistering import framing_for, schedule_of, sister_lengths, with_sisters
 from flatness.limits.verdict import Assessment, assess
 
 # the file's key for what the kit's errors name
@@ -60,49 +60,49 @@ class Results:
             )  # fmt: skip
 
     @cached_property
-    def plan(self) -> Plan | None:
-        """The plan of the corrections; None where the job asks for none."""
+    def ways(self) -> Ways | None:
+        """Every way to correct the surface, side by side; None where the job asks for no plan."""
         job, terms = self.job, self.job.plan
         if terms is None:
             return None
         options: dict[str, Any] = {**terms.options, **terms.thresholds}
+        if terms.way != PROPOSED:
+            options["way"] = terms.way
         with self._asked_by("plan"):
-            return plan_corrections(
-                job.before.survey, limits=job.limits, rates=terms.rates, depths=terms.depths, fixed=terms.fixed,
+            return plan_ways(
+                job.before.survey, job.limits, rates=terms.rates, depths=terms.depths, fixed=terms.fixed,
                 beneath=terms.beneath, members=job.framing.members if job.framing else None,
                 confidence=job.confidence, draws=job.draws, seed=job.seed, materials=job.materials.settings,
                 progress=self.progress, **options,
             )  # fmt: skip
 
     @cached_property
+    def plan(self) -> Plan | None:
+        """The plan by the way that the job names, or by the one that is proposed; None where it asks for no plan."""
+        if self.ways is None or self.job.plan is None:
+            return None
+        with self._asked_by("plan.way"):
+            return self.ways.of(self.job.plan.way)
+
+    @cached_property
     def schedule(self) -> Schedule | None:
-        """What each member is set to; None without a plan or members."""
-        framing = self.job.framing
-        if framing is None or self.plan is None:
+        """What each member is set to by the plan's way; None where it sets none."""
+        if self.plan is None:
             return None
         with self._asked_by("members"):
-            plan = self.plan
+            return schedule_of(self.plan, self.job.framing)
 
-            def made(every: bool) -> Schedule:
-                options = dict(framing.options)
-                if not every and options.get("line") == "passing":
-                    del options["line"]  # no surface stands on a few of them
-                return member_schedule(plan, framing.members, crossing=framing.crossing, every=every, **options)
-
-            if framing.crossing is not None or framing.sistered == ALL:
-                return made(every=True)
-            some = made(every=False)
-            names = set(sister_lengths(self.plan, framing, some)["member"])
-            # where none is sistered the schedule is the other way to do it all
-            return some.only(names) if names else made(every=True)
+    @cached_property
+    def framing(self) -> Framing | None:
+        """The members that the plan's way works on, or None."""
+        return None if self.plan is None else framing_for(self.plan, self.job.framing)
 
     @cached_property
     def sisters(self) -> pd.DataFrame:
         """The sisters, or furring, that the plan takes: ``member``, ``start_mm``, ``end_mm``, ``length_mm``."""
-        framing = self.job.framing
-        if framing is None or self.plan is None or self.schedule is None:
+        if self.framing is None or self.plan is None or self.schedule is None:
             return pd.DataFrame(columns=list(SISTER_COLUMNS))
-        return sister_lengths(self.plan, framing, self.schedule)
+        return sister_lengths(self.plan, self.framing, self.schedule)
 
     @cached_property
     def consequences(self) -> pd.DataFrame:
@@ -131,17 +131,11 @@ class Results:
 
         The plan's own quantities are without sisters: they come from the schedule.
         """
-        plan, framing, materials = self.plan, self.job.framing, self.job.materials
-        if plan is None:
+        if self.plan is None:
             return None
-        if framing is None or framing.section is None or self.sisters.empty:
-            return plan.quantities
         with self._asked_by("materials"):
-            return quantities(
-                plan, fill=plan.action("fill"), plane=plan.action("plane"),
-                sisters=self.sisters["length_mm"].tolist(), sister_section=framing.section, stock=materials.stock,
-                settings=materials.settings, framed=framing.framed,
-            )  # fmt: skip
+            stock, settings = self.job.materials.stock, self.job.materials.settings
+            return with_sisters(self.plan, self.job.framing, self.schedule, stock, settings)
 
     @cached_property
     def comparison(self) -> Comparison | None:
@@ -160,7 +154,7 @@ class Results:
     @property
     def notes(self) -> tuple[str, ...]:
         """What the reader must know beside the notes of each part."""
-        framing = self.job.framing
+        framing = self.framing
         if framing is None or self.sisters.empty or framing.section is not None:
             return ()
         if framing.framed == "strapping":

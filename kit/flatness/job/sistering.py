@@ -1,6 +1,9 @@
-"""Which members get a sister, or are furred, and how long it is."""
+"""What members are set to by the plan's way, which of them get a sister or are furred, and what is bought for it."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,13 +13,71 @@ from numpy.typing import NDArray
 from flatness.corrections.actions import framing_of
 from flatness.corrections.members import Members
 from flatness.corrections.plan import Plan
-from flatness.corrections.schedule import Schedule
+from flatness.corrections.quantities import Quantities, Setting, quantities
+from flatness.corrections.schedule import Schedule, member_schedule
 from flatness.corrections.staying import STAYS
-from flatness.job.records import ALL, PLANNED, Framing
+from flatness.job.records import Framing, Stock
 from flatness.surface.lattice import heights_at
 
 COLUMNS = ("member", "start_mm", "end_mm", "length_mm")
 REACH = ("position_mm", "start_mm", "end_mm")
+OF_PATCHES = ("line", "set_by")  # options of a schedule that a way that sets members decides itself
+
+
+def schedule_of(plan: Plan, framing: Framing | None) -> Schedule | None:
+    """What each member is set to by the plan's way; None where it sets none.
+
+    All members, or some; the straps of a layer over all; or, for patches, those under places that are framed out.
+
+    Parameters
+    ----------
+    plan : with its way
+    framing : the members that were named and what is asked of their schedule, or None
+
+    Raises
+    ------
+    FlatnessError : as for :func:`~flatness.corrections.schedule.member_schedule`
+    """
+    framing = framing_for(plan, framing)
+    if framing is None or (framing.members.kind == "strapping" and framing.crossing is None):
+        return None
+    options: dict[str, Any] = dict(framing.options)
+    if plan.way == "patches":
+        some = member_schedule(plan, framing.members, crossing=framing.crossing, every=False, **options)
+        names = set(sister_lengths(plan, framing, some)["member"])
+        return some.only(names) if names else None
+    options = {name: value for name, value in options.items() if name not in OF_PATCHES}
+    by = "string" if plan.plane == "end-members" else "each"
+    return member_schedule(plan, framing.members, crossing=framing.crossing, set_by=by, **options)
+
+
+def framing_for(plan: Plan, framing: Framing | None) -> Framing | None:
+    """The framing that the plan's way works on; None where it works on none."""
+    members = plan.members
+    if members is None:
+        return None
+    if plan.way == "patches" and not plan.action(framing_of(plan.survey.surface)).any():
+        return None
+    strapping = members.kind == "strapping"
+    if framing is None or members is not framing.members:
+        return Framing(members, {}, plan.crossing if strapping else None)
+    return Framing(members, framing.options, framing.crossing if strapping else None)
+
+
+def with_sisters(
+    plan: Plan, framing: Framing | None, schedule: Schedule | None, stock: Stock, settings: Mapping[str, Setting]
+) -> Quantities:  # fmt: skip
+    """What a plan takes with its sisters or straps, where their section is known, and the lengths to buy for them."""
+    framing = framing_for(plan, framing)
+    if framing is None or schedule is None or framing.section is None:
+        return plan.quantities
+    sisters = sister_lengths(plan, framing, schedule)
+    if sisters.empty:
+        return plan.quantities
+    return quantities(
+        plan, fill=plan.action("fill"), plane=plan.action("plane"), sisters=sisters["length_mm"].tolist(),
+        sister_section=framing.section, stock=stock, settings=settings, framed=framing.framed,
+    )  # fmt: skip
 
 
 def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataFrame:
@@ -28,7 +89,7 @@ def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataF
     Parameters
     ----------
     plan : with its actions
-    framing : the members, and which of them get a sister
+    framing : the members
     schedule : of these members, which knows where they start and end
 
     Returns
@@ -37,10 +98,10 @@ def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataF
     """
     table = schedule.members
     taken = _were_read(schedule)
-    if framing.sistered == PLANNED:
+    if plan.sets_members:
+        taken = taken & table["member"].isin(list(plan.lines)).to_numpy()
+    elif plan.way == "patches":
         taken = taken & framed_members(plan, framing.members, schedule)
-    elif framing.sistered != ALL:
-        taken = taken & table["member"].isin(framing.sistered).to_numpy()
     table = table[taken].reset_index(drop=True)
     ends = [
         _over_surface(plan, framing.members.direction, *(float(row[name]) for name in REACH))

@@ -10,7 +10,7 @@ from shapely import Polygon
 
 from flatness.corrections.members import kind_named
 from flatness.errors import LengthError
-from flatness.job.amounts import parse_amount
+from flatness.job.amounts import parse_amount, parse_rate
 from flatness.job.report import JobReport, key_path, shown
 from flatness.job.tables import Reader
 from flatness.lengths import UnitNeededError, parse_exact, unit_named
@@ -169,6 +169,15 @@ def amount(kind: str, *, positive: bool = True) -> Reader:
             report.add(path, f"{kind} out of range", raw, "more than zero")
             return None
         return found
+
+    return read
+
+
+def rate(kind: str) -> Reader:
+    """What one mm, mm2 or mm3 costs, from a text such as ``0.06 per ft2``."""
+
+    def read(raw: Any, path: str, report: JobReport) -> float | None:
+        return report.make(path, raw, parse_rate, raw, kind)
 
     return read
 

@@ -10,13 +10,16 @@ from flatness.corrections.asked import SURFACES
 from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.members import DIRECTIONS, KINDS, MOST_MEMBERS, Members, member_layout
+from flatness.corrections.plan import WAYS
 from flatness.corrections.quantities import DEFAULTS, settings_of
 from flatness.corrections.schedule import SETTINGS
 from flatness.corrections.seeking import STRATEGIES
+from flatness.corrections.set_members import PLANES
 from flatness.corrections.straight_lines import LINES
 from flatness.corrections.target import SHIFTS, TILTS
 from flatness.corrections.terms import Depths, FixedSpot, Rates
-from flatness.job.records import ALL, PLANNED, Framing, Materials, PlanTerms
+from flatness.corrections.ways import PROPOSED
+from flatness.job.records import Framing, Materials, PlanTerms
 from flatness.job.report import JobReport, key_path
 from flatness.job.tables import Key, Keys, Placed, Reader, Table, read_table
 from flatness.job.values import (
@@ -32,6 +35,7 @@ from flatness.job.values import (
     lengths,
     number,
     one_or_more,
+    rate,
     text,
     texts,
 )
@@ -57,7 +61,11 @@ def _aim(raw: Any, path: str, report: JobReport) -> Any:
     return found
 
 
-RATES: Keys = {"off": Key(number(least=0, above=True)), "add": Key(number(least=0, above=True))}
+RATES: Keys = {
+    "off": Key(number(least=0, above=True)), "add": Key(number(least=0, above=True)), "place": Key(number(least=0)),
+    "area": Key(rate("area")), "volume": Key(rate("volume")), "length": Key(rate("length")),
+    "crossing": Key(number(least=0)), "unit": Key(text),
+}  # fmt: skip
 DEPTHS: Keys = {"cut": Key(_UPWARD), "fill": Key(_UPWARD)}
 THRESHOLD_KEYS: Keys = {name: Key(_OF_UNIT[one.unit]) for name, one in THRESHOLDS.items()}
 
@@ -71,7 +79,8 @@ def _nested(keys: Keys) -> Reader:
 
 
 PLAN: Keys = {
-    "strategy": Key(choice(*STRATEGIES)), "shift": Key(choice(*SHIFTS)), "aim": Key(_aim),
+    "way": Key(choice(PROPOSED, *WAYS)), "plane": Key(choice("plumb", *PLANES)), "setting_error": Key(_UPWARD),
+    "keep_clear": Key(_UPWARD), "strategy": Key(choice(*STRATEGIES)), "shift": Key(choice(*SHIFTS)), "aim": Key(_aim),
     "headings": Key(count(1, 360)), "spacing": Key(_POSITIVE), "surface": Key(choice(*SURFACES)),
     "level_within": Key(_UPWARD), "height": Key(_ANY), "tilt": Key(choice(*TILTS)), "ask_engineer": Key(flag),
     "depths": Key(_nested(DEPTHS)), "rates": Key(_nested(RATES)), "thresholds": Key(_nested(THRESHOLD_KEYS)),
@@ -98,11 +107,7 @@ SCHEDULE: Keys = {
 }  # fmt: skip
 
 
-def _sistered(raw: Any, path: str, report: JobReport) -> Any:
-    return choice(PLANNED, ALL)(raw, path, report) if isinstance(raw, str) else texts(raw, path, report)
-
-
-MEMBERS: Keys = {**LAYOUT, **SCHEDULE, "crossing": Key(_nested(LAYOUT)), "sistered": Key(_sistered)}
+MEMBERS: Keys = {**LAYOUT, **SCHEDULE, "crossing": Key(_nested(LAYOUT))}
 
 
 def _stock(raw: Any, path: str, report: JobReport) -> Any:
@@ -135,9 +140,9 @@ def make_plan(
     if plan is None:
         return None
     values = dict(plan.values)
-    parts = {name: values.pop(name, {}) for name in ("rates", "depths", "thresholds")}
+    way, parts = values.pop("way", PROPOSED), {name: values.pop(name, {}) for name in ("rates", "depths", "thresholds")}
     return PlanTerms(
-        values, Rates(**parts["rates"]), Depths(**parts["depths"]), tuple(one.item for one in fixed),
+        way, values, Rates(**parts["rates"]), Depths(**parts["depths"]), tuple(one.item for one in fixed),
         tuple(one.item for one in beneath), parts["thresholds"],
     )  # fmt: skip
 
@@ -160,13 +165,8 @@ def make_framing(table: Table | None, report: JobReport) -> Framing | None:
             f"{table.path}.crossing", "strapping goes with the members that it crosses, and other kinds without",
             members.kind, "a table [members.crossing] for strapping alone", "add it, take it out, or correct the kind",
         )  # fmt: skip
-    sistered = values.get("sistered", PLANNED)
-    known = list(members.table["name"])
-    for i, name in enumerate(sistered if isinstance(sistered, tuple) else (), 1):
-        if name not in known:
-            report.add(f"{table.path}.sistered[{i}]", "no member of this name", name, ", ".join(known))
     options = {key: values[key] for key in SCHEDULE if key in values}
-    return Framing(members, options, crossing, sistered)
+    return Framing(members, options, crossing)
 
 
 def _layout(path: str, raw: Mapping[str, Any], values: Mapping[str, Any], report: JobReport) -> Members | None:

@@ -146,6 +146,8 @@ def action_map(plan: Plan, ax: Axes | None = None, *, unit: str = "in", title: s
 def _title(plan: Plan, busy: bool) -> str:
     kind = plan.survey.surface
     what = f"What to do on the {kind}" if busy else f"Nothing to do on the {kind}"
+    if plan.action("engineer").any():
+        return f"{what}: ask the engineer first"
     state = state_after(plan)
     return f"{what}; verdict {'after it' if busy else 'as it stands'}: {state.upper()}" if state else what
 

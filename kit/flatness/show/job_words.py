@@ -16,7 +16,6 @@ from flatness.job.running import Results
 from flatness.show.check_words import report
 from flatness.show.compared import columns, comparison_report
 from flatness.show.datum_words import signed
-from flatness.show.plan_asked import asked_text, beside_text, with_block
 from flatness.show.plan_words import plan_report
 from flatness.show.words import WIDTH, indented, length, place, position, sentence
 
@@ -33,8 +32,8 @@ def job_report(done: Results) -> str:
         if build_up(done.job.layers) > 0:
             # layers are weight that is added too
             plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
-        told = with_block(plan_report(plan, unit, done.schedule), beside_text(plan, None, "", unit))
-        parts.append(("The plan", with_block(told, asked_text(plan, unit, done.job.layers), after="")))
+        told = plan_report(plan, unit, done.schedule, done.ways, done.job.layers)
+        parts.append(("The plan", told))
     said = [] if done.plan is None else [one.text for one in done.plan.cautions]
     met = [consequences_text(done.consequences, unit, said)] if len(done.consequences) else []
     met += [reveal_text(name, found, unit) for name, found in done.reveals.items()]

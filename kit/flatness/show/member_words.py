@@ -12,7 +12,7 @@ from flatness.lengths import settle
 from flatness.show.compared import columns
 from flatness.show.done_words import depth, least_told, value_words
 from flatness.show.scales import printed_place
-from flatness.show.words import hanging, in_unit, shortened
+from flatness.show.words import hanging, in_unit
 
 
 def members_text(schedule: Schedule, unit: str) -> str:
@@ -39,19 +39,7 @@ def members_text(schedule: Schedule, unit: str) -> str:
         off = (depth(down, unit)[1:], _at(row, unit)) if _told(down, unit) else ("-", "")
         rows.append([str(row["member"]), _when(str(row["set"])), *told, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
-    return "\n".join(
-        ["Members, in the order they are set", *lines, *_remarks(schedule, known, unit), *as_set_lines(schedule, unit)]
-    )
-
-
-def as_set_lines(schedule: Schedule, unit: str) -> list[str]:
-    """What the surface on the members measures once they are set, and how it meets the fixed spots."""
-    if not len(schedule.as_set):
-        return []
-    rows = [["with all of them set so", "", "allowed", ""]]
-    for name, *told in as_set_rows(schedule, unit):
-        rows.append([shortened(name, 30), *(text.replace("\N{MINUS SIGN}", "-") for text in told)])
-    return [f"  {line}" for line in columns(rows)]
+    return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
 
 
 def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:

@@ -1,4 +1,4 @@
-"""What a plan was asked for and what it is held against, in words: terms, finished heights, other targets."""
+"""What a plan was asked for, in words: terms and finished heights."""
 
 from __future__ import annotations
 
@@ -11,21 +11,11 @@ from flatness.corrections.beneath import Beneath
 from flatness.corrections.finished import Layer, build_up, finished_surface
 from flatness.corrections.plan import Plan
 from flatness.corrections.terms import FixedSpot
-from flatness.show.done_words import rounded, state_after, volume
 from flatness.show.words import hanging, length, place, position
 from flatness.survey.readings import Survey
 
 SHOWN_MM = 0.05  # less than this is printed as nothing
 ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
-
-
-def with_block(report: str, block: str, after: str = "What to do") -> str:
-    """The report with one more block behind the one that begins so, or at its end; empty: behind its heading."""
-    if not block:
-        return report
-    blocks = report.split("\n\n")
-    at = next((i for i, text in enumerate(blocks) if text.startswith(after)), len(blocks) - 1)
-    return "\n\n".join([*blocks[: at + 1], block, *blocks[at + 1 :]])
 
 
 def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
@@ -113,35 +103,3 @@ def height_words(survey: Survey, height: float, unit: str) -> str:
     if survey.quantity == "drop" and float(np.ptp(lines)) <= ONE_LINE_MM:
         return f"drop {length(float(lines.mean()) - height, unit)}"
     return f"height {'-' if height < 0 else ''}{length(abs(height), unit)}"
-
-
-def beside_text(plan: Plan, least: Plan | None, why: str, unit: str) -> str:
-    """What the report leaves out of the two costs that belong together: of the least work and of a flat surface.
-
-    Parameters
-    ----------
-    plan : the plan
-    least : the plan of the least work to the same limits, where ``plan`` is for another target
-    why : why there is none, where there is none; empty where nobody sought it, which is not told
-    unit : ``in`` or ``mm``
-    """
-    lines = []
-    if plan.strategy == "least-work":
-        if not math.isfinite(plan.flat_cost):
-            lines.append("No dead-flat surface meets all these terms, so there is none to compare with.")
-        return "\n".join(["Held against other targets", *map(hanging, lines)]) if lines else ""
-    if least is None:
-        lines += [f"The least work: not known, {why}."] if why else []
-    else:
-        rates = plan.settings["rates"]
-        plain = rates.off == 1 and rates.add == 1
-        cost = f"{volume(least.cost, unit)} moved" if plain else f"a cost of {least.cost:.4g} at your rates"
-        times = f", where this target takes {rounded(plan.cost / least.cost)} times as much" if least.cost > 0 else ""
-        verdict = state_after(least)
-        lines.append(
-            f"The least work after which every straightedge limit is met: {cost}{times}"
-            f"{f'; verdict {verdict.upper()}' if verdict else ''}. Leave out --strategy to plan it."
-        )
-    if not math.isfinite(plan.flat_cost):
-        lines.append("No other plane meets all these terms.")
-    return "\n".join(["Held against other targets", *map(hanging, lines)]) if lines else ""

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from flatness.corrections.cautions import NO_SOURCE, in_order
+from flatness.corrections.finished import Layer
 from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import SET_BY_YOU
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.terms import Rates
+from flatness.corrections.ways import Ways
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.wording import caution, describe
 from flatness.show.compared import columns
@@ -24,48 +26,59 @@ from flatness.show.done_words import (
     limit_of,
     load,
     mass,
-    rounded,
     setting,
-    state_after,
     told_volume,
-    volume,
 )
 from flatness.show.member_words import members_text
+from flatness.show.plan_asked import asked_text
 from flatness.show.scales import printed_place
-from flatness.show.words import WIDTH, indented, length, percent, place, position, sentence, shortened, shown_unit
+from flatness.show.way_words import answer, lumber_words, marks_text, plane_text, ways_text
+from flatness.show.words import (
+    FOOT_MM,
+    WIDTH,
+    indented,
+    length,
+    percent,
+    place,
+    position,
+    sentence,
+    shortened,
+    shown_unit,
+)
 
-STRATEGIES = {
-    "least-work": "the least work after which every limit is met",
-    "level": "a level plane",
-    "best-plane": "the best plane",
-    "through-benchmarks": "a plane through the benchmarks",
-    "fixed-spots": "a plane through the fixed spots",
-}
-DEEDS = {
-    "engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill",
-}  # fmt: skip
 FEATHERED = "with the edges that run out to nothing"  # patches are counted by nodes, without them
 SKIMMED = f"On a ceiling or a wall fill is compound, skimmed on in coats ({NO_SOURCE})."
 GLOSS = {"deepest_fill": " (framing beyond)", "deepest_plane": " (where nobody said how deep)"}
 STOPPED = "The search for the least work was stopped early: a plan of less work may exist."
 
 
-def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None = None) -> str:
-    """The whole plan as text for a terminal: what to do, what it takes, what stands afterwards, what must be known.
+def plan_report(
+    plan: Plan, unit: str | None = None, schedule: Schedule | None = None, ways: Ways | None = None,
+    layers: Sequence[Layer] = (),
+) -> str:  # fmt: skip
+    """The whole plan as text for a terminal: the answer, the ways side by side, then the chosen one alone.
+
+    What is done where, what stands afterwards, what it takes, what it rests on, what must be known.
 
     Parameters
     ----------
-    plan : the plan
+    plan : of the way that is chosen
     unit : ``in`` (feet, inches and fractions) or ``mm``; None takes that of the survey
-    schedule : what each member is set to, where there is one
+    schedule : what each member is set to, where the way sets any
+    ways : all ways, where they were weighed
+    layers : laid on the corrected surface
 
     Returns
     -------
     str : lines of at most 80 characters
     """
     unit = shown_unit(plan.survey, unit)
-    blocks = [_heading(plan, unit), _what_to_do(plan, unit), after_table(plan, unit)]
-    blocks += [patches_table(plan, unit)] if len(plan.patches) else []
+    blocks = [textwrap.fill(str(answer(plan, unit, ways)), WIDTH), _heading(plan, unit)]
+    blocks += [ways_text(ways, plan, unit)] if ways is not None else []
+    blocks += [asked_text(plan, unit, layers), after_table(plan, unit)]
+    if plan.way == "patches" and len(plan.patches):
+        blocks += [patches_table(plan, unit), marks_text(plan, unit)]
+    blocks += [plane_text(plan, unit)]
     blocks += [members_text(schedule, unit)] if schedule is not None else []
     blocks += [quantities_text(plan, unit)] if len(plan.patches) else []
     rests = [indented(text) for text in _settings(plan, unit)]
@@ -78,7 +91,7 @@ def plan_report(plan: Plan, unit: str | None = None, schedule: Schedule | None =
     if kept:
         said = (indented(f"{one.text} ({one.source})", "  - ") for one in in_order(kept))
         blocks.append("\n".join(["Cautions", *said]))
-    return "\n\n".join(blocks)
+    return "\n\n".join(block for block in blocks if block)
 
 
 def _heading(plan: Plan, unit: str) -> str:
@@ -86,7 +99,7 @@ def _heading(plan: Plan, unit: str) -> str:
     based = "the likely surface (best estimate)" if plan.based_on == "likely" else "the surface as read"
     about = (
         f"{survey.surface}, {len(survey.points)} readings, planned on {based}, a node every "
-        f"{position(plan.surface.spacing, unit)}; target: {STRATEGIES.get(plan.strategy, plan.strategy)}"
+        f"{position(plan.surface.spacing, unit)}"
     )
     lines = textwrap.wrap(survey.title or survey.source or "survey", WIDTH)
     lines += textwrap.wrap(about, WIDTH)
@@ -95,70 +108,9 @@ def _heading(plan: Plan, unit: str) -> str:
         source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
         text = f"{limit.name}: {describe(limit, unit)}; {source}{f' ({sure})' if sure else ''}"
         lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
-    return "\n".join(lines)
-
-
-def _what_to_do(plan: Plan, unit: str) -> str:
-    lines = [indented(text) for text in (deeds(plan, unit), work(plan, unit)) if text]
-    return "\n".join(["What to do", *lines])
-
-
-def deeds(plan: Plan, unit: str) -> str:
-    """What is to be done, in a sentence.
-
-    Patches are counted and measured by action, in the order of work.
-    """
-    if not len(plan.patches):
-        return {
-            "pass": "Leave it as it is: it is within every limit.",
-            "": "Leave it as it is: it lies on the target.",
-        }.get(state_after(plan), "Nothing is planned; see the verdicts below.")
-    parts = []
-    for action, group in plan.patches.groupby("action", sort=False):
-        count = f"{len(group)} place{'s' if len(group) > 1 else ''}"
-        deepest = depth(max(group["greatest_mm"], key=abs), unit)[1:]
-        parts.append(f"{DEEDS[str(action)]} {count} ({area(float(group['area_mm2'].sum()), unit)}, at most {deepest})")
-    text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}; leave the rest."
-
-
-def work(plan: Plan, unit: str) -> str:
-    """The work against that of a dead-flat surface, and what is proven of it."""
-    if plan.cost <= 0 and not plan.flat_cost > 0:
-        return ""
-    true = "plumb" if plan.survey.surface == "wall" else "level"
-    flat = true if plan.strategy == "level" or plan.settings.get("level_within") is not None else "dead-flat"
-    rates = plan.settings.get("rates")
-    plain = rates is None or (rates.off == 1 and rates.add == 1)
-
-    def told(value: float) -> str:
-        # a cost is a rate times a volume: without the volume's name it is a number of the rates' own unit
-        return volume(value, unit) if plain else rounded(value / (MM3_PER_FT3 if unit == "in" else MM3_PER_LITRE))
-
-    per = "ft3" if unit == "in" else "litre"
-    what = "The material moved is" if plain else f"At your rates, taken as per {per}, the work costs"
-    parts = [f"{what} {told(plan.cost)}"]
-    if math.isfinite(plan.flat_cost):
-        more = plan.flat_cost / plan.cost if plan.cost > 0 else 0.0
-        times = f", {rounded(more)} times as much" if more > 1.005 else ""
-        parts.append(f"a {flat} {plan.survey.surface} would take {told(plan.flat_cost)}{times}")
-    return " ".join([f"{'; '.join(parts)}.", *_proof(plan, told(plan.bound) if math.isfinite(plan.bound) else "")])
-
-
-def _proof(plan: Plan, bound: str) -> Iterator[str]:
-    """How near to the least the plan is proven to be."""
     if not plan.finished and not any("stopped early" in note for note in plan.notes):
-        yield STOPPED
-    if plan.strategy != "least-work" or not bound:
-        yield "This target was not chosen for the least work." if plan.strategy != "least-work" else ""
-    elif plan.cost > 0:
-        if plan.gap < 0.005:
-            yield "Proven: no plan to the same share of the limits takes less, to within half of 1 %."
-        else:
-            yield (
-                f"Proven: no plan to the same share of the limits takes less than {bound}, so that at most "
-                f"{100 * plan.gap:.0f} % could be saved."
-            )
+        lines += textwrap.wrap(STOPPED, WIDTH)
+    return "\n".join(lines)
 
 
 def after_table(plan: Plan, unit: str) -> str:
@@ -172,13 +124,15 @@ def after_table(plan: Plan, unit: str) -> str:
         chance = percent(float(row["chance"]))
         rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
     told = (
-        "Before and after are of the surface that was planned on, measured with the same code as a check. Likely "
-        "and chance are of the true surface when the change is made exactly, and count what the readings do not know."
+        "Before and after are of the surface that was planned on, measured with the same code as a check. Likely and "
+        "chance are of the true surface once the heights are set, each with its own error, and count what the readings "
+        "do not know."
     )
+    sought = plan.way in ("patches", "some-members") and plan.strategy == "least-work"
     apart = [
         f"{row['limit']} was not planned for, only measured."
         for row in plan.after.to_dict("records")
-        if plan.strategy == "least-work" and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
+        if sought and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
     ]
     lines = [*(f"  {line}" for line in columns(rows)), *map(indented, apart), indented(told)]
     return "\n".join(["Before and after", *lines])
@@ -252,6 +206,7 @@ def quantities_text(plan: Plan, unit: str) -> str:
             f"{what} to buy: {position(bought.bought_mm, unit)}, of it waste {position(bought.waste_mm, unit)}"
             f"{'' if bought.price is None else f', {bought.price:.2f} at the prices given'}."
         )
+    lines += list(lumber_words(plan, unit))
     if not lines:
         lines.append("Neither fill nor planing.")
     for row in found.settings.to_dict("records"):
@@ -272,11 +227,12 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
     s = plan.settings
     rates, depths = s.get("rates"), s.get("depths")
     if rates is not None:
-        whose = "until you set them" if rates == Rates() else SET_BY_YOU
-        yield f"Rates: taking off {rates.off:g}, adding {rates.add:g} a unit of volume, {whose}."
+        yield f"Rates: {_rates(rates, unit)}; {NO_SOURCE if rates == Rates() else SET_BY_YOU}."
+    if s.get("setting_error") is not None:
+        yield f"Each height is set to within {length(float(s['setting_error']), unit)} (1 s.d.)."
     if depths is not None:
         yield from _depths(depths, unit)
-    if s.get("planned_to") is not None and plan.strategy == "least-work":
+    if float(s.get("planned_to") or 1.0) < 1:
         yield f"Planned to {100 * float(s['planned_to']):g} % of each straightedge limit, at {plan.headings} headings."
     if s.get("draws"):
         yield f"Chances: from {s['draws']} draws, seed {s['seed']}; verdicts at {percent(float(s['confidence']))}."
@@ -298,6 +254,18 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
     for name in rest:
         if told[name] not in common:
             yield f"{told[name][:1].upper()}{told[name][1:]}: {chosen[name].source}."
+
+
+def _rates(rates: Rates, unit: str) -> str:
+    inches = (("ft2", MM2_PER_FT2), ("ft3", MM3_PER_FT3), ("ft", FOOT_MM))
+    metric = (("m2", MM2_PER_M2), ("litre", MM3_PER_LITRE), ("m", 1000.0))
+    values = (rates.area, rates.volume, rates.length)
+    units = inches if unit == "in" else metric
+    amounts = [(value * per, name) for value, (name, per) in zip(values, units, strict=True)]
+    parts = [f"{amount:.{3 if amount >= 0.1 else 2}g} a {name}" for amount, name in amounts]
+    parts = [f"{rates.place:.3g} a place", *parts[:2], f"{parts[2]} of member", f"{rates.crossing:.3g} a shim"]
+    often = [f"{what} {by:g} times" for what, by in (("taking off", rates.off), ("adding", rates.add)) if by != 1]
+    return f"{', '.join(parts)} [{rates.unit}]{'; ' + ', '.join(often) if often else ''}"
 
 
 def _depths(depths: Any, unit: str) -> Iterator[str]:

@@ -30,8 +30,8 @@ LARGE = {"_mm2": ("_ft2", MM2_PER_FT2), "_mm3": ("_ft3", MM3_PER_FT3)}
 
 
 def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.DataFrame]:
-    """The tables of a plan by name: ``patches``, ``stations``, ``limits``, ``quantities``; ``members``, ``member
-    stations``, ``members as set``, ``fixed spots``, ``shims`` and ``blocking`` of a schedule, where they have rows.
+    """The tables of a plan by name: ``patches``, ``marks`` (heights to set), ``stations``, ``limits``, ``quantities``;
+    ``members``, ``member stations``, ``shims`` and ``blocking`` of a schedule, where they have rows.
 
     ``stations`` has one row a reading: ``label``, ``x_mm``, ``y_mm``, ``height_mm`` (as found), ``correction_mm``
     (planned; empty beyond the plan's lattice) and ``target_mm`` (of the finished surface, which is as smooth as the
@@ -40,11 +40,11 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
     tables = {}
     if schedule is not None:
         tables = {"members": schedule.members, "member stations": schedule.table}
-        tables |= {"members as set": schedule.as_set, "fixed spots": schedule.spots}
         tables |= {"shims": schedule.shims, "blocking": schedule.blocking}
     points = plan.survey.points
     change, target = (plan.surface.at(points["x"], points["y"], values) for values in (plan.change, plan.target))
     tables["patches"] = plan.patches.drop(columns="outline", errors="ignore")
+    tables["marks"] = plan.marks
     tables["stations"] = _points(plan.survey).assign(correction_mm=change, target_mm=target)
     tables["limits"] = plan.after
     tables["quantities"] = plan.quantities.table

@@ -29,6 +29,7 @@ from flatness.show.panels.controls import (
 )
 from flatness.show.panels.plan_asked import Under
 from flatness.show.panels.plan_controls import PlanControls
+from flatness.show.panels.plan_draft import Draft
 from flatness.show.panels.plan_look import LOOK, part
 from flatness.show.panels.plan_map import MAP_IN, LiveActions, key_picture, member_picture
 from flatness.show.panels.plan_more import chart_chooser
@@ -42,6 +43,7 @@ from flatness.show.panels.plan_tables import (
     patches_rows,
     quantity_rows,
     schedule_text,
+    ways_rows,
 )
 from flatness.show.panels.plan_told import PRESS, stale_words, told_at
 from flatness.show.panels.shell import Panel
@@ -49,7 +51,7 @@ from flatness.show.panels.told import POINT_HERE
 from flatness.show.words import AUTHORITY
 
 NO_CHART = "(no member)"
-SHOWN = ("draft", "plan", "schedule", "current", "sure", "unit", "price", "spots", "grounds", "running")
+SHOWN = ("draft", "plan", "schedule", "ways", "current", "sure", "unit", "price", "spots", "grounds", "running")
 
 
 class PlanPanel(Panel):
@@ -107,6 +109,7 @@ class PlanPanel(Panel):
         self.bar.add_class("fk-progress")
         self.progress, self.stale = words("", "fk-quiet"), words("", "fk-stale")
         self.said, self.quantities, self.after = words("", "fk-headline"), words("", "fk-amounts"), words()
+        self.ways = words("", "fk-ways")
         self.patches, self.schedule = words("", "fk-patches"), words("", "fk-members")
         self.chart_of, self.chart = chart_chooser(guard(self._show_chart, clears=False)), w.Image(format="png")
         self.chart.add_class("fk-chart")
@@ -139,7 +142,7 @@ class PlanPanel(Panel):
             controls.more.fold, controls.more.folded,
             row(self.start, self.stop, self.bar), self.progress, self.working, self.problems,
             row(column(self.map.canvas, self.here, self.key), side, top=True),
-            self.after, self.patches, self.schedule, self.chart_of, self.chart, self.notes, self.cautions,
+            self.ways, self.after, self.patches, self.schedule, self.chart_of, self.chart, self.notes, self.cautions,
             row(self.name, *self.saves), self.saved,
             words(f"<small>{escape(AUTHORITY)}</small>", "fk-quiet"),
         )  # fmt: skip
@@ -184,7 +187,7 @@ class PlanPanel(Panel):
         stale = shown is not None and shown is state.plan and not state.current
         self.stale.value = escape(stale_words(state, shown))
         places = (*state.spots, *state.grounds)
-        seen = (shown, state.schedule, state.unit, places, state.price, state.sure, stale, state.survey)
+        seen = (shown, state.schedule, state.ways, state.unit, places, state.price, state.sure, stale, state.survey)
         if seen == self._drawn:
             return
         self._drawn = seen
@@ -192,13 +195,14 @@ class PlanPanel(Panel):
         self.said.value = "" if shown is None else headline(shown, state)
         self.quantities.value = "" if shown is None else quantity_rows(shown.quantities, state.unit)
         plan = shown if isinstance(shown, Plan) else None
-        listed = (plan, state.schedule, state.unit)
+        listed = (plan, state.schedule, state.ways, state.unit)
         if listed == self._listed:
             return
         self._listed = listed
         unit, schedule = state.unit, state.schedule if plan is not None else None
+        self.ways.value = "" if isinstance(shown, Draft) else ways_rows(state.ways, plan, unit)
         self.after.value = "" if plan is None else after_rows(plan, unit)
-        self.patches.value = "" if plan is None else patches_rows(plan, unit)
+        self.patches.value = patches_rows(plan, unit) if plan is not None and plan.way == "patches" else ""
         self.notes.value = "" if plan is None else notes_list(plan, unit)
         self.schedule.value = schedule_text(schedule, unit)
         self._fill_chart(schedule)
@@ -258,7 +262,8 @@ class PlanPanel(Panel):
 
 
 def plan_panel(
-    survey: str | os.PathLike[str] = "", finish: str = "", *, plan: bool = False, target: str = "least-work",
+    survey: str | os.PathLike[str] = "", finish: str = "", *, plan: bool = False, way: str = "proposed",
+    plane: str = "", target: str = "least-work",
     on: str = "likely", beneath: str = "", may_be_planed: bool = False,
     most_planed: float | None = None, folders: Iterable[str | os.PathLike[str]] = (), confidence: float = 0.95,
     draws: int = DRAWS, spacing: float | None = None, unit: str | None = None, keep_in: str | os.PathLike[str] = ".",
@@ -270,7 +275,9 @@ def plan_panel(
     survey : file to begin with; empty for none
     finish : key of the finish to begin with, from the column ``finish`` of :func:`flatness.limits`
     plan : whether to begin working the plan out at once
-    target : ``least-work``, ``level-at``, ``level``, ``best-plane``, ``cheapest-plane`` or ``fixed-spots``
+    way : ``proposed``, ``patches``, ``members``, ``some-members`` or ``overlay``
+    plane : that members or a layer come to: ``best-plane``, ``through-benchmarks``, ``end-members``; empty: level
+    target : of patches: ``least-work``, ``level-at``, ``level``, ``best-plane``, ``cheapest-plane`` or ``fixed-spots``
     on : ``likely`` or ``as-read``: the surface that is planned on
     beneath : what lies beneath, of :data:`flatness.corrections.beneath.KINDS`; empty: nobody knows
     may_be_planed : whether you have seen it and it may be taken down
@@ -288,7 +295,7 @@ def plan_panel(
     """
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
     state = PlanState(
-        survey, finish, folders, spacing, draws, target=target, confidence=confidence, on=on,
+        survey, finish, folders, spacing, draws, way=way, plane=plane, target=target, confidence=confidence, on=on,
         under=Under(kind_named(beneath, KINDS) or beneath, may_be_planed, most_planed), **traits,
     )  # fmt: skip
     panel = PlanPanel(state, keep_in)

@@ -73,7 +73,6 @@ class Framing:
     first, spacing : centre line of the first one, and centre to centre [mm]
     depth : [mm], or None where it is not known
     bearings : positions along them of what carries them [mm], two or more; empty: as far as was read
-    line, set_by : as for :func:`~flatness.corrections.schedule.member_schedule`; an empty line takes its default
     crossed, crossed_first, crossed_spacing : kind and layout [mm] of the members that strapping crosses
     """
 
@@ -83,8 +82,6 @@ class Framing:
     spacing: float = SIXTEEN_INCHES
     depth: float | None = None
     bearings: tuple[float, ...] = ()
-    line: str = ""
-    set_by: str = "each"
     crossed: str = "sawn joist"
     crossed_first: float = 0.0
     crossed_spacing: float = SIXTEEN_INCHES

@@ -8,6 +8,7 @@ from typing import Any
 
 from flatness.corrections.beneath import KINDS as BENEATH_KINDS
 from flatness.corrections.members import KINDS as MEMBER_KINDS
+from flatness.corrections.ways import PROPOSED
 from flatness.errors import ArgumentError
 from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE
 from flatness.show.panels.check_state import AgreedNumbers
@@ -29,9 +30,13 @@ from flatness.show.panels.plan_typed import TypedControls
 
 TIMES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0)
 NOT_ASKED = (
-    "pointer", "draft", "plan", "schedule", "share", "progress", "running", "working", "problems", "saved", "current",
-    "sure",
+    "pointer", "draft", "plan", "schedule", "ways", "share", "progress", "running", "working", "problems", "saved",
+    "current", "sure",
 )  # fmt: skip
+WAY_NAMES = {
+    "Best way": PROPOSED, "Patches": "patches", "All members": "members", "Some members": "some-members",
+    "Over all": "overlay",
+}  # fmt: skip
 AIMS: dict[str, Any] = {
     "Surest: as tight as it takes": SUREST, "To the limit itself": 1.0, "To 85 % of the limit": 0.85,
     "To 70 % of the limit": 0.7, "To 55 % of the limit": 0.55, "To 40 % of the limit": 0.4,
@@ -67,7 +72,9 @@ class PlanControls(TypedControls):
         self.finish = drop_down("Finish to come", "Whose limits the finished surface shall meet", (), "finish")
         self.agreed_length = text_field("Agreed straightedge", "Length of the straightedge that was agreed")
         self.agreed_gap = text_field("Agreed gap", "The gap that was agreed to be allowed under it")
-        self.target = drop_down("Bring it to", "What the surface is to be brought to", (), "finish")
+        self.way = drop_down("Way", "How the work is done; all ways stand side by side below", WAY_NAMES.items(), "way")
+        self.plane = drop_down("Plane", "That all members, or a layer over all, are set to", (), "way")
+        self.target = drop_down("Bring patches to", "What patches bring the surface to", (), "finish")
         self.aim = drop_down(
             "How tight", "Readings have an error: planning tighter than the limit makes it surer to pass", AIMS.items(),
             "way",
@@ -86,13 +93,16 @@ class PlanControls(TypedControls):
         self.finish.observe(guard(self._chosen(state.choose_finish)), "value")
         for field in (self.agreed_length, self.agreed_gap):
             field.observe(guard(self._agreed_typed), "value")
+        self.way.observe(guard(self._chosen(lambda key: state.set_trait("way", key))), "value")
+        self.plane.observe(guard(self._chosen(lambda key: state.set_trait("plane", key))), "value")
         self.target.observe(guard(self._chosen(lambda key: state.set_trait("target", key))), "value")
         self.aim.observe(guard(self._chosen(lambda value: state.set_trait("aim", value))), "value")
         self.on.observe(guard(self._chosen(lambda key: state.set_trait("on", key))), "value")
         self.height.observe(guard(self._height_moved), "value")
         self._reads(self.level_within, "level_within", self._small)
         self.asked = [
-            self.finish, self.agreed_length, self.agreed_gap, self.target, self.aim, self.on, self.level_within,
+            self.finish, self.agreed_length, self.agreed_gap, self.way, self.plane, self.target, self.aim, self.on,
+            self.level_within,
         ]  # fmt: skip
 
     def _make_costs(self) -> None:
@@ -133,16 +143,6 @@ class PlanControls(TypedControls):
         self.bearings = text_field(
             "Bearings at", "Where the members are carried, along them, with ; between: 0; 10 ft; 22 ft", "", "way"
         )
-        self.line = drop_down(
-            "Each follows", "The straight line that each member is set to", {
-                "the usual line for its kind": "", "the line nearest to the target": "nearest",
-                "the nearest clear of its top": "clear",
-            }.items(), "way",
-        )  # fmt: skip
-        self.set_by = drop_down(
-            "Set", "One by one, or to a string between the two end members",
-            {"each on its own": "each", "to a string": "string"}.items(), "short",
-        )  # fmt: skip
         values: Callable[[Any], Any] = lambda widget: widget.value  # noqa: E731
         under = {
             "kind": (self.beneath, values), "may_be_planed": (self.may_be_planed, lambda widget: widget.value == "yes"),
@@ -151,7 +151,7 @@ class PlanControls(TypedControls):
         framing = {
             "kind": (self.members, values), "direction": (self.direction, values), "first": (self.first, self._inches),
             "spacing": (self.spacing, self._inches), "depth": (self.depth, self._small),
-            "bearings": (self.bearings, self._bearings), "line": (self.line, values), "set_by": (self.set_by, values),
+            "bearings": (self.bearings, self._bearings),
         }  # fmt: skip
         for parts, act in ((under, self._under_chosen), (framing, self._framing_chosen)):
             for name, (widget, read) in parts.items():

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatness.corrections.ways import PROPOSED
 from flatness.lengths import format_length
 from flatness.show.done_words import depth
 from flatness.show.panels.check_state import AGREED
 from flatness.show.panels.controls import HINTS, labelled, put, refill
-from flatness.show.panels.plan_asked import BENCHMARKS, BEST, CHEAPEST, LEAST_WORK, LEVEL, LEVEL_AT, SPOTS, STRAPPING
+from flatness.show.panels.plan_asked import BENCHMARKS, BEST, CHEAPEST, LEAST_WORK, LEVEL, LEVEL_AT, SPOTS
 from flatness.show.panels.plan_look import set_steps
 from flatness.show.panels.plan_more_filling import fill_more
 from flatness.show.words import place
@@ -62,6 +63,10 @@ def _choices(controls: PlanControls) -> None:
     options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
     refill(controls.finish, options, state.finish if state.finish in state.finishes else "")
     level = "plumb" if state.survey is not None and state.survey.surface == "wall" else "level"
+    refill(controls.plane, [
+        (f"One {level} plane", ""), ("The best plane", "best-plane"), ("Through the fixed spots", "through-benchmarks"),
+        ("A string between the end members", "end-members"),
+    ], state.plane)  # fmt: skip
     refill(controls.target, [
         ("The least work after which every limit is met", LEAST_WORK),
         (f"A {level} plane at the height of the slider", LEVEL_AT), (f"A {level} plane where it costs least", LEVEL),
@@ -73,18 +78,20 @@ def _choices(controls: PlanControls) -> None:
     for widget, value in (
         (controls.aim, state.aim), (controls.on, state.on), (controls.beneath, under.kind),
         (controls.may_be_planed, "yes" if under.may_be_planed else ""), (controls.members, framing.kind),
-        (controls.direction, framing.direction), (controls.line, framing.line), (controls.set_by, framing.set_by),
+        (controls.direction, framing.direction), (controls.way, state.way),
         (controls.clicking, "spot" if state.clicking else ""),
     ):  # fmt: skip
         if value in dict(widget.options).values():
             put(widget, value)
-    least, strap = state.target == LEAST_WORK, framing.kind == STRAPPING
+    patches = state.way in (PROPOSED, "patches")
+    least = state.target == LEAST_WORK
     for widget, shown in (
         (controls.agreed_length, state.finish == AGREED), (controls.agreed_gap, state.finish == AGREED),
-        (controls.aim, least), (controls.level_within, least), (controls.height, state.target == LEVEL_AT),
+        (controls.plane, state.way not in ("patches", "some-members") and least), (controls.target, patches),
+        (controls.aim, least), (controls.level_within, least and patches),
+        (controls.height, state.way_asked == "patches" and state.target == LEVEL_AT),
         (controls.may_be_planed, bool(under.kind)), (controls.most_planed, bool(under.kind and under.may_be_planed)),
         *((widget, bool(framing.kind)) for widget in controls.framing),
-        (controls.line, bool(framing.kind) and not strap),
         (controls.fixed, bool(state.spots)), (controls.free, bool(state.spots)),
     ):  # fmt: skip
         widget.layout.display = "" if shown else "none"

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from flatness.corrections.plan import Plan
 from flatness.corrections.planner import plan_corrections
-from flatness.corrections.quantities import Quantities, quantities, settings_for
-from flatness.corrections.schedule import Schedule, member_schedule
+from flatness.corrections.quantities import settings_for
+from flatness.corrections.ways import Ways, plan_ways
 from flatness.errors import FlatnessError, Problem
 from flatness.job.records import Framing as JobFraming
-from flatness.job.sistering import sister_lengths
-from flatness.show.panels.plan_asked import STRAPPING, Framing, Materials
+from flatness.job.sistering import schedule_of, with_sisters
+from flatness.show.panels.plan_asked import Materials
 from flatness.show.panels.plan_tables import cost_so_far
 from flatness.show.panels.plan_worker import Tell, Worker
 from flatness.show.panels.state import problems_of
@@ -33,6 +33,8 @@ class PlanSearch:
     def __init__(self, state: PlanState) -> None:
         self._state, self._worker = state, Worker(state.lock)
         self._stopping = False
+        self._framing: JobFraming | None = None
+        self._materials = Materials()
         self._told: tuple[Problem, ...] = ()  # what the last search said was wrong
 
     def start(self, draws: int, *, shown: bool = True) -> None:
@@ -48,18 +50,19 @@ class PlanSearch:
         FlatnessError : something that is asked for is missing or out of range
         """
         state = self._state
-        arguments, framing, materials, seen = state.arguments(draws), state.framing, state.materials, _Seen()
-        self._stopping = False
+        arguments, seen, plane = state.arguments(draws), _Seen(), state.is_plane
+        members = arguments["members"]
+        self._framing = None if members is None else JobFraming(members, {}, state.framing.crossing(state.surface))
+        self._materials, self._stopping = state.materials, False
 
-        def work(stopped: Callable[[], bool], tell: Tell) -> tuple[Plan, Schedule | None, tuple[Problem, ...]]:
+        def work(stopped: Callable[[], bool], tell: Tell) -> Plan | Ways:
             def progress(count: int, left: int, cost: float) -> bool:
                 share = seen.share(count, left)
                 words = f"{seen.words(count, left)} {cost_so_far(cost, state)}"
                 tell(lambda: self._progress(share, words))
                 return stopped()
 
-            plan = plan_corrections(**arguments, progress=progress)
-            return scheduled(plan, framing, materials)
+            return (plan_corrections if plane else plan_ways)(**arguments, progress=progress)
 
         with state.hold_trait_notifications():
             state.running, state.share = shown, 0.0
@@ -76,10 +79,30 @@ class PlanSearch:
         state = self._state
         with state.hold_trait_notifications():
             state.running, state.progress, state.share = False, "", 0.0
-            self._say(found[2] if error is None else problems_of(error))
-            if error is None:
-                state.plan, state.schedule, _ = found
-                state.current, state.sure = True, sure
+            if error is not None:
+                self._say(problems_of(error))
+                return
+            state.current, state.sure = True, sure
+            self.show(found)
+
+    def show(self, found: Plan | Ways) -> None:
+        """Take a plan, or the one of all ways that is asked for; where that is not open there is none, and why."""
+        state = self._state
+        problems: tuple[Problem, ...] = ()
+        plan, schedule = (None if isinstance(found, Ways) else found), None
+        try:
+            plan = found.of(state.way) if isinstance(found, Ways) else found
+            schedule = schedule_of(plan, self._framing)
+        except FlatnessError as error:  # what goes wrong with the members does not lose the plan
+            problems = error.problems
+        if plan is not None:
+            settings = settings_for(plan.survey.surface, self._materials.settings())
+            takes = with_sisters(plan, self._framing, schedule, self._materials.stock or None, settings)
+            plan = replace(plan, quantities=takes)
+        with state.hold_trait_notifications():
+            self._say(problems)
+            state.ways = found if isinstance(found, Ways) else None
+            state.plan, state.schedule = plan, schedule
 
     def _say(self, problems: tuple[Problem, ...]) -> None:
         """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays told."""
@@ -143,37 +166,3 @@ class _Seen:
             if left
             else f"Search {self._searches}, round {count}: the straightedge passes everywhere."
         )
-
-
-def scheduled(
-    plan: Plan, framing: Framing, materials: Materials
-) -> tuple[Plan, Schedule | None, tuple[Problem, ...]]:  # fmt: skip
-    """The plan with what its sisters take, and what each member is set to, where members are given.
-
-    What goes wrong with the members does not lose the plan.
-    """
-    if plan.members is None:
-        return plan, None, ()
-    schedule = None
-    try:
-        line = "clear" if framing.kind == STRAPPING else framing.line or None
-        schedule = member_schedule(
-            plan, plan.members, crossing=framing.crossing(plan.surface), line=line, set_by=framing.set_by
-        )  # fmt: skip
-        return replace(plan, quantities=with_sisters(plan, schedule, materials)), schedule, ()
-    except FlatnessError as error:
-        return plan, schedule, error.problems
-
-
-def with_sisters(plan: Plan, schedule: Schedule, materials: Materials) -> Quantities:
-    """What a plan takes with its sisters or furring, where their depth is known, and the lengths to buy for them."""
-    assert plan.members is not None
-    framing = JobFraming(plan.members)
-    sisters = sister_lengths(plan, framing, schedule)
-    if sisters.empty or framing.section is None:
-        return plan.quantities
-    return quantities(
-        plan, fill=plan.action("fill"), plane=plan.action("plane"), sisters=sisters["length_mm"].tolist(),
-        sister_section=framing.section, stock=materials.stock or None,
-        settings=settings_for(plan.survey.surface, materials.settings()), framed=framing.framed,
-    )  # fmt: skip

@@ -11,8 +11,10 @@ from traitlets import Any as AnyTrait
 from traitlets import Bool, Enum, Float, Tuple, Unicode
 
 from flatness.corrections.beneath import Beneath
-from flatness.corrections.plan import Plan
+from flatness.corrections.plan import WAYS, Plan
+from flatness.corrections.set_members import PLANES
 from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
+from flatness.corrections.ways import PROPOSED
 from flatness.errors import ArgumentError, Problem
 from flatness.show.panels.finish_state import AgreedState
 from flatness.show.panels.plan_asked import (
@@ -38,7 +40,7 @@ SUREST = "sure"
 DRAWS = 200
 REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
 ASKED = (
-    "target", "height", "aim", "off_times", "cut", "fill", "level_within", "on", "under", "framing", "spots",
+    "target", "plane", "height", "aim", "off_times", "cut", "fill", "level_within", "on", "under", "framing", "spots",
     "deepest_fill", "finish", "agreed", "confidence", "grounds", "materials", "benchmarks", "off_benchmarks",
 )  # fmt: skip
 
@@ -50,7 +52,9 @@ class PlanState(AgreedState):
     ----------
     choice : the survey chosen
     finish, agreed : key of the finish to come, and the numbers of a limit agreed for this job
-    target : one of :data:`~flatness.show.panels.plan_asked.TARGETS`
+    way : ``proposed``, the best of all ways, or one of :data:`~flatness.corrections.plan.WAYS`
+    plane : that members or a layer come to; empty: level, or plumb
+    target : of patches, one of :data:`~flatness.show.panels.plan_asked.TARGETS`
     height : of the level plane of ``level-at`` [mm]
     aim : ``sure``, or the share of each straightedge limit to plan to, over 0 up to 1
     off_times : what taking off costs, in times what adding costs
@@ -67,7 +71,8 @@ class PlanState(AgreedState):
     confidence : at which verdicts are given
     clicking : whether a click on the map fixes a spot
     draft : the :class:`Draft` of a plane, or None
-    plan, schedule : as last worked out, or None
+    ways : all ways as last worked out, or None
+    plan, schedule : by the way that is chosen, or None
     current : whether they are of what is now asked for
     sure : whether the plan's chances were worked out
     running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
@@ -75,6 +80,8 @@ class PlanState(AgreedState):
     saved : names of the files last written
     """
 
+    way = Enum((PROPOSED, *WAYS), PROPOSED)
+    plane = Enum(("", *PLANES), "")
     target = Enum(TARGETS, LEAST_WORK)
     height = Float(None, allow_none=True)
     aim = AnyTrait(SUREST)
@@ -95,6 +102,7 @@ class PlanState(AgreedState):
     confidence = Float(0.95)
     clicking = Bool(False)
     draft = AnyTrait(None)
+    ways = AnyTrait(None)
     plan = AnyTrait(None)
     schedule = AnyTrait(None)
     current = Bool(False)
@@ -116,6 +124,7 @@ class PlanState(AgreedState):
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
         self.observe(self.alone(self._asked), list(ASKED))
+        self.observe(self.guard(self._way_chosen), ["way"])
 
     @property
     def surface(self) -> Surface | None:
@@ -132,8 +141,13 @@ class PlanState(AgreedState):
 
     @property
     def is_plane(self) -> bool:
-        """Whether the target is a plane, so that a draft of it can be shown at once."""
-        return bool(self.target != LEAST_WORK)
+        """Whether patches are brought to a plane, so that a draft of it can be shown at once."""
+        return bool(self.target != LEAST_WORK and self.way_asked == "patches")
+
+    @property
+    def way_asked(self) -> str:
+        """The way, which is patches where these are brought to a plane."""
+        return "patches" if self.way == PROPOSED and self.target != LEAST_WORK else str(self.way)
 
     def arguments(self, draws: int) -> dict[str, Any]:
         """What is asked for, as the arguments of :func:`~flatness.corrections.planner.plan_corrections`.
@@ -145,15 +159,22 @@ class PlanState(AgreedState):
         surface, survey = self.surface, self.survey
         if survey is None or surface is None:
             raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
-        strategy, tilt = STRATEGY[self.target]
-        least = self.target == LEAST_WORK
+        plane = self.is_plane
+        strategy, tilt = STRATEGY[self.target if plane else LEAST_WORK]
+        least, limits = not plane, self.limits()
+        if least and not limits and self.level_within is None and self.way_asked not in ("members", "overlay"):
+            raise ArgumentError(
+                "nothing that the least work can be planned for", column="Finish to come", value="none",
+                expected="a finish, or a limit that was agreed",
+                remedy="choose the finish, agree a straightedge limit, or take a plane or another way",
+            )  # fmt: skip
         aim = self.aim if least else 1.0
         return {
-            "survey": survey, "strategy": strategy, "limits": self.limits(), "spacing": surface.spacing,
-            "surface": self.on, "rates": self.rates, "depths": self.depths,
+            "survey": survey, "strategy": strategy, "plane": self.plane or None, "limits": limits,
+            "spacing": surface.spacing, "surface": self.on, "rates": self.rates, "depths": self.depths,
             "fixed": self._fixed(surface),
             "level_within": self.level_within if least else None,
-            "height": self.height if self.target == LEVEL_AT else None, "tilt": tilt,
+            "height": self.height if plane and self.target == LEVEL_AT else None, "tilt": tilt,
             "beneath": self._beneath(), "members": self.framing.members(surface),
             "materials": self.materials.settings(),
             "aim": 1.0 if aim == SUREST and not draws else aim, "confidence": self.confidence, "draws": draws,
@@ -200,7 +221,8 @@ class PlanState(AgreedState):
         self.follow_unit(self.survey)
         with self.hold_trait_notifications():
             self.pointer = None
-            self.spots, self.grounds, self.draft, self.plan, self.schedule = (), (), None, None, None
+            self.spots, self.grounds = (), ()
+            self.draft = self.ways = self.plan = self.schedule = None
             self.benchmarks = tuple(placed_benchmarks(self.survey))
             if self._seen_in not in ("", self.choice.name) and self.under.may_be_planed:
                 # seen in another room: nobody has said it of this one
@@ -233,6 +255,13 @@ class PlanState(AgreedState):
             self.draft = draft
         if draft is not None and not draft.against:
             self.search.later(REST_S)
+
+    def _way_chosen(self, change: Any) -> None:
+        """Another way of those that were worked out is shown at once."""
+        if self.current and self.ways is not None and not self.is_plane:
+            self.search.show(self.ways)
+        else:
+            self._asked()
 
     def start(self) -> None:
         """Work the plan out, with its chances, beside the notebook."""

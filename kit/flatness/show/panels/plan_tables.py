@@ -14,18 +14,22 @@ from flatness.corrections.plan import ACTIONS, Plan
 from flatness.corrections.quantities import DENSITY_OF, Quantities
 from flatness.corrections.schedule import Schedule
 from flatness.corrections.volumes import node_areas
-from flatness.limits.verdict import FAIL, PASS
-from flatness.show.done_words import area, before_and_after, depth, limit_of, load, mass, setting, state_after, volume
+from flatness.corrections.ways import Ways
+from flatness.show.done_words import area, before_and_after, depth, limit_of, load, mass, setting, volume
 from flatness.show.member_words import members_text
 from flatness.show.panels.plan_draft import Draft
 from flatness.show.panels.verdict_words import verdict_mark
-from flatness.show.plan_words import DEEDS, deeds, patch_rows
+from flatness.show.plan_words import patch_rows
+from flatness.show.way_words import ASK, OF_100, USUAL, answer, closed_ways, ways_table
 from flatness.show.words import in_unit, percent, place, position
 
 if TYPE_CHECKING:
     from flatness.show.panels.plan_state import PlanState
 
 Shown = Plan | Draft
+DEEDS = {
+    "engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill",
+}  # fmt: skip
 
 
 def cost_words(cost: float, state: PlanState) -> str:
@@ -44,29 +48,33 @@ def cost_so_far(cost: float, state: PlanState) -> str:
 
 def headline(shown: Shown, state: PlanState) -> str:
     """What is to be done and what it costs, in a few sentences as HTML; the verdict first where it is proved."""
+    cost = f" {escape(f'Cost: {cost_words(shown.cost, state)}.')}" if isinstance(shown, Draft) or state.price else ""
     if isinstance(shown, Draft):
         said = f"<b>As it stands:</b> {escape(draft_deeds(shown, state.unit))}"
         said += "".join(f" {escape(text)}" for text in broken_terms(shown, state.unit))
-        verdict = ""
+        shade = "draft"
     else:
-        verdict = state_after(shown)
-        sure = "once it is done" if state.sure else "as planned; the chances are not worked out"
-        mark = f"{verdict_mark(verdict)} {sure}. " if verdict else ""
-        if shown.action("engineer").any():
-            # work that may not be done yet is no pass
-            mark, verdict = f"<b>Ask the engineer first</b>{_of_asking(verdict)}. ", FAIL if verdict == FAIL else ""
-        said = f"{mark}{escape(in_unit(deeds(shown, state.unit), state.unit))}"
-    cost = escape(f"Cost: {cost_words(shown.cost, state)}.")
-    shade = verdict if verdict and state.sure else "draft"  # no verdict's colour without its chances
-    return f'<div class="fk-said fk-{shade}" aria-live="polite">{said} {cost}</div>'
+        found = answer(shown, state.unit, state.ways)
+        mark = f"<b>{escape(found.opening)}</b>"
+        if found.opening.split()[:1] == [found.state.upper()]:
+            mark = f"{verdict_mark(found.state)} {escape(found.opening.partition(' ')[2])}"
+        said = f"{mark}: {escape(found.text)}" if found.opening else escape(str(found))
+        # no verdict's colour without its chances, and none of work that may not be done yet
+        shade = found.state if state.sure and found.state not in ("", ASK) else "draft"
+    return f'<div class="fk-said fk-{shade}" aria-live="polite">{said}{cost}</div>'
 
 
-def _of_asking(verdict: str) -> str:
-    """What comes of a plan that waits for the engineer's word."""
-    if not verdict:
+def ways_rows(ways: Ways | None, plan: Plan | None, unit: str) -> str:
+    """The ways side by side, as an HTML table, and why others are not open."""
+    if ways is None or not ways.plans:
         return ""
-    ends = {PASS: "passes", FAIL: "fails"}.get(verdict, "is undecided")
-    return f": with all of it allowed and done the surface {ends}"
+    shown = plan if plan is not None else ways.plan
+    heads, *rows = ways_table(ways, shown, unit)
+    cells = [[f"<b>{escape(row[1])}</b>" if row[0] and plan is not None else escape(row[1]), *map(escape, row[2:])]
+             for row in rows]  # fmt: skip
+    closed = "".join(f"<li>{escape(text)}</li>" for text in closed_ways(ways, shown, unit))
+    told = f"<small>{escape(OF_100.format(kind=shown.survey.surface))} {escape(USUAL)}</small>"
+    return f'<b>Ways to do it</b>{table(heads[1:], cells)}<ul class="fk-list">{closed}</ul>{told}'
 
 
 def draft_deeds(draft: Draft, unit: str) -> str:
@@ -101,7 +109,8 @@ def after_rows(plan: Plan, unit: str) -> str:
         limit = limit_of(plan, row["limit"])
         purpose = limit.purpose if limit is not None else ""
         name = f"{purpose} ({row['limit']})" if purpose else str(row["limit"])
-        asked = "" if row["planned_for"] or plan.strategy != "least-work" else "measured, not planned for"
+        sought = plan.strategy == "least-work" and plan.way in ("patches", "some-members")
+        asked = "measured, not planned for" if sought and not row["planned_for"] else ""
         mark = verdict_mark(str(row["verdict"])) + (f"<br>{asked}" if asked else "")
         told = [f"{name[:1].upper()}{name[1:]}", *before_and_after(plan, row, unit), percent(float(row["chance"]))]
         rows.append([*map(escape, told), mark])

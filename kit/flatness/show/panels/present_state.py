@@ -13,8 +13,8 @@ from traitlets import Float, Tuple, Unicode
 
 from flatness.corrections.beneath import Beneath
 from flatness.corrections.plan import Plan
-from flatness.corrections.planner import plan_corrections
 from flatness.corrections.saved_plan import SavedPlan
+from flatness.corrections.ways import plan_ways
 from flatness.errors import ArgumentError, Problem
 from flatness.job.records import Job
 from flatness.job.running import Results, run_job
@@ -202,7 +202,7 @@ class PresentState(PresentAsked):
         self._set(self.assessment, self.comparison, plan)
 
     def work_out_plan(self) -> None:
-        """Plan the least work after which the finish can be laid."""
+        """Plan the best way after which the finish can be laid."""
         survey, limits = self.survey, self.limits()
         if survey is None:
             raise ArgumentError("there is nothing to plan for", remedy="choose the survey as found first")
@@ -213,7 +213,7 @@ class PresentState(PresentAsked):
             return
         beneath = Beneath(self.beneath, may_be_planed=True) if self.beneath else None
         with self.at_work("Working out what has to be done: this may take a minute ..."):
-            plan = plan_corrections(survey, limits=limits, beneath=beneath)
+            plan = plan_ways(survey, limits, beneath=beneath).plan
         self._set(self.assessment, self.comparison, plan)
 
     def _set(self, assessment: Any, comparison: Any, plan: Plan | None) -> None:

@@ -135,6 +135,8 @@ def will_be(plan: Plan, unit: str, governed: str = "") -> str:
         FAIL: f"Even done as planned, the {kind} will not be {good} enough",
         UNDECIDED: f"It is not sure that the {kind} will be {good} enough when all is done as planned",
     }[str(worst["verdict"])]
+    if plan.action("engineer").any():
+        opening = f"An engineer has to be asked first. {opening}"
     told = [_planned(plan, row, unit)]
     if worst is not row and _how_bad(worst) < _how_bad(row):
         told.append(_planned(plan, worst, unit))

@@ -13,7 +13,9 @@ from scipy.stats import norm
 from flatness.comparison.against_plan import UNPLANNED, UNSEEN, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
+from flatness.corrections.terms import Rates
 from flatness.show.papers.plain import about, about_area, at_most, capital, listed, where
+from flatness.show.way_words import HOURS, noun, plane_words, work_words
 
 DONE = {
     "plane": "planed or ground down", "fill": "filled", "sister": "raised with straight lumber beside the joists",
@@ -23,17 +25,40 @@ MOST_NAMED = 3  # places that are off, each with its depths
 
 
 def will_be_done(plan: Plan, unit: str, past: bool = False) -> str:
-    """What a plan is going to do, in a sentence or two; ``past`` where the work is over."""
-    parts = [_part(str(action), group, unit, past) for action, group in plan.patches.groupby("action", sort=False)]
+    """What a plan is going to do by its way, in a sentence or two; ``past`` where the work is over."""
+    parts = [_whole(plan, unit, past)] if plan.way != "patches" else [
+        _part(str(action), group, unit, past) for action, group in plan.patches.groupby("action", sort=False)
+    ]  # fmt: skip
     parts = [part for part in parts if part]
     if not parts:
         return "Nothing was to be done." if past else "Nothing needs to be done."
-    text = f"{listed(parts)}; the rest {'was to stay as it was' if past else 'stays as it is'}"
-    bags = int(plan.quantities.bags)
+    text = listed(parts)
+    if plan.way in ("patches", "some-members"):
+        text += f"; the rest {'was to stay as it was' if past else 'stays as it is'}"
+    takes, bags = ("was to take" if past else "takes"), int(plan.quantities.bags)
     if bags:
-        takes = "was to take" if past else "takes"
         text += f". It {takes} about {bags} bag{'s' if bags > 1 else ''} of fill"
+    rates = plan.settings.get("rates")
+    if rates not in (None, Rates()) and plan.work > 0:
+        hours = rates.unit.casefold() in HOURS
+        text += f". It {takes} about {work_words(plan)}{' of work' if hours else ''}"
     return f"{capital(text)}."
+
+
+def _whole(plan: Plan, unit: str, past: bool) -> str:
+    """What is done to all members, some, or over all of it."""
+    kind, will, many = plan.survey.surface, *(("was to be", "were to be") if past else ("will be", "will be"))
+    by = f" by {at_most(float(np.nanmax(np.abs(plan.change), initial=0.0)), unit)}"
+    if plan.way == "overlay":
+        how = "poured over" if kind == "floor" else "covered with new strapping on shims"
+        return f"the whole {kind} {will} {how}, to {plane_words(plan)}, {by.removeprefix(' by ')} from where it is now"
+    if not plan.lines:
+        return ""
+    name = noun(kind, plan.members)
+    how = "raised with straight lumber beside them" if name == "joist" else "packed out with shims"
+    if plan.way == "members":
+        return f"all {len(plan.lines)} {name}s {many} {how}, to {plane_words(plan)},{by}"
+    return f"{_counted(len(plan.lines), name)} {many} {how},{by}"
 
 
 def _part(action: str, group: pd.DataFrame, unit: str, past: bool) -> str:
