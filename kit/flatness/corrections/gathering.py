@@ -7,7 +7,6 @@ Candes, Wakin, Boyd, J. Fourier Anal. Appl. 14, 2008, 877-905). Then places that
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
