@@ -204,6 +204,7 @@ def _set(found: dict[str, Any], shape: tuple[int, ...]) -> dict[str, Any]:
         "lines": {str(name): (float(height), float(slope)) for name, (height, slope) in found["lines"].items()},
     }  # fmt: skip
 
+
 def _area(text: str) -> Polygon | MultiPolygon:
     area = shapely.from_wkt(text)
     if not isinstance(area, (Polygon, MultiPolygon)) or area.is_empty:
