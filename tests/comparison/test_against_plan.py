@@ -1,5 +1,6 @@
 """Done against planned, with plans, changes and readings that are known."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 from shapely import box
 
 import comparison_rooms as pairs
-from flatness.comparison.against_plan import judged
+from flatness.comparison.against_plan import Read, judged
 from flatness.comparison.comparing import compare
 from flatness.corrections.members import member_layout
 from flatness.errors import ArgumentError
@@ -61,18 +62,55 @@ def test_each_patch_is_within_short_over_or_not_touched(tolerance):
     assert found.iloc[0].what == "whole"
 
 
-def test_each_member_is_judged_by_its_worst_stretch():
+def test_each_member_is_judged_by_the_stations_beside_it():
     members = member_layout(1200, 2400, "y", count=2)
     found = compare(*surveys(), align="none", plan=plan_of(members=members)).plan
     rows = found[found.what == "member"]
     # the first runs through a (right) and c (taken too far), the second through b (half done) and d (not touched)
-    assert rows.status.tolist() == ["over", "not touched"]
+    assert rows.status.tolist() == ["over", "short"]
     first, second = rows.itertuples()
     assert first.rest_mm == pytest.approx(-3.5, abs=0.7)
     assert second.rest_mm == pytest.approx(-5.0, abs=0.7)
     assert (first.x_mm, second.x_mm) == pytest.approx((1200, 3600), abs=80)
     assert 3000 < first.y_mm < 4800
     assert 3000 < second.y_mm < 4800
+    # the nearest stations stand in one line of them, 4 in each place, of which those in c and d are farthest off
+    assert (first.off_mm, second.off_mm) == pytest.approx((-3.5, -5.0), abs=1.5)
+    assert 3000 < first.worst_y_mm < 4800
+    assert 3000 < second.worst_y_mm < 4800
+    assert (first.stations, first.agreeing) == (8, 4)
+
+
+def test_the_station_that_is_farthest_off_is_named_with_its_heights():
+    ground = 3 * np.sin(pairs.GX / 1500)
+    plan = plan_of()
+    worked = np.any([inside(outline) for outline, _, _ in PLACES.values()], axis=0)
+    plan.set_height = np.where(worked, ground + plan.change, np.nan)
+    bump = (pairs.GX == 9 * pairs.STEP) & (pairs.GY == 6 * pairs.STEP)
+    done = sum(np.where(inside(outline), planned, 0.0) for outline, planned, _ in PLACES.values())
+    before = pairs.read(ground, pairs.grid(3), 1, 0.3)
+    after = pairs.read(ground + done + np.where(bump, 4.0, 0.0), pairs.grid(3), 2, 0.3)
+    found = compare(before, after, align="none", plan=plan).plan.set_index("name")
+    row = found.loc["a"]
+    assert (row.worst_x_mm, row.worst_y_mm) == pytest.approx((9 * pairs.STEP, 6 * pairs.STEP))
+    assert row.set_mm == pytest.approx(3 * np.sin(9 * pairs.STEP / 1500) - 6.0)
+    assert row.off_mm == pytest.approx(4.0, abs=4 * 0.3)
+    assert row.measured_mm == pytest.approx(row.set_mm + row.off_mm)
+    assert (row.stations, row.agreeing, row.status) == (16, 15, "short")
+    assert found.loc[["b", "c", "d"], "status"].eq("within tolerance").all()
+    plan.set_height = plan.set_height[1:]
+    with pytest.raises(ArgumentError, match="heights do not fit"):
+        compare(before, after, align="none", plan=plan)
+
+
+def test_of_a_place_between_the_stations_nothing_is_claimed():
+    plan, small = plan_of(), box(500, 500, 850, 850)
+    plan.change = np.where(inside(small), -4.0, 0.0)
+    plan.patches = pd.DataFrame({"name": ["s"], "outline": [small], "action": ["plane"]})
+    ground = 3 * np.sin(pairs.GX / 1500)
+    before, after = (pairs.read(ground + moved, pairs.grid(3), day, 0.3) for day, moved in ((1, 0), (2, plan.change)))
+    row = compare(before, after, align="none", plan=plan).plan.set_index("name").loc["s"]
+    assert (row.stations, row.status, row.sure) == (0, "cannot tell", False)
 
 
 def test_coarse_readings_leave_doubt():
@@ -81,27 +119,54 @@ def test_coarse_readings_leave_doubt():
     assert not found[found.what == "patch"].sure.all()
 
 
+def read_at(planned, done, error):
+    """Stations read with this error on both days, against heights that are known; far apart, so that none is shared."""
+    planned, done = np.atleast_1d(planned).astype(float), np.atleast_1d(done).astype(float)
+    at, one = np.arange(len(planned)) * 1000.0, np.eye(len(planned)) * error**2
+    return Read(at, at, done, done - planned, one, planned, done, 2 * one, np.ones(len(planned), dtype=bool))
+
+
+# at 95 % one reading may be 1.96 errors off, and the change of one station, from two readings, 1.96 x 1.41
 @pytest.mark.parametrize(
-    ("planned", "done", "error", "tolerance", "told"),
+    ("planned", "done", "error", "agreed", "status", "sure"),
     [
-        (-5.0, -5.2, 0.3, None, ("within tolerance", True)),
-        (-5.0, -3.0, 0.3, None, ("short", True)),
-        (5.0, 7.0, 0.3, None, ("over", True)),
-        (5.0, 0.2, 0.3, None, ("not touched", True)),
-        (0.0, -2.0, 0.3, None, ("over", True)),
-        (0.0, 2.0, 0.3, 1.0, ("over", True)),
-        (-5.0, -5.9, 0.3, 1.0, ("within tolerance", False)),
-        (-5.0, -5.1, 0.3, 1.0, ("within tolerance", True)),
-        (0.3, 0.0, 0.3, 1.0, ("within tolerance", True)),
-        (5.0, 3.5, 0.5, 1.0, ("short", False)),
-        (1.3, 0.0, 0.7, 1.0, ("short", False)),
-        (1.3, 0.0, 0.6, 1.0, ("not touched", False)),
-        (1.0, -0.8, 0.7, 1.0, ("short", False)),
-        (-1.0, 4.0, 0.7, 1.0, ("over", True)),
+        (-5.0, -5.2, 0.3, False, "within tolerance", True),
+        (-5.0, -6.5, 0.3, False, "within tolerance", True),  # 1.5 < 1 + 0.59
+        (-5.0, -6.5, 0.3, True, "within tolerance", False),
+        (-5.0, -5.4, 0.3, True, "within tolerance", True),  # 0.4 + 0.59 < 1
+        (-5.0, -3.0, 0.3, False, "short", True),
+        (5.0, 7.0, 0.3, False, "over", True),
+        (5.0, 0.2, 0.3, False, "not touched", True),
+        (1.3, 0.0, 0.3, False, "cannot tell", False),
+        (1.3, 1.3, 0.3, False, "cannot tell", False),  # 1.3 < 3.29 x 0.42: no change is not ruled out
+        (1.5, 1.5, 0.3, False, "within tolerance", True),
+        (0.0, -2.0, 0.3, False, "over", True),
+        (0.0, 0.5, 0.3, False, "within tolerance", True),
+        (-1.0, 4.0, 0.3, False, "short", True),
+        (-1.0, 4.0, 0.7, False, "over", True),  # 1 < 1.96 x 0.99: next to nothing was planned
     ],
 )
-def test_the_rule_by_hand(planned, done, error, tolerance, told):
-    assert judged(planned, done, error, 1.96, tolerance) == told
+def test_the_rule_by_hand(planned, done, error, agreed, status, sure):
+    found = judged(read_at(planned, done, error), 1.0, 0.95, agreed)
+    assert (found["status"], found["sure"]) == (status, sure)
+
+
+def test_one_station_that_is_off_is_enough_and_so_is_a_mean():
+    found = judged(read_at([-5, -5, -5], [-5, -1, -5], 0.3), 1.0, 0.95)
+    assert (found["status"], found["agreeing"], found["worst_x_mm"], found["off_mm"]) == ("short", 2, 1000.0, 4.0)
+    # of 16 stations one may be off by 1 + 2.95 x 0.4 = 2.2, and the mean by 1 + 1.96 x 0.1 = 1.2
+    found = judged(read_at([5] * 16, [3.2] * 16, 0.4), 1.0, 0.95)
+    assert (found["status"], found["agreeing"]) == ("short", 16)
+    assert judged(read_at([5] * 16, [4.0] * 16, 0.4), 1.0, 0.95)["status"] == "within tolerance"
+
+
+def test_where_only_fill_is_added_what_stood_higher_may_stay():
+    read = read_at([1.0, 1.0, 1.0, 1.0], [0.0, 2.0, -3.0, 5.0], 0.3)  # off by -1, 1, -4, 4
+    assert read.one_way(1).off.tolist() == [-1, 1, -4, 4]
+    stood = replace(read, off=np.array([3.0, 3.0, -4.0, 3.0]))
+    assert stood.one_way(1).off.tolist() == [0, 2, -4, 3]
+    assert replace(stood, off=-stood.off, done=-stood.done).one_way(-1).off.tolist() == [0, -2, 4, -3]
+    assert stood.one_way(0) is stood
 
 
 def test_a_plan_that_does_not_fit_is_said():

@@ -68,13 +68,25 @@ def test_another_room_by_its_outline_its_reach_and_its_change():
 
 def test_what_share_of_each_survey_is_compared():
     before, x_end = day(GROUND, 1), 1828.8
-    keep = pairs.GX[pairs.grid(3)] <= x_end
+    x = pairs.GX[pairs.grid(3)]
+    keep = x <= x_end + 1
     after = pairs.read(GROUND, tuple(index[keep] for index in pairs.grid(3)), 3, 0.3)
     found = compare(before, after, align="none")
-    # what lies up to one step, 18 in, beyond the last station is covered
-    assert found.compared.before == pytest.approx((x_end + 457.2) / pairs.GX.max(), abs=0.05)
+    assert found.compared.before == pytest.approx(x_end / x.max(), abs=0.005)
     assert found.compared.after == 1
     assert "of what the survey before reached is compared" in found.note
+
+
+def test_strips_along_the_edges_are_not_compared_and_are_no_mistake():
+    before, nodes = day(GROUND, 1), pairs.grid(3)
+    x, y = pairs.GX[nodes], pairs.GY[nodes]
+    inner = (x > 0) & (x < x.max()) & (y > 0) & (y < y.max())
+    found = compare(before, pairs.read(GROUND, tuple(index[inner] for index in nodes), 3, 0.3), align="none")
+    # a step of 18 in is left out at either end, both along x and along y
+    left = (x.max() - 2 * 457.2) * (y.max() - 2 * 457.2) / (x.max() * y.max())
+    assert found.compared.before == pytest.approx(left, abs=0.005)
+    assert found.compared.after == 1
+    assert found.warnings == ()
 
 
 def test_a_datum_forgotten_and_a_tilt():

@@ -1,12 +1,15 @@
 """A plan that was saved comes back as it was, and what is no plan is refused by name."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from shapely import box
 
 import flatness
+from flatness.corrections.chalk import marks_table
 from flatness.corrections.saved_plan import read_plan, save_plan
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.survey.readings import fingerprint
@@ -38,6 +41,29 @@ def test_what_was_saved_comes_back(plan, tmp_path):
     assert (found.members.kind, found.members.depth, dict(found.members.cuts)) == ("sawn joist", 235, {"J3": (900.0,)})
 
 
+def test_heights_to_set_come_back_and_a_first_form_without_them_is_read(plan, tmp_path):
+    plan = replace(plan, way="some-members", plane="level", lines={"J2": (12.5, -0.001)}, marks=marks_table(
+        [("P1", [("corner", 600.0, 0.0, 1.25)])], plan.surface, plan.survey
+    ), settings={**plan.settings, "setting_error": 0.5})  # fmt: skip
+    path = save_plan(plan, tmp_path / "plan.json")
+    found = read_plan(path)
+    assert np.isfinite(found.set_height).any()
+    np.testing.assert_array_equal(found.set_height, plan.set_height)
+    assert (found.way, found.plane, found.setting_error) == ("some-members", "level", 0.5)
+    assert dict(found.lines) == {"J2": (12.5, -0.001)}
+    pd.testing.assert_frame_equal(found.marks, plan.marks)
+    whole = json.loads(path.read_text())
+    new = ("way", "plane", "set_height_mm", "marks", "lines", "setting_error_mm")
+    path.write_text(json.dumps({**{key: value for key, value in whole.items() if key not in new}, "form": 1}))
+    first = read_plan(path)
+    np.testing.assert_array_equal(first.change, plan.change)
+    assert (first.way, first.set_height, len(first.marks)) == ("patches", None, 0)
+    del whole["marks"]
+    path.write_text(json.dumps(whole))
+    with pytest.raises(ArgumentError, match="lacks marks"):
+        read_plan(path)
+
+
 def test_no_file_is_overwritten_unasked(plan, tmp_path):
     path = tmp_path / "plan.json"
     path.write_text("mine")
@@ -52,10 +78,12 @@ def test_what_is_no_plan_says_why(plan, tmp_path):
     path = save_plan(plan, tmp_path / "plan.json")
     whole = json.loads(path.read_text())
     for change, match in (
-        ({"plan": "another"}, "does not say"), ({"form": 2}, "another form"), ({"x_mm": [0, 0, 1]}, "cannot be"),
+        ({"plan": "another"}, "does not say"), ({"form": 3}, "another form"), ({"x_mm": [0, 0, 1]}, "cannot be"),
         ({"change_mm": [[1, 2], [3, 4]]}, "cannot be"), ({"patches": [{"name": "P1"}]}, "cannot be"),
         ({"patches": [{"name": "P1", "action": "fill", "outline_mm": "POINT (1 1)"}]}, "no area"),
         ({"patches": [{"name": "P1", "action": "fill", "outline_mm": "POLY"}]}, "cannot be"),
+        ({"set_height_mm": [[1, 2]]}, "set_height_mm is"), ({"setting_error_mm": -1}, "zero or more"),
+        ({"way": "magic"}, "must be one of"), ({"lines": {"J1": [0]}}, "cannot be"),
         ({"members": {"table": []}}, "cannot be"), ({"members": 3}, "cannot be"),
     ):  # fmt: skip
         path.write_text(json.dumps({**whole, **change}))

@@ -15,6 +15,7 @@ import plan_rooms
 from flatness.corrections.plan import ACTIONS
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
+from flatness.show.datum_words import to_do_again
 from flatness.show.papers.meets import meets
 from flatness.show.papers.owner import owner_page
 from flatness.show.papers.owner_table import head_of, rows_of
@@ -115,31 +116,50 @@ def test_where_all_pass_one_line_says_so_and_none_without_any(tmp_path):
 # what was done against the plan
 
 
-def compared_with(rows, tolerance=None, errors=0.1):
+def compared_with(rows, errors=0.1, surface="floor"):
     """A comparison whose plan has these patches: (name, planned, done, status)."""
-    survey = survey_of(lambda x, y: 0 * x)
+    survey = survey_of(lambda x, y: 0 * x, surface=surface)
     found = flatness.compare(survey, survey, align="none")
     table = pd.DataFrame([
         {"what": "patch", "name": name, "planned_mm": planned, "done_mm": done, "rest_mm": done - planned,
-         "error_mm": errors, "x_mm": 1524.0, "y_mm": 914.4, "status": status, "sure": True}
+         "error_mm": errors, "x_mm": 1524.0, "y_mm": 914.4, "worst_x_mm": 1524.0, "worst_y_mm": 914.4, "set_mm": 0.0,
+         "measured_mm": done - planned, "off_mm": done - planned, "stations": 12, "agreeing": 3, "status": status,
+         "sure": True}
         for name, planned, done, status in rows
     ])  # fmt: skip
-    return dataclasses.replace(found, plan=table, settings={**found.settings, "tolerance": tolerance})
+    return dataclasses.replace(found, plan=table)
 
 
 def test_a_place_that_is_off_is_named_and_one_too_small_to_tell_is_not_counted():
-    inch = [("P1", 4.0, 4.1, "within tolerance"), ("P2", 2.0, 0.0, "within tolerance"),
-            ("P3", -1.5875, -6.35, "over"), ("P4", 0.5, 0.0, "within tolerance")]  # fmt: skip
-    told = was_done(compared_with(inch, tolerance=3.175), "in")
-    assert "4 places were planned." in told
-    assert "Not as planned: P3, at 5' 0\" along x, 3' 0\" along y: 1/16 inch off was planned there" in told
-    assert "1/4 inch off was measured" in told
-    assert "As planned: 1 of them." in told  # P1 alone was planned beyond what may be missed
-    assert "Of 2 it cannot be told" in told
-    # where no tolerance was agreed the error alone hides a change: 1.96 x 0.1 mm
+    inch = [("P1", 4.0, 4.1, "within tolerance"), ("P2", 2.0, 0.0, "cannot tell"), ("P3", -1.5875, -6.35, "over"),
+            ("P4", 0.5, 0.0, "cannot tell"), ("P5", 3.175, 0.0, "not touched")]  # fmt: skip
     told = was_done(compared_with(inch), "in")
-    assert "As planned: 3 of them." in told
-    assert "cannot be told" not in told
+    assert "5 places were planned." in told
+    # 6.35 mm off where 1.5875 mm was to come off: 4.7625 mm, 3/16 in
+    assert "Not as planned: P3. At 5' 0\" along x, 3' 0\" along y the floor is 3/16 inch too low" in told
+    assert "3 of 12 places read in it are as they should be." in told
+    assert "P5, where nothing seems to have been done. At 5' 0\" along x, 3' 0\" along y the floor is 1/8 inch" in told
+    assert "As planned: 1 of them." in told
+    assert "Of 2 it cannot be told" in told
+
+
+@pytest.mark.parametrize(
+    ("surface", "up", "down"),
+    [("floor", "too high", "too low"), ("ceiling", "too low", "too high"), ("wall", "too far out", "too far back")],
+)
+def test_what_must_be_done_again_stands_first(surface, up, down):
+    rows = [("P1", 4.0, 4.1, "within tolerance"), ("P2", -6.35, 0.0, "not touched"), ("P3", 3.175, 0.0, "short"),
+            ("P4", 0.5, 0.0, "cannot tell"), ("P5", 4.0, np.nan, "not surveyed")]  # fmt: skip
+    found = compared_with(rows, surface=surface)
+    at = "at 5' 0\" along x, 3' 0\" along y."
+    assert to_do_again(found, "in")[:3] == [
+        "To do again: 2 of 5 places; 1 within tolerance.", f'P2, not touched: 1/4" {up} {at}',
+        f'P3, short: 1/8" {down} {at}',
+    ]  # fmt: skip
+    rest = " ".join(to_do_again(found, "in")[3:])
+    assert "Not known: P4" in rest
+    assert "Not known: P5 (nothing was read there)" in rest
+    assert to_do_again(dataclasses.replace(found, plan=None), "in") == []
 
 
 def test_what_changed_though_nothing_was_planned_there_is_told():

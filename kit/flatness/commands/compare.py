@@ -48,7 +48,8 @@ def add_compare(commands: Any) -> None:
     )
     parser.add_argument(
         "--tolerance", metavar="LENGTH",
-        help="by how much the mean of a patch may miss the plan, such as 1/16in; the error alone where not given",
+        help="by how much a height may be off the one to set, such as 1/16in; twice the plan's setting error where not "
+        "given",
     )  # fmt: skip
     parser.add_argument("--spacing", metavar="LENGTH", help="lattice step, such as 6in")
     parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the later survey's own where not given")

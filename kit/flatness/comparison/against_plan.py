@@ -1,39 +1,51 @@
-"""Done against planned: each patch and each member within tolerance, short, over, or not touched."""
+"""Done against planned: at every station in a place, the height that stands against the height that was to be set.
+
+A place is within tolerance only where all its stations are, and where the readings show that something was done there:
+what would pass untouched as well cannot be told.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
+from scipy.stats import norm
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
-from flatness.comparison.unplanned import Bools, areas_outside
+from flatness.comparison.unplanned import PLANNED_MM, Bools, areas_outside
 from flatness.corrections.members import Members
+from flatness.corrections.saved_plan import setting_error_of
 from flatness.errors import ArgumentError
 from flatness.surface.grids import SAME_MM
-from flatness.surface.lattice import Surface, bilinear
-from flatness.survey.readings import Floats
+from flatness.surface.lattice import Surface, bilinear, heights_at
+from flatness.survey.readings import Floats, Survey
 
 WITHIN, SHORT, OVER, UNTOUCHED, UNSEEN = "within tolerance", "short", "over", "not touched", "not surveyed"
-UNPLANNED = "not planned"
-SURE_ERRORS = 3.29  # of the mean of an area that was not planned: chance gives as much once in a thousand
+UNTOLD, UNPLANNED = "cannot tell", "not planned"
+SURE_ERRORS = 3.29  # of a change that is called one: chance gives as much once in a thousand
+SETTING_ERRORS = 2.0  # that a height may be off, where no tolerance is agreed: common practice, no source
+ADDS, TAKES_OFF = ("fill", "fur", "sister"), ("plane", "engineer")
 COLUMNS = (
     "what", "name", "action", "planned_mm", "done_mm", "rest_mm", "error_mm", "most_over_mm", "most_short_mm",
-    "area_mm2", "planned_mm3", "done_mm3", "x_mm", "y_mm", "status", "sure",
+    "area_mm2", "planned_mm3", "done_mm3", "x_mm", "y_mm", "worst_x_mm", "worst_y_mm", "set_mm", "measured_mm",
+    "off_mm", "stations", "agreeing", "status", "sure",
 )  # fmt: skip
 
 
 class PlanLike(Protocol):
     """What a plan must have to be held against: its lattice and the change planned on it.
 
-    It may have ``patches``, a DataFrame with a column ``outline`` of polygons [mm] and perhaps ``name`` and
-    ``action``, and ``members``, a :class:`~flatness.corrections.members.Members`.
+    It may have ``set_height`` [ny, nx] mm, NaN where the surface is left as found; ``patches``, a DataFrame with a
+    column ``outline`` of polygons [mm] and perhaps ``name`` and ``action``; ``members``, a
+    :class:`~flatness.corrections.members.Members`; and ``setting_error`` [mm].
     """
 
     @property
@@ -46,72 +58,234 @@ class PlanLike(Protocol):
     def change(self) -> Floats: ...
 
 
+@dataclass(frozen=True, eq=False)
+class Read:
+    """What was read after the work at n places, against what was to stand there.
+
+    Attributes
+    ----------
+    x, y : [n] mm
+    measured : [n] mm, in the datum of before
+    off : [n] mm, measured less the height to set
+    off_covariance : [n, n] mm2
+    planned, done : [n] mm, changes
+    done_covariance : [n, n] mm2, were nothing done
+    is_set : [n] whether a height was to be set
+    """
+
+    x: Floats
+    y: Floats
+    measured: Floats
+    off: Floats
+    off_covariance: Floats
+    planned: Floats
+    done: Floats
+    done_covariance: Floats
+    is_set: Bools
+
+    def of(self, chosen: NDArray[np.intp]) -> Read:
+        """Those places alone."""
+        square = np.ix_(chosen, chosen)
+        return Read(
+            self.x[chosen], self.y[chosen], self.measured[chosen], self.off[chosen], self.off_covariance[square],
+            self.planned[chosen], self.done[chosen], self.done_covariance[square], self.is_set[chosen],
+        )  # fmt: skip
+
+    def one_way(self, way: int) -> Read:
+        """As it counts where something is only added (1) or only taken off (-1): what stood beyond already may stay."""
+        if not way:
+            return self
+        beyond = np.minimum(way * self.off, np.maximum(way * self.done, 0.0))
+        off = np.where(way * self.off > 0, way * beyond, self.off)
+        return replace(self, off=off)
+
+
 def done_against_plan(
-    plan: PlanLike, both: Both, rows: Rows, alignment: Alignment, difference: Floats, detection: Floats, reach: float,
-    tolerance: float | None = None,
+    plan: PlanLike, before: Survey, both: Both, rows: Rows, alignment: Alignment, difference: Floats,
+    detection: Floats, confidence: float, tolerance: float | None = None,
 ) -> pd.DataFrame:  # fmt: skip
-    """Done minus planned, for the whole, each patch and each member.
+    """What stands against what was planned, for the whole, each patch and each member.
 
     Parameters
     ----------
-    plan : what was to be done
+    plan : what was to be done; without heights to set they are what was found and the change
+    before : the earlier survey
     both, rows, alignment : the two surveys, and the readings' weights at the lattice's nodes
     difference : [ny, nx] mm, after minus before: what was done
     detection : [ny, nx] mm, limit of detection
-    reach : errors that make it sure, 1.96 at 95 %
-    tolerance : by how much [mm] the mean of a patch may miss the plan; None goes by the error alone
+    confidence : at which the readings' error is allowed for, over all stations of a place together
+    tolerance : by how much [mm] a height may be off; None: two setting errors
 
     Returns
     -------
-    DataFrame, one row a patch or member: ``what`` (whole, patch, member, elsewhere), ``name``, ``action``, means
+    DataFrame, one row a patch or member: ``what`` (whole, patch, member, elsewhere), ``name``, ``action``. Means:
         ``planned_mm``, ``done_mm``, ``rest_mm`` (done minus planned, the plan as the later survey's stations would show
         it, which blur the edge of a patch for both alike) with its ``error_mm``; ``most_over_mm`` and
         ``most_short_mm``, the largest rest of a node beyond and behind the plan; ``area_mm2``, ``planned_mm3``,
-        ``done_mm3``; ``x_mm``, ``y_mm``, its middle; ``status``: within tolerance, short, over, not touched, not
-        surveyed, not planned; ``sure``: whether the error leaves no doubt of it. The rows ``elsewhere`` are of areas
-        outside all that was planned where the change less the plan is beyond the limit of detection, and its mean, less
-        that of the ground about it, beyond 3.29 of the readings' errors, the largest first; sure where the datum's
-        error leaves no doubt either. A member is looked at in stretches two stations long; the row is
-        of the stretch that misses the plan most surely
+        ``done_mm3``; ``x_mm``, ``y_mm``, its middle. Of a member they are of the stretch, two stations long, that
+        misses the plan most surely. Of the station that is farthest off: ``worst_x_mm``, ``worst_y_mm``, ``set_mm``
+        (the height to set), ``measured_mm``, ``off_mm`` (measured less set); ``stations``, how many were read in the
+        place, of which ``agreeing`` are within tolerance. Of a member they are the stations beside it that are nearest
+        to it. Where none stands in a place, ``stations`` is 0 and its means speak for it.
+        ``status``: within tolerance, short, over, not touched, cannot tell (what was read would be within tolerance,
+        and nothing done would be too), not surveyed, not planned; ``sure``: whether the error leaves no doubt of it.
+        The rows ``elsewhere`` are of areas outside all that was planned where the change less the plan is beyond the
+        limit of detection, and its mean, less that of the ground about it, beyond 3.29 of the readings' errors, the
+        largest first; sure where the datum's error leaves no doubt either
 
     Raises
     ------
     ArgumentError : a plan of another place or shape, a tolerance that is not above zero
     """
-    if tolerance is not None and not (math.isfinite(tolerance) and tolerance > 0):
-        raise ArgumentError("tolerance out of range", value=str(tolerance), expected="millimetres above zero, or None")
+    allowed = tolerance_of(plan, tolerance)
     planned = planned_on(plan, both)
-    seen = both.on_lattice(_through_stations(plan, both, rows))
+    at_stations = _change_at_stations(plan, both)
+    after = both.half > 0
+    seen = both.on_lattice(rows.weights[:, after] @ at_stations)
+    stations = _stations(plan, before, both, alignment, at_stations)
     table: list[dict[str, Any]] = []
     patches = np.zeros(difference.shape, dtype=bool)
-    for what, name, action, shares in _parts(plan, both):
+    for what, name, action, shares, own in _parts(plan, both, stations):
         if what == "patch":
             patches |= np.any([share > 0 for share in shares], axis=0)
+        row: dict[str, Any] = {"what": what, "name": name, "action": action}
         found = [
             _mean(both, rows, alignment, planned, seen, difference, share)
             for share in shares
             if (share * (np.isfinite(planned) & np.isfinite(difference)) > 0).any()
         ]
         if not found:
-            table.append({"what": what, "name": name, "action": action, "status": UNSEEN, "sure": False})
+            table.append({**row, "status": UNSEEN, "sure": False})
             continue
         # of the stretches of a member the one that is surest to miss the plan speaks for it
-        worst = max(found, key=lambda row: abs(row["rest_mm"]) / max(row["error_mm"], 1e-9))
-        status, sure = judged(
-            worst["done_mm"] - worst["rest_mm"], worst["done_mm"], worst["error_mm"], reach, tolerance
-        )
-        table.append(
-            {
-                "what": what,
-                "name": name,
-                "action": action,
-                **worst,
-                "status": status if what != "whole" else "",
-                "sure": sure,
-            }
-        )
+        row |= max(found, key=lambda one: abs(one["rest_mm"]) / max(one["error_mm"], 1e-9))
+        if what == "whole":
+            table.append({**row, "status": "", "sure": False})
+            continue
+        read = stations.of(own) if len(own) else _between(both, found)
+        table.append({**row, "stations": len(own), **judged(
+            read.one_way(_way(plan, what, action)), allowed, confidence, agreed=tolerance is not None
+        )})  # fmt: skip
     table += _elsewhere(patches, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
+
+
+def tolerance_of(plan: Any, tolerance: float | None) -> float:
+    """By how much [mm] a height may be off: as agreed, else two of the errors with which the plan's heights are set.
+
+    Raises
+    ------
+    ArgumentError : a tolerance that is not above zero
+    """
+    if tolerance is None:
+        return SETTING_ERRORS * setting_error_of(plan)
+    if not (math.isfinite(tolerance) and tolerance > 0):
+        raise ArgumentError("tolerance out of range", value=str(tolerance), expected="millimetres above zero, or None")
+    return float(tolerance)
+
+
+def judged(read: Read, tolerance: float, confidence: float, agreed: bool = False) -> dict[str, Any]:
+    """What became of a place by what was read in it: its status, the station that is farthest off, how many agree.
+
+    Parameters
+    ----------
+    read : at n places
+    tolerance : by how much [mm] a height may be off
+    confidence : at which the readings' errors are allowed for, at all places together
+    agreed : whether the tolerance is a number that must be kept for sure
+    """
+    count = len(read.off)
+    reach = float(norm.ppf((1 + confidence ** (1 / count)) / 2))
+    error = np.sqrt(np.maximum(np.diag(read.off_covariance), 1e-12))
+    size, weight = np.abs(read.off), np.abs(read.planned)
+    agree = size <= tolerance + reach * error
+    # a mean that is off by more than the tolerance shows that some place is
+    mean = 0.0
+    if weight.sum() > 0:
+        weight = weight / weight.sum()
+        mean = float(weight @ read.off)
+        one = math.sqrt(float(weight @ read.off_covariance @ weight))
+        mean *= abs(mean) > tolerance + float(norm.ppf((1 + confidence) / 2)) * one
+    is_within = bool(agree.all()) and not mean
+    side = np.where(read.off * mean >= 0, size, -math.inf) if agree.all() else size
+    worst = int(((side - tolerance) / error).argmax())
+    noise = np.sqrt(np.maximum(np.diag(read.done_covariance), 1e-12))
+    way = read.planned
+    is_done = bool(way @ read.done > SURE_ERRORS * math.sqrt(max(float(way @ read.done_covariance @ way), 1e-12)))
+    nothing_planned = bool((np.abs(way) <= PLANNED_MM).all())
+    sure = True
+    if is_within:
+        status = WITHIN if is_done or nothing_planned else UNTOLD
+        sure = status == WITHIN and not (agreed and (size + reach * error > tolerance).any())
+    elif not is_done and not nothing_planned and (np.abs(read.done) <= max(reach, SURE_ERRORS) * noise).all():
+        status = UNTOUCHED
+    else:
+        off, there, done = read.off[worst], way[worst], read.done[worst]
+        # where next to nothing was planned, anything that was surely done is too much, whichever way
+        ahead = off * there >= 0 or abs(there) <= reach * noise[worst] < abs(done)
+        status = OVER if ahead else SHORT
+    measured, off = float(read.measured[worst]), float(read.off[worst])
+    return {
+        "worst_x_mm": float(read.x[worst]), "worst_y_mm": float(read.y[worst]), "set_mm": measured - off,
+        "measured_mm": measured, "off_mm": off, "agreeing": int(agree.sum()), "status": status, "sure": sure,
+    }  # fmt: skip
+
+
+def _way(plan: PlanLike, what: str, action: str) -> int:
+    """1 where a place is only added to, -1 where it is only taken off, 0 where it is set whichever way."""
+    if what != "patch" or getattr(plan, "way", "patches") != "patches":
+        return 0
+    return 1 if action in ADDS else -1 if action in TAKES_OFF else 0
+
+
+def _stations(plan: PlanLike, before: Survey, both: Both, alignment: Alignment, change: Floats) -> Read:
+    """The later survey's stations against the heights to set; ``change`` [n] mm is the plan's at them."""
+    after = both.half > 0
+    x, y = both.place_x[after] + both.origin[0], both.place_y[after] + both.origin[1]
+    measured = both.heights[after] + both.origin[2] - alignment.at(x, y)
+    rows, columns = both.rows(x, y), alignment.columns(x, y)
+    done = both.difference(rows) - alignment.at(x, y)
+    untouched = both.covariance(alignment.apply(rows)) + columns @ alignment.apart @ columns.T
+    px, py, set_height = _set_height(plan)
+    step = float(px[1] - px[0])
+    if set_height is None:
+        # what was found is no better known than it was read, and the stations blur the plan as they blur the change
+        is_set = Surface(px, py, np.abs(np.nan_to_num(plan.change)), step).at(x, y, beyond="nearest") > PLANNED_MM
+        off = done - rows.weights[:, after] @ change
+        return Read(x, y, measured, off, untouched, change, done, untouched, is_set)
+    wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
+    target = Surface(px, py, wanted, step)
+    is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
+    off = measured - target.at(x, y, beyond="nearest")
+    covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
+    if both.shared.size:
+        covariance = covariance + both.shared[after] @ both.shared[after].T
+    return Read(x, y, measured, off, covariance, change, done, untouched, is_set)
+
+
+def _set_height(plan: PlanLike) -> tuple[Floats, Floats, Floats | None]:
+    px, py = (np.asarray(v, dtype=np.float64) for v in (plan.x, plan.y))
+    given: Any = getattr(plan, "set_height", None)
+    if given is None:
+        return px, py, None
+    heights = np.asarray(given, dtype=np.float64)
+    if heights.shape != (len(py), len(px)):
+        raise ArgumentError(
+            "the plan's heights do not fit its lattice", column="plan", value=f"{heights.shape}",
+            expected=f"{(len(py), len(px))}, [ny, nx]",
+        )  # fmt: skip
+    return px, py, heights
+
+
+def _between(both: Both, found: list[dict[str, float]]) -> Read:
+    """A place that has no station in it, by what the stations about it show of its means."""
+    x, y, planned, done, off, error = (
+        np.array([row[name] for row in found])
+        for name in ("x_mm", "y_mm", "planned_mm", "done_mm", "rest_mm", "error_mm")
+    )
+    variance = np.diag(error**2)
+    measured = both.middle(x, y) + done / 2
+    return Read(x, y, measured, off, variance, planned, done, variance, np.ones(len(x), dtype=bool))
 
 
 def _elsewhere(
@@ -159,29 +333,6 @@ def _mean(
     }  # fmt: skip
 
 
-def judged(planned: float, done: float, error: float, reach: float, tolerance: float | None) -> tuple[str, bool]:
-    """Status of a mean change [mm] against the plan's, and whether its error leaves no doubt.
-
-    >>> judged(-5.0, -0.2, 0.3, 1.96, None)
-    ('not touched', True)
-    >>> judged(-5.0, -6.5, 0.3, 1.96, 1.0)
-    ('over', False)
-    >>> judged(1.3, 0.0, 0.5, 1.96, 1.0)
-    ('not touched', False)
-    """
-    rest, doubt = done - planned, reach * error
-    allowed = doubt if tolerance is None else tolerance
-    if abs(rest) <= allowed:
-        # where so little was planned that none of it would be within too, nothing is shown by that
-        return WITHIN, abs(planned) > doubt if tolerance is None else abs(rest) + doubt <= allowed
-    sure = tolerance is None or abs(rest) > allowed + doubt
-    if abs(done) <= doubt < abs(planned):
-        return UNTOUCHED, sure
-    # where next to nothing was planned, anything that was surely done is too much, whichever way
-    ahead = abs(planned) <= doubt < abs(done) or rest * planned >= 0
-    return (OVER if ahead else SHORT), sure
-
-
 def planned_on(plan: PlanLike, both: Both) -> Floats:
     """The plan's change [ny, nx] mm on the lattice of the comparison; NaN beyond the plan's own."""
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
@@ -200,8 +351,8 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
     return out
 
 
-def _through_stations(plan: PlanLike, both: Both, rows: Rows) -> Floats:
-    """The difference [m] mm that the readings would show at the places of ``rows``, were it done just as planned.
+def _change_at_stations(plan: PlanLike, both: Both) -> Floats:
+    """The plan's change [n] mm at the later survey's stations.
 
     Beyond the plan's lattice, and more than two of its steps from any node with a change, nothing is planned.
     """
@@ -210,11 +361,15 @@ def _through_stations(plan: PlanLike, both: Both, rows: Rows) -> Floats:
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
     off = np.maximum(np.abs(np.clip(x, px[0], px[-1]) - x), np.abs(np.clip(y, py[0], py[-1]) - y))
     at_stations = Surface(px, py, change, float(px[1] - px[0])).at(x, y, beyond="nearest")
-    return np.asarray(rows.weights[:, after] @ np.where(off <= SAME_MM, np.nan_to_num(at_stations), 0.0))
+    return np.where(off <= SAME_MM, np.nan_to_num(at_stations), 0.0)
 
 
-def _parts(plan: PlanLike, both: Both) -> Iterator[tuple[str, str, str, list[Floats]]]:
-    yield "whole", "all of it", "", [both.inside.astype(float)]
+def _parts(
+    plan: PlanLike, both: Both, stations: Read
+) -> Iterator[tuple[str, str, str, list[Floats], NDArray[np.intp]]]:
+    """What is judged: its kind, name and action, shares of the nodes, and which stations stand in it."""
+    yield "whole", "all of it", "", [both.inside.astype(float)], np.arange(0)
+    known = np.isfinite(stations.off)
     patches: Any = getattr(plan, "patches", None)
     if patches is not None and len(patches):
         if "outline" not in patches.columns:
@@ -224,11 +379,28 @@ def _parts(plan: PlanLike, both: Both) -> Iterator[tuple[str, str, str, list[Flo
             )  # fmt: skip
         for number, (_, patch) in enumerate(patches.iterrows(), 1):
             name = str(patch["name"]) if "name" in patches.columns else str(patch.get("patch", number))
-            yield "patch", name, str(patch.get("action", "")), [_inside(both, patch["outline"])]
+            own = known & shapely.contains_xy(patch["outline"].buffer(1e-3), stations.x, stations.y)
+            action = str(patch.get("action", ""))
+            yield "patch", name, action, [_inside(both, patch["outline"])], np.flatnonzero(own)
     members: Any = getattr(plan, "members", None)
     if isinstance(members, Members):
-        for _, member in members.table.iterrows():
-            yield "member", str(member["name"]), "", list(_along(both, members, member))
+        nearest = _nearest_member(both, members, stations)
+        for number, (_, member) in enumerate(members.table.iterrows()):
+            own = known & (nearest == number)
+            if (own & stations.is_set).any():
+                own &= stations.is_set
+            yield "member", str(member["name"]), "", list(_along(both, members, member)), np.flatnonzero(own)
+
+
+def _nearest_member(both: Both, members: Members, stations: Read) -> NDArray[np.intp]:
+    """[n] the member, by its row, that each station is nearest to; -1 farther than half a step from any."""
+    across, along = (stations.x, stations.y) if members.direction == "y" else (stations.y, stations.x)
+    position, start, end = (members.table[f"{name}_mm"].to_numpy(dtype=float) for name in ("position", "start", "end"))
+    start, end = np.nan_to_num(start, nan=-math.inf), np.nan_to_num(end, nan=math.inf)
+    away = np.abs(across[:, None] - position)
+    away[(along[:, None] < start - SAME_MM) | (along[:, None] > end + SAME_MM)] = math.inf
+    nearest = away.argmin(axis=1)
+    return np.where(away.min(axis=1) <= both.step / 2 + SAME_MM, nearest, -1)
 
 
 def _inside(both: Both, outline: Any) -> Floats:

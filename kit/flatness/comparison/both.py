@@ -154,8 +154,10 @@ class Both:
         variance = float((fftconvolve(share, kernel, mode="same") * share).sum())
         at = share[self.inside]
         sum_v, sum_w = np.zeros(len(self.heights)), np.zeros(6)
-        for part, v, w in self._seen(*self.nodes()):
-            sum_v, sum_w = sum_v + v @ at[part], sum_w + w @ at[part]
+        held = at != 0
+        x, y = self.nodes()
+        for part, v, w in self._seen(x[held], y[held]):
+            sum_v, sum_w = sum_v + v @ at[held][part], sum_w + w @ at[held][part]
         variance += float(sum_w @ sum_w) - float(sum_v @ sum_v)
         return max(variance - float(((at @ weights) ** 2) @ self.noise), 0.0)
 

@@ -124,9 +124,9 @@ def compare(
     unchanged : polygons [mm], places (x, y) [mm] or labels of stations that did not change
     spacing : lattice step [mm]; None takes about 6 in
     limits : names of limits or finishes, or agreed limits: their verdicts before and after
-    plan : what was to be done: anything with ``x``, ``y`` and ``change`` [ny, nx] mm, and perhaps ``patches`` and
-        ``members``
-    tolerance : by how much [mm] what was done may miss the plan; None goes by the error alone
+    plan : what was to be done: anything with ``x``, ``y`` and ``change`` [ny, nx] mm, and perhaps ``set_height``,
+        ``patches`` and ``members``
+    tolerance : by how much [mm] a height may be off the one that was to be set; None: two setting errors of the plan
     confidence : of the limit of detection and the verdicts, from 0.5 to under 1
     draws, seed : of the verdicts, as for :func:`~flatness.limits.verdict.assess`
 
@@ -173,7 +173,7 @@ def compare(
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
     planned = None
     if plan is not None:
-        planned = done_against_plan(plan, both, rows, alignment, difference, detection, reach, tolerance)
+        planned = done_against_plan(plan, before, both, rows, alignment, difference, detection, confidence, tolerance)
     heights = middle - difference / 2, middle + difference / 2
     shares = shares_compared(before, after)
     doubts = tuple(usual_mistakes(before, after, both, alignment, difference, detection, heights, shares))

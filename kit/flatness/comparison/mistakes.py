@@ -18,6 +18,7 @@ from flatness.comparison.both import Both
 from flatness.comparison.overlap import reached
 from flatness.comparison.suspects import suspects
 from flatness.corrections.saved_plan import made_from
+from flatness.corrections.volumes import node_areas
 from flatness.errors import FlatnessError
 from flatness.surface.coverage import EDGE_STEPS, steps_away
 from flatness.surface.lattice import default_spacing, lattice_axes
@@ -34,29 +35,27 @@ EXPLAINED = 0.5  # of the changed area, and more, agrees with no change once the
 
 @dataclass(frozen=True)
 class Shares:
-    """How much of each survey was compared: shares [-] of the area that it reached, strips of one step along edges left
-    out of account."""
+    """How much of each survey was compared: shares [-] of the area that it reached and the other reached too."""
 
     before: float
     after: float
 
-    @property
-    def is_whole(self) -> bool:
-        return min(self.before, self.after) >= 1 - MOST_LEFT_OUT
-
 
 def shares_compared(before: Survey, after: Survey) -> Shares:
-    """The shares of the areas reached by each of two surveys that the other covers too."""
+    """The shares of the areas reached by each of two surveys that were compared."""
     return Shares(_covered(before, after), _covered(after, before))
 
 
-def _covered(one: Survey, other: Survey) -> float:
+def _covered(one: Survey, other: Survey, strips: bool = False) -> float:
+    """Share [-] of what one survey reached that the other did; with ``strips``, or comes within one step of."""
     step = default_spacing(one)
     sx, sy, _, _ = one.stations()
     x, y = lattice_axes(sx, step), lattice_axes(sy, step)
-    here = reached(one, x, y)
-    there = reached(other, x, y) | (steps_away(other, *np.meshgrid(x, y)) <= EDGE_STEPS)
-    return float((here & there).sum() / max(here.sum(), 1))
+    here, there = reached(one, x, y), reached(other, x, y)
+    if strips:
+        there = there | (steps_away(other, *np.meshgrid(x, y)) <= EDGE_STEPS)
+    areas = [float(node_areas(nodes, step).sum()) for nodes in (here & there, here)]
+    return areas[0] / areas[1] if areas[1] else 0.0
 
 
 def usual_mistakes(
@@ -118,10 +117,11 @@ def _places(before: Survey, after: Survey, shares: Shares) -> Iterator[str]:
                 f"the outlines that the two files state differ by {100 * share:.0f} % of the larger: check that it is "
                 "one room, and that x and y are measured from the same corner"
             )
-    for day, other, share, survey in (
-        ("before", "after", shares.before, after), ("after", "before", shares.after, before)
+    for day, other, share, own, survey in (
+        ("before", "after", shares.before, before, after), ("after", "before", shares.after, after, before)
     ):  # fmt: skip
-        if share < 1 - MOST_LEFT_OUT:
+        # a strip of one step along the edges is often read on one day alone, and means little
+        if _covered(own, survey, strips=True) < 1 - MOST_LEFT_OUT:
             x, y, _, _ = survey.stations()
             yield (
                 f"only {100 * share:.0f} % of what the survey {day} reached is compared: the readings {other} lie "

@@ -1,4 +1,4 @@
-"""A plan as a file: the change at every node, the patches and the members, so that the work can be held against it.
+"""A plan as a file: the height that each place is set to, the patches and the members, to hold the work against.
 
 JSON; lengths in mm, keys carry their units.
 """
@@ -17,15 +17,19 @@ import pandas as pd
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from flatness.corrections.chalk import COLUMNS as MARK_COLUMNS
 from flatness.corrections.members import COLUMNS as MEMBER_COLUMNS
 from flatness.corrections.members import Members
-from flatness.corrections.plan import Plan
+from flatness.corrections.plan import WAYS, Plan
+from flatness.corrections.setting import SETTING_ERROR_MM
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.survey.readings import Floats, fingerprint
 from flatness.survey.saving import write_new
 
-KIND, FORM = "flatness plan", 1
+KIND, FORM = "flatness plan", 2
+FORMS = (1, FORM)  # that can be read; the first has changes without heights
 PARTS = ("plan", "form", "title", "surface", "strategy", "x_mm", "y_mm", "change_mm", "patches", "members")
+PARTS_SINCE_2 = ("way", "plane", "set_height_mm", "marks", "lines", "setting_error_mm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +45,10 @@ class SavedPlan:
     members : what lies beneath, or None
     made_from : the ``title``, ``date`` and ``fingerprint`` of the survey that it rests on, the ``limits`` that it was
         made for, and ``asked``, its confidence, draws and seed; empty where the file does not say
+    way, plane : by which method, and what members or a layer come to
+    set_height : [ny, nx] mm, NaN where it is left as found; None where the file holds changes alone
+    marks, lines : as :class:`~flatness.corrections.plan.Plan` has them
+    setting_error : with which a height is set, one standard deviation [mm]
     """
 
     title: str
@@ -52,6 +60,12 @@ class SavedPlan:
     patches: pd.DataFrame
     members: Members | None
     made_from: Mapping[str, Any] = field(default_factory=dict)
+    way: str = "patches"
+    plane: str = ""
+    set_height: Floats | None = None
+    marks: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(MARK_COLUMNS)))
+    lines: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    setting_error: float = SETTING_ERROR_MM
 
 
 def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
@@ -64,7 +78,10 @@ def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = Fal
     whole = {
         "plan": KIND, "form": FORM, "title": plan.survey.title or plan.survey.source, "surface": plan.survey.surface,
         "strategy": plan.strategy, "made_from": made_from(plan), "x_mm": plan.x.tolist(), "y_mm": plan.y.tolist(),
-        "change_mm": [[None if np.isnan(v) else float(v) for v in row] for row in plan.change],
+        "change_mm": _numbers(plan.change), "way": plan.way, "plane": plan.plane,
+        "set_height_mm": _numbers(plan.set_height), "marks": _rows(plan.marks, MARK_COLUMNS),
+        "lines": {str(name): [float(height), float(slope)] for name, (height, slope) in plan.lines.items()},
+        "setting_error_mm": setting_error_of(plan),
         "patches": [
             {"name": str(p.name), "action": str(p.action), "outline_mm": shapely.to_wkt(p.outline, 6)}
             for p in plan.patches.itertuples()
@@ -74,6 +91,22 @@ def save_plan(plan: Plan, path: str | os.PathLike[str], *, overwrite: bool = Fal
     text = json.dumps(whole, ensure_ascii=False, allow_nan=False) + "\n"
     write_new(path, text.encode("utf-8"), overwrite)
     return Path(path)
+
+
+def setting_error_of(plan: Any) -> float:
+    """With which a plan's heights are set, one standard deviation [mm]; the usual one where it does not say."""
+    if isinstance(plan, Plan):
+        return float(plan.settings.get("setting_error", SETTING_ERROR_MM))
+    return float(getattr(plan, "setting_error", SETTING_ERROR_MM))
+
+
+def _numbers(values: Any) -> list[list[float | None]]:
+    return [[None if np.isnan(v) else float(v) for v in row] for row in values]
+
+
+def _rows(table: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, Any]]:
+    rows = table[list(columns)].to_dict("records")
+    return [{str(key): None if value != value else value for key, value in row.items()} for row in rows]
 
 
 def made_from(plan: Any) -> dict[str, Any]:
@@ -88,12 +121,11 @@ def made_from(plan: Any) -> dict[str, Any]:
 
 
 def _members(members: Members) -> dict[str, Any]:
-    rows = members.table[list(MEMBER_COLUMNS)].to_dict("records")
     return {
         "direction": members.direction, "kind": members.kind, "depth_mm": members.depth,
         "flange_mm": members.flange, "thickness_mm": members.thickness,
         "cuts_mm": {name: list(places) for name, places in members.cuts.items()},
-        "table": [{key: None if value != value else value for key, value in row.items()} for row in rows],
+        "table": _rows(members.table, MEMBER_COLUMNS),
     }  # fmt: skip
 
 
@@ -116,8 +148,14 @@ def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
     missing = [part for part in PARTS if part not in found]
     if missing:
         raise _not_a_plan(name, f"it lacks {', '.join(missing)}")
-    if found["form"] != FORM:
-        raise ArgumentError("a plan of another form", value=str(found["form"]), expected=str(FORM))
+    if found["form"] not in FORMS:
+        raise ArgumentError(
+            "a plan of another form", value=str(found["form"]), expected=" or ".join(map(str, FORMS)),
+            remedy="read it with the version of the kit that saved it",
+        )  # fmt: skip
+    missing = [part for part in PARTS_SINCE_2 if part not in found] if found["form"] >= 2 else []
+    if missing:
+        raise _not_a_plan(name, f"it lacks {', '.join(missing)}")
     try:
         return _understood(found)
     except (FlatnessError, KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
@@ -126,21 +164,45 @@ def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
 
 def _understood(found: dict[str, Any]) -> SavedPlan:
     x, y = (np.array(found[key], dtype=np.float64) for key in ("x_mm", "y_mm"))
-    change = np.array([[np.nan if v is None else v for v in row] for row in found["change_mm"]], dtype=np.float64)
-    if change.shape != (len(y), len(x)) or min(change.shape) < 2:
-        raise ValueError(f"change_mm is {change.shape}, and x_mm and y_mm make {(len(y), len(x))}")
+    if min(len(x), len(y)) < 2:
+        raise ValueError(f"x_mm and y_mm make {(len(y), len(x))}")
+    change = _field(found, "change_mm", (len(y), len(x)))
     for axis in (x, y):
         if not np.isfinite(axis).all() or not (np.diff(axis) > 0).all():
             raise ValueError("x_mm and y_mm must be rising numbers")
-    if np.isinf(change).any():
-        raise ValueError("change_mm holds what is not finite")
     rows = [(str(p["name"]), str(p["action"]), _area(p["outline_mm"])) for p in found["patches"]]
     patches = pd.DataFrame(rows, columns=["name", "action", "outline"])
     members = None if found["members"] is None else _read_members(found["members"])
     return SavedPlan(
         str(found["title"]), str(found["surface"]), str(found["strategy"]), x, y, change, patches, members,
-        dict(found.get("made_from", {})),
+        dict(found.get("made_from", {})), **(_set(found, change.shape) if found["form"] >= 2 else {}),
     )  # fmt: skip
+
+
+def _field(found: dict[str, Any], key: str, shape: tuple[int, ...]) -> Floats:
+    values = np.array([[np.nan if v is None else v for v in row] for row in found[key]], dtype=np.float64)
+    if values.shape != shape:
+        raise ValueError(f"{key} is {values.shape}, and x_mm and y_mm make {shape}")
+    if np.isinf(values).any():
+        raise ValueError(f"{key} holds what is not finite")
+    return values
+
+
+def _set(found: dict[str, Any], shape: tuple[int, ...]) -> dict[str, Any]:
+    """What is set to which height, and how."""
+    marks = pd.DataFrame(found["marks"], columns=list(MARK_COLUMNS))
+    for column in MARK_COLUMNS[2:]:
+        marks[column] = pd.to_numeric(marks[column]).astype(np.float64)
+    error = float(found["setting_error_mm"])
+    if not error >= 0 or not np.isfinite(error):
+        raise ValueError(f"setting_error_mm is {error}, and must be zero or more")
+    if found["way"] not in WAYS:
+        raise ValueError(f"way is {found['way']}, and must be one of {', '.join(WAYS)}")
+    return {
+        "way": found["way"], "plane": str(found["plane"]), "set_height": _field(found, "set_height_mm", shape),
+        "marks": marks, "setting_error": error,
+        "lines": {str(name): (float(height), float(slope)) for name, (height, slope) in found["lines"].items()},
+    }  # fmt: skip
 
 
 def _area(text: str) -> Polygon | MultiPolygon:

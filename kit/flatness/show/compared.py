@@ -8,15 +8,24 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from scipy.stats import norm
 
-from flatness.comparison.against_plan import UNSEEN
+from flatness.comparison.against_plan import UNSEEN, UNTOLD, tolerance_of
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.reruns import Rerun
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
-from flatness.show.datum_words import compared_share, fine, greatest, heights_from, outside_plan, signed, small
+from flatness.show.datum_words import (
+    agree_words,
+    compared_share,
+    fine,
+    greatest,
+    heights_from,
+    outside_plan,
+    signed,
+    small,
+    to_do_again,
+)
 from flatness.show.words import (
     AUTHORITY,
     WIDTH,
@@ -151,19 +160,19 @@ def _likely(one: Judged, unit: str) -> str:
 
 def _plan(found: Comparison, unit: str) -> str:
     assert found.plan is not None
-    reach = float(norm.ppf((1 + found.confidence) / 2))
-    rows = [["", "planned", "done", "off by", f"+- {100 * found.confidence:g} %", "", ""]]
+    rows = [["", "planned", "done", "worst", "agree", "", ""]]
     for row in found.plan.to_dict("records"):
-        label = part_name(row)
-        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "rest_mm")]
-        rows.append([label, *numbers, fine(reach * row["error_mm"], unit), row["status"], doubt(row)])
+        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "off_mm")]
+        rows.append([part_name(row), *numbers, agree_words(row), row["status"], doubt(row)])
     about = (
-        "Means; of a member, of the stretch that misses the plan most surely. Off by: done minus planned, "
-        "the plan seen through the same stations."
+        "Planned and done: mean change; of a member, of the stretch that misses the plan most surely. Worst: the "
+        "station that is farthest off the height to set. Agree: how many stations are within "
+        f"{fine(tolerance_of(found.settings['plan'], found.settings['tolerance']), unit)} of it, and what the "
+        f"readings may be off at {100 * found.confidence:g} %."
     )
     more = [outside_plan(row, unit) for row in found.plan.to_dict("records") if row["what"] == "elsewhere"]
     lines = [*(f"  {line}" for line in columns(rows, left=(0, 5, 6))), *map(indented, [about, *more])]
-    return "\n".join(["Against the plan", *lines])
+    return "\n".join(["Against the plan", *map(indented, to_do_again(found, unit)), *lines])
 
 
 def part_name(row: Mapping[Any, Any]) -> str:
@@ -175,7 +184,7 @@ def part_name(row: Mapping[Any, Any]) -> str:
 
 def doubt(row: Mapping[Any, Any]) -> str:
     """Whether the error of a row leaves doubt of its status, in words; empty where it does not."""
-    return "" if row["sure"] or not row["status"] or row["status"] == UNSEEN else "not sure"
+    return "" if row["sure"] or not row["status"] or row["status"] in (UNSEEN, UNTOLD) else "not sure"
 
 
 def columns(rows: Sequence[Sequence[str]], left: Sequence[int] = (0,), most: int = WIDTH - 2) -> list[str]:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from flatness.comparison.against_plan import OVER, SHORT, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.suspects import extremes, suspects
 from flatness.lengths import FRACTIONS, format_length
@@ -119,3 +120,41 @@ def outside_plan(row: Mapping[Any, Any], unit: str) -> str:
         f"Elsewhere {row['name']}: {size} {'taken off' if done < 0 else 'added'} in the mean over "
         f"{area(row['area_mm2'], unit)} about {place((row['x_mm'], row['y_mm']), unit)}, where nothing was planned."
     )
+
+
+SIDES = {  # of a height toward the room: beyond what was to be set, and behind it
+    "floor": ("too high", "too low"), "ceiling": ("too low", "too high"), "wall": ("too far out", "too far back"),
+}  # fmt: skip
+
+
+def off_words(row: Mapping[Any, Any], surface: str, unit: str) -> str:
+    """Which station of a place is farthest off its height, by how much and which way: ``1/8" too high at ...``."""
+    off = float(row["off_mm"])
+    way = SIDES[surface][off < 0]
+    return f"{signed(abs(off), unit).lstrip('+')} {way} at {place((row['worst_x_mm'], row['worst_y_mm']), unit)}"
+
+
+def agree_words(row: Mapping[Any, Any]) -> str:
+    """How many of a place's stations are within tolerance: ``12 of 16``; a dash where none stands in it."""
+    return f"{row['agreeing']:.0f} of {row['stations']:.0f}" if row["stations"] > 0 else "-"
+
+
+def to_do_again(found: Comparison, unit: str) -> list[str]:
+    """What must be done again, worst first, and what cannot be told, in sentences; one says that there is nothing."""
+    rows = [] if found.plan is None else [row for row in found.plan.to_dict("records") if row["what"] == "patch"]
+    if not rows:
+        return []
+    surface = found.surveys[1].surface
+    off = [row for row in rows if row["status"] in (SHORT, OVER, UNTOUCHED)]
+    lines = [
+        f"{row['name']}, {row['status']}: {off_words(row, surface, unit)}."
+        for row in sorted(off, key=lambda row: -abs(row["off_mm"]))
+    ]
+    within = sum(row["status"] == WITHIN for row in rows)
+    told = [f"To do again: {len(off) or 'none'} of {len(rows)} places; {within} within tolerance.", *lines]
+    for status, why in (
+        (UNTOLD, "what was read there would pass, but so would doing nothing"), (UNSEEN, "nothing was read there")
+    ):  # fmt: skip
+        names = [str(row["name"]) for row in rows if row["status"] == status]
+        told += [f"Not known: {', '.join(names)} ({why})."] if names else []
+    return told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,12 +13,12 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from scipy.stats import norm
 
-from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOUCHED, WITHIN
+from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import MeasureError
 from flatness.show.axes import INK, LARGE, NORMAL, PALE, SMALL, WIDTH_IN
 from flatness.show.compared import doubt, part_name
-from flatness.show.datum_words import signed
+from flatness.show.datum_words import agree_words, off_words, signed, true_minus
 from flatness.show.labels import text_width, wrap
 from flatness.show.scales import check_unit, height_step, printed
 from flatness.survey.readings import Floats
@@ -25,7 +26,7 @@ from flatness.survey.readings import Floats
 # told apart by shape as well as by colour, and in grey
 MARKS = {
     WITHIN: ("o", "#3f8f5f"), SHORT: ("<", "#2f6fa8"), OVER: (">", "#d07a1f"), UNTOUCHED: ("X", "#7a1f2b"),
-    UNPLANNED: ("s", "#6b4a94"),
+    UNPLANNED: ("s", "#6b4a94"), UNTOLD: ("p", "#8a8f98"),
 }  # fmt: skip
 ROW_IN = 0.34
 HOLLOW, GAP = 9.0, 14.0
@@ -79,11 +80,12 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     planned = np.array([row["done_mm"] - row["rest_mm"] for row in rows], dtype=np.float64)
     done = np.array([row["done_mm"] for row in rows], dtype=np.float64)
     half = reach * np.array([row["error_mm"] for row in rows], dtype=np.float64)
-    names, words = [part_name(row) for row in rows], [_words(row, unit) for row in rows]
+    names, words = [part_name(row) for row in rows], [_words(row, comparison.surveys[1].surface, unit) for row in rows]
     heading = (
         "Done against planned" if title is None else title,
-        f"Mean change of each; of a member, of the stretch that misses the plan most surely. Hollow: planned; filled: "
-        f"done, with its {100 * comparison.confidence:g} % range. Taken off to the left, added to the right.",
+        "Mean change of each; of a member, of the stretch that misses the plan most surely. Hollow: planned; filled: "
+        f"done, with its {100 * comparison.confidence:g} % range. Taken off to the left, added to the right. In "
+        "words: the station that is farthest off the height to set.",
     )
     ax = _axes(len(rows), names, words, heading)
     limits = _limits(planned, done, half)
@@ -119,12 +121,15 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     return DoneChart(ax, hollow, marks, errors, tuple(ax.get_yticklabels()), told)
 
 
-def _words(row: dict[object, object], unit: str) -> str:
-    if row["status"] == UNSEEN:
-        return UNSEEN
+def _words(row: dict[Any, Any], surface: str, unit: str) -> str:
+    status = str(row["status"])
+    if status in (UNSEEN, UNTOLD):
+        return status
     uncertain = doubt(row)
-    off = signed(float(row["rest_mm"]), unit)  # type: ignore[arg-type]
-    return f"{row['status']}{f' ({uncertain})' if uncertain else ''}, {off.replace('-', chr(0x2212))}"
+    off = f", {signed(row['rest_mm'], unit)}" if status == UNPLANNED else f", {off_words(row, surface, unit)}"
+    if status == WITHIN:
+        off = f", {agree_words(row)} stations" if row["stations"] > 0 else ""
+    return true_minus(f"{status}{f' ({uncertain})' if uncertain else ''}{off}")
 
 
 def _mark(ax: Axes, row: dict[object, object], x: float, y: float) -> Line2D | None:

@@ -61,14 +61,18 @@ def plan_on(
         subject = on_likely(subject, likely)
         found = subject.surface
     actions = _actions(saved, found)
-    work = Work(np.where(np.nan_to_num(change) != 0, found.height + change, np.nan))
+    heights = np.where(np.nan_to_num(change) != 0, found.height + change, np.nan)
+    if saved.set_height is not None and same:
+        heights = np.where(found.inside, saved.set_height, np.nan)
+    work = Work(heights, error=saved.setting_error)
     held = PlanCheck(subject, likely, draws if likely is not None else 0, seed, confidence)
     takes = quantities_of(found, change, actions, settings_for(survey.surface))
     return Plan(
         survey, found, "as-read" if likely is None else "likely", saved.strategy, tuple(limits), HEADINGS, change,
         actions, pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
-        held.table(limits, work, (), False), math.nan, math.nan, math.nan, takes, members=saved.members,
-        notes=(AS_SAVED,),
+        held.table(limits, work, (), False), math.nan, math.nan, math.nan, takes, way=saved.way, plane=saved.plane,
+        set_height=work.height, marks=saved.marks, lines=saved.lines, members=saved.members,
+        settings={"setting_error": saved.setting_error}, notes=(AS_SAVED,),
     )  # fmt: skip
 
 

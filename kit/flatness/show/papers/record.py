@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
-from scipy.stats import norm
 
+from flatness.comparison.against_plan import tolerance_of
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
@@ -19,7 +19,7 @@ from flatness.limits.verdict import Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.compared import doubt, part_name
-from flatness.show.datum_words import compared_share, fine, greatest, outside_plan, true_minus
+from flatness.show.datum_words import agree_words, compared_share, fine, greatest, outside_plan, to_do_again, true_minus
 from flatness.show.differences import difference_map
 from flatness.show.done_words import depth
 from flatness.show.papers.figures import Panel, heat_maps, svg_of
@@ -78,6 +78,7 @@ def record_paper(
             levelling(day, one, unit, comparison.confidence) for day, one in zip(DAYS, comparison.surveys, strict=True)
         ],
         "alignment": aligned(comparison, unit),
+        "again": to_do_again(comparison, unit),
         "warnings": [sentence(text, unit, both=False) for text in comparison.warnings],
         "changed": _changed(comparison, unit),
         "amounts": amounts(comparison, unit),
@@ -170,13 +171,12 @@ def _limits(comparison: Comparison, unit: str) -> list[list[str]]:
 def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]]:
     if comparison.plan is None:
         return [], []
-    reach = float(norm.ppf((1 + comparison.confidence) / 2))
-    head = ["Part", "Planned", "Done", "Off by", f"± at {100 * comparison.confidence:g} %", "Status"]
+    head = ["Part", "Planned", "Done", "Worst", "Agree", "Status"]
     rows = []
     for row in _rows(comparison):
-        numbers = [re.sub("^.under", "under", depth(row[name], unit)) for name in ("planned_mm", "done_mm", "rest_mm")]
+        numbers = [re.sub("^.under", "under", depth(row[name], unit)) for name in ("planned_mm", "done_mm", "off_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
-        rows.append([part_name(row), *numbers, fine(reach * row["error_mm"], unit), status])
+        rows.append([part_name(row), *numbers, agree_words(row), status])
     return head, rows
 
 
@@ -185,17 +185,24 @@ def _rows(comparison: Comparison) -> list[dict[Any, Any]]:
 
 
 def _settings(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) -> list[list[str]]:
-    given = comparison.settings
     rows = [
         ["alignment", comparison.alignment.way],
         ["lattice", length(comparison.spacing, unit)],
         ["confidence", f"{comparison.confidence:g}"],
         ["draws, seed", f"{comparison.draws}, {comparison.seed}{_more_draws(comparison)}"],
-        ["tolerance", "by the error alone" if given["tolerance"] is None else length(given["tolerance"], unit)],
+        ["tolerance", _tolerance(comparison, unit)],
     ]
     if found is not None:
         rows.append(["versions", ", ".join(f"{name} {text}" for name, text in found["versions"].items())])
     return rows
+
+
+def _tolerance(comparison: Comparison, unit: str) -> str:
+    plan, given = comparison.settings["plan"], comparison.settings["tolerance"]
+    if plan is None:
+        return "none: no plan"
+    told = fine(tolerance_of(plan, given), unit)
+    return told if given is not None else f"{told}, twice what a height is set to"
 
 
 def _more_draws(comparison: Comparison) -> str:

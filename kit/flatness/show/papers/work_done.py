@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from flatness.comparison.against_plan import UNPLANNED, UNSEEN, WITHIN
+from flatness.comparison.against_plan import UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.corrections.terms import Rates
+from flatness.show.datum_words import SIDES, agree_words
 from flatness.show.papers.plain import about, about_area, at_most, capital, listed, where
 from flatness.show.way_words import HOURS, noun, plane_words, work_words
 
@@ -101,24 +102,28 @@ def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
     if not places:
         return
     seen = [row for row in places if row["status"] != UNSEEN]
-    off = [row for row in seen if row["status"] != WITHIN]
-    small = [row for row in seen if row["status"] == WITHIN and abs(row["planned_mm"]) <= untold(found, row)]
+    unclear = [row for row in seen if row["status"] == UNTOLD]
+    off = [row for row in seen if row["status"] not in (WITHIN, UNTOLD)]
     yield f"{_counted(len(places), 'place')} {'was' if len(places) == 1 else 'were'} planned."
-    for row in sorted(off, key=lambda row: -abs(row["rest_mm"]))[:MOST_NAMED]:
-        at = where(float(row["x_mm"]), float(row["y_mm"]), unit)
+    surface = found.surveys[1].surface
+    for row in sorted(off, key=lambda row: -abs(row["off_mm"]))[:MOST_NAMED]:
+        way = SIDES[surface][row["off_mm"] < 0]
+        at = where(float(row["worst_x_mm"]), float(row["worst_y_mm"]), unit)
+        read = f"; {agree_words(row)} places read in it are as they should be" if row["stations"] > 0 else ""
+        untouched = ", where nothing seems to have been done" if row["status"] == UNTOUCHED else ""
         yield (
-            f"Not as planned: {row['name']}, at {at}: {_depth(row['planned_mm'], row['error_mm'], found, unit)} was "
-            f"planned there on average, and {_depth(row['done_mm'], row['error_mm'], found, unit)} was measured"
-            f"{'' if row['sure'] else ' (the readings leave some doubt)'}."
+            f"Not as planned: {row['name']}{untouched}. At {at} the {surface} is {about(abs(row['off_mm']), unit)} "
+            f"{way}{read}."
         )
     if len(off) > MOST_NAMED:
         yield f"{_counted(len(off) - MOST_NAMED, 'more place')} came out otherwise too."
-    good = len(seen) - len(off) - len(small)
+    good = len(seen) - len(off) - len(unclear)
     if good:
         yield f"As planned: {good} of them."
-    if small:
+    if unclear:
         yield (
-            f"Of {len(small)} it cannot be told: so little was planned there that doing nothing would pass for it too."
+            f"Of {len(unclear)} it cannot be told: so little was planned there, or so little read, that doing nothing "
+            "would pass for it too."
         )
     if len(seen) < len(places):
         yield f"Not measured afterwards: {len(places) - len(seen)} of them."
@@ -141,16 +146,10 @@ def _unplanned(rows: list[dict[Any, Any]], found: Comparison, unit: str) -> Iter
 
 def _members(found: Comparison, rows: list[dict[Any, Any]]) -> Iterator[str]:
     lines = [row for row in rows if row["what"] == "member" and row["status"] != UNSEEN]
-    off = sum(row["status"] != WITHIN for row in lines)
+    off = sum(row["status"] not in (WITHIN, UNTOLD) for row in lines)
     if off:
         name = "studs" if found.surveys[1].surface == "wall" else "joists"
         yield f"Along {off} of the {len(lines)} {name} it is not as planned either."
-
-
-def untold(found: Comparison, row: Mapping[Any, Any]) -> float:
-    """The least mean change [mm] that can be told from none there: by what may be missed, and by the error."""
-    tolerance = found.settings.get("tolerance") or 0.0
-    return max(float(tolerance), float(norm.ppf((1 + found.confidence) / 2)) * float(row["error_mm"]))
 
 
 def _depth(mm: float, error: float, found: Comparison, unit: str) -> str:
