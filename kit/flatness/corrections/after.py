@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -26,6 +26,7 @@ COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "likely_mm", "allowed_mm", "passes", "chance", "verdict", "note",
     "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
+MEDIAN = (0.5,)  # the quantile of the draws that is told
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
 
 
@@ -71,14 +72,6 @@ class Held:
         x, y, _ = self.subject.survey.xyz()
         return self.likely.draw_both(x, y, self.draws, self.seed)
 
-    @property
-    def _lattice(self) -> Floats:
-        return self._drawn[0]
-
-    @property
-    def _stations(self) -> Floats:
-        return self._drawn[1]
-
     def changed(self, change: Floats) -> Subject:
         """The subject once the change [ny, nx] mm is made."""
         surface, survey = self.subject.surface, self.subject.survey
@@ -96,21 +89,24 @@ class Held:
     def judge(self, limit: Limit, change: Floats) -> Judged:
         """One limit after the change, as :mod:`flatness.limits.verdict` judges it.
 
-        Of a straightedge limit ``used`` says only whether each draw is within, not by how much.
+        Of a straightedge limit ``used`` says whether each draw is within, and has their median.
         """
         key = id(limit), change.tobytes()
         if key not in self._known:
             self._known[key] = self._judge(limit, change)
         return self._known[key]
 
-    def _judge(self, limit: Limit, change: Floats) -> Judged:
+    def _judge(self, limit: Limit, change: Floats, least: float = 0.0) -> Judged:
         none = np.empty(0)
         subject = self.changed(change)
         try:
             finding = measure(limit, subject)
             if self.likely is None:
                 return Judged(limit, finding, none, PASS if finding.within else FAIL, "nothing was drawn")
-            used = self._used(limit, subject, change)
+            lattice, stations = self._drawn
+            used = measure_draws(
+                limit, subject, lambda: lattice + change, lambda: stations + self._at_stations(change), MEDIAN, least
+            )
         except MeasureError as error:
             return Judged(limit, None, none, UNDECIDED, "; ".join(problem.what for problem in error.problems))
         judged = Judged(limit, finding, used, UNDECIDED, "")
@@ -121,17 +117,11 @@ class Held:
             return replace(judged, reason=f"the model disagrees with the plan, and {'; '.join(self.likely.misfit)}")
         return replace(judged, verdict=PASS if within else FAIL)
 
-    def _used(self, limit: Limit, subject: Subject, change: Floats, quantiles: Sequence[float] = ()) -> Floats:
-        def stations() -> Floats:
-            return self._stations + self._at_stations(change)
-
-        return measure_draws(limit, subject, lambda: self._lattice + change, stations, quantiles)
-
     def reaches(self, limits: Iterable[Limit], change: Floats) -> bool:
         """Whether the chance of each limit after the change is as high as the confidence."""
         for limit in limits:
             key = id(limit), change.tobytes()
-            judged = self._known.get(key) or self._judge(limit, change)
+            judged = self._known.get(key) or self._judge(limit, change, self.confidence)
             if not judged.chance >= self.confidence:
                 return False
             self._known[key] = judged
@@ -168,7 +158,7 @@ class Held:
             before = self._before(limit)
             numbers = {
                 "before": before.measured.value if before else math.nan,
-                "after": judged.finding.measured.value, "likely": self._median(judged, change),
+                "after": judged.finding.measured.value, "likely": judged.likely()[0],
                 "allowed": judged.finding.allowed,
             }  # fmt: skip
             notes.append(judged.finding.measured.note)
@@ -183,12 +173,6 @@ class Held:
             "unit": _UNITS.get(limit.kind, "mm"), **numbers,
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }  # fmt: skip
-
-    def _median(self, judged: Judged, change: Floats) -> float:
-        """The median measure of the draws after the change, in the limit's unit; NaN where none was drawn."""
-        if judged.limit.kind == "straightedge" and len(judged.used):
-            judged = replace(judged, used=self._used(judged.limit, self.changed(change), change, (0.5,)))
-        return judged.likely()[0]
 
     @cached_property
     def _left(self) -> Unread | None:
