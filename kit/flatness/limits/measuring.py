@@ -117,20 +117,22 @@ def measure_draws(
     lattice: Callable[[], Floats],
     stations: Callable[[], Floats],
     quantiles: Sequence[float] = (),
+    least: float = 0.0,
 ) -> Floats:
     """Share of the limit used up by each draw [n]: of the lattice [n, ny, nx] or of the stations [n, readings].
 
     For a straightedge the share is at least what is given; whether it is within the limit, and ``quantiles`` of all
-    shares (as ``numpy.quantile`` takes them), are as if each draw were measured to the end.
+    shares (as ``numpy.quantile`` takes them), are as if each draw were measured to the end. Where fewer draws than the
+    part ``least`` of them are within, it may be given up once that is known.
     """
     if limit.kind == "straightedge":
         assert limit.allowed is not None
-        return _largest_gaps(limit, subject, lattice(), quantiles) / limit.allowed
+        return _largest_gaps(limit, subject, lattice(), quantiles, least) / limit.allowed
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
 
 
-def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequence[float]) -> Floats:
+def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequence[float], least: float) -> Floats:
     """The largest gap [n] mm of each surface [n, ny, nx]: bars along the lattice's own lines, others where it matters.
 
     A bar askew seldom shows more than those along rows, columns and diagonals, and then not by much, at a place where
@@ -146,17 +148,19 @@ def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequ
     seen = np.full(len(stack), np.inf)  # nodes with a gap over it are measured at all headings
     places = np.multiply(quantiles, len(stack) - 1)
     ranks = np.unique([np.floor(places), np.ceil(places)]).astype(np.intp)
-    while screened:
-        wanted = _over(largest, limit.allowed, *SURELY)
+    careful = MOSTLY
+    while screened and np.mean(largest <= limit.allowed * (1 + 1e-9)) >= least:
+        wanted = _over(largest, limit.allowed, *careful)
         for line in np.sort(largest)[ranks]:
             wanted = np.minimum(wanted, _over(largest, line, *MOSTLY))
         some = np.flatnonzero(wanted < seen)
-        at = np.flatnonzero((gaps[some] > wanted[some, None, None]) & (gaps[some] <= seen[some, None, None]))
-        if not len(some):
+        if careful is SURELY and not len(some):
             break
+        at = np.flatnonzero((gaps[some] > wanted[some, None, None]) & (gaps[some] <= seen[some, None, None]))
         across = oblique_gaps_at(stack[some], at, spacing, limit.length, headings)
         np.maximum.at(largest, some[at // stack[0].size], across)
         seen[some] = wanted[some]
+        careful = SURELY  # of the draws that are still within
     return largest
 
 
