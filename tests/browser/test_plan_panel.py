@@ -1,8 +1,8 @@
 """The Plan panel in JupyterLab: a plan, a slider moved, a spot fixed by a click, a long search stopped, files saved."""
 
 import json
-import re
 import os
+import re
 import statistics
 
 import numpy as np
