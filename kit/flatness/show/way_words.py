@@ -243,9 +243,14 @@ def ways_table(ways: Ways, plan: Plan, unit: str) -> list[list[str]]:
 
 
 def closed_ways(ways: Ways, plan: Plan, unit: str) -> list[str]:
-    """Ways that are not open, each with why."""
+    """Ways that ask an engineer first, and those that are not open, each with why."""
     kind, members = plan.survey.surface, _members(ways, plan)
-    return [
+    asking = [
+        f"Ask the engineer first: {way_name(way, kind, members)}, which would take off more than may come off."
+        for way, one in ways.plans.items()
+        if one.action("engineer").any()
+    ]
+    return asking + [
         in_unit(f"Not open: {way_name(str(row['way']), kind, members)}: {row['why']}.", unit)
         for row in ways.table[ways.table["why"] != ""].to_dict("records")
     ]

@@ -41,8 +41,10 @@ def will_be_done(plan: Plan, unit: str, past: bool = False) -> str:
         text += f". It {takes} about {bags} bag{'s' if bags > 1 else ''} of fill"
     rates = plan.settings.get("rates")
     if rates not in (None, Rates()) and plan.work > 0:
-        hours = rates.unit.casefold() in HOURS
-        text += f". It {takes} about {work_words(plan)}{' of work' if hours else ''}"
+        if rates.unit.casefold() in HOURS:
+            text += f". It {takes} about {work_words(plan)} of work"
+        else:
+            text += f". It {'was to cost' if past else 'costs'} about {work_words(plan)}"
     return f"{capital(text)}."
 
 
