@@ -25,6 +25,7 @@ from flatness.survey.readings import Floats, Survey
 
 Mask = NDArray[np.bool_]
 MOST_CORNERS = 12
+SLACK_MM = 1e-6
 NARROWEST_STEPS = 2.0  # of the lattice, about a foot: no outline is narrower
 SPLIT = 1.4  # times its own ground that an outline may enclose before it is tried in two parts
 IN_STEP_MM, MM_STEP_MM = 25.4 / 32, 0.5  # to which heights are set: 1/32 in, or half a millimetre
@@ -170,7 +171,7 @@ def _eight_sided(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Polygon:
 
 
 def set_heights(
-    place: Place, change: Floats, surface: Surface, survey: Survey, within: float
+    place: Place, change: Floats, surface: Surface, survey: Survey, within: float, deepest: Floats
 ) -> tuple[Floats, list[tuple[str, float, float, float]]]:
     """Heights [ny, nx] mm that a place is set to, NaN elsewhere, and its marks: what, x, y, height [mm].
 
@@ -183,12 +184,16 @@ def set_heights(
     change : [ny, nx] mm that is wanted
     surface, survey : as found, and how it was read
     within : [mm]; heights are rounded as a tape reads them where this is no less than half of that
+    deepest : [ny, nx] mm that the place may move, whichever way it does
     """
     rows, columns = np.nonzero(place.nodes)
     found = surface.height[rows, columns]
     wanted = found + np.where(place.sign * change > 0, change, 0.0)[rows, columns]
     step = tape_step(survey)
-    heights = as_read(wanted, survey) if within >= step / 2 else wanted
+    heights, most = wanted, deepest[rows, columns] + SLACK_MM
+    if within >= step / 2:
+        heights = as_read(wanted, survey)
+        heights = np.where(place.sign * (heights - found) > most, heights - place.sign * step, heights)
     at = {(r, c): k for k, (r, c) in enumerate(zip(rows.tolist(), columns.tolist(), strict=True))}
     corners = [
         at[r, c]
@@ -196,16 +201,18 @@ def set_heights(
         if (r := round((y - surface.y[0]) / surface.spacing), c := round((x - surface.x[0]) / surface.spacing)) in at
     ]
     every = max(1, round(MARK_STEP_MM / surface.spacing))
-    deepest = int(np.argmax(place.sign * (wanted - found)))
-    apart = np.hypot(rows - rows[deepest], columns - columns[deepest]) > every / 2
+    middle = int(np.argmax(place.sign * (wanted - found)))
+    apart = np.hypot(rows - rows[middle], columns - columns[middle]) > every / 2
     marks = list(
-        dict.fromkeys([*corners, deepest, *np.flatnonzero((rows % every == 0) & (columns % every == 0) & apart)])
+        dict.fromkeys([*corners, middle, *np.flatnonzero((rows % every == 0) & (columns % every == 0) & apart)])
     )
     only = np.maximum if place.sign > 0 else np.minimum
     target = heights.copy()
     while len(marks) < len(rows):
         target = _straight(rows, columns, marks, heights)
         off = np.abs(only(np.where(np.isfinite(target), target, found), found) - wanted)
+        # nowhere deeper than may be
+        off[place.sign * (target - found) > most] = np.inf
         off[marks] = 0.0
         if off.max() <= within:
             break

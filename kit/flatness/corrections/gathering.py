@@ -324,6 +324,13 @@ class Search:
         thinnest = self.thresholds["thinnest_fill" if place.sign > 0 else "least_depth"].value
         return deepest >= thinnest and place.outline.area >= self.thresholds["least_patch"].value
 
+    def _deepest(self, sign: int) -> Floats:
+        """[ny, nx] mm that may be added, or taken off."""
+        own = np.asarray(self.terms.depths.fill if sign > 0 else self.terms.depths.cut, dtype=np.float64)
+        if sign > 0 or self.terms.permitted is None:
+            return np.broadcast_to(own, self.terms.surface.height.shape)
+        return np.minimum(own, self.terms.permitted.cut)
+
     def _set(self, places: Sequence[Place], change: Floats, within: float | None = None) -> tuple[Work, list[Marks]]:
         """The heights that places are set to: as wanted at every node, or straight between marks and so near to it."""
         surface = self.terms.surface
@@ -332,7 +339,9 @@ class Search:
         for place, own in zip(places, owned(places, change), strict=True):
             target = surface.height + np.where(place.sign * change > 0, change, 0.0)
             if within is not None:
-                target, made = set_heights(place, change, surface, self.survey, within)
+                # what the engineer is asked about is asked about as it is wanted
+                deepest = np.maximum(self._deepest(place.sign), place.sign * change)
+                target, made = set_heights(place, change, surface, self.survey, within, deepest)
                 marks.append(made)
             here = own & np.isfinite(target)
             height[here], way[here] = target[here], place.sign

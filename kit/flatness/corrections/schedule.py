@@ -70,14 +70,6 @@ class Schedule:
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
 
-    @property
-    def as_set(self) -> pd.DataFrame:
-        return pd.DataFrame(columns=["limit", "as_set_mm", "allowed_mm", "passes", "note"])
-
-    @property
-    def spots(self) -> pd.DataFrame:
-        return pd.DataFrame(columns=["spot", "x_mm", "y_mm", "off_mm", "allowance_mm", "within"])
-
     def only(self, names: Collection[str]) -> Schedule:
         """The same schedule where only these members are set; the others stay, and carry no work."""
         members, table = left_as_they_are(self.members, self.table, names)

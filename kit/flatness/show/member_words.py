@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -10,7 +9,7 @@ from flatness.corrections.schedule import Schedule
 from flatness.corrections.staying import STAYS
 from flatness.lengths import settle
 from flatness.show.compared import columns
-from flatness.show.done_words import depth, least_told, value_words
+from flatness.show.done_words import depth, least_told
 from flatness.show.scales import printed_place
 from flatness.show.words import hanging, in_unit
 
@@ -40,24 +39,6 @@ def members_text(schedule: Schedule, unit: str) -> str:
         rows.append([str(row["member"]), _when(str(row["set"])), *told, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
     return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
-
-
-def as_set_rows(schedule: Schedule, unit: str) -> list[list[str]]:
-    """Limits, then fixed spots: name, what is found once the members are set, what is allowed, verdict."""
-    rows = []
-    for row in schedule.as_set.to_dict("records"):
-        value, allowed = float(row["as_set_mm"]), float(row["allowed_mm"])
-        told = ["", ""] if math.isnan(value) else [value_words(None, mm, allowed, unit) for mm in (value, allowed)]
-        rows.append([str(row["limit"]), *told, "PASS" if row["passes"] else "not known" if row["note"] else "FAIL"])
-    for row in schedule.spots.to_dict("records"):
-        off, room = float(row["off_mm"]), float(row["allowance_mm"])
-        name = str(row["spot"] or "a fixed spot")
-        if math.isnan(off):
-            rows.append([name, "", "", "not reached"])
-        else:
-            allowance = _size(room, unit).removeprefix("+")
-            rows.append([name, _size(off, unit), allowance, "met" if row["within"] else "NOT met"])
-    return rows
 
 
 def _signed(mm: float, unit: str) -> str:
