@@ -199,6 +199,7 @@ class Search:
         surface, tight = self.terms.surface, np.ones(self.terms.surface.height.shape)
         trials: list[tuple[float, float, float]] = []
         best: tuple[float, float, list[Place], Floats] = -1.0, 0.0, [], change
+        made: Gathered | None = None
         for attempt in range(MOST_TRIES):
             places = self._places(change)
             work = self._set(places, change)[0]
@@ -207,20 +208,26 @@ class Search:
             area = sum(place.outline.area for place in places)
             trials.append((float(tight.min()) * share, area, chance))
             # what makes it little surer is not worth much more ground
-            if chance >= self._wanted_chance or chance > best[0] + WORTH_CHANCE * max(
-                1.0, (area - best[1]) / WORTH_GROUND
-            ):
+            worth = WORTH_CHANCE * max(1.0, (area - best[1]) / WORTH_GROUND)
+            if chance > best[0] + worth:
                 best = chance, area, places, change
-            if chance >= self._wanted_chance or not found.finished or attempt == MOST_TRIES - 1:
+            if chance >= self._wanted_chance:
+                done = self._finished(found, share, places, change, trials)
+                if made is None or done.chance > made.chance + WORTH_CHANCE:
+                    made = done
+                if made.chance >= self.check.confidence + SPARE_CHANCE / 2:
+                    break
+                failing = self.check.failing(self.limits, done.work, PROVING[0])[1]
+            if not found.finished or attempt == MOST_TRIES - 1:
                 break
             failing = ndimage.maximum_filter(failing, round(2 * NEAR_MM / surface.spacing) + 1)
-            step = float(np.clip(TIGHTER * (1 - (1 - self._wanted_chance) / (1 - chance)), *STEPS))
+            step = float(np.clip(TIGHTER * (1 - (1 - self._wanted_chance) / max(1 - chance, 1e-9)), *STEPS))
             tight = tight * (1 - step * np.minimum(1.0, 2 * failing / max(float(failing.max()), 1e-9)))
             try:
                 change = self._gathered(found, share, np.maximum(tight, LEAST_SHARE / share), change)
             except PlanError:
                 break
-        return self._finished(found, share, best[2], best[3], trials)
+        return made or self._finished(found, share, best[2], best[3], trials)
 
     @property
     def _nothing(self) -> Work:
