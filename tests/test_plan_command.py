@@ -206,7 +206,7 @@ def test_another_target_carries_the_cost_of_the_least_work(capfd):
     ("arguments", "code"),
     [
         ((STORE, "--straightedge", "2m", "--allowed", "15mm"), 0),
-        ((STORE, *BAR, "--aim", "0.5"), 0),
+        ((STORE, *BAR, "--aim", "0.3"), 0),
         ((CEILING, "--straightedge", "10ft", "--allowed", "1/8", "--aim", "1"), 1),
         ((STORE, *BAR, "--fixed", "1m,1m,9mm", "--fixed", "2m,1m,-100mm", "--deepest-cut", "0"), 1),
         ((LOFT, "--limit", "wood-glued", "--aim", "0.4"), 3),
