@@ -189,7 +189,8 @@ def test_a_trough_of_4_mm_under_a_limit_of_3_takes_1_mm():
 
 def test_planing_lowers_a_ridge_only_as_far_as_was_said():
     # a ridge of 8 mm: 4 mm of gap at 500 mm beside it. A ridge lower by d takes d / 2 less fill on either side
-    ridge, rates, about = profile([0, 0, 8, 0, 0]), Rates(0.4, 1), box(750, -1, 1250, 1001)
+    ridge, about = profile([0, 0, 8, 0, 0]), box(750, -1, 1250, 1001)
+    rates = Rates(0.4, 1, place=0.0, area=0.0)  # by volume alone
     nothing = by_hand(ridge, 1000, 3.0, rates=rates)
     np.testing.assert_allclose(nothing.change, [[0, 1, 0, 1, 0]] * 3, atol=1e-4)
     some = by_hand(ridge, 1000, 3.0, rates=rates, beneath=Beneath("sheathing", True, most_planed=1, area=about))
@@ -345,7 +346,7 @@ def test_work_shallower_than_an_error_of_reading_is_doubted(accuracy, doubted):
     x, y = np.meshgrid(np.arange(13) * 304.8, np.arange(13) * 304.8)
     survey = flatness.make_survey(x, y, 4 * np.abs(x - 1828.8) / 1828.8, accuracy=accuracy)
     plan = plan_corrections(survey, limits=flatness.straightedge_limit(3657.6, 2.0), surface="as-read", aim=1.0,
-                            beneath=SHEATHING, **QUICK)  # fmt: skip
+                            beneath=SHEATHING, rates=Rates(place=0.0, area=0.0), **QUICK)  # fmt: skip
     assert 0.9 < plan.patches["greatest_mm"].abs().max() < 1.1
     assert ("before anything is done" in " ".join(plan.notes)) == doubted
 

@@ -282,7 +282,10 @@ def test_confidence_turns_the_verdict_as_the_chance_says(packing):
     packing.confidence.value = 0.8
     for verdict, chance in zip(packing.found.table.verdict, chances, strict=True):
         # JCGM 106: prove it, or its contrary, or say that the readings cannot decide
-        assert verdict == ("pass" if chance >= 0.8 else "fail" if chance <= 0.2 + 1e-12 else "undecided")
+        said = "pass" if chance >= 0.8 else "fail" if chance <= 0.2 + 1e-12 else "undecided"
+        # a chance so near the line that a thousand draws cannot tell its side is undecided too
+        near = min(abs(chance - 0.8), abs(chance - 0.2)) < 2 * (0.8 * 0.2 / 1000) ** 0.5
+        assert verdict == said or (near and verdict == "undecided")
 
 
 def test_the_worst_bar_is_the_straightedge_of_python(packing):

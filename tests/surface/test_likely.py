@@ -95,7 +95,8 @@ def test_draws_have_the_mean_and_the_covariance_that_the_readings_leave(name, sc
     assert np.abs(off).max() < 5
     error = np.sqrt((np.outer(variance, variance) + covariance**2) / count)
     assert np.abs((np.cov(drawn.T) - covariance) / error).max() < 5
-    assert 0.98 < np.mean(drawn.var(axis=0) / variance) < 1.02
+    # places far closer than the surface's waves are long rise and fall as one
+    assert abs(np.mean(drawn.var(axis=0) / variance) - 1) < 4 * np.sqrt(2 / count)
 
 
 def test_same_seed_same_surfaces():

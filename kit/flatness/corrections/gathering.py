@@ -208,8 +208,7 @@ class Search:
             area = sum(place.outline.area for place in places)
             trials.append((float(tight.min()) * share, area, chance))
             # what makes it little surer is not worth much more ground
-            worth = WORTH_CHANCE * max(1.0, (area - best[1]) / WORTH_GROUND)
-            if chance > best[0] + worth:
+            if chance > best[0] + self._worth(area - best[1]):
                 best = chance, area, places, change
             if chance >= self._wanted_chance:
                 done = self._finished(found, share, places, change, trials)
@@ -284,6 +283,15 @@ class Search:
                 break
             change = np.nan_to_num(again.change)
         return change
+
+    @staticmethod
+    def _ground(found: Gathered) -> float:
+        return float(sum(place.outline.area for place in found.places))
+
+    @staticmethod
+    def _worth(more: float) -> float:
+        """By how much surer so much more ground [mm2] has to make it."""
+        return WORTH_CHANCE * max(1.0, more / WORTH_GROUND)
 
     def _fewer(self, found: Found, share: float, change: Floats) -> Floats:
         """The change sought again without one place at a time, or all of one sign, as long as that is less work."""

@@ -21,6 +21,7 @@ from flatness.show.papers.drawing import number_of
 from flatness.show.papers.heights import Datum, Mark, Rise, called, one_height
 from flatness.show.papers.lettering import Rule, tape
 from flatness.show.papers.plain import listed
+from flatness.show.words import in_unit
 
 PIECE = re.compile(r"(\d+) x (\d+(?:\.\d+)?)")
 DO = {"plane": "Plane", "fill": "Fill", "sister": "Sister", "fur": "Shim", "engineer": "Wait"}
@@ -266,7 +267,7 @@ def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
         across, up = (_stretch(row[f"from_{axis}_mm"], row[f"to_{axis}_mm"], unit) for axis in "xy")
         rows.append([
             number_of(str(row["name"])), DO[str(row["action"])], across, up, area(row["area_mm2"], unit),
-            rule.named(abs(row["greatest_mm"])), str(row["note"]),
+            rule.named(abs(row["greatest_mm"])), in_unit(str(row["note"]), rule.unit, both=False),
         ])  # fmt: skip
     return rows
 
