@@ -205,17 +205,10 @@ def test_the_planned_surface_passes_by_brute_force(capfd):
     ("arguments", "code"),
     [
         ((STORE, "--straightedge", "2m", "--allowed", "15mm"), 0),
-<<<<<<< HEAD
         ((STORE, *BAR, "--way", "overlay"), 0),
         ((STORE, *BAR, "--way", "members"), 1),
         ((STORE, *BAR, *JOISTS, "--way", "members", "--fixed", "600mm,600mm,as found"), 1),
         ((STRING, *BAR, "--way", "overlay", "--plane", "level"), 1),
-=======
-        ((STORE, *BAR, "--aim", "0.3"), 0),
-        ((CEILING, "--straightedge", "10ft", "--allowed", "1/8", "--aim", "1"), 1),
-        ((STORE, *BAR, "--fixed", "1m,1m,9mm", "--fixed", "2m,1m,-100mm", "--deepest-cut", "0"), 1),
-        ((LOFT, "--limit", "wood-glued", "--aim", "0.4"), 3),
->>>>>>> draws
     ],
 )
 def test_exit_codes_of_what_can_be_planned(capfd, arguments, code):
