@@ -101,7 +101,7 @@ def _merged(places: list[Place], surface: Surface, other: Mask, worth: float) ->
         outline = _outline(a.nodes | b.nodes, surface)
         more = outline.area - a.outline.area - b.outline.area
         nodes = _inside(outline, surface)
-        if overlap or (more <= worth and not (nodes & other & ~a.nodes & ~b.nodes).any()):
+        if overlap or (more < worth and not (nodes & other & ~a.nodes & ~b.nodes).any()):
             joined.append((-math.inf if overlap else more, i, j, Place(a.sign, outline, nodes)))
 
     while True:

@@ -82,7 +82,7 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
     if verdict == FAIL:
         even = "as it is" if what == NOTHING else "even if done as drawn"
         return Answer(verdict, f"FAIL {even}", f"{what}.{takes} {_failing(plan, unit)}")
-    if ways is not None and not ways.sure and plan is ways.plans.get(ways.proposed):
+    if ways is not None and not ways.sure and plan.way == ways.proposed:
         return Answer(verdict, "NO SURE WAY", f"the best, {what}, passes {sure}.{takes}")
     passes = f" Passes {sure}." if sure else ""
     return Answer(verdict, f"UNDECIDED {done}", f"{what}.{takes}{passes}")
