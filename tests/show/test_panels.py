@@ -280,11 +280,12 @@ def test_the_verdict_is_that_of_python(packing):
 def test_confidence_turns_the_verdict_as_the_chance_says(packing):
     chances = packing.found.table.chance
     packing.confidence.value = 0.8
-    for verdict, chance in zip(packing.found.table.verdict, chances, strict=True):
+    for judged, verdict, chance in zip(packing.found.judged, packing.found.table.verdict, chances, strict=True):
         # JCGM 106: prove it, or its contrary, or say that the readings cannot decide
         said = "pass" if chance >= 0.8 else "fail" if chance <= 0.2 + 1e-12 else "undecided"
-        # a chance so near the line that a thousand draws cannot tell its side is undecided too
-        near = min(abs(chance - 0.8), abs(chance - 0.2)) < 2 * (0.8 * 0.2 / 1000) ** 0.5
+        # a chance so near the line that its draws cannot tell the side is undecided too
+        error = (chance * (1 - chance) / len(judged.used)) ** 0.5
+        near = min(abs(chance - 0.8), abs(chance - 0.2)) < 2 * error
         assert verdict == said or (near and verdict == "undecided")
 
 
