@@ -278,8 +278,8 @@ def test_the_verdict_is_that_of_python(packing):
 
 
 def test_confidence_turns_the_verdict_as_the_chance_says(packing):
-    chances = packing.found.table.chance
     packing.confidence.value = 0.8
+    chances = packing.found.table.chance  # near another line of the verdict, more are drawn
     for judged, verdict, chance in zip(packing.found.judged, packing.found.table.verdict, chances, strict=True):
         # JCGM 106: prove it, or its contrary, or say that the readings cannot decide
         said = "pass" if chance >= 0.8 else "fail" if chance <= 0.2 + 1e-12 else "undecided"
