@@ -16,7 +16,7 @@ from flatness.corrections.setting import Work
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
-from flatness.limits.verdict import FAIL, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
+from flatness.limits.verdict import FAIL, LEAST_BATCH, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.limits.wording import describe
 from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
@@ -28,7 +28,6 @@ COLUMNS = (
     "limit", "measure", "before_mm", "after_mm", "likely_mm", "allowed_mm", "passes", "chance", "verdict", "note",
     "planned_for", "before", "after", "likely", "allowed", "unit",
 )  # fmt: skip
-LEAST_BATCH = 100
 JUDGING = 100  # number of the first batch of surfaces that no search has seen
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
 NOTHING_DRAWN = "nothing was drawn"

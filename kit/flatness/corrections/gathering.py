@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from scipy import ndimage
@@ -97,7 +98,6 @@ class Gathered:
     found : the least work behind it, with what it proves
     share : of the limits that was planned to
     chance : that the true surface passes, over the surfaces of the search; NaN where none was drawn
-    trials : share, area [mm2] and chance of each share that was tried
     """
 
     work: Work
@@ -107,7 +107,6 @@ class Gathered:
     found: Found
     share: float
     chance: float
-    trials: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +165,7 @@ class Search:
         change = self._gathered(found, share, None, np.nan_to_num(found.change))
         if not self._is_weighed:
             change = self._fewer(found, share, change)
-            return self._finished(found, share, self._places(change), change, ())
+            return self._finished(found, share, self._places(change), change)
         made, rates = self._sure(found, share, change), self.terms.rates
         if rates.off == rates.add:
             return made
@@ -197,7 +196,6 @@ class Search:
     def _sure(self, found: Found, share: float, change: Floats) -> Gathered:
         """More is added where bars still show too much on surfaces that the readings allow, until few are left."""
         surface, tight = self.terms.surface, np.ones(self.terms.surface.height.shape)
-        trials: list[tuple[float, float, float]] = []
         best: tuple[float, float, list[Place], Floats] = -1.0, 0.0, [], change
         made: Gathered | None = None
         for attempt in range(MOST_TRIES):
@@ -206,12 +204,11 @@ class Search:
             # other surfaces each time, so that no work is fitted to those that it is held against
             chance, failing = self.check.failing(self.limits, work, attempt)
             area = sum(place.outline.area for place in places)
-            trials.append((float(tight.min()) * share, area, chance))
             # what makes it little surer is not worth much more ground
             if chance > best[0] + self._worth(area - best[1]):
                 best = chance, area, places, change
             if chance >= self._wanted_chance:
-                done = self._finished(found, share, places, change, trials)
+                done = self._finished(found, share, places, change)
                 if made is None or done.chance > made.chance + WORTH_CHANCE:
                     made = done
                 if made.chance >= self.check.confidence + SPARE_CHANCE / 2:
@@ -226,7 +223,7 @@ class Search:
                 change = self._gathered(found, share, np.maximum(tight, LEAST_SHARE / share), change)
             except PlanError:
                 break
-        return made or self._finished(found, share, best[2], best[3], trials)
+        return made or self._finished(found, share, best[2], best[3])
 
     @property
     def _nothing(self) -> Work:
@@ -249,9 +246,7 @@ class Search:
         return places_of(change, self.terms.surface, least, min(worth, MOST_BETWEEN))
 
     def _finished(
-        self, found: Found, share: float, places: list[Place], change: Floats,
-        trials: Sequence[tuple[float, float, float]],
-    ) -> Gathered:  # fmt: skip
+        self, found: Found, share: float, places: list[Place], change: Floats) -> Gathered:  # fmt: skip
         """Without what is not needed, chalked."""
         worthy = [place for place in places if self._is_worth_it(place, change)]
         if len(worthy) < len(places) and self._proof.holds(self._set(worthy, change)[0]):
@@ -261,7 +256,7 @@ class Search:
         for some in (self._needed(places, change), places):
             work, marks = self._chalked(some, change)
             chance = self._chance(work, PROVING, roughly=False)
-            made.append(Gathered(work, some, marks, change, found, share, chance, tuple(trials)))
+            made.append(Gathered(work, some, marks, change, found, share, chance))
             if len(some) == len(places) or not chance < self._wanted_chance:
                 break
         worth = WORTH_CHANCE * (len(made[-1].places) - len(made[0].places))
@@ -325,13 +320,13 @@ class Search:
 
     def _work(self, places: Sequence[Place], change: Floats) -> float:
         """What places take by the rates."""
-        area, rates = node_areas(self.terms.surface.inside, self.terms.surface.spacing), self.terms.rates
-        return sum(
-            rates.work(
-                place.sign, place.outline.area, float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
-            )
-            for place in places
-        )
+        rates = self.terms.rates
+        return sum(rates.work(one.sign, one.outline.area, self._volume(one, change)) for one in places)
+
+    def _volume(self, place: Place, change: Floats) -> float:
+        """What moves in a place [mm3], the way that it moves."""
+        area = node_areas(self.terms.surface.inside, self.terms.surface.spacing)
+        return float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
 
     def _is_worth_it(self, place: Place, change: Floats) -> bool:
         """Whether it is as deep as its material goes, and no speck."""
@@ -364,11 +359,7 @@ class Search:
 
     def _needed(self, places: list[Place], change: Floats) -> list[Place]:
         """The places without those that neither the proof nor the chance needs, the least volume left first."""
-        area = node_areas(self.terms.surface.inside, self.terms.surface.spacing)
-
-        def volume(place: Place) -> float:
-            return float((np.maximum(place.sign * change, 0.0) * area)[place.nodes].sum())
-
+        volume = partial(self._volume, change=change)
         if not self._is_weighed:
             small = [place for place in places if not self._is_worth_it(place, change)]
             for place in sorted(small, key=volume):
