@@ -10,7 +10,6 @@ from flatness.corrections.plan import Plan
 from flatness.corrections.quantities import POUND_KG
 from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.limits.kinds import UNITLESS, Limit
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.limits.wording import describe, show_ratio
 from flatness.show.words import length, percent
 
@@ -47,10 +46,7 @@ def least_told(unit: str) -> float:
 
 def state_after(plan: Plan) -> str:
     """The verdict on all limits together: fail where one fails, pass where all pass; empty where there are none."""
-    if not len(plan.after):
-        return ""
-    found = {str(verdict) for verdict in plan.after["verdict"]}
-    return FAIL if FAIL in found else PASS if found == {PASS} else UNDECIDED
+    return plan.verdict
 
 
 def limit_of(plan: Plan, name: str) -> Limit | None:
