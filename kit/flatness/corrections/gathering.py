@@ -7,9 +7,11 @@ Candes, Wakin, Boyd, J. Fourier Anal. Appl. 14, 2008, 877-905). Then places that
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 from scipy import ndimage
@@ -18,6 +20,7 @@ from flatness.corrections.after import PlanCheck
 from flatness.corrections.chalk import Place, owned, places_of, set_heights, tape_step
 from flatness.corrections.plannable import Plannable
 from flatness.corrections.quantities import Setting
+from flatness.corrections.rounds import Pool
 from flatness.corrections.seeking import Found, Terms, seek
 from flatness.corrections.setting import CHANGED_MM, Work
 from flatness.corrections.terms import Depths, FixedSpot, spot_heights, spot_rows
@@ -32,6 +35,8 @@ from flatness.survey.readings import Floats, Survey
 
 SHARE = 0.55  # of the limits, that ``aim="sure"`` begins with: the rest is for what the readings hide
 LOOSER = (0.7, 0.85, 1.0)  # where that cannot be, or only with more off than may be
+# of them, up to which bars along the lattice's own lines will do: one askew shows no more than 1/0.71 of what they do
+ALONG_LINES = 0.7
 LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fail
 TIGHTER, STEPS = 0.6, (0.15, 0.45)  # by how much at a time where most of them fail, the less the fewer still do
 NEAR_MM = 609.6  # how far about a place that fails
@@ -133,6 +138,7 @@ class Search:
     error: float
     aim: float | str
     _proof: Proof = field(init=False)
+    _pools: dict[int, Pool] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         terms = self.terms
@@ -149,6 +155,14 @@ class Search:
     def _wanted_chance(self) -> float:
         confidence = self.check.confidence
         return min(confidence + SPARE_CHANCE, (1 + confidence) / 2)
+
+    def _seek(self, of_limits: float, **others: Any) -> Found:
+        """The least work to a share of the limits; the proof holds it against bars of every heading."""
+        headings = self.terms.headings
+        if self._is_weighed and of_limits <= ALONG_LINES:
+            headings = math.gcd(headings, 4)
+        pool = self._pools.setdefault(headings, Pool())
+        return seek(replace(self.terms, headings=headings, pool=pool, **others), self.able.at(of_limits))
 
     def run(self) -> Gathered:
         """The work with the fewest, smallest places that is sure enough, or the surest.
@@ -184,7 +198,7 @@ class Search:
         looser = [one for one in LOOSER if one > share] if self._is_weighed else []
         for one in [share, *looser]:
             try:
-                found = seek(self.terms, self.able.at(one))
+                found = self._seek(one)
             except PlanError:
                 if one == max([share, *looser]):
                     raise
@@ -252,9 +266,10 @@ class Search:
         if len(worthy) < len(places) and self._proof.holds(self._set(worthy, change)[0]):
             places = worthy
         made: list[Gathered] = []
+        all_of_it = self._chance(self._set(places, change)[0]) if self._is_weighed else math.nan
         # where what was left is missed on other surfaces, all of it is done
-        for some in (self._needed(places, change), places):
-            work, marks = self._chalked(some, change)
+        for some, enough in (self._needed(places, change, all_of_it), (places, all_of_it)):
+            work, marks = self._chalked(some, change, enough)
             chance = self._chance(work, PROVING, roughly=False)
             made.append(Gathered(work, some, marks, change, found, share, chance))
             if len(some) == len(places) or not chance < self._wanted_chance:
@@ -269,11 +284,10 @@ class Search:
         for _ in range(REWEIGHTINGS if tight is None else 1):
             near = ndimage.gaussian_filter(np.abs(change), NEAR_STEPS)
             weights = 1.0 / (near + A_LITTLE_MM)
-            terms = replace(
-                self.terms, depths=found.depths, permitted=None, explain=False, weights=weights / weights.mean(),
+            again = self._seek(
+                share, depths=found.depths, permitted=None, explain=False, weights=weights / weights.mean(),
                 share=tight,
             )  # fmt: skip
-            again = seek(terms, self.able.at(share))
             if not again.finished:
                 break
             change = np.nan_to_num(again.change)
@@ -357,16 +371,19 @@ class Search:
             height[here], way[here] = target[here], place.sign
         return Work(height, way, self.error), marks
 
-    def _needed(self, places: list[Place], change: Floats) -> list[Place]:
-        """The places without those that neither the proof nor the chance needs, the least volume left first."""
+    def _needed(self, places: list[Place], change: Floats, chance: float) -> tuple[list[Place], float]:
+        """The places without those that neither the proof nor the chance needs, and the chance then.
+
+        The least volume is left first.
+        """
         volume = partial(self._volume, change=change)
         if not self._is_weighed:
             small = [place for place in places if not self._is_worth_it(place, change)]
             for place in sorted(small, key=volume):
                 fewer = [one for one in places if one is not place]
                 places = fewer if self._proof.holds(self._set(fewer, change)[0]) else places
-            return places
-        chance = self._chance(self._set(places, change)[0])
+            return places, chance
+        now = chance
         for place in sorted(places, key=volume):
             fewer = [one for one in places if one is not place]
             work = self._set(fewer, change)[0]
@@ -375,18 +392,18 @@ class Search:
             enough = min(self._wanted_chance, chance - WORTH_CHANCE)
             left = self._at_least(work, enough)
             if left >= enough:
-                places, chance = fewer, max(chance, left) if left < self._wanted_chance else left
-        return places
+                places, now = fewer, left
+                chance = max(chance, left) if left < self._wanted_chance else left
+        return places, now
 
-    def _chalked(self, places: list[Place], change: Floats) -> tuple[Work, list[Marks]]:
-        """Heights to set at marks as far apart as the proof and the chance allow."""
+    def _chalked(self, places: list[Place], change: Floats, chance: float) -> tuple[Work, list[Marks]]:
+        """Heights to set at marks as far apart as the proof and the chance that the places have allow."""
         if not places:
             return self._nothing, []
-        exact, _ = self._set(places, change)
-        enough = min(self._wanted_chance, self._chance(exact) - WORTH_CHANCE)
+        enough = min(self._wanted_chance, chance - WORTH_CHANCE)
         step = tape_step(self.survey)
         for within in (step, step / 2):
             work, marks = self._set(places, change, within)
-            if self._proof.holds(work) and not self._chance(work) < enough:
+            if self._proof.holds(work) and not self._at_least(work, enough) < enough:
                 return work, marks
         return self._set(places, change, 0.0)
