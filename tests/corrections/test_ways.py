@@ -12,7 +12,7 @@ from flatness.corrections.members import member_layout
 from flatness.corrections.plan import WAYS
 from flatness.corrections.planner import plan_corrections
 from flatness.corrections.schedule import member_schedule
-from flatness.corrections.terms import FixedSpot, Rates
+from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.corrections.ways import plan_ways
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.measures.bars import gap_map
@@ -179,6 +179,46 @@ def test_a_spot_that_keeps_its_height_closes_a_layer_over_all():
 
 
 # side by side
+
+
+def test_the_deepest_fill_binds_members_and_layers_over_all():
+    survey, members = room(lambda x, y: -0.01 * x), joists("I-joist")  # falls 36.6 mm over 12 ft
+    terms = {"limits": LIMIT, "members": members, **QUICK}
+    for way in ("members", "overlay"):
+        deep = plan_corrections(survey, way=way, **terms)
+        most = float(np.nanmax(deep.change))
+        assert plan_corrections(survey, way=way, depths=Depths(fill=most + 0.1), **terms).passes
+        with pytest.raises(PlanError, match="deepest fill"):
+            plan_corrections(survey, way=way, depths=Depths(fill=most - 1.0), **terms)
+
+
+def test_the_deepest_cut_binds_members():
+    survey = room(lambda x, y: np.where((x == 4 * FT) & (y == 0), 6.0, 0.0))
+    members, said = joists(depth=235.0, start=0, end=10 * FT), Beneath("sheathing", True, most_planed=12.0)
+    terms = {"limits": LIMIT, "way": "members", "members": members, "beneath": said, **QUICK}
+    assert np.nanmax(plan_corrections(survey, **terms).target) < 1.0
+    # 1 mm off leaves 5 of the 6 mm standing, to which all others are raised
+    assert np.nanmin(plan_corrections(survey, depths=Depths(cut=1.0), **terms).target) == pytest.approx(5.0, abs=1e-6)
+
+
+def test_strapping_that_is_named_is_shimmed_where_it_crosses():
+    survey = room(feet=(8, 10), surface="ceiling")
+    straps = member_layout(0, 16 * IN, "x", until=10 * FT, kind="strapping", thickness=0.75 * IN)
+    joists_above = member_layout(0, 16 * IN, "y", until=8 * FT)
+    rates = Rates(length=0.0, crossing=1.0)
+    terms = {"limits": LIMIT, "way": "overlay", "rates": rates, **QUICK}
+    # 8 straps across 7 joists; without the joists a shim every 16 in of 8 straps of 8 ft
+    assert plan_corrections(survey, members=straps, crossing=joists_above, **terms).work == 8 * 7
+    assert plan_corrections(survey, members=straps, **terms).work == 8 * 96 / 16
+
+
+def test_a_height_is_for_one_plane_and_leaves_places_closed():
+    survey = room(lambda x, y: -0.005 * x)
+    found = plan_ways(survey, LIMIT, members=joists("I-joist"), height=30.0, **QUICK)
+    assert set(found.plans) == {"members", "overlay"}
+    assert "one level plane" in str(found.closed["patches"])
+    for plan in found.plans.values():
+        assert np.nanmax(np.abs(plan.target - 30.0)) < 1e-3
 
 
 def test_the_least_work_of_those_that_are_sure_is_proposed():

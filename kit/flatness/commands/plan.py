@@ -141,8 +141,9 @@ def _case(options: argparse.Namespace, survey: Survey, watch: Watch) -> tuple[Ca
         written.check_height(spot, survey)
     way = {} if options.way == PROPOSED else {"way": options.way}
     case = case_of(
-        survey, limits=limits, plane=options.plane, fixed=fixed, beneath=beneath, members=members, progress=watch, **way
-    )
+        survey, limits=limits, plane=options.plane, fixed=fixed, beneath=beneath, members=members, crossing=crossing,
+        progress=watch, **way,
+    )  # fmt: skip
     if members is not None:
         with written.located("--members"):
             _ = case.frame

@@ -35,7 +35,7 @@ class Asked:
     confidence: float
     draws: int
     progress: Progress | None
-    way: str = "patches"
+    way: str | None = "patches"
     plane: str | None = None
     setting_error: float = SETTING_ERROR_MM
     keep_clear: float = 0.0
@@ -50,7 +50,7 @@ def check_asked(asked: Asked) -> None:
     """
     for name, value, known in (
         ("strategy", asked.strategy, STRATEGIES), ("surface", asked.surface, SURFACES),
-        ("shift", asked.shift, SHIFTS), ("tilt", asked.tilt, TILTS), ("way", asked.way, WAYS),
+        ("shift", asked.shift, SHIFTS), ("tilt", asked.tilt, TILTS), ("way", asked.way, (None, *WAYS)),
         ("plane", asked.plane, (None, "plumb", *PLANES)),
     ):  # fmt: skip
         if value not in known:
@@ -78,7 +78,7 @@ def check_asked(asked: Asked) -> None:
     ):
         if number is None:
             continue
-        if asked.strategy != strategy and not (name == "height" and asked.way in ("members", "overlay")):
+        if asked.strategy != strategy and not (name == "height" and asked.way in (None, "members", "overlay")):
             raise ArgumentError(
                 f"{what} is for the strategy {strategy}", column=name, value=f"{number}, with {asked.strategy}",
                 expected="nothing", remedy=f"leave it out, or take the strategy {strategy}",

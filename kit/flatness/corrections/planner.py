@@ -24,11 +24,11 @@ from flatness.corrections.least_work import Progress
 from flatness.corrections.members import KINDS as MEMBER_KINDS
 from flatness.corrections.members import Members
 from flatness.corrections.patching import Patch, connected, patch_table, when
-from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
+from flatness.corrections.plan import ACTIONS, OUTSIDE, WAYS, Plan
 from flatness.corrections.plannable import Plannable, plannable
 from flatness.corrections.quantities import Setting, settings_for
 from flatness.corrections.seeking import Found, Terms, seek
-from flatness.corrections.set_members import Frame, Framed, over_all, some_members, to_one_plane
+from flatness.corrections.set_members import STRAP_SPACING_MM, Frame, Framed, over_all, some_members, to_one_plane
 from flatness.corrections.setting import CHANGED_MM, SETTING_ERROR_MM, Work
 from flatness.corrections.terms import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.corrections.volumes import node_areas
@@ -50,9 +50,9 @@ def plan_corrections(
     spacing: float | None = None, headings: int = 12, surface: str = "likely", rates: Rates | None = None,
     depths: Depths | None = None, fixed: Sequence[FixedSpot] = (), shift: str = "least-work",
     level_within: float | None = None, height: float | None = None, tilt: str = "least-squares",
-    beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None, aim: float | str | None = None,
-    confidence: float = 0.95, draws: int = 200, seed: int = 0, ask_engineer: bool = True,
-    setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
+    beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None,
+    crossing: Members | None = None, aim: float | str | None = None, confidence: float = 0.95, draws: int = 200,
+    seed: int = 0, ask_engineer: bool = True, setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None, progress: Progress | None = None, **thresholds: float | None,
 ) -> Plan:  # fmt: skip
     """Plan what to bring to which height so that a surface meets its limits, by one way.
@@ -81,6 +81,7 @@ def plan_corrections(
     tilt : of the ``best-plane`` of patches: ``least-squares``, ``minimum-zone`` or ``least-work``
     beneath : what lies beneath, and whether it may be planed. Where nothing is said nothing comes off
     members : the joists, studs or strapping beneath
+    crossing : what strapping crosses, where that is what ``members`` are: there it is shimmed
     aim : share of each straightedge limit to plan to, over 0 up to 1; ``sure`` takes the work that makes the chance of
         passing reach ``confidence``. None: ``sure``, and 1 without draws
     confidence : at which verdicts are given, from 0.5 to under 1
@@ -123,23 +124,23 @@ def plan_corrections(
     return case_of(
         survey, strategy, way=way, plane=plane, limits=limits, spacing=spacing, headings=headings, surface=surface,
         rates=rates, depths=depths, fixed=fixed, shift=shift, level_within=level_within, height=height, tilt=tilt,
-        beneath=beneath, members=members, aim=aim, confidence=confidence, draws=draws, seed=seed,
+        beneath=beneath, members=members, crossing=crossing, aim=aim, confidence=confidence, draws=draws, seed=seed,
         ask_engineer=ask_engineer, setting_error=setting_error, keep_clear=keep_clear, materials=materials,
         progress=progress, **thresholds,
     ).plan()  # fmt: skip
 
 
 def case_of(
-    survey: Survey, strategy: str = "least-work", *, way: str = "patches", plane: str | None = None,
+    survey: Survey, strategy: str = "least-work", *, way: str | None = None, plane: str | None = None,
     limits: str | Limit | Iterable[str | Limit] = (), spacing: float | None = None, headings: int = 12,
     surface: str = "likely", rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
     shift: str = "least-work", level_within: float | None = None, height: float | None = None,
     tilt: str = "least-squares", beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None,
-    aim: float | str | None = None, confidence: float = 0.95, draws: int = 200, seed: int = 0,
+    crossing: Members | None = None, aim: float | str | None = None, confidence: float = 0.95, draws: int = 200, seed: int = 0,
     ask_engineer: bool = True, setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None, progress: Progress | None = None, **thresholds: float | None,
 ) -> Case:  # fmt: skip
-    """What :func:`plan_corrections` plans from; arguments and errors as there."""
+    """What :func:`plan_corrections` plans from; arguments and errors as there, but that no ``way`` is every way."""
     aim = ("sure" if draws else 1.0) if aim is None else aim
     asked = Asked(
         strategy, surface, shift, tuple(fixed), level_within, height, tilt, aim, confidence, draws, progress, way,
@@ -163,7 +164,7 @@ def case_of(
     used_up = settings_for(survey.surface, materials)
     return Case(
         survey, asked, tuple(wanted), check, able, permitted, terms, chosen, used_up, listed(beneath), members,
-        tuple(notes),
+        crossing, tuple(notes),
     )  # fmt: skip
 
 
@@ -181,7 +182,7 @@ class Case:
     permitted : how deep anything may come off
     terms : of the least work
     thresholds, materials : by name
-    beneath, members : what lies there
+    beneath, members, crossing : what lies there
     notes : on the surface planned on
     """
 
@@ -196,6 +197,7 @@ class Case:
     materials: Mapping[str, Setting]
     beneath: tuple[Beneath, ...]
     members: Members | None
+    crossing: Members | None
     notes: tuple[str, ...]
 
     @property
@@ -218,7 +220,7 @@ class Case:
             )  # fmt: skip
         beneath = () if self.asked.shift == "nothing-comes-off" else self.beneath
         deepest = self.thresholds["deepest_plane"].value
-        return Frame.of(self.surface, self.survey, self.members, beneath, deepest)
+        return Frame.of(self.surface, self.survey, self.members, beneath, deepest, self.terms.depths, self.crossing)
 
     def plan(self, way: str | None = None) -> Plan:
         """The plan by the way that is asked for, or by another one.
@@ -227,7 +229,12 @@ class Case:
         ------
         PlanError : terms that clash, or a way that is not open
         """
-        way = way or self.asked.way
+        way = way or self.asked.way or WAYS[0]
+        if self.asked.height is not None and self.asked.strategy != "level" and way in ("patches", "some-members"):
+            raise PlanError(
+                "a height is for one level plane", value=f"{self.asked.height:g} mm", expected="members, or overlay",
+                remedy="leave the height out, or bring all of the surface to a level plane: the strategy level",
+            )  # fmt: skip
         made = {
             "patches": self._patches, "members": self._members, "some-members": self._some, "overlay": self._overlay,
         }  # fmt: skip
@@ -337,7 +344,7 @@ class Case:
         least = max(self.thresholds["thinnest_pour"].value if floor else thickness, self.asked.keep_clear)
         framed = over_all(
             self.surface, self.survey, plane, self.asked.fixed, least, self.asked.height, self.asked.setting_error,
-            None if floor else self.members, thickness,
+            None if floor else self.members, thickness, self.crossing, self.terms.depths.fill,
         )  # fmt: skip
         return self._of_framing("overlay", framed, plane)
 
@@ -503,9 +510,11 @@ def lumber_of(plan: Plan) -> float:
 
 
 def crossings_of(plan: Plan) -> int:
-    """How many places strapping over all is shimmed at."""
-    if plan.members is None or plan.crossing is None:
+    """How many places strapping over all is shimmed at: where it crosses framing, every 16 in where none is named."""
+    if plan.members is None:
         return 0
+    if plan.crossing is None:
+        return math.ceil(lumber_of(plan) / STRAP_SPACING_MM - CHANGED_MM)
     return len(plan.members) * len(plan.crossing)
 
 

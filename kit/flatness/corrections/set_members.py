@@ -12,8 +12,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter
+from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import maximum_filter, minimum_filter
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
@@ -21,7 +21,7 @@ from flatness.corrections.beneath import Beneath, permitted_cut
 from flatness.corrections.members import Members, member_layout
 from flatness.corrections.program import Program
 from flatness.corrections.setting import Work
-from flatness.corrections.terms import FixedSpot, spot_heights, spot_rows
+from flatness.corrections.terms import Depths, FixedSpot, spot_heights, spot_rows
 from flatness.corrections.tracks import Track, lay_tracks
 from flatness.errors import MeasureError, PlanError
 from flatness.measures.placements import Requirement, broken_placements, rows_of
@@ -69,7 +69,7 @@ class Frame:
     surface, members : as they are
     tracks : those that were read at two stations or more, in the order of their positions
     across, along, top : [k] position, station [mm] and height [mm] of every knot of these
-    may : [k] mm that may come off there
+    may, room : [k] mm that may come off there, and how far it may be raised
     owner : [k] which track each knot is of
     reached : [ny, nx] nodes that the members carry
     """
@@ -81,15 +81,16 @@ class Frame:
     along: Floats
     top: Floats
     may: Floats
+    room: Floats
     owner: NDArray[np.intp]
     reached: NDArray[np.bool_]
 
     @classmethod
     def of(
         cls, surface: Surface, survey: Survey, members: Members, beneath: Sequence[Beneath], deepest_plane: float,
-        crossing: Members | None = None,
+        depths: Depths, crossing: Members | None = None,
     ) -> Frame:  # fmt: skip
-        """The frame of these members.
+        """The frame of these members; ``depths`` are the user's own.
 
         Raises
         ------
@@ -115,8 +116,10 @@ class Frame:
         reached = surface.inside & (p >= positions[0] - room) & (p <= positions[-1] + room)
         room = surface.spacing + 1e-6
         reached &= (s >= min(t.start for t in known) - room) & (s <= max(t.end for t in known) + room)
-        may = _may_come_off(surface, members, beneath, deepest_plane, across, along)
-        return cls(surface, members, tuple(known), across, along, top, may, owner, reached)
+        x, y = (along, across) if members.direction == "x" else (across, along)
+        cut = _may_come_off(surface, members, beneath, deepest_plane)
+        may, raised = (_least_beside(surface, depth, x, y) for depth in (np.minimum(cut, depths.cut), depths.fill))
+        return cls(surface, members, tuple(known), across, along, top, may, raised, owner, reached)
 
     @property
     def positions(self) -> Floats:
@@ -159,7 +162,15 @@ def to_one_plane(
         raise _no_level(surface)
     gx, gy = np.meshgrid(surface.x, surface.y)
     basis = _Basis.of(plane if len(fixed) != 1 or plane != "through-benchmarks" else "level", frame)
-    found = _lowest(basis, frame.xy(frame.along, frame.across), frame.top, frame.may, surface, fixed, height)
+    found = _lowest(
+        basis,
+        frame.xy(frame.along, frame.across),
+        frame.top - frame.may,
+        frame.top + frame.room,
+        surface,
+        fixed,
+        height,
+    )
     target = np.where(frame.reached, basis.at(gx, gy) @ found, np.nan)
     lines: Lines = {}
     for track in frame.tracks:
@@ -198,12 +209,15 @@ class _Basis:
 
 
 def _lowest(
-    basis: _Basis, places: tuple[Floats, Floats], least: Floats, may: Floats, surface: Surface,
+    basis: _Basis, places: tuple[Floats, Floats], least: Floats, most: Floats, surface: Surface,
     fixed: Sequence[FixedSpot], height: float | None,
 ) -> Floats:  # fmt: skip
-    """What is free in the lowest surface that is nowhere under ``least`` [mm] by more than may come off."""
-    middle = float(least.mean())
-    rows, ends = [-basis.at(*places)], [-(least - may - middle)]
+    """What is free in the lowest surface that is nowhere under ``least`` [n] nor over ``most`` [n] mm."""
+    middle, bounded = float(least.mean()), np.isfinite(most)
+    rows, ends = [-basis.at(*places)], [-(least - middle)]
+    if bounded.any():
+        rows.append(basis.at(*(v[bounded] for v in places)))
+        ends.append(most[bounded] - middle)
     wanted = spot_heights(surface, fixed)
     for spot, given in zip(fixed, wanted, strict=True):
         here = basis.at(np.array([spot.x]), np.array([spot.y]))
@@ -220,11 +234,11 @@ def _lowest(
     )  # fmt: skip
     if found.x is None:
         names = ", ".join(str(spot) for spot in fixed) or "the height that was given"
-        highest = float((least - may).max())
+        deepest = " and the deepest fill" if bounded.any() else ""
         raise PlanError(
-            "no such plane meets the fixed spots and what may come off", value=names,
-            expected=f"a plane that clears the highest top, {highest:.1f} mm off the datum",
-            remedy="widen an allowance, say what may come off, or take another plane",
+            f"no such plane meets the fixed spots{deepest} and what may come off", value=names,
+            expected=f"a plane that clears the highest top, {float(least.max()):.1f} mm off the datum",
+            remedy="widen an allowance or a depth, say what may come off, or take another plane",
         )  # fmt: skip
     solution = np.array(found.x)
     solution[0] += middle
@@ -319,8 +333,9 @@ class _Straight:
         reach = np.concatenate([np.gradient(track.knots) for track in frame.tracks])[own]
         cost = np.concatenate([np.zeros(size), reach / reach.max() * rate[frame.owner[own]]])
         program = Program(
-            cost, cost, np.concatenate([np.full(size, -np.inf), -frame.may[own]]), np.full(size + knots, np.inf)
-        )
+            cost, cost, np.concatenate([np.full(size, -np.inf), -frame.may[own]]),
+            np.concatenate([np.full(size, np.inf), frame.room[own]]),
+        )  # fmt: skip
         top = frame.top[own] - middle
         program.add_rows(csr_array(np.hstack([on, -np.eye(knots)])), top, top)
         kept, weights = self._parts(chosen)
@@ -373,7 +388,8 @@ class _Straight:
 
 def over_all(
     surface: Surface, survey: Survey, plane: str, fixed: Sequence[FixedSpot], least: float, height: float | None,
-    error: float, members: Members | None, thickness: float,
+    error: float, members: Members | None, thickness: float, crossing: Members | None = None,
+    most: ArrayLike = np.inf,
 ) -> Framed:  # fmt: skip
     """A layer over the whole surface to one plane, nowhere nearer to it than ``least`` [mm].
 
@@ -388,6 +404,8 @@ def over_all(
     error : of setting a height [mm]
     members : strapping, or what strapping is fixed to and crosses; None for a pour
     thickness : of the strapping [mm]
+    crossing : what strapping is fixed to, where ``members`` are strapping
+    most : from the surface to the plane anywhere [mm], a number or [ny, nx]
 
     Raises
     ------
@@ -398,13 +416,14 @@ def over_all(
         raise _no_level(surface)
     x, y, z = surface.nodes()
     basis = _Basis.over("level" if plane == "through-benchmarks" and len(fixed) == 1 else plane, x, y)
-    found = _lowest(basis, (x, y), z + least, np.zeros_like(z), surface, fixed, height)
+    deepest = np.broadcast_to(np.asarray(most, dtype=np.float64), surface.height.shape)[surface.inside]
+    found = _lowest(basis, (x, y), z + least, z + deepest, surface, fixed, height)
     gx, gy = np.meshgrid(surface.x, surface.y)
     target = np.where(surface.inside, basis.at(gx, gy) @ found, np.nan)
-    straps, crossing, notes = None, None, []
+    straps, fixed_to, notes = None, None, []
     if survey.surface != "floor":
         straps = members if members is not None and members.kind == "strapping" else None
-        crossing = members if straps is None else None
+        fixed_to = members if straps is None else crossing
         if straps is None and members is not None:
             way = "x" if members.direction == "y" else "y"
             axis = surface.y if way == "x" else surface.x
@@ -412,7 +431,7 @@ def over_all(
                 float(axis[0]), STRAP_SPACING_MM, way, until=float(axis[-1]), kind="strapping", thickness=thickness
             )
         notes.append("the plane is the face of the strapping toward the room")
-    return Framed(Work(target, error=error), {}, straps, crossing, tuple(notes))
+    return Framed(Work(target, error=error), {}, straps, fixed_to, tuple(notes))
 
 
 def _no_level(surface: Surface) -> MeasureError:
@@ -423,20 +442,24 @@ def _no_level(surface: Surface) -> MeasureError:
 
 
 def _may_come_off(
-    surface: Surface, members: Members, beneath: Sequence[Beneath], deepest_plane: float, across: Floats, along: Floats
-) -> Floats:
-    """[knots] mm that may come off the members there: sawn joists within their notch limits, where that was said."""
+    surface: Surface, members: Members, beneath: Sequence[Beneath], deepest_plane: float
+) -> Floats:  # fmt: skip
+    """[ny, nx] mm that may come off the members there: sawn joists within their notch limits, where that was said."""
     if members.engineered or not any(one.may_be_planed for one in beneath):
-        return np.zeros(len(along))
+        return np.zeros(surface.height.shape)
     cut = permitted_cut(surface, beneath, members, deepest_plane).cut
     if members.kind == "sawn joist":
         # whatever lies on them may be planed: to set a joist below its top is to notch it
         own = Beneath(members.kind, may_be_planed=True, most_planed=members.depth)
         cut = np.minimum(cut, permitted_cut(surface, own, members, deepest_plane).cut)
-    # no more than at any node beside it, so that no third of a span is reached into
-    least = minimum_filter(np.where(surface.inside, cut, np.inf), size=3, mode="nearest")
-    least[~np.isfinite(least)] = 0.0
-    x, y = (along, across) if members.direction == "x" else (across, along)
+    return cut
+
+
+def _least_beside(surface: Surface, depth: ArrayLike, x: Floats, y: Floats) -> Floats:
+    """[n] mm at places x, y [n] mm: no more than at any node beside it, so that no third of a span is reached into."""
+    deep = np.broadcast_to(np.asarray(depth, dtype=np.float64), surface.height.shape)
+    least = minimum_filter(np.where(surface.inside, deep, np.inf), size=3, mode="nearest")
+    least[~maximum_filter(surface.inside, size=3, mode="nearest")] = 0.0
     column, row = (
         np.clip(np.rint((v - axis[0]) / surface.spacing), 0, len(axis) - 1).astype(np.intp)
         for v, axis in ((x, surface.x), (y, surface.y))

@@ -98,7 +98,7 @@ def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobRepo
     asked = Asked(
         strategy, options.get("surface", "likely"), options.get("shift", "least-work"), plan.fixed,
         options.get("level_within"), options.get("height"), options.get("tilt", "least-squares"), aim,
-        job.confidence, job.draws, None, "patches" if plan.way == PROPOSED else plan.way, options.get("plane"),
+        job.confidence, job.draws, None, None if plan.way == PROPOSED else plan.way, options.get("plane"),
         options.get("setting_error", SETTING_ERROR_MM), options.get("keep_clear", 0.0),
     )  # fmt: skip
     if strategy in ("through-benchmarks", "fixed-spots") and not plan.fixed:

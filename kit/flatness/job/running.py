@@ -72,6 +72,7 @@ class Results:
             return plan_ways(
                 job.before.survey, job.limits, rates=terms.rates, depths=terms.depths, fixed=terms.fixed,
                 beneath=terms.beneath, members=job.framing.members if job.framing else None,
+                crossing=job.framing.crossing if job.framing else None,
                 confidence=job.confidence, draws=job.draws, seed=job.seed, materials=job.materials.settings,
                 progress=self.progress, **options,
             )  # fmt: skip
