@@ -52,21 +52,21 @@ def at_stations(surface: Surface, survey: Survey, change: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """Surfaces that the readings allow, on the lattice [n, ny, nx] mm and at the readings [n, readings] mm.
+    """Surfaces that the readings allow, and from where the errors of setting are drawn.
 
-    ``seed`` is of the errors of setting too.
+    Attributes
+    ----------
+    both : on the lattice [n, ny, nx] mm, and the same at the readings [n, readings] mm
+    seed : of the errors of setting
     """
 
-    likely: LikelySurface
-    survey: Survey
-    count: int
+    both: tuple[Floats, Floats]
     seed: int
 
-    @cached_property
-    def both(self) -> tuple[Floats, Floats]:
-        """The same surfaces on the lattice and at the readings."""
-        x, y, _ = self.survey.xyz()
-        return self.likely.draw_both(x, y, self.count, self.seed)
+    @property
+    def count(self) -> int:
+        """How many surfaces."""
+        return len(self.both[0])
 
     def rng(self) -> np.random.Generator:
         """Of the errors of setting: the same for every plan, so that plans are told apart by their work."""
@@ -100,13 +100,20 @@ class PlanCheck:
         return {}
 
     def _batch(self, number: int) -> Drawn:
-        """Batches under :data:`JUDGING` are for searches, the others for the verdict."""
+        """Batches under :data:`JUDGING` are for searches, drawn two at a time, the others for the verdict."""
         assert self.likely is not None
         if number not in self._batches:
-            seed = int(np.random.SeedSequence([self.seed, number]).generate_state(1)[0]) if number else self.seed
             count = max(self.draws, LEAST_BATCH) if number > JUDGING else self.draws
-            count = min(count, LEAST_BATCH) if number < JUDGING else count
-            self._batches[number] = Drawn(self.likely, self.subject.survey, count, seed)
+            numbers = [number]
+            if number < JUDGING:
+                count, numbers = min(count, LEAST_BATCH), [number // 2 * 2, number // 2 * 2 + 1]
+            seed = int(np.random.SeedSequence([self.seed, numbers[0]]).generate_state(1)[0])
+            x, y, _ = self.subject.survey.xyz()
+            drawn = self.likely.draw_both(x, y, count * len(numbers), seed)
+            for k, one in enumerate(numbers):
+                # every other one, since those that follow one another have parameters in common
+                part = (drawn[0][k :: len(numbers)], drawn[1][k :: len(numbers)])
+                self._batches[one] = Drawn(part, seed + k)
         return self._batches[number]
 
     @cached_property

@@ -49,7 +49,7 @@ SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that othe
 WORTH_CHANCE = 0.015  # a place that makes the chance less than this better is left where none is sure
 MOST_BETWEEN = 25 * MM2_PER_FT2  # ground that is taken in to make one place of two
 WORTH_GROUND = 10 * MM2_PER_FT2  # and so is each 10 ft2 more
-PRUNING, PROVING = (0, 1), (6, 7)  # numbers of the batches of surfaces that work is pruned on, and held against then
+PRUNING, PROVING = (0, 1), (4, 5)  # numbers of the batches of surfaces that work is pruned on, and held against then
 SURELY_LESS = 0.03
 NOISE_MM, BINARY_MM = 1e-6, 1e-9
 
@@ -216,7 +216,7 @@ class Search:
             places = self._places(change)
             work = self._set(places, change)[0]
             # other surfaces each time, so that no work is fitted to those that it is held against
-            chance, failing = self.check.failing(self.limits, work, attempt)
+            chance, failing = self.check.failing(self.limits, work, attempt % PROVING[0])
             area = sum(place.outline.area for place in places)
             # what makes it little surer is not worth much more ground
             if chance > best[0] + self._worth(area - best[1]):
