@@ -101,7 +101,7 @@ def test_in_doubt_the_json_says_where_to_read_and_what_was_spotted(capsys):
     code, out, err = run(capsys, *arguments, "--json", "--more", 3)
     found = json.loads(out)
     assert (code, err) == (3, "")
-    assert found["spot_check"] == {"length_mm": 609.6, "gap_mm": 0.396875, "places": 4}
+    assert found["spot_checks"] == [{"length_mm": 609.6, "gap_mm": 0.396875, "places": 4}]
     assert found["more_readings_for"] == found["limits"][0]["limit"]
     assert len(found["more_readings"]) == 3
     for place in found["more_readings"]:
@@ -114,7 +114,7 @@ def test_in_doubt_the_json_says_where_to_read_and_what_was_spotted(capsys):
     _, out, _ = run(capsys, *arguments)
     assert 6 <= out.count("% of the doubt") <= 24
     _, out, _ = run(capsys, "check", AFTER, "--limit", "wood-glued", "--draws", 20, "--json")
-    assert json.loads(out)["spot_check"] is None
+    assert json.loads(out)["spot_checks"] == []
 
 
 def test_a_spot_check_without_draws_is_refused(capsys):
@@ -143,9 +143,9 @@ def test_pictures_are_written_again_but_never_over_a_foreign_file(capsys, tmp_pa
 )
 def test_spot_check_is_read_and_told(capsys, text, numbers):
     _, out, _ = run(capsys, "check", AFTER, "--limit", "wood-glued", "--draws", 10, "--json", "--spot-check", text)
-    assert json.loads(out)["spot_check"] == pytest.approx(
-        dict(zip(("length_mm", "gap_mm", "places"), numbers, strict=True))
-    )
+    assert json.loads(out)["spot_checks"] == [
+        pytest.approx(dict(zip(("length_mm", "gap_mm", "places"), numbers, strict=True)))
+    ]
 
 
 def test_a_doubtful_check_has_a_picture_of_the_chance_and_without_draws_none(capsys, tmp_path):

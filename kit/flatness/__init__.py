@@ -39,7 +39,8 @@ from flatness.limits.agreed import (
 from flatness.limits.catalogue import limits
 from flatness.limits.more_readings import more_readings
 from flatness.limits.planning import plan_readings
-from flatness.limits.spot_check import SpotCheck
+from flatness.limits.spot_checks import SpotCheck, Sweep
+from flatness.limits.spot_sheet import read_spots
 from flatness.limits.verdict import assess, check
 from flatness.measures.fnumber_lines import estimated_lines, survey_lines
 from flatness.measures.fnumbers import f_numbers
@@ -65,6 +66,7 @@ __all__ = [
     "Rates",
     "SpotCheck",
     "SurveyFileError",
+    "Sweep",
     "Ways",
     "adjust_levels",
     "assess",
@@ -93,6 +95,7 @@ __all__ = [
     "plumb_limit",
     "profile_gaps",
     "read_job",
+    "read_spots",
     "read_survey",
     "reveal",
     "run_job",

@@ -33,8 +33,10 @@ from flatness.commands.paper import add_paper
 from flatness.commands.plan import add_plan
 from flatness.commands.present import add_present
 from flatness.commands.sheet import add_sheet
+from flatness.commands.spots import add_spots
 from flatness.errors import FlatnessError
-from flatness.limits.spot_check import SpotCheck
+from flatness.limits.spot_checks import Checks, SpotCheck
+from flatness.limits.spot_sheet import read_spots
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.survey.readings import Survey
 
@@ -78,14 +80,16 @@ def _parser() -> argparse.ArgumentParser:
         help="where the verdict is undecided, in how many places to read more (6 to 24, as it takes); 0 for none",
     )  # fmt: skip
     check.add_argument(
-        "--spot-check", metavar='"LENGTH GAP [PLACES]"',
-        help="the largest gap seen under a straightedge laid between the stations, such as '2ft 1/32in 5'",
+        "--spot-check", action="append", default=[], metavar="FILE",
+        help="what a bar showed between the stations: the list of `flatness spots`, filled in; or its length, the "
+        "largest gap and in how many places it was set, such as '2ft 1/32in 5'",
     )  # fmt: skip
     check.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     add_json(check)
     add_plan(commands)
     add_compare(commands)
     add_sheet(commands)
+    add_spots(commands)
     add_job(commands)
     add_paper(commands)
     add_present(commands)
@@ -104,10 +108,10 @@ def _check(options: argparse.Namespace) -> int:
     limits = wanted_limits(options)
     if options.more is not None and options.more < 0:
         raise FlatnessError("--more out of range", value=str(options.more), expected="a whole number from 0")
-    spot_check = _spot_check(options)
+    checks = _spot_checks(options)
     found = assess(
         survey, limits, headings=options.headings, draws=options.draws, seed=options.seed,
-        confidence=options.confidence, spot_check=spot_check,
+        confidence=options.confidence, spot_checks=checks,
     )  # fmt: skip
     unit = words.shown_unit(survey, options.unit)
     pictures, sheet = [], None
@@ -117,7 +121,7 @@ def _check(options: argparse.Namespace) -> int:
         pictures = _pictures(found, folder, stem, unit, options.more)
         sheet = _more_sheet(survey, more, folder / f"{stem}-more.csv", unit)
     if options.json:
-        whole = {**_check_json(found, options.file, pictures), **_more_json(more), "spot_check": _spot_json(spot_check)}
+        whole = {**_check_json(found, options.file, pictures), **_more_json(more), **_spots_json(found)}
         print(json.dumps(whole, allow_nan=False))
     else:
         print(check_words.report(found, unit, options.more))
@@ -128,24 +132,28 @@ def _check(options: argparse.Namespace) -> int:
     return EXIT[found.verdict]
 
 
-def _spot_check(options: argparse.Namespace) -> SpotCheck | None:
-    """What a straightedge showed between the stations, from two lengths and a number of places."""
-    if options.spot_check is None:
-        return None
-    parts = options.spot_check.split()
-    if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
-        raise FlatnessError(
-            "a spot check takes two lengths, and in how many places the straightedge was laid", column="--spot-check",
-            value=options.spot_check, expected="such as '2ft 1/32in 5' or '600mm 1mm'",
-            remedy="write each length without a space, such as 1-1/8in",
-        )  # fmt: skip
-    if not options.draws:
+def _spot_checks(options: argparse.Namespace) -> Checks:
+    """What a bar showed between the stations, from lists of strips and from two lengths and a number of places."""
+    if options.spot_check and not options.draws:
         raise FlatnessError(
             "a spot check cannot count without draws", column="--spot-check", value="--draws 0",
             remedy="leave out one of the two",
         )  # fmt: skip
-    length, gap = (with_unit(part, "--spot-check") for part in parts[:2])
-    return SpotCheck(length, gap, *map(int, parts[2:]))
+    found: list[Any] = []
+    for text in options.spot_check:
+        if Path(text).suffix.lower() == ".csv" or Path(text).is_file():
+            found += read_spots(text)
+            continue
+        parts = text.split()
+        if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
+            raise FlatnessError(
+                "a spot check is a file, or two lengths and in how many places the bar was set", column="--spot-check",
+                value=text, expected="spots.csv, or such as '2ft 1/32in 5' or '600mm 1mm'",
+                remedy="write each length without a space, such as 1-1/8in",
+            )  # fmt: skip
+        length, gap = (with_unit(part, "--spot-check") for part in parts[:2])
+        found.append(SpotCheck(length, gap, *map(int, parts[2:])))
+    return found
 
 
 def _pictures(found: Assessment, folder: Path, stem: str, unit: str, batch: int | None) -> list[Path]:
@@ -176,6 +184,7 @@ def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str,
         "readings": len(survey.points),
         "accuracy_mm": survey.accuracy,
         "verdict": found.verdict,
+        "between": found.between,
         "confidence": found.confidence,
         "draws": found.draws,
         "seed": found.seed,
@@ -195,10 +204,12 @@ def _more_json(more: tuple[Judged, pd.DataFrame] | None) -> dict[str, Any]:
     return {"more_readings_for": one.limit.name, "more_readings": [plain(row) for row in rows]}
 
 
-def _spot_json(spot_check: SpotCheck | None) -> dict[str, Any] | None:
-    if spot_check is None:
-        return None
-    return {"length_mm": spot_check.length, "gap_mm": spot_check.gap, "places": spot_check.places}
+def _spots_json(found: Assessment) -> dict[str, Any]:
+    def rows(checks: Checks) -> list[dict[str, Any]]:
+        return [{("along" if key == "along" else "places" if key == "places" else f"{key}_mm"): plain(value)
+                 for key, value in vars(one).items()} for one in checks]  # fmt: skip
+
+    return {"spot_checks": rows(found.spot_checks), "wanted_sweeps": rows(found.wanted_sweeps)}
 
 
 def _limits(options: argparse.Namespace) -> int:

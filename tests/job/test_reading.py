@@ -239,7 +239,7 @@ WRONG = [
     ('[plan.rates]\nlength = "2"\n', "plan.rates.length", ["no rate by length", "per ft"]),
     ('[plan.rates]\nplace = -1\n', "plan.rates.place", ["-1", "from 0"]),
     ('strategy = "levl"\n', "plan.strategy", ["levl", "did you mean level?"]),
-    ('way = "patches"\nheight = 3\n", "plan.height", ["height is for the strategy level", "'3'"]),
+    ('way = "patches"\nheight = 3\n', "plan.height", ["height is for the strategy level", "'3'"]),
     ('strategy = "level"\nlevel_within = 4\n', "plan.level_within", ["for the strategy least-work", "'4'"]),
     ('strategy = "fixed-spots"\n', "fixed", ["without any spots", "[[fixed]]"]),
     ("aim = 1.5\n", "plan.aim", ["1.5", "sure"]),

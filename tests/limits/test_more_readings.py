@@ -1,4 +1,4 @@
-"""Where to read next, and what a spot check between the stations says."""
+"""Where to read next."""
 
 import numpy as np
 import pytest
@@ -8,7 +8,6 @@ import flatness
 import simulated_rooms as rooms
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits import more_readings as more_readings_module
-from flatness.limits.spot_check import SpotCheck, median_gap
 
 DRAWN = np.random.default_rng(4).multivariate_normal([0, 0], [[1.0, 0.8], [0.8, 1.0]], size=1500)
 
@@ -119,50 +118,3 @@ def test_batch_out_of_range(undecided):
         flatness.more_readings(undecided, batch=0)
     with pytest.raises(ArgumentError, match="times"):
         flatness.more_readings(undecided, times=0.5)
-
-
-def test_the_median_gap_of_random_waves_against_a_plain_simulation():
-    """Random waves drawn another way (scikit-learn's Gaussian process), gaps by brute force over all pairs."""
-    from sklearn.gaussian_process import GaussianProcessRegressor
-    from sklearn.gaussian_process.kernels import Matern
-
-    at = np.linspace(0, 4, 17)
-    drawn = GaussianProcessRegressor(Matern(1.0, nu=2.5), optimizer=None).sample_y(at[:, None], 1500, random_state=1).T
-    worst = np.zeros(len(drawn))
-    for p in range(17):
-        for q in range(p + 2, 17):
-            k = np.arange(p + 1, q)
-            chord = drawn[:, [p]] + (drawn[:, [q]] - drawn[:, [p]]) * (k - p) / (q - p)
-            worst = np.maximum(worst, (chord - drawn[:, k]).max(axis=1))
-    expected = np.median(worst.reshape(-1, 5).max(axis=1))
-    assert median_gap(4.0, 5) == pytest.approx(expected, rel=0.06)
-
-
-def test_a_spot_check_scales_with_its_gap_and_more_places_make_the_same_gap_tamer():
-    one, two = SpotCheck(600, 1.0).roughness(600), SpotCheck(600, 2.0).roughness(600)
-    assert two.scale == pytest.approx(2 * one.scale)
-    assert SpotCheck(600, 1.0, places=20).roughness(600).scale < one.scale
-
-
-def test_a_rough_spot_check_can_turn_a_pass(undecided):
-    flat = flatness.make_survey(
-        *np.meshgrid(np.arange(8) * 610.0, np.arange(8) * 610.0), np.zeros((8, 8)), accuracy=0.3
-    )
-    limit = flatness.straightedge_limit(1830, 3.0)
-    assert flatness.check(flat, limit, draws=60).verdict.iloc[0] == "pass"
-    rough = flatness.check(flat, limit, draws=60, spot_check=SpotCheck(610, 4.0)).iloc[0]
-    assert rough.verdict != "pass"
-    assert rough.likely_mm > 3
-
-
-@pytest.mark.parametrize("arguments", [(0, 1.0), (600, 0), (600, float("nan")), (600, 1, 0), (1.6, 600, 6)])
-def test_spot_check_out_of_range(arguments):
-    with pytest.raises(ArgumentError, match="spot check"):
-        SpotCheck(*arguments)
-
-
-def test_a_straightedge_longer_than_two_steps_is_no_spot_check():
-    """It shows the floor's own shape, which the readings show already: counted again, it would fail a good floor."""
-    with pytest.raises(ArgumentError, match="shorter one between the stations"):
-        SpotCheck(1829, 3.0).roughness(610)
-    assert SpotCheck(1220, 3.0).roughness(609.6).scale > 0

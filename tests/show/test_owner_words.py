@@ -20,7 +20,7 @@ from flatness.show.papers.meets import meets
 from flatness.show.papers.owner import owner_page
 from flatness.show.papers.owner_table import head_of, rows_of
 from flatness.show.papers.plain import about, about_area, at_most, exactly, looked_at
-from flatness.show.papers.standing import speaking, stands, stands_now, will_be
+from flatness.show.papers.standing import stands, stands_now, will_be
 from flatness.show.papers.told import paragraphs, title_of
 from flatness.show.papers.work_done import was_done, will_be_done
 from flatness.show.reference import drawn_off, is_blank, one_datum, plane_says
@@ -211,7 +211,7 @@ def test_before_and_after_speak_of_the_same_bar():
     before = flatness.assess(trough(20.0), LIMITS, draws=0)
     # 2 x 0.8 of 5 under 3 m, which reaches 1.5 m to either wall; 2 x 0.75 of 2.5 under 1.2 m
     after = flatness.assess(ridge(2.0), LIMITS, draws=0)
-    assert (speaking(before).limit.name, speaking(after).limit.name) == ("bar 3000.0", "bar 1200.0")
+    assert (before.governing.limit.name, after.governing.limit.name) == ("bar 3000.0", "bar 1200.0")
     told = stands_now(before, after, "mm")
     assert "3 m long the largest gap is about 2 mm" in told
     assert "1.2 m" not in told

@@ -83,7 +83,7 @@ def test_of_several_in_doubt_the_pictured_one_is_to_be_decided_else_the_nearest_
     assert [one.verdict for one in (even, loose, pictured)] == ["undecided", "pass", "undecided"]
     assert abs(even.chance - 0.5) < abs(pictured.chance - 0.5)
     # of the bars' limits the same gap uses up most of the tighter one
-    assert check_words.governing(found) is pictured
+    assert found.pictured is pictured
     assert check_words.where_to_read(found)[0] is pictured
     assert check_words.where_to_read(flatness.assess(survey, [level, bars[0]], draws=40))[0].limit.name == "level"
 
@@ -170,13 +170,10 @@ def test_an_instrument_that_was_moved_is_tied_by_two_old_stations(tmp_path):
     assert at[0, 0] - at[700, 300] == pytest.approx(4, abs=1e-6)
 
 
-def test_a_spot_check_is_told_in_place_of_the_assumption():
-    plain = check_words.report(assessed(4.0, draws=10))
-    told = check_words.report(assessed(4.0, draws=10, spot_check=flatness.SpotCheck(600, 1.0)))
-    assert "the spot check is counted" in " ".join(told.split())
-    assert "the spot check is counted" not in " ".join(plain.split())
-    assert "as smooth between stations" in " ".join(plain.split())
-    assert "as smooth between stations" not in " ".join(told.split())
+def test_a_spot_check_without_places_is_told_with_what_it_bounds():
+    told = " ".join(check_words.report(assessed(4.0, draws=10, spot_checks=[flatness.SpotCheck(600, 1.0)])).split())
+    # none in five places: 1 - 0.05 ** (1 / 5) = 0.4507
+    assert "set in 5 places: at 95 % no more than 45 % of the floor shows more" in told
 
 
 @pytest.mark.parametrize(

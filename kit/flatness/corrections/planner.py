@@ -136,8 +136,8 @@ def case_of(
     surface: str = "likely", rates: Rates | None = None, depths: Depths | None = None, fixed: Sequence[FixedSpot] = (),
     shift: str = "least-work", level_within: float | None = None, height: float | None = None,
     tilt: str = "least-squares", beneath: Beneath | Sequence[Beneath] | None = None, members: Members | None = None,
-    crossing: Members | None = None, aim: float | str | None = None, confidence: float = 0.95, draws: int = 200, seed: int = 0,
-    ask_engineer: bool = True, setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
+    crossing: Members | None = None, aim: float | str | None = None, confidence: float = 0.95, draws: int = 200,
+    seed: int = 0, ask_engineer: bool = True, setting_error: float = SETTING_ERROR_MM, keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None, progress: Progress | None = None, **thresholds: float | None,
 ) -> Case:  # fmt: skip
     """What :func:`plan_corrections` plans from; arguments and errors as there, but that no ``way`` is every way."""

@@ -21,22 +21,38 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
-from flatness.limits.spot_check import SpotCheck
+from flatness.limits.spot_checks import (
+    ASSUMED,
+    LEAST_SHARE,
+    READ,
+    SEEN_MM,
+    SPOT_CHECKED,
+    Checks,
+    Seen,
+    Sweep,
+    agreeing,
+    between,
+    seen_under,
+    under_a_longer_bar,
+    wanted_sweeps,
+)
 from flatness.limits.wording import caution, describe
 from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
+from flatness.surface.lattice import Surface
 from flatness.surface.likely import LikelySurface, likely_surface
 from flatness.survey.readings import Floats, Survey
 
 PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
 COLUMNS = (
-    "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "where",
-    "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
+    "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "between",
+    "where", "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
 )  # fmt: skip
 RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median and the ends of the 95 % range
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
+_RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 AS_READ_NOTE = "compared as read: the readings' own error is not counted"
 
 
@@ -52,6 +68,9 @@ class Judged:
         :func:`~flatness.limits.measuring.measure_draws` gives it; empty where not drawn
     verdict : ``pass``, ``fail`` or ``undecided``
     reason : why it is undecided, or what else must be known
+    between : what it rests on between the stations: ``read``, ``spot-checked`` or ``assumed``
+    seen : the largest gap that a bar showed between them; None: none did
+    of_bar : whether the doubt is about what the bar showed, so that more readings could not decide
     """
 
     limit: Limit
@@ -59,6 +78,9 @@ class Judged:
     used: Floats
     verdict: str
     reason: str
+    between: str = READ
+    seen: Seen | None = None
+    of_bar: bool = False
 
     @property
     def chance(self) -> float:
@@ -67,7 +89,7 @@ class Judged:
 
     def in_doubt(self, confidence: float) -> bool:
         """Whether the draws lie on both sides of the limit, so that more readings could decide."""
-        return bool(1 - confidence < self.chance < confidence)
+        return bool(1 - confidence < self.chance < confidence) and not self.of_bar
 
     def near_a_line(self, confidence: float) -> bool:
         """Whether the draws are too few to say on which side of a line of the verdict the chance lies."""
@@ -98,6 +120,7 @@ class Assessment:
     draws, seed : how many surfaces were drawn, from which seed; of a limit near the line of a verdict more, as many
         as its ``used`` holds
     confidence : at which verdicts were given
+    spot_checks : what a bar showed between the stations
     """
 
     subject: Subject
@@ -106,6 +129,7 @@ class Assessment:
     draws: int
     seed: int
     confidence: float
+    spot_checks: Checks = ()
     lattice: _Draws | None = field(default=None, repr=False)
 
     @cached_property
@@ -119,6 +143,34 @@ class Assessment:
         verdicts = {one.verdict for one in self.judged}
         return next((v for v in (FAIL, UNDECIDED) if v in verdicts), PASS)
 
+    @property
+    def between(self) -> str:
+        """What the verdicts rest on between the stations: the least of all limits with that verdict."""
+        found = {one.between for one in self.judged if one.verdict == self.verdict}
+        return next((one for one in (ASSUMED, SPOT_CHECKED) if one in found), READ)
+
+    @cached_property
+    def governing(self) -> Judged | None:
+        """The limit that speaks for all: of the worst verdict, under a straightedge if one is, used up most.
+
+        None where nothing was asked for.
+        """
+        return min(self.judged, key=lambda one: (_RANK[one.verdict], *_by_use(one)), default=None)
+
+    @property
+    def pictured(self) -> Judged | None:
+        """The straightedge limit that pictures show: the one that governs, else the one used up most; None: none is."""
+        laid = [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
+        return self.governing if self.governing in laid else min(laid, key=_by_use, default=None)
+
+    @cached_property
+    def wanted_sweeps(self) -> list[Sweep]:
+        """The strips along which a bar is to be slid for the limit that is pictured; empty where nothing is open."""
+        one = self.pictured
+        if one is None or one.between != ASSUMED or one.verdict == FAIL:
+            return []
+        return wanted_sweeps(self.subject.survey, self.subject.surface, one.limit)
+
     def chance_map(self, limit: Limit) -> Floats:
         """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""
         if self.lattice is None or limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
@@ -129,11 +181,20 @@ class Assessment:
         return np.where(np.isnan(heights[0]), np.nan, over)
 
 
+def _by_use(one: Judged) -> tuple[bool, float]:
+    """Straightedges first, then by what is printed: the likely measure, where one was drawn."""
+    used = one.finding.used if one.finding is not None else 0.0
+    return one.limit.kind != "straightedge", -(float(np.median(one.used)) if len(one.used) else used)
+
+
 class _Draws:
     """Surfaces that the readings allow, drawn when first asked for, on the lattice and at the readings."""
 
-    def __init__(self, likely: LikelySurface, survey: Survey, count: int, seed: int) -> None:
+    def __init__(
+        self, likely: LikelySurface, survey: Survey, surface: Surface, count: int, seed: int, checks: Checks
+    ) -> None:  # fmt: skip
         self.likely, self.survey, self.count, self.seed = likely, survey, count, seed
+        self.surface, self.checks, self.agree = surface, checks, 1.0
         self._kept: dict[str, Floats] = {}
         self._more: list[_Draws] = []
 
@@ -141,16 +202,31 @@ class _Draws:
         """Other surfaces, the same for every limit."""
         while len(self._more) <= batch:
             seed = int(np.random.SeedSequence([self.seed, len(self._more) + 1]).generate_state(1)[0])
-            self._more.append(_Draws(self.likely, self.survey, max(self.count, LEAST_BATCH), seed))
+            count = max(self.count, LEAST_BATCH)
+            self._more.append(_Draws(self.likely, self.survey, self.surface, count, seed, self.checks))
         return self._more[batch]
 
     def on_lattice(self) -> Floats:
         if "lattice" not in self._kept:
             x, y, _ = self.survey.xyz()
-            self._kept["lattice"], self._kept["readings"] = self.likely.draw_both(x, y, self.count, self.seed)
+            lattice, readings = self.likely.draw_both(x, y, self.count, self.seed)
+            if any(isinstance(check, Sweep) for check in self.checks):
+                some, self.agree = agreeing(self.checks, self.surface, lattice, np.random.default_rng([self.seed, 11]))
+                lattice, readings = lattice[some], readings[some]
+            self._kept["lattice"], self._kept["readings"] = lattice, readings
         return self._kept["lattice"]
 
+    def at_least(self, seen: Seen, limit: Limit) -> Floats:
+        """[n] share of a limit that is used up at the least, since a bar has shown so much."""
+        assert limit.length is not None
+        assert limit.allowed is not None
+        rng = np.random.default_rng([self.seed, 13])
+        shown = under_a_longer_bar(seen, limit.length, self.count, rng) + rng.normal(0.0, SEEN_MM, self.count)
+        return np.asarray(shown / limit.allowed)
+
     def at_readings(self) -> Floats:
+        if any(isinstance(check, Sweep) for check in self.checks):
+            self.on_lattice()
         if "readings" not in self._kept:
             x, y, _ = self.survey.xyz()
             self._kept["readings"] = self.likely.draw_at(x, y, self.count, self.seed)
@@ -170,7 +246,8 @@ def check(survey: Survey, limits: str | Limit | Iterable[str | Limit], **options
     -------
     DataFrame, one row a limit: ``limit`` (name), ``measure`` (in words), ``as_read_mm``, ``likely_mm`` with its
         95 % range ``low_mm`` to ``high_mm``, ``allowed_mm``, ``chance`` (that the surface is within the limit),
-        ``verdict`` (pass, fail, undecided), ``where`` (dict: ``x_mm``, ``y_mm``, ``contacts_mm``), ``source``,
+        ``verdict`` (pass, fail, undecided), ``between`` (what it rests on between the stations: ``read``,
+        ``spot-checked`` or ``assumed``), ``where`` (dict: ``x_mm``, ``y_mm``, ``contacts_mm``), ``source``,
         ``note``. F-numbers and slopes are not lengths: their numbers stand in ``as_read``, ``likely``, ``low``,
         ``high``, ``allowed`` with ``unit``, and the columns in mm are NaN
     """
@@ -186,7 +263,7 @@ def assess(
     draws: int = 200,
     seed: int = 0,
     confidence: float = 0.95,
-    spot_check: SpotCheck | None = None,
+    spot_checks: Checks = (),
     most_draws: int | None = None,
 ) -> Assessment:
     """As :func:`check`, with all that stands behind the table.
@@ -198,7 +275,7 @@ def assess(
     draws : surfaces drawn that the readings allow; 0 compares as read, and says so
     seed : the same seed gives the same verdict
     confidence : at which a verdict is given, from 0.5 to under 1
-    spot_check : what a straightedge showed between the stations
+    spot_checks : what a bar showed between the stations
     most_draws : how many are drawn for a limit whose chance lies so near the confidence, or one less it, that ``draws``
         cannot tell the side; None: 1000. Where they cannot either, the verdict is undecided
     """
@@ -213,29 +290,50 @@ def assess(
     subject = Subject.of(survey, wanted, spacing, headings)
     likely, drawn = None, None
     if draws:
-        roughness = spot_check.roughness(subject.step) if spot_check else None
-        likely = likely_surface(survey, subject.surface.spacing, roughness=roughness)
-        drawn = _Draws(likely, survey, draws, seed)
+        likely = likely_surface(survey, subject.surface.spacing)
+        drawn = _Draws(likely, survey, subject.surface, draws, seed, spot_checks)
     left, most = unread(survey), MOST_DRAWS if most_draws is None else most_draws
-    judged = tuple(of_the_whole(_judge(limit, subject, drawn, confidence, most), left) for limit in wanted)
-    return Assessment(subject, judged, likely, draws, seed, confidence, drawn)
+    judged = []
+    for limit in wanted:
+        one = of_the_whole(_judge(limit, subject, drawn, confidence, most), left)
+        judged.append(replace(one, between=between(limit, survey, subject.surface, subject.step, spot_checks)))
+    return Assessment(subject, tuple(judged), likely, draws, seed, confidence, tuple(spot_checks), drawn)
 
 
 def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
     none = np.empty(0)
+    seen = seen_under(limit, drawn.checks) if drawn is not None else None
+
+    def shares(drawn: _Draws) -> tuple[Floats, float]:
+        """Of the limit, and the chance by the readings alone."""
+        used = measure_draws(limit, subject, drawn.on_lattice, drawn.at_readings, RANGE)
+        within = float(np.mean(used <= 1 + 1e-9))
+        return (used if seen is None else np.maximum(used, drawn.at_least(seen, limit))), within
+
     try:
         finding = measure(limit, subject)
         if drawn is None:
             return Judged(limit, finding, none, PASS if finding.within else FAIL, AS_READ_NOTE)
-        used = measure_draws(limit, subject, drawn.on_lattice, drawn.at_readings, RANGE)
+        used, by_readings = shares(drawn)
     except MeasureError as error:
         return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
-    judged = Judged(limit, finding, used, UNDECIDED, "")
+    judged = Judged(limit, finding, used, UNDECIDED, "", seen=seen)
+    if seen is not None and seen.least > finding.allowed + 2 * SEEN_MM:
+        reason = f"a bar of {seen.bar:.0f} mm showed a gap of {seen.least:.1f} mm between the stations"
+        return replace(judged, verdict=FAIL, reason=reason)
+    if drawn.agree < LEAST_SHARE:
+        reason = "the bar showed what the readings do not allow: read again, closer, along the strips where it went"
+        return replace(judged, reason=reason)
     batch = 0
     while judged.near_a_line(confidence) and len(judged.used) < most:
-        more = drawn.further(batch)
-        used = measure_draws(limit, subject, more.on_lattice, more.at_readings, RANGE)
-        judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
+        more = shares(drawn.further(batch))[0]
+        judged, batch = replace(judged, used=np.concatenate([judged.used, more])), batch + 1
+    if seen is not None and judged.in_doubt(confidence) and by_readings >= confidence:
+        reason = (
+            f"a bar of {seen.bar:.0f} mm showed a gap of {seen.least:.1f} mm between the stations: set the limit's own "
+            "bar there, and write down what it shows"
+        )
+        return replace(judged, reason=reason, of_bar=True)
     if judged.in_doubt(confidence):
         reason = (
             f"the readings allow surfaces within the limit and beyond it ({100 * judged.chance:.0f} % within): "
@@ -290,7 +388,8 @@ def _row(one: Judged) -> dict[str, Any]:
     notes += [limit.notes, caution(limit)]
     return {
         "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
-        "where": where, "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
+        "between": one.between, "where": where,
+        "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
         "note": ". ".join(note.rstrip(".") for note in notes if note), "unit": _unit(limit), **numbers,
         **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
     }  # fmt: skip

@@ -10,9 +10,10 @@ from functools import lru_cache
 import pandas as pd
 
 from flatness.errors import Problem
-from flatness.limits.kinds import UNITLESS
+from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution, describe, show_ratio
 from flatness.show.words import (
@@ -101,7 +102,8 @@ def describe_allowed(one: Judged, unit: str) -> str:
 def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
     limit, finding = one.limit, one.finding
-    yield f"{one.verdict.upper()}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    stations = at_stations(one, assessment, unit)
+    yield f"{one.verdict.upper()}{stations}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
     if finding is None:
         yield in_unit(f"Not measured: {one.reason}.", unit)
     else:
@@ -119,8 +121,10 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     if not math.isnan(one.chance):
         middle, low, high = (number(one, value, unit) for value in one.likely())
         certain = {
-            PASS: "the readings prove it within the limit",
-            FAIL: "the readings prove it beyond the limit",
+            PASS: "the readings show it within the limit"
+            if one.between != ASSUMED
+            else "the readings show it within the limit at the stations; what lies between them is assumed",
+            FAIL: "the readings show it beyond the limit",
             UNDECIDED: "the readings cannot decide" + (" for the whole" if one.chance >= assessment.confidence else ""),
         }[one.verdict]
         yield (
@@ -137,6 +141,67 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
         yield sentence(measured.note, unit)
 
 
+def at_stations(one: Judged, assessment: Assessment, unit: str) -> str:
+    """What is added to a pass that nobody has looked at between the stations; empty for any other verdict."""
+    if one.verdict != PASS or one.between != ASSUMED:
+        return ""
+    return f" at the stations, {position(assessment.subject.step, unit)} apart"
+
+
+def answer(assessment: Assessment, unit: str) -> str:
+    """The verdict in one sentence, and what to do next in another: what a report begins with."""
+    one = assessment.governing
+    assert one is not None
+    word = f"{one.verdict.upper()}{at_stations(one, assessment, unit)}"
+    if one.finding is None:
+        return in_unit(f"{word}: {one.limit.name} is not measured: {one.reason}.", unit)
+    drawn = not math.isnan(one.chance)
+    value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
+    bar, allowed = "", number(one, one.finding.allowed, unit)
+    if one.limit.kind == "straightedge" and one.limit.length is not None:
+        bar = f" under a {position(one.limit.length, unit)} bar"
+    least = "asked for at least" if one.finding.at_least else "allowed"
+    found = f"{word}: {'likely ' if drawn else ''}{value}{bar}, and {allowed} is {least}."
+    return " ".join([found, next_step(one, assessment, unit)]).strip()
+
+
+def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
+    """What to do next after a verdict."""
+    if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
+        return f"Worst at {place(one.finding.measured.at, unit)}."
+    if one.verdict == UNDECIDED:
+        return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
+    if one.verdict == PASS and one.between == SPOT_CHECKED:
+        return f"Read every {position(assessment.subject.step, unit)}, and a bar slid between."
+    wanted = assessment.wanted_sweeps if one.verdict == PASS and one is assessment.pictured else []
+    if not wanted:
+        return ""
+    many = "one strip" if len(wanted) == 1 else f"{len(wanted)} strips"
+    return f"Nobody has looked between them: slide a {position(wanted[0].bar, unit)} bar along {many}."
+
+
+def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str) -> str:
+    """Along which strips a bar is to be slid, by tape, and from what gap on it is to stop."""
+    if not sweeps:
+        return "No strip is as long as the bar: set it by hand in as many places as you can."
+    bar, stop = position(sweeps[0].bar, unit), length(sweeps[0].stop, unit)
+    assert limit.allowed is not None
+    allowed = length(limit.allowed, unit)
+    head = (
+        f"Slide a {bar} bar along {'this strip' if len(sweeps) == 1 else f'these {len(sweeps)} strips'}. Stop and mark "
+        f"where a gap under it is over {stop}, and write down the largest. A gap over {allowed} under it fails "
+        f"({describe(limit, unit)})."
+    )
+    rows = []
+    for k, one in enumerate(sweeps, start=1):
+        other = "y" if one.along == "x" else "x"
+        rows.append(
+            f"  {k:>2}  at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
+            f"{position(one.end, unit)}"
+        )
+    return "\n".join([indented(head, ""), *rows])
+
+
 def _resting(one: Judged, unit: str) -> str:
     assert one.finding is not None
     contacts = one.finding.measured.contacts
@@ -144,12 +209,6 @@ def _resting(one: Judged, unit: str) -> str:
         return ""
     word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
     return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
-
-
-def governing(assessment: Assessment) -> Judged | None:
-    """The straightedge limit that is used up most, which the pictures are about; None where there is none."""
-    laid = [one for one in assessment.judged if one.limit.kind == "straightedge" and one.finding is not None]
-    return max(laid, key=lambda one: one.finding.used if one.finding else 0.0, default=None)
 
 
 @lru_cache(maxsize=4)  # an assessment is one object, never changed: the report and the pictures ask the same of it
@@ -162,7 +221,7 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
     doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
     if not doubtful or batch == 0:
         return None
-    pictured = governing(assessment)
+    pictured = assessment.pictured
     one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
     return one, more_readings(assessment, one.limit.name, batch)
 
@@ -206,27 +265,36 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
     """
     survey = assessment.subject.survey
     unit = shown_unit(survey, unit)
-    blocks = [heading(survey, assessment.subject, unit), verdict_table(assessment, unit)]
+    blocks = [indented(answer(assessment, unit), ""), heading(survey, assessment.subject, unit)]
+    blocks += [verdict_table(assessment, unit)]
     for one in assessment.judged:
         lines = [one.limit.name]
         lines += [indented(text) for text in sentences(one, assessment, unit)]
         blocks.append("\n".join(lines))
     more = where_to_read(assessment, batch)
     blocks += [more_text(assessment, *more, unit)] if more is not None else []
+    laid = assessment.pictured
+    if assessment.wanted_sweeps and laid is not None and laid.verdict == PASS:
+        how = (
+            "`flatness spots` writes them as a list to fill in, and `check --spot-check` reads it. Three strips take "
+            "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
+            "across the members alone."
+        )
+        strips = textwrap.indent(sweeps_text(assessment.wanted_sweeps, laid.limit, unit), "  ")
+        blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
     notes = [note_text(problem) for problem in survey.notes]
     notes += list(assessment.likely.notes) if assessment.likely else []
-    notes += _roughness(assessment)
+    notes += [
+        f"the bar of {check.length:.0f} mm was set in {check.places} places: at 95 % no more than "
+        f"{100 * check.share_over:.0f} % of the floor shows more than it did, where the places were chosen by chance"
+        for check in assessment.spot_checks
+        if isinstance(check, SpotCheck)
+    ]
     notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
     if notes:
         blocks.append("\n".join(["Worth knowing", *(indented(in_unit(f"{text}.", unit), "  - ") for text in notes)]))
     blocks.append("\n".join(textwrap.wrap(AUTHORITY, WIDTH)))
     return "\n\n".join(blocks)
-
-
-def _roughness(assessment: Assessment) -> list[str]:
-    p = assessment.likely.parameters if assessment.likely else None
-    rough = "the spot check is counted: between the stations the surface is taken to be rough by"
-    return [f"{rough} {p.rough_scale:.2g} mm (1 s.d.) over {p.rough_length:.0f} mm"] if p and p.rough_scale else []
 
 
 def limits_text(table: pd.DataFrame) -> str:

@@ -15,7 +15,7 @@ from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.show.axes import SOFTWARE, save_chart
 from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
-from flatness.show.check_words import governing, where_to_read
+from flatness.show.check_words import where_to_read
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
 from flatness.show.words import shown_unit
@@ -35,7 +35,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
     """
     survey, surface = assessment.subject.survey, assessment.subject.surface
     unit = shown_unit(survey, unit)
-    one = governing(assessment)
+    one = assessment.pictured
     if one is None:
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit

@@ -11,6 +11,7 @@ from flatness.errors import LengthError
 from flatness.lengths import format_length, parse_length
 from flatness.limits.verdict import Assessment
 from flatness.measures.measured import Place
+from flatness.show.check_words import answer
 from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
 from flatness.show.panels.chooser import SurveyChooser
@@ -34,7 +35,7 @@ from flatness.show.panels.controls import (
 from flatness.show.panels.maps import MAP_IN, PROFILE_IN, VIEW_NAMES, VIEW_TOOLTIPS, draw_map, draw_profile
 from flatness.show.panels.shell import Panel
 from flatness.show.panels.told import POINT_HERE, told_at, told_bar
-from flatness.show.panels.verdict_words import limits_table, verdict_mark, verdict_sentence
+from flatness.show.panels.verdict_words import limits_table, verdict_mark
 from flatness.show.words import AUTHORITY
 
 CHOOSE_FINISH = "(choose the finish to come)"
@@ -213,9 +214,7 @@ class CheckPanel(Panel):
             wanted = "Choose the finish to come: then the verdict stands here." if state.survey is not None else ""
             self.verdict.value, self.table.value = wanted, ""
             return
-        name = "" if state.finish == AGREED else state.finishes[state.finish]
-        said = escape(verdict_sentence(found, name, state.unit))
-        rest = said.split(":", 1)[1]  # the word before it stands in the mark
+        rest = escape(answer(found, state.unit)).removeprefix(found.verdict.upper())  # the word stands in the mark
         self.verdict.value = (
             f'<div class="fk-said fk-{found.verdict}" aria-live="polite">{verdict_mark(found.verdict)}{rest}</div>'
         )

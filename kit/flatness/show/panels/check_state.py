@@ -15,7 +15,6 @@ from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.measured import Place
 from flatness.measures.straightedge import StraightedgeResult, straightedge
-from flatness.show.check_words import governing
 from flatness.show.panels.finish_state import AGREED, USUAL_BAR_MM, AgreedNumbers, AgreedState
 from flatness.show.panels.laid import LaidBar, lay_by_hand
 from flatness.show.panels.state import NotReadyError
@@ -99,7 +98,7 @@ class CheckState(AgreedState):
                 # outside the hold below, which would keep back that it is at work
                 with self.at_work("Judging ..."):
                     found = self._judged(limits)
-                one = governing(found)
+                one = found.pictured
                 length = one.limit.length if one is not None and one.limit.length is not None else length
         finally:
             with self.hold_trait_notifications():

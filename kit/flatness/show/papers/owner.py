@@ -22,7 +22,6 @@ from flatness.show.papers.figures import Panel, heat_maps, svg_of
 from flatness.show.papers.files import Paper
 from flatness.show.papers.owner_table import head_of, rows_of
 from flatness.show.papers.pdf import TEMPLATES, cut, made_text, make_pdf, one_line, sheet_named
-from flatness.show.papers.standing import speaking
 from flatness.show.papers.told import paragraphs, title_of
 from flatness.show.reference import drawn_off, is_blank, one_datum, plane_says
 from flatness.show.scales import check_unit
@@ -145,7 +144,7 @@ def _is(word: str) -> str:
 
 
 def _ring(assessment: Assessment | None) -> tuple[Place | None, str]:
-    one = speaking(assessment) if assessment is not None else None
+    one = assessment.governing if assessment is not None else None
     if one is None or one.finding is None or one.finding.measured.at is None or not one.finding.measured.value:
         return None, ""
     return one.finding.measured.at, "worst place"

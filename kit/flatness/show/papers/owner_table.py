@@ -11,7 +11,8 @@ import numpy as np
 from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.limits.kinds import UNITLESS, Limit
-from flatness.limits.verdict import UNDECIDED, Assessment, Judged
+from flatness.limits.spot_checks import ASSUMED
+from flatness.limits.verdict import PASS, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution
 from flatness.show.done_words import before_and_after
 from flatness.show.papers.pdf import cut
@@ -19,6 +20,7 @@ from flatness.show.papers.plain import RESULTS, about, capital, looked_at
 from flatness.show.papers.standing import RANK, likely_after
 from flatness.show.words import number, percent
 
+MET_WHERE_MEASURED = "good enough where measured"
 MOST_ROWS = 6  # of the table, so that it all stays on one page
 
 
@@ -47,18 +49,22 @@ def rows_of(
     for one, other in pairs[:MOST_ROWS]:
         if comparison is not None:
             now = _found(other, unit) if other is not None else "not judged"
-            found = [_found(one, unit), now, RESULTS[(other or one).verdict]]
+            found = [_found(one, unit), now, _result_of(other or one)]
         elif plan is not None:
             row = after.get(one.limit.name)
-            found = [_found(one, unit), RESULTS[one.verdict], _planned(plan, row, unit), _result(row)]
+            found = [_found(one, unit), _result_of(one), _planned(plan, row, unit), _result(row)]
         else:
-            found = [_found(one, unit), RESULTS[one.verdict]]
+            found = [_found(one, unit), _result_of(one)]
         allowed = looked_at(one.limit, unit)[1]
         rows.append([_named(one.limit, limits, unit), allowed, *found, cut(_source(one), 110)])
     left = [pair[1] or pair[0] for pair in pairs[MOST_ROWS:]]
     counts = {words: sum(one.verdict == verdict for one in left) for verdict, words in RESULTS.items()}
     told = ", ".join(f"{count} {words}" for words, count in counts.items() if count)
     return rows, f"And {len(left)} more {'limit' if len(left) == 1 else 'limits'}: {told}." if left else ""
+
+
+def _result_of(one: Judged) -> str:
+    return MET_WHERE_MEASURED if one.verdict == PASS and one.between == ASSUMED else RESULTS[one.verdict]
 
 
 def _named(limit: Limit, limits: Sequence[Limit], unit: str) -> str:

@@ -15,7 +15,8 @@ from flatness.comparison.against_plan import tolerance_of
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
-from flatness.limits.verdict import Judged
+from flatness.limits.spot_checks import ASSUMED
+from flatness.limits.verdict import PASS, Judged
 from flatness.limits.wording import caution, describe
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.compared import doubt, part_name
@@ -155,8 +156,10 @@ def _likely(one: Judged, unit: str) -> str:
 
 
 def _verdict(one: Judged) -> str:
-    chance = percent(one.chance)
-    return one.verdict.upper() if chance == "-" else f"{one.verdict.upper()}, chance {chance}"
+    chance, word = percent(one.chance), one.verdict.upper()
+    if one.verdict == PASS and one.between == ASSUMED:
+        word += " at the stations"
+    return word if chance == "-" else f"{word}, chance {chance}"
 
 
 def _limits(comparison: Comparison, unit: str) -> list[list[str]]:

@@ -12,11 +12,12 @@ import numpy as np
 from flatness.corrections.plan import Plan
 from flatness.lengths import settle
 from flatness.limits.kinds import UNITLESS, Limit
+from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.done_words import limit_of
 from flatness.show.papers.plain import about, away, capital, exactly, quality, roughly
-from flatness.show.words import percent
+from flatness.show.words import percent, position
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
@@ -25,21 +26,9 @@ RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 UNSURE = "these readings are not close enough to be sure of it, so it has to be measured again afterwards"
 
 
-def speaking(assessment: Assessment) -> Judged | None:
-    """The limit that speaks for all: of the worst verdict, under a straightedge if one is, most likely used up most."""
-
-    def order(one: Judged) -> tuple[int, bool, float]:
-        used = one.finding.used if one.finding is not None else 0.0
-        # by what is printed: the likely measure, where one was drawn
-        used = float(np.median(one.used)) if len(one.used) else used
-        return RANK[one.verdict], one.limit.kind != "straightedge", -used
-
-    return min(assessment.judged, key=order, default=None)
-
-
 def stands(assessment: Assessment, unit: str, now: str = "is", one: Judged | None = None) -> str:
     """Whether the surface is good enough, and by how much, in one sentence: by ``one``, or by what speaks for all."""
-    one = one or speaking(assessment)
+    one = one or assessment.governing
     survey = assessment.subject.survey
     if one is None:
         return lies(survey, assessment.subject.surface, unit, now)
@@ -52,12 +41,16 @@ def stands(assessment: Assessment, unit: str, now: str = "is", one: Judged | Non
         FAIL: f"The {survey.surface} {now} not {quality(one.limit)} enough for {purpose}",
         UNDECIDED: f"It is not settled yet whether {subject} {now} {quality(one.limit)} enough for {purpose}",
     }[one.verdict]
-    return f"{opening}: {_amount(one, unit, now)}."
+    rests = ""
+    if one.verdict == PASS and one.between == ASSUMED:
+        apart = position(assessment.subject.step, unit)
+        rests = f" It was measured at places {apart} apart; nobody has looked between them."
+    return f"{opening}: {_amount(one, unit, now)}.{rests}"
 
 
 def stands_now(before: Assessment, after: Assessment, unit: str) -> str:
     """What the surface is like after the work: by the limit that spoke before, and by another that is worse now."""
-    governed, worst = speaking(before), speaking(after)
+    governed, worst = before.governing, after.governing
     if governed is None or worst is None:
         return stands(after, unit)
     same = next((one for one in after.judged if one.limit.name == governed.limit.name), worst)

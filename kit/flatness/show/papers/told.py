@@ -14,7 +14,7 @@ from flatness.job.running import Results
 from flatness.limits.verdict import Assessment
 from flatness.show.papers.meets import meets
 from flatness.show.papers.plain import about, where
-from flatness.show.papers.standing import lies, speaking, stands, stands_now, will_be
+from flatness.show.papers.standing import lies, stands, stands_now, will_be
 from flatness.show.papers.work_done import was_done, will_be_done
 from flatness.show.words import sentence
 from flatness.survey.checks import off_neighbours
@@ -43,7 +43,7 @@ def paragraphs(
     if found is not None:
         told += _since(assessment, plan, found, unit)
     elif plan is not None:
-        governed = speaking(assessment) if assessment is not None else None
+        governed = assessment.governing if assessment is not None else None
         told.append(("What will be done", will_be_done(plan, unit)))
         told.append(("What it will be like", will_be(plan, unit, governed.limit.name if governed else "")))
     else:

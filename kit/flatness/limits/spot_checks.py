@@ -1,0 +1,318 @@
+"""What a bar showed between the stations: slid along strips, or set in single places.
+
+A grid of stations does not see a proud joist between two of its lines. A bar slid across the members crosses every one
+of them. What it showed goes into the surfaces that the readings allow; where it went, a pass rests on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr
+
+from flatness.errors import ArgumentError
+from flatness.limits.kinds import Limit
+from flatness.measures.bars import line_gaps, whole_steps
+from flatness.surface.lattice import LENGTH_SLACK, Surface
+from flatness.survey.readings import Floats, Survey
+
+READ, SPOT_CHECKED, ASSUMED = "read", "spot-checked", "assumed"
+UNDER_BARS = ("straightedge", "straightedge-share", "offset", "plane", "span-bar", "tr34-e", "tr34-f")
+# all the kit's own, but that framing stands 16 in apart: common practice, no source
+SEEN_MM = 25.4 / 64  # one standard deviation of a gap as it is seen under a bar
+NUMBER_MM = 25.4 / 32  # so near a surface's own gap comes to the number that was written down
+BAR_MM, METRIC_BAR_MM = 1828.8, 2000.0  # that is slid where none is named: 6 ft, or 2 m
+FRAME_MM = 406.4
+SHORTEST_MM = 3048.0  # hump that strips are to find
+APART = 2 / 3  # of it, between two strips
+READ_ALONG_MM = 1219.2  # stations on a member no farther apart have seen how it runs
+OFF_MEMBER = 0.25  # of the members' spacing that a station may stand beside one
+COVERED = 0.95  # of the surface within reach of a strip, from which on a pass rests on them
+STEPS_A_BAR = 5  # stations under a bar that have read a slab
+MOST_RATIO = 1.8
+LEAST_SHARE = 0.1  # of the surfaces that agree with what was seen; under it the readings and the bar disagree
+
+
+def _check_numbers(of: str, **numbers: float) -> None:
+    for name, value in numbers.items():
+        if not (math.isfinite(value) and value > 0):
+            raise ArgumentError(
+                f"{of}: {name} out of range", value=str(value), expected="a number above zero",
+                remedy="give the bar's length, then the largest gap that was seen",
+            )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SpotCheck:
+    """A bar set in single places between the stations, which nobody wrote down.
+
+    Attributes
+    ----------
+    length : of the bar [mm]
+    gap : largest gap seen under it [mm]
+    places : in how many places it was set
+    """
+
+    length: float
+    gap: float
+    places: int = 5
+
+    def __post_init__(self) -> None:
+        _check_numbers("spot check", length=self.length, gap=self.gap, places=self.places)
+        if self.gap >= self.length / 10:
+            raise ArgumentError(
+                "spot check: the gap is not small beside the bar", value=f"{self.gap:g} mm",
+                expected=f"under a tenth of its length, {self.length:g} mm",
+                remedy="give the bar's length first, then the largest gap seen",
+            )  # fmt: skip
+
+    @property
+    def share_over(self) -> float:
+        """Largest share of the floor [-] that may show more, at 95 %: none in n places (exact binomial).
+
+        >>> round(SpotCheck(609.6, 1.0, 59).share_over, 3)
+        0.05
+        """
+        return float(1 - 0.05 ** (1 / self.places))
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """A bar slid along a strip, or set once where the strip is no longer than the bar.
+
+    Attributes
+    ----------
+    bar : its length [mm]
+    along : ``x`` or ``y``, the way in which the bar lies and is slid
+    at : position of the strip on the other axis [mm]
+    start, end : of the strip [mm]
+    stop : gap from which on the bar is to stop and the place to be marked [mm]
+    gap : largest gap that was measured [mm]; None: none over ``stop``
+    """
+
+    bar: float
+    along: str
+    at: float
+    start: float
+    end: float
+    stop: float
+    gap: float | None = None
+
+    def __post_init__(self) -> None:
+        _check_numbers("sweep", bar=self.bar, stop=self.stop)
+        if self.along not in ("x", "y"):
+            raise ArgumentError("sweep: along which axis", value=str(self.along), expected="x or y")
+        if not self.start < self.end:
+            raise ArgumentError("sweep: it ends before it starts", value=f"{self.start:g} mm to {self.end:g} mm")
+        if self.gap is not None and not (math.isfinite(self.gap) and self.gap >= 0):
+            raise ArgumentError("sweep: gap out of range", value=str(self.gap), expected="0 or more")
+
+    def gaps(self, surface: Surface, heights: Floats) -> Floats:
+        """[n] mm, the largest gap under the bar of surfaces [n, ny, nx] mm; NaN where it does not fit."""
+        across, along = (surface.y, surface.x) if self.along == "x" else (surface.x, surface.y)
+        place = (self.at - across[0]) / surface.spacing
+        low = int(np.clip(math.floor(place), 0, len(across) - 1))
+        high = min(low + 1, len(across) - 1)
+        part = float(np.clip(place - low, 0.0, 1.0))
+        slack = surface.spacing / 2
+        some = (along >= self.start - slack) & (along <= self.end + slack)
+        turned = heights if self.along == "x" else heights.swapaxes(1, 2)
+        lines = turned[:, low, some] if part == 0 else (1 - part) * turned[:, low, some] + part * turned[:, high, some]
+        steps = whole_steps(self.bar, surface.spacing)
+        if steps < 2 or lines.shape[1] < 3:
+            return np.full(len(heights), np.nan)
+        found = line_gaps(np.ascontiguousarray(lines.T), steps)
+        return np.asarray(np.nanmax(found, axis=0, initial=-1.0))
+
+    def evidence(self, surface: Surface, heights: Floats) -> Floats:
+        """[n] log likelihood, but for a constant, of what was seen on surfaces [n, ny, nx] mm."""
+        own = self.gaps(surface, heights)
+        if np.isnan(own).all():
+            return np.zeros(len(heights))
+        if self.gap is None:
+            return np.asarray(log_ndtr((self.stop - own) / SEEN_MM))
+        return np.asarray(-(((own - self.gap) / NUMBER_MM) ** 2) / 2)
+
+
+Checks = Sequence[SpotCheck | Sweep]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the largest gaps under a limit's bar are known to be from what was seen, whatever the readings say.
+
+    Attributes
+    ----------
+    least : [mm], the largest gap is no less; 0 where nothing was seen
+    bar : length of the bar that showed it [mm]
+    at : place of the strip, x, y [mm] of its middle; None where nobody wrote it down
+    """
+
+    least: float
+    bar: float
+    at: tuple[float, float] | None
+
+
+def seen_under(limit: Limit, checks: Checks) -> Seen | None:
+    """The largest gap that a bar no longer than the limit's has shown; None where none has.
+
+    The gap under a bar is that between any two contacts no farther apart than it is long, so that a longer one shows
+    no less.
+    """
+    if limit.kind != "straightedge" or limit.length is None:
+        return None
+    found = []
+    for check in checks:
+        bar = check.length if isinstance(check, SpotCheck) else check.bar
+        if check.gap is None or bar > limit.length * (1 + LENGTH_SLACK):
+            continue
+        at = None
+        if isinstance(check, Sweep):
+            middle = (check.start + check.end) / 2
+            at = (middle, check.at) if check.along == "x" else (check.at, middle)
+        found.append(Seen(check.gap, bar, at))
+    return max(found, key=lambda seen: seen.least, default=None)
+
+
+def under_a_longer_bar(seen: Seen, length: float, n: int, rng: np.random.Generator) -> Floats:
+    """[n] mm, what the limit's bar may show where a shorter one showed this much.
+
+    The hump is a hat, its half width w anything up to half the shorter bar; under a bar of length L it shows
+    1 - w / L of its height.
+    """
+    if seen.bar >= length * (1 - LENGTH_SLACK):
+        return np.full(n, seen.least)
+    half = rng.uniform(0.0, seen.bar / 2, n)
+    ratio = (1 - half / length) / (1 - half / seen.bar)
+    return np.asarray(seen.least * np.minimum(ratio, MOST_RATIO))
+
+
+def agreeing(
+    checks: Checks, surface: Surface, heights: Floats, rng: np.random.Generator
+) -> tuple[NDArray[np.intp], float]:
+    """Which of the surfaces [n, ny, nx] mm stand in for those that agree with the sweeps [n], and their share.
+
+    Chosen systematically by their weight. All of them as they are where too few agree: then readings and bar disagree.
+    """
+    weight = np.zeros(len(heights))
+    for check in checks:
+        if isinstance(check, Sweep):
+            weight += check.evidence(surface, heights)
+    weight = np.exp(weight - weight.max())
+    share = float(weight.sum() ** 2 / (weight**2).sum() / len(weight))
+    if share < LEAST_SHARE:
+        return np.arange(len(heights)), share
+    ends = np.cumsum(weight) / weight.sum()
+    at = (np.arange(len(heights)) + rng.random()) / len(heights)
+    return np.minimum(np.searchsorted(ends, at), len(heights) - 1), share
+
+
+def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | None = None) -> list[Sweep]:
+    """The strips along which a bar is to be slid so that no hump of 10 ft lies between them.
+
+    Across the members where their layout is known, else both ways. Of a strip that an opening breaks, each part that
+    the bar fits on.
+
+    Parameters
+    ----------
+    survey : the readings
+    surface : the same on a lattice
+    limit : a straightedge limit
+    bar : length of the bar [mm]; None: 6 ft or 2 m, or the limit's where that is shorter
+    """
+    assert limit.length is not None
+    assert limit.allowed is not None
+    if bar is None:
+        bar = min(BAR_MM if survey.unit in ("in", "ft") else METRIC_BAR_MM, limit.length)
+    framing = survey.framing
+    ways = ("x", "y") if framing is None else ("x",) if framing.along == "y" else ("y",)
+    stop = stop_gap(limit, bar, survey.unit in ("in", "ft"))
+    return [sweep for along in ways for sweep in _strips(surface, along, bar, stop)]
+
+
+def stop_gap(limit: Limit, bar: float, inches: bool) -> float:
+    """The gap under a bar [mm] at which a hump one frame wide either way shows all that the limit's bar allows.
+
+    Rounded down to 1/32 in, or half a millimeter.
+    """
+    assert limit.length is not None
+    assert limit.allowed is not None
+    half = min(FRAME_MM, bar / 2)
+    exact = limit.allowed * min(1.0, (1 - half / bar) / (1 - half / limit.length))
+    step = 25.4 / 32 if inches else 0.5
+    return max(step, math.floor(exact / step + 1e-6) * step)
+
+
+def _strips(surface: Surface, along: str, bar: float, stop: float) -> Iterator[Sweep]:
+    inside = surface.inside if along == "x" else surface.inside.T
+    across, axis = (surface.y, surface.x) if along == "x" else (surface.x, surface.y)
+    rows = np.flatnonzero(inside.any(axis=1))
+    low, high = float(across[rows[0]]), float(across[rows[-1]])
+    count = max(1, math.ceil((high - low) / (APART * SHORTEST_MM) - 1e-6))
+    for k in range(count):
+        at = low + (k + 0.5) * (high - low) / count
+        row = int(np.argmin(np.abs(across - at)))
+        edges = np.diff(np.concatenate([[0], inside[row].astype(np.int8), [0]]))
+        for start, end in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0) - 1, strict=True):
+            if axis[end] - axis[start] >= bar * (1 - LENGTH_SLACK):
+                yield Sweep(bar, along, float(across[row]), float(axis[start]), float(axis[end]), stop)
+
+
+def crossed(checks: Checks, survey: Survey, surface: Surface) -> NDArray[np.bool_]:
+    """[ny, nx] where no hump of 10 ft across the members has gone without a bar over it.
+
+    Where the members' layout is not known, both ways.
+    """
+    reach = APART * SHORTEST_MM / 2 + surface.spacing
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    seen = {"x": np.zeros(gx.shape, dtype=bool), "y": np.zeros(gx.shape, dtype=bool)}
+    for check in checks:
+        if isinstance(check, Sweep):
+            along, across = (gx, gy) if check.along == "x" else (gy, gx)
+            slack = surface.spacing / 2
+            part = (along >= check.start - slack) & (along <= check.end + slack)
+            seen[check.along] |= part & (np.abs(across - check.at) <= reach)
+    framing = survey.framing
+    ways = ("x", "y") if framing is None else ("x",) if framing.along == "y" else ("y",)
+    both: NDArray[np.bool_] = np.all([seen[way] for way in ways], axis=0)
+    return both & surface.inside
+
+
+def between(limit: Limit, survey: Survey, surface: Surface, step: float, checks: Checks) -> str:
+    """What a verdict rests on between the stations: ``read``, ``spot-checked`` or ``assumed``.
+
+    Parameters
+    ----------
+    limit : whose verdict it is
+    survey, surface : the readings, and the same on a lattice
+    step : between stations [mm], where they stand widest
+    checks : what a bar showed between them
+    """
+    if limit.kind not in UNDER_BARS or _has_read(limit, survey, surface, step):
+        return READ
+    covered = float(crossed(checks, survey, surface).sum()) / max(1, int(surface.inside.sum()))
+    return SPOT_CHECKED if covered >= COVERED else ASSUMED
+
+
+def _has_read(limit: Limit, survey: Survey, surface: Surface, step: float) -> bool:
+    """Whether stations stand so close that they have seen what framing, or a slab, may hide."""
+    framing = survey.framing
+    if framing is None:
+        return 2 * step <= FRAME_MM * (1 + LENGTH_SLACK)
+    if framing.typical <= 0:
+        return limit.length is None or STEPS_A_BAR * step <= limit.length * (1 + LENGTH_SLACK)
+    x, y, *_ = survey.stations()
+    across, along = (x, y) if framing.along == "y" else (y, x)
+    extent = (surface.x if framing.along == "y" else surface.y)[[0, -1]]
+    first = math.ceil((extent[0] - framing.first) / framing.spacing - 0.5)
+    last = math.floor((extent[1] - framing.first) / framing.spacing + 0.5)
+    for k in range(first, last + 1):
+        on = np.abs(across - framing.first - k * framing.spacing) <= OFF_MEMBER * framing.spacing
+        places = np.sort(along[on])
+        if len(places) < 2 or float(np.diff(places).max()) > READ_ALONG_MM * (1 + LENGTH_SLACK):
+            return False
+    return True

@@ -1,0 +1,111 @@
+"""The list of strips along which a bar is slid, as a file to fill in at the floor, and read back."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from flatness.errors import FlatnessError, LengthError, Problem
+from flatness.lengths import format_length, parse_length
+from flatness.limits.spot_checks import Sweep
+
+HEADINGS = ("strip", "bar", "along", "at", "from", "to", "stop at", "largest gap")
+NONE = ("none", "ok", "0")
+_HOW = (
+    "slide the bar along each strip; write the largest gap under it, or none where it is nowhere over the gap to stop "
+    "at; leave a strip blank that was not done"
+)
+
+
+def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
+    """The text of a list of strips, lengths in ``in`` or ``mm``."""
+
+    def place(mm: float) -> str:
+        return format_length(mm, "ft", 8) if unit == "in" else format_length(mm, "mm")
+
+    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", ",".join(HEADINGS)]
+    for k, one in enumerate(sweeps, start=1):
+        cells = [place(one.bar), one.along, place(one.at), place(one.start), place(one.end),
+                 format_length(one.stop, unit, 32), _written(one, unit)]  # fmt: skip
+        lines.append(",".join([str(k), *(cell if '"' not in cell else '"' + cell.replace('"', '""') + '"'
+                                         for cell in cells)]))  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def _written(one: Sweep, unit: str) -> str:
+    return "" if one.gap is None else format_length(one.gap, unit, 32)
+
+
+def read_spots(path: str | Path) -> list[Sweep]:
+    """The strips of a file that were done.
+
+    Raises
+    ------
+    FlatnessError : a file that cannot be read, or that is no list of strips; every bad cell by row and column
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise FlatnessError(
+            "the spot checks cannot be read", file=str(path), value=str(error),
+            expected="a list of strips as `flatness spots` writes it", remedy="check the name of the file",
+        ) from error  # fmt: skip
+    rows = list(csv.reader(text.splitlines()))
+    unit = next((m[1] for m in (re.match(r"#\s*unit:\s*(in|mm|ft|cm|m)\s*$", ",".join(row)) for row in rows) if m), "")
+    table = [(number, [cell.strip() for cell in row]) for number, row in enumerate(rows, start=1)
+             if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")]  # fmt: skip
+    if not table or tuple(cell.lower() for cell in table[0][1][: len(HEADINGS)]) != HEADINGS:
+        raise FlatnessError(
+            "this is no list of strips", file=str(path), row=table[0][0] if table else 1,
+            value=", ".join(table[0][1]) if table else "an empty file", expected=", ".join(HEADINGS),
+            remedy="write the list with `flatness spots SURVEY --out FILE` and fill in its last column",
+        )  # fmt: skip
+    problems: list[Problem] = []
+    found = [sweep for number, cells in table[1:] if (sweep := _sweep(path, number, cells, unit, problems)) is not None]
+    if not problems and not found:
+        problems.append(
+            Problem(
+                "no strip was filled in", str(path), column="largest gap", expected="a gap such as 3/32, or none",
+                remedy="fill in the last column of each strip that was done",
+            )
+        )  # fmt: skip
+    if problems:
+        raise FlatnessError(problems)
+    return found
+
+
+def _sweep(path: Path, number: int, cells: list[str], unit: str, problems: list[Problem]) -> Sweep | None:
+    cells = cells + [""] * (len(HEADINGS) - len(cells))
+    gap = cells[-1].lower()
+    if not gap:
+        return None
+
+    def bad(column: int, what: str, expected: str, remedy: str) -> None:
+        problems.append(Problem(what, str(path), number, HEADINGS[column], cells[column], expected, remedy))
+
+    lengths: dict[int, float] = {}
+    for column in (1, 3, 4, 5, 6, 7):
+        if column == 7 and gap in NONE:
+            continue
+        try:
+            lengths[column] = parse_length(cells[column], unit or "mm")
+        except LengthError as error:
+            first = error.problems[0]
+            bad(column, first.what, first.expected or "a length", first.remedy or "correct the cell")
+    if cells[2].lower() not in ("x", "y"):
+        bad(2, "along which axis the bar was slid", "x or y", "copy it from the list")
+    if problems and problems[-1].row == number:
+        return None
+    measured = lengths.get(7)
+    if measured is not None and not 0 <= measured < lengths[1] / 10:
+        bad(7, "a gap that is not small beside the bar", "0 to a tenth of the bar", "check its unit")
+        return None
+    try:
+        return Sweep(lengths[1], cells[2].lower(), lengths[3], lengths[4], lengths[5], lengths[6], measured)
+    except FlatnessError as error:
+        problems += [Problem(one.what, str(path), number, None, one.value, one.expected, one.remedy)
+                     for one in error.problems]  # fmt: skip
+        return None
