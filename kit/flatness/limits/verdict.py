@@ -22,7 +22,7 @@ from flatness.limits.catalogue import find
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.spot_check import SpotCheck
-from flatness.limits.wording import caution, describe
+from flatness.limits.wording import caution, cited, describe
 from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
 from flatness.surface.likely import LikelySurface, likely_surface
@@ -290,7 +290,7 @@ def _row(one: Judged) -> dict[str, Any]:
     notes += [limit.notes, caution(limit)]
     return {
         "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
-        "where": where, "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
+        "where": where, "source": cited(limit.source, limit.edition, limit.clause),
         "note": ". ".join(note.rstrip(".") for note in notes if note), "unit": _unit(limit), **numbers,
         **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
     }  # fmt: skip

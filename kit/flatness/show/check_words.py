@@ -14,7 +14,7 @@ from flatness.limits.kinds import UNITLESS
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
-from flatness.limits.wording import caution, describe, show_ratio
+from flatness.limits.wording import CAUTIONS, caution, cited, describe, show_ratio
 from flatness.show.words import (
     AUTHORITY,
     WIDTH,
@@ -101,13 +101,14 @@ def describe_allowed(one: Judged, unit: str) -> str:
 def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
     limit, finding = one.limit, one.finding
-    yield f"{one.verdict.upper()}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    only = f" {finding.only}" if finding is not None and finding.only else ""
+    yield f"{one.verdict.upper()}{only}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
     if finding is None:
         yield in_unit(f"Not measured: {one.reason}.", unit)
     else:
         yield from _found(one, assessment, unit)
     sure = caution(limit)
-    source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+    source = cited(limit.source, limit.edition, limit.clause)
     yield f"Source: {source}{f' ({sure})' if sure else ''}."
     if limit.notes:
         yield limit.notes
@@ -237,7 +238,9 @@ def limits_text(table: pd.DataFrame) -> str:
         for name, row in group.iterrows():
             lines.append(f"  {name}")
             lines.append(indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
-            source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
+            source = cited(row["source"], row["edition"], row["clause"])
             lines.append(indented(f"{source} [{row['seen']}]", "    "))
+            about = [text.rstrip(".") for text in (CAUTIONS[row["seen"]], row["notes"]) if text]
+            lines += [indented(f"{text[0].upper()}{text[1:]}.", "    ") for text in about]
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks)
