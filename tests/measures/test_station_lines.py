@@ -7,6 +7,7 @@ import flatness
 from flatness.limits.measuring import Subject, measure
 from flatness.measures.station_lines import StationLines
 from flatness.show.check_words import report
+from flatness.show.pictures import check_charts
 
 FT = 304.8
 
@@ -37,8 +38,10 @@ def test_largest_gap_along_the_lines(named, length):
     lines = StationLines.of(survey)
     assert (lines.along, lines.across) == pytest.approx((FT, 10 * FT))
     expected = max(brute(line, length) for line in heights.reshape(4, 25))
-    found = lines.worst(heights, length)
-    assert found.value == pytest.approx(expected)
+    surface = survey.surface_at(FT)
+    found = lines.laid(heights, length, surface).worst
+    assert found.gap == pytest.approx(expected)
+    assert found.heading == 90
     assert lines.largest(np.stack([heights, 2 * heights]), length) == pytest.approx([expected, 2 * expected])
     (ax, ay), (bx, by) = found.contacts
     assert ax == bx == found.at[0]
@@ -52,7 +55,7 @@ def test_a_bar_does_not_cross_a_missing_station_and_repeats_are_one_station():
     assert StationLines.of(flatness.make_survey(x[keep], y[keep], z[keep], line=list("aaaabbbb"))) is None
     again = flatness.make_survey([*x, 0], [*y, 2 * FT], [*z, -7], line=list("aaaaabbbbba"))
     # read twice, -9 and -7: one station at -8, and line b still shows 9
-    assert StationLines.of(again).worst(again.xyz()[2], 10 * FT).value == pytest.approx(9)
+    assert StationLines.of(again).largest(again.xyz()[2], 10 * FT) == pytest.approx(9)
     assert StationLines.of(again).lines[0].size == 5
 
 
@@ -67,5 +70,13 @@ def test_lines_too_far_apart_are_judged_along_them_alone_and_the_verdict_says_so
     assert found.judged[0].verdict == "pass"
     assert "not judged" in found.table.note.iloc[0]
     assert "PASS along the measured lines alone: " in report(found, "mm")
+    # the map has the gap along the lines, and nothing between them
+    gaps = found.subject.laid(10 * FT).gap
+    assert np.nanmax(gaps) == pytest.approx(2)
+    between = np.abs(found.subject.surface.x - 5 * FT).argmin()
+    assert np.isnan(gaps[:, between]).all()
+    charts = check_charts(found, "mm")
+    assert set(charts) == {"heights", "gap", "profile"}
+    assert charts["profile"].label.get_text() == "gap 2 mm"
     near = slab(lambda x, y: 0 * x, apart=4 * FT)
     assert not measure(limit, Subject.of(near, [limit])).only

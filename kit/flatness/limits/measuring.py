@@ -23,7 +23,7 @@ from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Measured
 from flatness.measures.station_lines import StationLines
 from flatness.measures.stations import neighbour_faces
-from flatness.measures.straightedge import straightedge
+from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing, widest_step
 from flatness.survey.readings import Floats, Survey
 
@@ -61,13 +61,20 @@ class Subject:
         """The lines that the stations stand on, if any."""
         return StationLines.of(self.survey)
 
-    def along_lines(self, limit: Limit) -> StationLines | None:
+    def along_lines(self, length: float) -> StationLines | None:
         """The lines along which alone a straightedge can be placed; None where it can be placed across them too."""
-        if limit.kind != "straightedge" or limit.length is None or self.lines is None:
+        if self.lines is None:
             return None
         along, across = self.lines.along, max(self.lines.across, self.step)
-        least = LEAST_STEPS[limit.kind] * (1 - 1e-6)
-        return self.lines if least * along <= limit.length < least * across else None
+        least = LEAST_STEPS["straightedge"] * (1 - 1e-6)
+        return self.lines if least * along <= length < least * across else None
+
+    def laid(self, length: float) -> StraightedgeResult:
+        """A straightedge placed wherever the readings let it: over the whole surface, or along the lines alone."""
+        lines = self.along_lines(length)
+        if lines is None:
+            return straightedge(self.surface, length, self.headings)
+        return lines.laid(self.survey.xyz()[2], length, self.surface)
 
     def with_lattice(self, stack: Floats) -> Iterator[Subject]:
         """The same subject for each of the lattice heights [n, ny, nx] mm."""
@@ -137,9 +144,8 @@ def measure(limit: Limit, subject: Subject) -> Finding:
         raise MeasureError(
             "not measured on a surface survey", remedy="check it by hand; the number is in the catalogue"
         )
-    lines = subject.along_lines(limit)
-    if lines is not None:
-        return _along_lines(limit, subject, lines)
+    if limit.kind == "straightedge":
+        return _straightedge(limit, subject)
     _check_reach(limit, subject)
     return _MEASURES[limit.kind](limit, subject)
 
@@ -160,9 +166,9 @@ def measure_draws(
     """
     if limit.kind == "straightedge":
         assert limit.allowed is not None
-        lines = subject.along_lines(limit)
+        assert limit.length is not None
+        lines = subject.along_lines(limit.length)
         if lines is not None:
-            assert limit.length is not None
             return lines.largest(stations(), limit.length) / limit.allowed
         return _largest_gaps(limit, subject, lattice(), quantiles, least) / limit.allowed
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
@@ -227,33 +233,28 @@ def _check_reach(limit: Limit, subject: Subject) -> None:
     )
 
 
-def _along_lines(limit: Limit, subject: Subject, lines: StationLines) -> Finding:
-    assert limit.length is not None
-    assert limit.allowed is not None
-    found = lines.worst(subject.survey.xyz()[2], limit.length)
-    note = (
-        f"the measured lines stand {lines.across:.0f} mm apart, too far for a bar across them: it was placed along "
-        "them alone, and what lies between the lines is not judged; read lines at most "
-        f"{limit.length / LEAST_STEPS[limit.kind]:.0f} mm apart for the whole"
-    )
-    return Finding(replace(found, note=note), limit.allowed, only="along the measured lines alone")
-
-
 def _straightedge(limit: Limit, subject: Subject) -> Finding:
     assert limit.length is not None
     assert limit.allowed is not None
-    found = straightedge(subject.surface, limit.length, subject.headings)
+    lines = subject.along_lines(limit.length)
+    if lines is None:
+        _check_reach(limit, subject)
+    found = subject.laid(limit.length)
     notes = [found.note]
-    if limit.parameters["plane"]:
+    if lines is not None:
+        closer = limit.length / LEAST_STEPS[limit.kind]
+        notes.append(f"read lines at most {closer:.0f} mm apart for the whole")
+    elif limit.parameters["plane"]:
         off = spaced.plane_departure(subject.surface, limit.length)
         notes.append(
             f"off the best plane of the whole, from high points, {off.value:.1f} mm within {limit.length:.0f} mm: "
             "the bar decides, unless a plane is required"
         )
     note = "; ".join(text for text in notes if text)
+    only = "along the measured lines alone" if lines is not None else ""
     if found.worst is None:
-        return Finding(Measured(0.0, note=note), limit.allowed)
-    return Finding(Measured(found.worst.gap, found.worst.at, found.worst.contacts, note), limit.allowed)
+        return Finding(Measured(0.0, note=note), limit.allowed, only=only)
+    return Finding(Measured(found.worst.gap, found.worst.at, found.worst.contacts, note), limit.allowed, only=only)
 
 
 def _straightedge_share(limit: Limit, subject: Subject) -> Finding:

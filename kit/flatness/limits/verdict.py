@@ -123,6 +123,11 @@ class Assessment:
         """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""
         if self.lattice is None or limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
             raise MeasureError("no chance map for this check", expected="a straightedge limit, and draws")
+        if self.subject.along_lines(limit.length) is not None:
+            raise MeasureError(
+                "no chance map where a bar is placed along lines alone", expected="lines that stand closer",
+                remedy="read lines between them",
+            )  # fmt: skip
         heights = self.lattice.on_lattice()
         gaps = gap_map(heights, self.subject.surface.spacing, limit.length, self.subject.headings)
         over = np.mean(gaps > limit.allowed + 1e-6, axis=0)

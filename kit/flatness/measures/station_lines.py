@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,8 +11,10 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from flatness.measures.bars import LONGER
-from flatness.measures.measured import Measured, Place
+from flatness.measures.measured import Place
+from flatness.measures.straightedge import Placement, StraightedgeResult
 from flatness.surface.grids import grid_axes
+from flatness.surface.lattice import Surface
 from flatness.survey.readings import SAME_PLACE_MM, Floats, Survey, place_keys
 
 BROKEN = 1.5  # of the usual step along a line: a bar does not cross a wider one
@@ -75,16 +78,40 @@ class StationLines:
             np.maximum(worst, _under(z[..., stations], part).max(axis=-1), out=worst)
         return worst
 
-    def worst(self, heights: Floats, length: float) -> Measured:
-        """As :meth:`largest`, for one set of heights [readings] mm, with the place and the two contacts."""
-        z, best = self._at_stations(heights), Measured(0.0)
+    def laid(self, heights: Floats, length: float, surface: Surface) -> StraightedgeResult:
+        """What the bar shows along the lines, for heights [readings] mm: on the surface's lattice NaN beside them."""
+        z = self._at_stations(heights)
+        gaps = np.full(len(self.x), np.nan)
+        gaps[np.concatenate(self.lines)] = 0.0
+        worst: Placement | None = None
         for stations, part in self._placements(length):
-            gaps = _under(z[stations], part)
-            deepest = int(gaps.argmax())
-            if gaps[deepest] > best.value:
+            under = _under(z[stations], part)
+            np.maximum(gaps[stations[1:-1]], under, out=under)
+            gaps[stations[1:-1]] = under
+            deepest = int(under.argmax())
+            if under[deepest] > (0.0 if worst is None else worst.gap):
                 ends = (self._place(stations[0]), self._place(stations[-1]))
-                best = Measured(float(gaps[deepest]), self._place(stations[deepest + 1]), ends)
-        return best
+                turn = math.degrees(math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])) % 180
+                worst = Placement(float(under[deepest]), self._place(stations[deepest + 1]), ends, turn)
+        note = (
+            f"the measured lines stand {self.across:.0f} mm apart, too far for a bar across them: it was placed along "
+            "them alone, and what lies between the lines is not judged"
+        )
+        used = max((self._span(stations) for stations, _ in self._placements(length)), default=0.0)
+        return StraightedgeResult(self._beside(gaps, surface), worst, 0.0, None, length, used, note)
+
+    def _span(self, stations: NDArray[np.intp]) -> float:
+        return math.dist(self._place(stations[0]), self._place(stations[-1]))
+
+    def _beside(self, values: Floats, surface: Surface) -> Floats:
+        """[ny, nx] values of the stations at the nodes nearest to the lines; NaN elsewhere."""
+        there = np.flatnonzero(np.isfinite(values))
+        tree = KDTree(np.column_stack([self.x[there], self.y[there]]))
+        gx, gy = np.meshgrid(surface.x, surface.y)
+        reach = math.hypot(self.along / 2, surface.spacing) * (1 + 1e-9)
+        away, nearest = map(np.asarray, tree.query(np.column_stack([gx.ravel(), gy.ravel()])))
+        field = np.where(away <= reach, values[there[nearest]], np.nan).reshape(gx.shape)
+        return np.where(np.isfinite(surface.height), field, np.nan)
 
     def _at_stations(self, heights: Floats) -> Floats:
         count = np.bincount(self.index)

@@ -160,7 +160,11 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
     Of several it is the one that the pictures are about, else the one whose chance is nearest to even. ``batch`` as
     in :func:`~flatness.limits.more_readings.more_readings`; 0 asks for none.
     """
-    doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
+    doubtful = [
+        one
+        for one in assessment.judged
+        if one.in_doubt(assessment.confidence) and one.finding is not None and not one.finding.only
+    ]
     if not doubtful or batch == 0:
         return None
     pictured = governing(assessment)
