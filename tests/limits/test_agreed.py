@@ -133,10 +133,14 @@ def test_values_in_words(limit, inches, metric):
 
 
 def test_the_sources_own_unit():
-    assert describe(named("tile-small-12in"), "source") == '1/16" off the plane within 12"'
+    assert describe(named("tile-small-plane-12in"), "source") == '1/16" off the plane within 12"'
     assert describe(named("screed-sr3"), "source") == "10 mm under 2 m"
     assert describe(named("new-home-uk-floor-level"), "source") == (
-        "3 mm a metre up to 6 m out of level, 20 mm at most"
+        "3 mm a metre up to 6 m out of level across the full width, 20 mm at most"
+    )
+    assert describe(named("tile-france-level"), "source") == "5 mm plus 1 mm a metre out of level"
+    assert describe(named("new-home-usa-wood-floor-level"), "source") == (
+        '1/2" out of level between points up to 20 ft apart'
     )
     assert describe(named("concrete-bar-flat-90"), "source") == '1/4" under 10 ft in 90 % of samples'
 

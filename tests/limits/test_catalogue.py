@@ -50,9 +50,13 @@ def test_caution_follows_how_sure_a_limit_is():
     assert caution(straightedge_limit(3048, 3)) == ""
     assert "check your copy" in caution(named("wood-nailed-6ft"))
     assert caution(named("wood-nailed-6ft")).startswith("as quoted by")
-    assert caution(named("resilient-concrete")) == (
+    assert caution(named("ceiling-grid")) == (
         "from memory, not checked against the standard's own text: check your copy"
     )
+
+
+def test_edition_and_clause_are_given_or_said_not_to_be_seen():
+    assert all(limit.edition and limit.clause for limit in published())
 
 
 def test_the_table():
@@ -135,6 +139,7 @@ def test_good_texts_are_read():
         (SPAN, "rounded = true", 'rounded = "yes"', "rounded", "neither true nor false"),
         (RULE, 'cap = "20 mm"\n', "", "per_metre", "too little or too much"),
         (RULE, 'cap = "20 mm"', 'cap = "20 mm"\ncube_root = "10 mm"', "per_metre", "too little or too much"),
+        (RULE, 'cap = "20 mm"', 'cap = "20 mm"\nplus = "5 mm"', "per_metre", "too little or too much"),
     ],
 )
 def test_a_broken_limit_is_named_with_its_remedy(text, old, new, key, says):
@@ -197,11 +202,15 @@ def test_find_takes_names_finishes_limits_and_sequences():
     assert find(mine) == [mine]
     several = find([mine, "tile-large", " Tile-Large-24in ", mine])
     assert [x.name for x in several] == [mine.name, "tile-large-10ft", "tile-large-24in"]
-    assert find(limits("lippage").index) == find("tile-lippage")
+    assert find(limits("lippage").index) == find(["tile-lippage", "stone-top-lippage"])
 
 
 def test_find_keeps_to_the_surface():
-    assert [x.name for x in find("woodwork", surface="wall")] == ["woodwork-wall"]
+    assert [x.name for x in find("woodwork", surface="wall")] == [
+        "woodwork-wall",
+        "woodwork-wall-flat",
+        "woodwork-square",
+    ]
     for name in ("woodwork-wall", "screed-sr1"):
         with pytest.raises(LimitError, match="not a limit for a ceiling"):
             find(name, surface="ceiling")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.levels import level_over, level_within, plumb_over, steepest_slope
+from flatness.measures.levels import level_across, level_over, level_within, plumb_over, steepest_slope
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.spaced import abrupt_step, block_offset, plane_departure, tr34_e, tr34_f
 from flatness.measures.spans import allowed_at, din_bar, din_grid, span_gaps
@@ -125,6 +125,31 @@ def test_level_within(surface):
         assert level_within(surface, rule, headings=4, shortest=300).value == pytest.approx(expected)
 
 
+@surfaces
+@pytest.mark.parametrize("length", [150.0, 400.0, 700.0, 5000.0])
+def test_level_between_any_two_points_up_to_a_distance(surface, length):
+    gy, gx = np.nonzero(np.isfinite(surface.height))
+    z = surface.height[gy, gx]
+    near = np.hypot(gx[:, None] - gx, gy[:, None] - gy) * 150 <= length + 1e-6
+    found = level_over(surface, length, within=True)
+    assert found.value == pytest.approx(np.where(near, z[:, None] - z, -np.inf).max())
+    assert math.dist(*found.contacts) <= length + 1e-6
+
+
+@surfaces
+def test_level_across_the_full_width(surface):
+    expected = 0.0
+    for lines in (surface.height, surface.height.T):
+        for line in lines:
+            inside = np.flatnonzero(np.isfinite(line))
+            span = (inside[-1] - inside[0]) * 150 / 1000
+            if span >= 1:
+                expected = max(expected, abs(line[inside[-1]] - line[inside[0]]) / min(3 * span, 20))
+    assert level_across(surface, (3, 20)).value == pytest.approx(expected)
+    with pytest.raises(MeasureError, match="too short"):
+        level_across(surface, (3, 20), shortest=9000)
+
+
 def test_level_rules_in_figures():
     # out of level 10 mm per m over 8 m. New homes, 3 mm per m, 20 mm at most: 80 of 20; DTU 10 x cube root
     # of L: 80 of 20 as well (closed forms)
@@ -232,6 +257,7 @@ STRING = make_surface(np.zeros((9, 9)), 500, reference="string")
     "measure",
     [
         lambda: level_over(STRING, 1000), lambda: level_over(STRING), lambda: level_within(STRING, (3, 20)),
+        lambda: level_over(STRING, 1000, within=True), lambda: level_across(STRING, (3, 20)),
         lambda: plumb_over(STRING, 1000), lambda: steepest_slope(STRING, 1000), lambda: tr34_e(STRING),
         lambda: plane_departure(STRING, 1000, "level"),
     ],

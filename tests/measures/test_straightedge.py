@@ -224,3 +224,14 @@ def test_rounded_metric_stations_do_not_make_the_bar_a_step_shorter():
         ]
         assert gaps[-1] >= max(chords) - 1e-6
     assert gaps[0] == pytest.approx(gaps[1], abs=0.02)
+
+
+@pytest.mark.parametrize(("step", "length"), [(5.0, 3000.0), (5.0, 3048.0), (2.0, 1000.0), (25.0, 3010.0)])
+def test_a_bar_on_a_fine_lattice_is_no_longer_than_it_is_called(step, length):
+    # a circle of radius R: under a chord c the gap is c^2 / 8 R, and the longest chord of whole steps is the bar
+    radius = 400e3
+    x = np.arange(-4000, 4000 + step / 2, step)
+    chord = math.floor(length / step) * step
+    gap = profile_gaps(x**2 / (2 * radius), step, length)
+    # the middle of a chord of an odd number of steps is half a step from any station
+    assert chord**2 / 8 - step**2 / 8 <= gap.max() * radius + 1e-6 <= chord**2 / 8 + 2e-6

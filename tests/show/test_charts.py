@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from dataclasses import fields
@@ -11,6 +12,7 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+import flatness
 from chart_checks import (
     FOOT,
     INCH,
@@ -31,7 +33,9 @@ from flatness.measures.straightedge import Placement, straightedge
 from flatness.show import scales
 from flatness.show.axes import INK, PALE, SOFTWARE
 from flatness.show.charts import gap_map, profile_chart, save_chart, surface_map
+from flatness.show.check_words import report
 from flatness.show.labels import wrap
+from flatness.show.pictures import check_charts
 from flatness.show.plan import fine
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
@@ -209,11 +213,26 @@ def test_the_gap_label_neither_covers_the_bar_nor_leaves_the_axes(room):
         assert marks.label.get_text().startswith("gap ")
 
 
+@pytest.mark.parametrize("unit", ["in", "mm"])
+@pytest.mark.parametrize("deep", [3.97, 4.0, 4.77, 0.61])
+def test_report_and_pictures_print_one_number_for_one_bar(deep, unit):
+    x, y = np.meshgrid(np.arange(7) * 500.0, np.arange(5) * 500.0)
+    survey = flatness.make_survey(x, y, -deep * ((x == 1500) & (y == 1000)), accuracy=0.1)
+    found = flatness.assess(survey, flatness.straightedge_limit(1000, 4.7625), draws=0)
+    gap = re.search(r"Worst as read, (.*?), at", report(found, unit))[1]
+    # 1/32 in or 0.1 mm at the coarsest
+    assert parse_length(gap) == pytest.approx(deep, abs=INCH / 64 + 1e-9 if unit == "in" else 0.05 + 1e-9)
+    charts = check_charts(found, unit)
+    for name in ("heights", "gap"):
+        assert f"gap {gap}" in charts[name].bar[0].label.get_text().replace("\n", " ")
+    assert charts["profile"].label.get_text() == f"gap {gap}"
+
+
 def test_the_gap_label_and_the_hatch_agree_with_the_limit():
     # 4.77 mm is over 3/16 in (4.7625 mm): it must not be printed as 3/16
     over = make_surface([[0, -4.77, 0]] * 3, 500.0)
     chart = gap_map(over, straightedge(over, 1000.0, headings=4), allowed_mm=4.7625)
-    assert 'gap just over 3/16"' in chart.bar[0].label.get_text()
+    assert 'gap 0.19"' in chart.bar[0].label.get_text()
     metric = gap_map(over, straightedge(over, 1000.0, headings=4), allowed_mm=4.7, unit="mm")
     assert "gap 4.8 mm" in metric.bar[0].label.get_text()
     assert len(chart.over.get_path().vertices) > 0

@@ -60,13 +60,16 @@ def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | N
             )
             continue
         try:
-            measure(limit, subject)
+            only = measure(limit, subject).only
         except MeasureError as error:
             why = "; ".join(
                 ", ".join(part for part in (problem.what, problem.value, problem.remedy) if part)
                 for problem in error.problems
             )
             notes.append(f"{limit.name} is not planned for: {why}")
+            continue
+        if only:
+            notes.append(f"{limit.name} is not planned for: it is measured {only}, and a plan is of the whole surface")
             continue
         found = [_straightedge(limit)] if limit.kind == "straightedge" else _spans(limit, subject)
         if not found:

@@ -36,7 +36,7 @@ from flatness.errors import ArgumentError, PlanError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
-from flatness.surface.lattice import Surface, default_spacing
+from flatness.surface.lattice import Surface
 from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.survey.readings import Floats, Survey
 
@@ -522,8 +522,7 @@ def _check_of(
     survey: Survey, wanted: list[Limit], spacing: float | None, headings: int, asked: Asked, seed: int
 ) -> tuple[PlanCheck, list[str]]:
     """The surface planned on, the likely surface that draws come from, and what is to be known of both."""
-    lengths = tuple(limit.length for limit in wanted if limit.length is not None)
-    subject = Subject.of(survey, wanted, default_spacing(survey, lengths) if spacing is None else spacing, headings)
+    subject = Subject.of(survey, wanted, spacing, headings)
     ground, likely, notes = subject.surface, None, [subject.surface.note] * bool(subject.surface.note)
     if min(ground.height.shape) < 2 or not ground.inside.any():
         raise ArgumentError(

@@ -41,7 +41,8 @@ MAKERS: dict[str, Callable[..., Limit]] = {
     "step": step_limit,
     "slope": slope_limit,
 }
-_MAY_BE_LEFT_OUT = ("distance", "rounded", "scope")  # where the functions that agree a limit have a default
+# where the functions that agree a limit have a default
+_MAY_BE_LEFT_OUT = ("distance", "rounded", "scope", "within", "plane")
 
 
 def _ratio(raw: Any, path: str, report: JobReport) -> float | None:

@@ -23,18 +23,22 @@ def straightedge_limit(
     length: float,
     allowed: float,
     *,
+    plane: bool = False,
     name: str | None = None,
     purpose: str = "",
     surfaces: Sequence[str] = SURFACES,
 ) -> Limit:
     """The gap [mm] allowed under a straightedge of ``length`` [mm] that rests on the high points.
 
+    ``plane`` notes besides how far the surface is off its best plane within that length; the bar decides.
+
     Examples
     --------
     >>> straightedge_limit(3048, 4.7625).name
     'agreed-straightedge-3/16in-10ft'
     """
-    return _agreed("straightedge", {"length": length, "allowed": allowed}, name, purpose, surfaces)
+    values = {"length": length, "allowed": allowed, "plane": plane or None}
+    return _agreed("straightedge", values, name, purpose, surfaces)
 
 
 def offset_limit(
@@ -101,11 +105,15 @@ def f_number_limit(
 
 
 def level_limit(
-    allowed: float, distance: float | None = None, *, name: str | None = None, purpose: str = "",
-    surfaces: Sequence[str] = ("floor", "ceiling"),
+    allowed: float, distance: float | None = None, *, within: bool = False, name: str | None = None,
+    purpose: str = "", surfaces: Sequence[str] = ("floor", "ceiling"),
 ) -> Limit:  # fmt: skip
-    """The difference in height [mm] allowed over ``distance`` [mm], or over the whole surface."""
-    return _agreed("level", {"distance": distance, "allowed": allowed}, name, purpose, surfaces)
+    """The difference in height [mm] allowed over ``distance`` [mm], or over the whole surface.
+
+    ``within``: between any two points up to that distance apart, not exactly that far.
+    """
+    values = {"distance": distance, "allowed": allowed, "within": within or None}
+    return _agreed("level", values, name, purpose, surfaces)
 
 
 def plumb_limit(
@@ -183,4 +191,4 @@ def _name(kind: str, values: dict[str, Any]) -> str:
         return "-".join([*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])])
     main = show_ratio(values["at_most"]) if "at_most" in values else tidy(values["allowed"], False)
     bases = [tidy(values[key], True) for key in ("length", "distance", "base") if key in values]
-    return "-".join([*parts, main, *bases])
+    return "-".join([*parts, main, *bases, *(["within"] if "within" in values else [])])

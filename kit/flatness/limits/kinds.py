@@ -36,9 +36,10 @@ _BAR = {"length": "length", "allowed": "length"}
 _SPAN = Kind({"distances": "lengths", "allowed": "lengths", "rounded": "flag"}, allowed=None)
 _F_NUMBER = Kind({"at_least": "number", "scope": "scope"}, allowed="at_least")
 _OVER = Kind({"distance": "length", "allowed": "length"}, optional=("distance",), length="distance")
+_LEVEL = Kind({**_OVER.keys, "within": "flag"}, optional=("distance", "within"), length="distance")
 _ALONE = Kind({"allowed": "length"})
 KINDS: dict[str, Kind] = {
-    "straightedge": Kind(_BAR, length="length"),
+    "straightedge": Kind({**_BAR, "plane": "flag"}, optional=("plane",), length="length"),
     "straightedge-share": Kind({**_BAR, "share": "share"}, length="length"),
     "span-bar": _SPAN,
     "span-grid": _SPAN,
@@ -48,10 +49,11 @@ KINDS: dict[str, Kind] = {
     "fl": _F_NUMBER,
     "tr34-e": _ALONE,
     "tr34-f": _ALONE,
-    "level": _OVER,
+    "level": _LEVEL,
     "level-rule": Kind(
-        {"per_metre": "length", "cap": "length", "up_to": "length", "cube_root": "length"},
-        optional=("per_metre", "cap", "up_to", "cube_root"), allowed=None,
+        {"per_metre": "length", "cap": "length", "up_to": "length", "plus": "length", "cube_root": "length",
+         "across": "flag"},
+        optional=("per_metre", "cap", "up_to", "plus", "cube_root", "across"), allowed=None,
     ),
     "plumb": _OVER,
     "neighbours": _ALONE,
@@ -110,12 +112,11 @@ def build_limit(kind: str, values: Mapping[str, Any], **about: Any) -> Limit:
     if kind in ("span-bar", "span-grid"):
         _check_table(values["distances"], values["allowed"])
     if kind == "level-rule":
-        by_metre = parameters["per_metre"] is not None and parameters["cap"] is not None
-        given = [key for key in known.keys if parameters[key] is not None]
-        if not (given == ["cube_root"] or (by_metre and parameters["cube_root"] is None)):
+        given = [key for key in known.keys if parameters[key] is not None and key not in ("up_to", "across")]
+        if given not in (["per_metre", "cap"], ["per_metre", "plus"], ["cube_root"]):
             raise LimitError(
                 "a level rule that says too little or too much", column="per_metre",
-                value=", ".join(given), expected="per_metre with cap (and up_to), or cube_root alone",
+                value=", ".join(given), expected="per_metre with cap (and up_to) or with plus, or cube_root alone",
             )  # fmt: skip
     allowed = parameters[known.allowed] if known.allowed else None
     length = parameters[known.length] if known.length else None
@@ -139,15 +140,16 @@ def _check_table(distances: Sequence[float], allowed: Sequence[float]) -> None:
 def level_rule(limit: Limit) -> Callable[[float], float]:
     """The difference in height [mm] that a ``level-rule`` allows over a distance [mm].
 
-    A rule by the metre gives the rate times the distance and never more than its cap; ``up_to`` only
-    records how far the source states the rate.
+    A rule by the metre gives the rate times the distance, and ``plus`` besides or never more than its cap;
+    ``up_to`` only records how far the source states the rate.
     """
     if limit.kind != "level-rule":
         raise LimitError("not a level rule", value=limit.name, expected="a limit of kind level-rule")
     rule = limit.parameters
     if rule["cube_root"] is not None:
         return lambda distance: float(rule["cube_root"] * math.cbrt(distance / 1000))
-    return lambda distance: float(min(rule["per_metre"] * distance / 1000, rule["cap"]))
+    plus, cap = rule["plus"] or 0.0, rule["cap"] or math.inf
+    return lambda distance: float(min(plus + rule["per_metre"] * distance / 1000, cap))
 
 
 def read_value(raw: object, holds: str) -> Any:

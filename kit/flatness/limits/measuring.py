@@ -5,8 +5,10 @@ A measure that these readings cannot give raises MeasureError with the reason; t
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -19,9 +21,10 @@ from flatness.measures.fnumber_lines import survey_lines
 from flatness.measures.fnumbers import f_numbers
 from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Measured
+from flatness.measures.station_lines import StationLines
 from flatness.measures.stations import neighbour_faces
-from flatness.measures.straightedge import straightedge
-from flatness.surface.lattice import Surface, default_spacing, widest_step
+from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing, widest_step
 from flatness.survey.readings import Floats, Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
@@ -50,9 +53,28 @@ class Subject:
     @classmethod
     def of(cls, survey: Survey, limits: list[Limit], spacing: float | None = None, headings: int = 12) -> Subject:
         """The subject of a survey as read, on a lattice that suits the limits' lengths."""
-        lengths = tuple(limit.length for limit in limits if limit.length is not None)
-        surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
+        surface = survey.surface_at(lattice_step(survey, limits) if spacing is None else spacing)
         return cls(survey, surface, widest_step(survey), headings)
+
+    @cached_property
+    def lines(self) -> StationLines | None:
+        """The lines that the stations stand on, if any."""
+        return StationLines.of(self.survey)
+
+    def along_lines(self, length: float) -> StationLines | None:
+        """The lines along which alone a straightedge can be placed; None where it can be placed across them too."""
+        if self.lines is None:
+            return None
+        along, across = self.lines.along, max(self.lines.across, self.step)
+        least = LEAST_STEPS["straightedge"] * (1 - 1e-6)
+        return self.lines if least * along <= length < least * across else None
+
+    def laid(self, length: float) -> StraightedgeResult:
+        """A straightedge placed wherever the readings let it: over the whole surface, or along the lines alone."""
+        lines = self.along_lines(length)
+        if lines is None:
+            return straightedge(self.surface, length, self.headings)
+        return lines.laid(self.survey.xyz()[2], length, self.surface)
 
     def with_lattice(self, stack: Floats) -> Iterator[Subject]:
         """The same subject for each of the lattice heights [n, ny, nx] mm."""
@@ -64,6 +86,19 @@ class Subject:
         return (replace(self, survey=replace(self.survey, points=points.assign(height=h))) for h in stack)
 
 
+def lattice_step(survey: Survey, limits: Sequence[Limit]) -> float:
+    """The lattice step [mm] of a survey that is held against limits: two to the shortest bar that it can show."""
+    spacing = default_spacing(survey, tuple(limit.length for limit in limits if limit.length is not None))
+    least = LEAST_STEPS["straightedge"] * widest_step(survey) * (1 - 1e-6)
+    bars = [x.length for x in limits if x.kind in BARS and x.length is not None and x.length >= least]
+    parts = math.ceil(2 * spacing / min(bars, default=math.inf) - 1e-6)
+    if parts <= 1:
+        return spacing
+    x, y, _, _ = survey.stations()
+    fine = spacing / parts
+    return fine if (np.ptp(x) / fine + 1) * (np.ptp(y) / fine + 1) <= MOST_DRAWN else spacing
+
+
 @dataclass(frozen=True)
 class Finding:
     """A measure held against a limit.
@@ -73,11 +108,13 @@ class Finding:
     measured : the number and where it was found
     allowed : what is allowed there, in the same unit
     at_least : True where the number must not be under ``allowed``, False where it must not be over it
+    only : where alone it was measured, in words; empty for the whole surface
     """
 
     measured: Measured
     allowed: float
     at_least: bool = False
+    only: str = ""
 
     @property
     def used(self) -> float:
@@ -107,6 +144,8 @@ def measure(limit: Limit, subject: Subject) -> Finding:
         raise MeasureError(
             "not measured on a surface survey", remedy="check it by hand; the number is in the catalogue"
         )
+    if limit.kind == "straightedge":
+        return _straightedge(limit, subject)
     _check_reach(limit, subject)
     return _MEASURES[limit.kind](limit, subject)
 
@@ -127,6 +166,10 @@ def measure_draws(
     """
     if limit.kind == "straightedge":
         assert limit.allowed is not None
+        assert limit.length is not None
+        lines = subject.along_lines(limit.length)
+        if lines is not None:
+            return lines.largest(stations(), limit.length) / limit.allowed
         return _largest_gaps(limit, subject, lattice(), quantiles, least) / limit.allowed
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
@@ -173,7 +216,14 @@ def _over(largest: Floats, line: float, somewhere: float, there: float) -> Float
 def _check_reach(limit: Limit, subject: Subject) -> None:
     """A bar that does not reach over a station between two others cannot show what lies between them."""
     least, length = LEAST_STEPS.get(limit.kind), FIXED_BASES.get(limit.kind, limit.length)
-    if least is None or length is None or length >= least * subject.step * (1 - 1e-6):
+    if least is None or length is None:
+        return
+    if length >= least * subject.step * (1 - 1e-6):
+        if limit.kind in BARS and whole_steps(length, subject.surface.spacing) < 2:
+            raise MeasureError(
+                "the lattice is too coarse for this bar", value=f"{subject.surface.spacing:.0f} mm",
+                expected=f"half of {length:.0f} mm or less", remedy="choose a finer spacing, or check a part of it",
+            )  # fmt: skip
         return
     raise MeasureError(
         "the stations are too far apart for this limit",
@@ -186,11 +236,25 @@ def _check_reach(limit: Limit, subject: Subject) -> None:
 def _straightedge(limit: Limit, subject: Subject) -> Finding:
     assert limit.length is not None
     assert limit.allowed is not None
-    found = straightedge(subject.surface, limit.length, subject.headings)
+    lines = subject.along_lines(limit.length)
+    if lines is None:
+        _check_reach(limit, subject)
+    found = subject.laid(limit.length)
+    notes = [found.note]
+    if lines is not None:
+        closer = limit.length / LEAST_STEPS[limit.kind]
+        notes.append(f"read lines at most {closer:.0f} mm apart for the whole")
+    elif limit.parameters["plane"]:
+        off = spaced.plane_departure(subject.surface, limit.length)
+        notes.append(
+            f"off the best plane of the whole, from high points, {off.value:.1f} mm within {limit.length:.0f} mm: "
+            "the bar decides, unless a plane is required"
+        )
+    note = "; ".join(text for text in notes if text)
+    only = "along the measured lines alone" if lines is not None else ""
     if found.worst is None:
-        return Finding(Measured(0.0, note=found.note), limit.allowed)
-    worst = Measured(found.worst.gap, found.worst.at, found.worst.contacts, found.note)
-    return Finding(worst, limit.allowed)
+        return Finding(Measured(0.0, note=note), limit.allowed, only=only)
+    return Finding(Measured(found.worst.gap, found.worst.at, found.worst.contacts, note), limit.allowed, only=only)
 
 
 def _straightedge_share(limit: Limit, subject: Subject) -> Finding:
@@ -220,7 +284,10 @@ def _span_grid(limit: Limit, subject: Subject) -> Finding:
 
 def _level_rule(limit: Limit, subject: Subject) -> Finding:
     rule = level_rule(limit)
-    found = levels.level_within(subject.surface, rule, subject.headings)
+    if limit.parameters["across"]:
+        found = levels.level_across(subject.surface, rule)
+    else:
+        found = levels.level_within(subject.surface, rule, subject.headings)
     if len(found.contacts) != 2:
         return Finding(replace(found, value=0.0), rule(1000.0))
     (x0, y0), (x1, y1) = found.contacts
@@ -251,8 +318,12 @@ def _over_length(name: str) -> Callable[[Limit, Subject], Finding]:
 _SURFACE_MEASURES: dict[str, Callable[[Limit, Subject], Measured]] = {
     "offset": lambda limit, s: spaced.block_offset(s.surface, _base(limit), s.headings),
     "plane": lambda limit, s: spaced.plane_departure(s.surface, _base(limit)),
-    "level": lambda limit, s: _where_it_fits(
-        limit.length, s, lambda length: levels.level_over(s.surface, length, s.headings), all_headings(s.headings)
+    "level": lambda limit, s: (
+        levels.level_over(s.surface, limit.length, within=True)
+        if limit.parameters["within"]
+        else _where_it_fits(
+            limit.length, s, lambda length: levels.level_over(s.surface, length, s.headings), all_headings(s.headings)
+        )
     ),
     "plumb": lambda limit, s: _where_it_fits(
         limit.length, s, lambda length: levels.plumb_over(s.surface, length), [Heading.at(90)]
@@ -306,4 +377,5 @@ LEAST_STEPS = {
     "straightedge": 1.5, "straightedge-share": 1.5, "offset": 1.5, "plane": 1.0, "level": 1.0, "plumb": 1.0,
     "slope": 1.0, "tr34-e": 1.0, "tr34-f": 1.0,
 }  # fmt: skip
+BARS = ("straightedge", "straightedge-share", "offset")  # that rest on two contacts, with a node between
 FIXED_BASES = {"tr34-e": 3000.0, "tr34-f": 300.0}

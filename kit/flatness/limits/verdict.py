@@ -36,7 +36,7 @@ from flatness.limits.spot_checks import (
     under_a_longer_bar,
     wanted_sweeps,
 )
-from flatness.limits.wording import caution, describe
+from flatness.limits.wording import caution, cited, describe
 from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
 from flatness.surface.lattice import Surface
@@ -175,6 +175,11 @@ class Assessment:
         """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""
         if self.lattice is None or limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
             raise MeasureError("no chance map for this check", expected="a straightedge limit, and draws")
+        if self.subject.along_lines(limit.length) is not None:
+            raise MeasureError(
+                "no chance map where a bar is placed along lines alone", expected="lines that stand closer",
+                remedy="read lines between them",
+            )  # fmt: skip
         heights = self.lattice.on_lattice()
         gaps = gap_map(heights, self.subject.surface.spacing, limit.length, self.subject.headings)
         over = np.mean(gaps > limit.allowed + 1e-6, axis=0)
@@ -388,8 +393,7 @@ def _row(one: Judged) -> dict[str, Any]:
     notes += [limit.notes, caution(limit)]
     return {
         "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
-        "between": one.between, "where": where,
-        "source": ", ".join(t for t in (limit.source, limit.edition, limit.clause) if t),
+        "between": one.between, "where": where, "source": cited(limit.source, limit.edition, limit.clause),
         "note": ". ".join(note.rstrip(".") for note in notes if note), "unit": _unit(limit), **numbers,
         **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
     }  # fmt: skip

@@ -20,6 +20,17 @@ def caution(limit: Limit) -> str:
     return CAUTIONS[limit.seen]
 
 
+def cited(source: str, edition: str, clause: str) -> str:
+    """Where a limit stands, in one line.
+
+    >>> cited("ASTM F710", "edition not seen", "clause not seen"), cited("NHBC", "2020", "9.1")
+    ('ASTM F710, edition and clause not seen', 'NHBC, 2020, 9.1')
+    """
+    if (edition, clause) == ("edition not seen", "clause not seen"):
+        edition, clause = "edition and clause not seen", ""
+    return ", ".join(part for part in (source, edition, clause) if part)
+
+
 def describe(limit: Limit, unit: str = "in") -> str:
     """The limit's value in words.
 
@@ -68,12 +79,16 @@ def describe(limit: Limit, unit: str = "in") -> str:
             return f"property {limit.kind[-1].upper()} {small('allowed')} or less"
         case "level" | "plumb":
             whole = " overall" if limit.kind == "level" else " over the whole height"
-            return f"{small('allowed')} out of {limit.kind}{base('distance', otherwise=whole)}"
+            word = " between points up to " if p.get("within") else " in "
+            apart = " apart" if p.get("within") else ""
+            return f"{small('allowed')} out of {limit.kind}{base('distance', word, whole)}{apart}"
         case "level-rule" if p["cube_root"] is not None:
             return f"{small('cube_root')} times the cube root of the distance in metres, out of level"
         case "level-rule":
-            rate = f"{small('per_metre')} a metre{base('up_to', ' up to ')}"
-            return f"{rate} out of level, {small('cap')} at most"
+            plus = f"{small('plus')} plus " if p["plus"] is not None else ""
+            most = f", {small('cap')} at most" if p["cap"] is not None else ""
+            across = " across the full width" if p["across"] else ""
+            return f"{plus}{small('per_metre')} a metre{base('up_to', ' up to ')} out of level{across}{most}"
         case "neighbours":
             return f"{small('allowed')} between adjacent faces"
         case "step":

@@ -27,6 +27,7 @@ from flatness.survey.readings import Floats
 AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
 BLOCK = 1 << 14  # heights worked on at a time: a block and its slopes fit the cache
 NODES = 1 << 12  # worked on at a time, contact by contact
+LONGER, OF_A_STEP = LENGTH_SLACK, 0.05  # by what share of itself, and of a step, a bar may be longer than its name
 DEEP = -1e15  # [mm] stands for "no surface": no bar ever rests there
 
 
@@ -57,12 +58,17 @@ def _largest(z: Floats, spacing: float, length: float, headings: int) -> Floats:
 
 
 def whole_steps(length: float, step: float) -> int:
-    """How many lattice steps a bar of this length spans, or one longer by no more than rounded feet make it."""
+    """How many lattice steps a bar of this length spans.
+
+    Feet are rounded: a 10 ft bar lies on stations 3050 mm apart. So one longer by two parts in a thousand spans them
+    too, where the step all but divides the length; on a fine lattice it would only lie one step too far.
+    """
     if not (math.isfinite(length) and length > 0):
         raise ArgumentError("length out of range", value=str(length), expected="millimetres above zero")
     if not (math.isfinite(step) and step > 0):
         raise ArgumentError("spacing out of range", value=str(step), expected="millimetres above zero")
-    return math.floor(length * (1 + LENGTH_SLACK) / step + STEP_NOISE)
+    steps = length / step
+    return math.floor(steps + max(STEP_NOISE, min(LONGER * steps, OF_A_STEP)))
 
 
 def line_gaps(z: Floats, steps: int) -> Floats:

@@ -22,6 +22,7 @@ from flatness.measures.pairs import (
     reaching,
     require_distance,
     require_level,
+    rise_within,
     signs_of,
     too_short,
 )
@@ -31,7 +32,9 @@ SHORTEST_MM = 1000.0  # a rule of so much a metre is held from a metre up; commo
 Rule = Callable[[float], float] | tuple[float, float]
 
 
-def level_over(surface: Surface, distance: float | None = None, headings: int = 12) -> Measured:
+def level_over(
+    surface: Surface, distance: float | None = None, headings: int = 12, *, within: bool = False
+) -> Measured:
     """Out of level: the largest difference in height over a distance.
 
     Parameters
@@ -39,6 +42,7 @@ def level_over(surface: Surface, distance: float | None = None, headings: int = 
     surface : off a level reference
     distance : between the two points [mm], exactly; None takes the highest and the lowest point anywhere
     headings : directions, equally spaced over half a turn
+    within : any two nodes at most ``distance`` apart instead, in any direction; what lies between is not looked at
 
     Returns
     -------
@@ -58,6 +62,8 @@ def level_over(surface: Surface, distance: float | None = None, headings: int = 
     require_level(surface.is_level, "levelness")
     if distance is None:
         return _highest_to_lowest(surface)
+    if within:
+        return rise_within(surface, surface.height, distance, f"any two points up to {distance:.0f} mm apart")
     pair = largest_difference(surface, distance, all_headings(headings))
     if pair is None:
         raise too_short("this measure of level", distance)
@@ -113,6 +119,40 @@ def level_within(surface: Surface, rule: Rule, headings: int = 12, shortest: flo
     ratio, pair, distance, allowed = best
     return pair.measured(
         ratio, f"{abs(pair.difference):.2f} mm over {distance:.0f} mm, where {allowed:.2f} mm is allowed"
+    )
+
+
+def level_across(surface: Surface, rule: Rule, shortest: float = SHORTEST_MM) -> Measured:
+    """As :func:`level_within`, between the two ends of each row and of each column alone: the full width.
+
+    Examples
+    --------
+    >>> from flatness.surface.lattice import make_surface
+    >>> dip = make_surface([[0, -9, -9, 3]] * 2, spacing=1000)
+    >>> round(level_across(dip, (3, 20)).value, 9)  # 3 mm over 3 m where 9 mm is allowed
+    0.333333333
+    """
+    require_level(surface.is_level, "levelness")
+    allowed_over = _rule(rule)
+    best: tuple[float, Pair, float, float] | None = None
+    for down, z in enumerate((surface.height, surface.height.T)):
+        for i, line in enumerate(z):
+            inside = np.flatnonzero(np.isfinite(line))
+            if not len(inside) or (inside[-1] - inside[0]) * surface.spacing < shortest * (1 - 1e-9):
+                continue
+            ends = [int(inside[0]), int(inside[-1])]
+            start, end = (node(surface, k, i) if down else node(surface, i, k) for k in ends)
+            pair = Pair(float(line[ends[1]] - line[ends[0]]), start, end)
+            distance = math.dist(start, end)
+            allowed = allowed_over(distance)
+            if best is None or abs(pair.difference) / allowed > best[0]:
+                best = (abs(pair.difference) / allowed, pair, distance, allowed)
+    if best is None:
+        raise too_short("this measure of level", shortest)
+    ratio, pair, distance, allowed = best
+    return pair.measured(
+        ratio,
+        f"{abs(pair.difference):.2f} mm over the full width of {distance:.0f} mm, where {allowed:.2f} mm is allowed",
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.measures.lines import Heading, displaced
@@ -101,6 +102,46 @@ def largest_pair(surface: Surface, difference: Floats, heading: Heading, steps: 
     iy, ix = np.unravel_index(int(np.nanargmax(size)), size.shape)
     start = node(surface, int(iy), int(ix))
     return Pair(float(difference[iy, ix]), start, beyond(start, heading, steps * surface.spacing))
+
+
+def rise_within(surface: Surface, z: Floats, length: float, note: str) -> Measured:
+    """How much more one node of ``z`` [ny, nx] mm rises than another at most ``length`` [mm] away, at the higher one.
+
+    Raises MeasureError where the lattice is coarser than the length.
+    """
+    require_distance(length)
+    reach = length / surface.spacing * (1 + STEP_NOISE)
+    if reach < 1:
+        raise MeasureError(
+            "the lattice is coarser than the base", value=f"{surface.spacing:.0f} mm",
+            expected=f"{length:.0f} mm or less", remedy="choose a finer spacing",
+        )  # fmt: skip
+    rise = highest_within(z, reach) - z
+    if np.isnan(rise).all():
+        raise too_short("this measure", length)
+    iy, ix = np.unravel_index(int(np.nanargmax(rise)), rise.shape)
+    gy, gx = np.ogrid[: rise.shape[0], : rise.shape[1]]
+    near = np.where(np.hypot(gy - iy, gx - ix) <= reach, z, np.nan)
+    jy, jx = np.unravel_index(int(np.nanargmax(near)), near.shape)
+    low, high = node(surface, int(iy), int(ix)), node(surface, int(jy), int(jx))
+    return Measured(float(rise[iy, ix]), high, (low, high), note)
+
+
+def highest_within(z: Floats, reach: float) -> Floats:
+    """[ny, nx] the highest of all nodes at most ``reach`` lattice steps away; NaN where there is none."""
+    ny, nx = z.shape
+    blank = np.isnan(z)
+    if reach >= math.hypot(ny - 1, nx - 1):
+        return np.where(blank, np.nan, np.nan if blank.all() else np.nanmax(z))
+    known = np.where(blank, -np.inf, z)
+    top = np.full_like(z, -np.inf)
+    for up in range(min(math.floor(reach), ny - 1) + 1):
+        # of the disc, the row so many above or below: a window along x
+        half = math.floor(math.sqrt(max(0.0, reach * reach - up * up)))
+        row = maximum_filter1d(known, 2 * min(half, nx - 1) + 1, axis=1, mode="constant", cval=-np.inf)
+        np.maximum(top[: ny - up], row[up:], out=top[: ny - up])
+        np.maximum(top[up:], row[: ny - up], out=top[up:])
+    return np.where(blank, np.nan, top)
 
 
 def node(surface: Surface, iy: int, ix: int) -> Place:

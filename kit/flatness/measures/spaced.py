@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.ndimage import maximum_filter
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.measures.bars import whole_steps, window_departures
@@ -20,6 +19,7 @@ from flatness.measures.pairs import (
     reaching,
     require_distance,
     require_level,
+    rise_within,
     signs_of,
     too_short,
 )
@@ -148,21 +148,7 @@ def plane_departure(surface: Surface, length: float, plane: str = "best") -> Mea
         deviations, note = fit_surface_plane(surface, "minimum-zone").deviations, "off the minimum-zone plane"
     else:
         raise ArgumentError("unknown required plane", value=str(plane), expected="level or best")
-    reach = length / surface.spacing * (1 + STEP_NOISE)
-    if reach < 1:
-        raise MeasureError(
-            "the lattice is coarser than the base", value=f"{surface.spacing:.0f} mm",
-            expected=f"{length:.0f} mm or less", remedy="choose a finer spacing",
-        )  # fmt: skip
-    rise = _highest_within(deviations, reach) - deviations
-    if np.isnan(rise).all():
-        raise too_short("this measure", length)
-    iy, ix = np.unravel_index(int(np.nanargmax(rise)), rise.shape)
-    gy, gx = np.ogrid[: rise.shape[0], : rise.shape[1]]
-    near = np.where(np.hypot(gy - iy, gx - ix) <= reach, deviations, np.nan)
-    jy, jx = np.unravel_index(int(np.nanargmax(near)), near.shape)
-    low, high = node(surface, int(iy), int(ix)), node(surface, int(jy), int(jx))
-    return Measured(float(rise[iy, ix]), high, (low, high), note)
+    return rise_within(surface, deviations, length, note)
 
 
 def abrupt_step(where: Surface | Survey, base: float) -> Measured:
@@ -206,16 +192,3 @@ def _percentile(values: list[Floats], distance: float) -> float:
     if not len(every):
         raise too_short("this property", distance)
     return float(np.percentile(every, PERCENTILE))
-
-
-def _highest_within(z: Floats, reach: float) -> Floats:
-    """[ny, nx] the highest of all nodes at most ``reach`` lattice steps away; NaN where there is none."""
-    ny, nx = z.shape
-    if reach >= math.hypot(ny - 1, nx - 1):
-        return np.full_like(z, np.nan if np.isnan(z).all() else np.nanmax(z))
-    ry, rx = (min(math.floor(reach), n - 1) for n in (ny, nx))
-    gy, gx = np.ogrid[-ry : ry + 1, -rx : rx + 1]
-    disc = np.hypot(gy, gx) <= reach
-    blank = np.isnan(z)
-    top = maximum_filter(np.where(blank, -np.inf, z), footprint=disc, mode="constant", cval=-np.inf)
-    return np.where(blank, np.nan, top)

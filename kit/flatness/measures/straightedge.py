@@ -29,7 +29,7 @@ from flatness.measures.bars import (
 )
 from flatness.measures.lines import Heading, all_headings
 from flatness.measures.measured import Place
-from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE, Surface
+from flatness.surface.lattice import STEP_NOISE, Surface
 from flatness.survey.readings import Floats
 
 
@@ -173,15 +173,14 @@ def _worst_gap(surface: Surface, gap: Floats, length: float, headings: int) -> P
 def _bridging(surface: Surface, at: Place, heading: Heading, length: float) -> Placement | None:
     """The placement at this heading with the largest gap at a node: every pair of contacts tried."""
     distance, z = profile_through(surface, at, heading.degrees, length)
+    most = whole_steps(length, surface.spacing * heading.step)
     here = int(np.flatnonzero(distance == 0)[0])
     best: tuple[float, int, int] | None = None
     for p in range(here):
-        for q in range(here + 1, len(z)):
-            if distance[q] - distance[p] <= length * (1 + LENGTH_SLACK) + STEP_NOISE:
-                part = (distance[here] - distance[p]) / (distance[q] - distance[p])
-                gap = float(z[p] + part * (z[q] - z[p]) - z[here])
-                if best is None or gap > best[0]:
-                    best = (gap, p, q)
+        for q in range(here + 1, min(p + most + 1, len(z))):
+            gap = float(z[p] + (here - p) / (q - p) * (z[q] - z[p]) - z[here])
+            if best is None or gap > best[0]:
+                best = (gap, p, q)
     if best is None:
         return None
     gap, p, q = best

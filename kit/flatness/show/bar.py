@@ -14,7 +14,8 @@ from flatness.lengths import settle
 from flatness.measures.straightedge import Placement
 from flatness.show.axes import INK, SMALL
 from flatness.show.labels import FreeSpace, rings
-from flatness.show.scales import Scale, printed_gap, printed_place
+from flatness.show.scales import Scale, printed_place
+from flatness.show.words import length
 
 _PAPER = {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
 
@@ -38,12 +39,11 @@ class BarMarks:
     label: Annotation
 
 
-def bar_words(bar: Placement | None, length: float | None, scale: Scale) -> str:
+def bar_words(bar: Placement | None, bar_length: float | None, scale: Scale) -> str:
     if not bridges(bar):
         return ""
-    # a map of heights has a limit for its steps, which need not be one for the gap
-    gap = printed_gap(bar.gap, None if length is None else scale.limit, scale.unit)
-    under = "" if length is None else f" under {printed_place(length, scale.unit)}"
+    gap = length(bar.gap, scale.unit, scale.limit)
+    under = "" if bar_length is None else f" under {printed_place(bar_length, scale.unit)}"
     x, y = (printed_place(value, scale.unit) for value in bar.at)
     return f"gap {gap}{under}\nat x {x}, y {y}\ncontacts {printed_place(bar.span, scale.unit)} apart"
 

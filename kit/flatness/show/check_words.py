@@ -15,7 +15,7 @@ from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
-from flatness.limits.wording import caution, describe, show_ratio
+from flatness.limits.wording import CAUTIONS, caution, cited, describe, show_ratio
 from flatness.show.words import (
     AUTHORITY,
     WIDTH,
@@ -102,14 +102,13 @@ def describe_allowed(one: Judged, unit: str) -> str:
 def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
     limit, finding = one.limit, one.finding
-    stations = at_stations(one, assessment, unit)
-    yield f"{one.verdict.upper()}{stations}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    yield f"{one.verdict.upper()}{where_alone(one, assessment, unit)}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
     if finding is None:
         yield in_unit(f"Not measured: {one.reason}.", unit)
     else:
         yield from _found(one, assessment, unit)
     sure = caution(limit)
-    source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+    source = cited(limit.source, limit.edition, limit.clause)
     yield f"Source: {source}{f' ({sure})' if sure else ''}."
     if limit.notes:
         yield limit.notes
@@ -141,8 +140,10 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
         yield sentence(measured.note, unit)
 
 
-def at_stations(one: Judged, assessment: Assessment, unit: str) -> str:
-    """What is added to a pass that nobody has looked at between the stations; empty for any other verdict."""
+def where_alone(one: Judged, assessment: Assessment, unit: str) -> str:
+    """Where alone a verdict holds: along measured lines, or, of a pass, at the stations; empty where on the whole."""
+    if one.finding is not None and one.finding.only:
+        return f" {one.finding.only}"
     if one.verdict != PASS or one.between != ASSUMED:
         return ""
     return f" at the stations, {position(assessment.subject.step, unit)} apart"
@@ -152,7 +153,7 @@ def answer(assessment: Assessment, unit: str) -> str:
     """The verdict in one sentence, and what to do next in another: what a report begins with."""
     one = assessment.governing
     assert one is not None
-    word = f"{one.verdict.upper()}{at_stations(one, assessment, unit)}"
+    word = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
     if one.finding is None:
         return in_unit(f"{word}: {one.limit.name} is not measured: {one.reason}.", unit)
     drawn = not math.isnan(one.chance)
@@ -218,7 +219,11 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
     Of several it is the one that the pictures are about, else the one whose chance is nearest to even. ``batch`` as
     in :func:`~flatness.limits.more_readings.more_readings`; 0 asks for none.
     """
-    doubtful = [one for one in assessment.judged if one.in_doubt(assessment.confidence)]
+    doubtful = [
+        one
+        for one in assessment.judged
+        if one.in_doubt(assessment.confidence) and one.finding is not None and not one.finding.only
+    ]
     if not doubtful or batch == 0:
         return None
     pictured = assessment.pictured
@@ -305,7 +310,9 @@ def limits_text(table: pd.DataFrame) -> str:
         for name, row in group.iterrows():
             lines.append(f"  {name}")
             lines.append(indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
-            source = ", ".join(text for text in (row["source"], row["edition"], row["clause"]) if text)
+            source = cited(row["source"], row["edition"], row["clause"])
             lines.append(indented(f"{source} [{row['seen']}]", "    "))
+            about = [text.rstrip(".") for text in (CAUTIONS[row["seen"]], row["notes"]) if text]
+            lines += [indented(f"{text[0].upper()}{text[1:]}.", "    ") for text in about]
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks)

@@ -15,6 +15,7 @@ from flatness.comparison.reruns import Rerun
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS
 from flatness.limits.verdict import Judged
+from flatness.limits.wording import cited
 from flatness.show.datum_words import (
     agree_words,
     compared_share,
@@ -219,7 +220,7 @@ def record_text(found: Mapping[str, Any], report: str) -> str:
     lines += [indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
     lines += ["", "versions", *(f"  {name} {text}" for name, text in found["versions"].items())]
     for limit in found["limits"]:
-        source = ", ".join(text for text in (limit["source"], limit["edition"], limit["clause"]) if text)
+        source = cited(limit["source"], limit["edition"], limit["clause"])
         lines += ["", limit["name"], indented(limit["measure"]), indented(f"{source} [{limit['seen']}]")]
     return "\n".join([*lines, "", report, ""])
 

@@ -11,20 +11,21 @@ import numpy as np
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment
-from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.measures.straightedge import StraightedgeResult
 from flatness.show.axes import SOFTWARE, save_chart
 from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
 from flatness.show.check_words import where_to_read
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
+from flatness.show.scales import printed_place
 from flatness.show.words import shown_unit
 
 
 def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     """The straightedge of a limit laid on the surface as read."""
     assert limit.length is not None
-    return straightedge(assessment.subject.surface, limit.length, assessment.subject.headings)
+    return assessment.subject.laid(limit.length)
 
 
 def check_charts(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> dict[str, Any]:
@@ -40,12 +41,14 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit
     assert limit.length is not None
-    result = laid_for(assessment, limit)
+    result, title = laid_for(assessment, limit), None
+    if one.finding is not None and one.finding.only:
+        title = f"Gap under a {printed_place(limit.length, unit)} straightedge {one.finding.only}"
     charts: dict[str, Any] = {
         "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
-        "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit),
+        "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit, title=title),
     }
-    if len(one.used):
+    if len(one.used) and one.finding is not None and not one.finding.only:
         place = where_to_read(assessment, batch)
         more = place[1] if place is not None and place[0] is one else None
         chance, anywhere = assessment.chance_map(limit), float(np.mean(one.used > 1 + 1e-9))

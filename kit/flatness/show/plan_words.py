@@ -17,7 +17,7 @@ from flatness.corrections.schedule import Schedule
 from flatness.corrections.terms import Rates
 from flatness.corrections.ways import Ways
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
-from flatness.limits.wording import caution, describe
+from flatness.limits.wording import caution, cited, describe
 from flatness.show.compared import columns
 from flatness.show.done_words import (
     area,
@@ -105,7 +105,7 @@ def _heading(plan: Plan, unit: str) -> str:
     lines += textwrap.wrap(about, WIDTH)
     for limit in plan.limits:
         sure = caution(limit)
-        source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+        source = cited(limit.source, limit.edition, limit.clause)
         text = f"{limit.name}: {describe(limit, unit)}; {source}{f' ({sure})' if sure else ''}"
         lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if not plan.finished and not any("stopped early" in note for note in plan.notes):

@@ -24,10 +24,10 @@ from flatness.show.scales import (
     height_step,
     place_step,
     printed,
-    printed_gap,
     printed_limit,
     printed_place,
 )
+from flatness.show.words import length as printed_length
 from flatness.surface.lattice import Surface
 
 BOX_IN, LEFT_IN = (8.6, 3.5), 1.1  # of the axes, in a figure of their own [in]
@@ -113,7 +113,7 @@ def profile_chart(
     cut = cut_along(surface, placement, length)
     bar_name = f"{printed_place(length, unit)} straightedge"
     if title is None:
-        title = f"Profile of the {kind} under the {bar_name}, gap {printed_gap(placement.gap, allowed, unit)}"
+        title = f"Profile of the {kind} under the {bar_name}, gap {printed_length(placement.gap, unit, allowed)}"
     margin = 0.04 * length
     left, right = min(cut.distance[0], cut.bar[0]) - margin, max(cut.distance[-1], cut.bar[1]) + margin
     most = float(max(-cut.height.min(), allowed or 0.0)), float(max(cut.height.max(), 0.0))
@@ -217,7 +217,7 @@ def _draw(
     space.take_line(np.array([[cut.at, 0], [cut.at, -placement.gap]]), 3.0)
     if allowed is not None:
         space.take_line(np.array([[0, -allowed], [cut.span, -allowed]]), 1.0)
-    label = _write(ax, f"gap {printed_gap(placement.gap, allowed, unit)}", (cut.at, -placement.gap / 2), bold=True)
+    label = _write(ax, f"gap {printed_length(placement.gap, unit, allowed)}", (cut.at, -placement.gap / 2), bold=True)
     heights = sorted(np.linspace(-deep / 2, deep / 2, 15), key=abs)
     beside: list[Offset] = [(side * 9, dy, ha, "center") for dy in heights for side, ha in ((1, "left"), (-1, "right"))]
     if space.place(label, beside):

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap, ListedColormap
 
 from flatness.errors import ArgumentError
-from flatness.lengths import format_against, format_length, settle
+from flatness.lengths import format_length, settle
 from flatness.survey.readings import Floats
 
 INCH = 25.4
@@ -148,20 +148,6 @@ def printed(mm: float, unit: str, fraction: int = 16, *, signed: bool = False) -
     if text in ('0"', "0 mm"):
         return "0"
     return ("+" if signed and mm > 0 else "") + text.replace("-", "\N{MINUS SIGN}")
-
-
-def printed_gap(mm: float, allowed: float | None, unit: str) -> str:
-    """A gap as a tape reads it, never on the other side of the allowed one.
-
-    >>> printed_gap(4.77, 4.7625, "in")
-    'just over 3/16"'
-    """
-    text = format_against(mm, math.inf if allowed is None else allowed, unit, 16)
-    if allowed is None or unit != "in" or "." not in text:
-        return text
-    # no fraction of a tape tells the two apart
-    side = "over" if settle(mm) > settle(allowed) else "under"
-    return f"just {side} {printed_limit(allowed, unit)}"
 
 
 def printed_limit(mm: float, unit: str) -> str:

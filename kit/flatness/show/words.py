@@ -27,9 +27,9 @@ def shown_unit(survey: Survey, unit: str | None = None) -> str:
     return unit or ("in" if survey.unit in ("in", "ft") else "mm")
 
 
-def length(mm: float, unit: str, allowed: float = math.inf) -> str:
-    """A small length as printed in reports, never on the wrong side of what is allowed."""
-    return "-" if math.isnan(mm) else format_against(mm, allowed, unit, FRACTION)
+def length(mm: float, unit: str, allowed: float | None = None) -> str:
+    """A small length as reports and pictures print it, never on the wrong side of what is allowed."""
+    return "-" if math.isnan(mm) else format_against(mm, math.inf if allowed is None else allowed, unit, FRACTION)
 
 
 def position(mm: float, unit: str) -> str:

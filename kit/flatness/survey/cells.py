@@ -62,7 +62,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading as the file gives it: lengths [mm]; x and y are NaN for a benchmark off the surface."""
+    """One reading as the file gives it: lengths [mm]; x and y are NaN for a benchmark off the surface.
+
+    ``typed`` is its text, and ``unit`` the unit of a number in it that carries none.
+    """
 
     x: float
     y: float
@@ -73,6 +76,8 @@ class Reading:
     setup: str = ""
     line: str = ""
     kind: str = "surface"
+    typed: str = ""
+    unit: str = "in"
 
     @property
     def cell(self) -> str:
@@ -81,11 +86,16 @@ class Reading:
 
 @dataclass(frozen=True)
 class Readings:
-    """All readings of a file, whether they are heights or drops, and the cells where none was taken."""
+    """All readings of a file, whether they are heights or drops, and the cells where none was taken.
+
+    ``doubts`` are questions on their positions that stop nothing.
+    """
 
     readings: tuple[Reading, ...]
     quantity: str
     not_taken: tuple[str, ...] = ()
+    decimal_comma: bool = False
+    doubts: tuple[Problem, ...] = ()
 
 
 class Report:
@@ -222,6 +232,15 @@ class LengthReader:
             if reading and (unit or self.unit) in ("mm", "cm", "m") and BARE_FRACTION.fullmatch(cell.strip()):
                 self._metric_fractions.append((row, column, cell))
         return value
+
+    def quietly(self, cell: Cell, unit: str | None = None) -> float | None:
+        """Length [mm] of a cell, or None where it is none, of which nothing is reported."""
+        if isinstance(cell, Accident) or is_empty(cell):
+            return None
+        try:
+            return float(parse_exact(cell, unit or self.unit, decimal_comma=self.decimal_comma))
+        except LengthError:
+            return None
 
     @staticmethod
     def _is_serial(cell: str | float) -> bool:

@@ -15,6 +15,7 @@ from flatness.survey.cells import Reading, Readings, Report, over, within
 from flatness.survey.findings import EIGHTH_MM
 from flatness.survey.header import Header
 from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
+from flatness.survey.slips import meant
 
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 LEAST_FILLED = 0.5  # share of the outline's length and width that stations of a survey span; the kit's own
@@ -22,6 +23,9 @@ SLIP = "the height here is"  # how a note on a reading far off its neighbours be
 FAR_MM = 300.0  # heights all over a foot off their datum are seldom heights; the kit's own
 FEWEST_DROPS = 3  # of which none is above zero, as one or two off a string may be
 NEIGHBOURS = 8
+SHARP_MM = 254.0  # readings so far from zero have digits enough to tell a slip by; the kit's own
+# by which, by which part of itself, and by how many times the spread around it no one station stands off; the kit's own
+GROSS_MM, GROSS_SHARE, GROSS_SPREADS = 50.8, 0.25, 10.0
 FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
 SIGMAS = 6.0
 MAD_TO_SIGMA = 1.4826  # median absolute deviation to standard deviation, normal distribution (closed form)
@@ -59,7 +63,10 @@ def check_readings(readings: Readings, heights: list[float], header: Header, rep
     _check_inside(x, y, points, header, report)
     _check_repeats(index, z, points, header.accuracy, report)
     _check_reach(x, y, points, header, report)
-    notes = far_off_neighbours(x, y, z, points, header.accuracy, report.file)
+    typed_wrong = _check_slips(x, y, z, readings, points, header.accuracy, report)
+    notes = [*readings.doubts]
+    if not typed_wrong:
+        notes += far_off_neighbours(x, y, z, points, header.accuracy, report.file, readings)
     notes += _look_like_drops(z, readings, points, report.file)
     return notes + _not_taken(readings, header, report.file)
 
@@ -76,6 +83,7 @@ def check_what_was_read(readings: Readings, header: Header, report: Report) -> N
     _check_inside(x, y, points, header, report)
     if len({reading.setup for reading in points}) == 1:
         _check_repeats(_stations(x, y)[1], z, points, header.accuracy, report)
+        _check_slips(x, y, z if readings.quantity == "height" else -z, readings, points, header.accuracy, report)
 
 
 def _on_surface(readings: Readings, heights: list[float]) -> tuple[list[Reading], Floats]:
@@ -194,8 +202,52 @@ def _check_repeats(
         )  # fmt: skip
 
 
+def _check_slips(
+    x: Floats, y: Floats, z: Floats, readings: Readings, points: list[Reading], accuracy: float | None, report: Report
+) -> bool:
+    """Report readings that are no surface, where another sign, point, order of digits or unit makes them one.
+
+    A reading is compared with the median of its nearest stations. Near zero a slip and a real spot are too alike:
+    there it stays a note.
+    """
+    if len(z) < FEWEST_STATIONS:
+        return False
+    _, near = cKDTree(np.column_stack([x, y])).query(np.column_stack([x, y]), k=min(NEIGHBOURS, len(z) - 1) + 1)
+    others = z[np.asarray(near)[:, 1:]]
+    around = np.median(others, axis=1)
+    spread = np.median(np.abs(others - around[:, None]), axis=1)
+    sign = -1.0 if readings.quantity == "drop" else 1.0
+    found = False
+    for k in range(len(z)):
+        off = sign * float(z[k] - around[k])
+        expected = points[k].value - off
+        gross = max(GROSS_MM, GROSS_SHARE * abs(expected), GROSS_SPREADS * float(spread[k]))
+        if abs(expected) < SHARP_MM or abs(off) < gross:
+            continue
+        text = likely_meant(points[k], expected, INCH_MM, readings.decimal_comma)
+        if text is not None:
+            found = True
+            report.add(
+                "a reading that its neighbours rule out", points[k].row, points[k].column, value=points[k].typed,
+                expected=f"about {format_length(expected)} ({format_length(expected, 'mm')}), as around it",
+                remedy=f"did you mean {text}? Type it again, or read the station again; if it is right, it is no part "
+                "of this surface: leave the cell empty and state an opening there",
+            )  # fmt: skip
+    return found
+
+
+def likely_meant(reading: Reading, expected: float, within: float, decimal_comma: bool) -> str | None:
+    """What may have been typed wrong: the text nearest to what is expected [mm], no farther than ``within``."""
+    near = [
+        (abs(mm - expected), text)
+        for text, mm in meant(reading.typed, reading.unit, decimal_comma)
+        if abs(mm - expected) <= within
+    ]
+    return min(near)[1] if near else None
+
+
 def far_off_neighbours(
-    x: Floats, y: Floats, z: Floats, points: list[Reading], accuracy: float | None, file: str
+    x: Floats, y: Floats, z: Floats, points: list[Reading], accuracy: float | None, file: str, readings: Readings
 ) -> list[Problem]:
     """Notes on readings far off what their neighbours say.
 
@@ -208,11 +260,14 @@ def far_off_neighbours(
     for k in np.flatnonzero(np.abs(residual) > least):
         off = float(residual[k])
         side = "proud of" if off > 0 else "shy of"
+        expected = points[k].value + (off if readings.quantity == "drop" else -off)
+        said = likely_meant(points[k], expected, least, readings.decimal_comma)
         notes.append(Problem(
             f"{SLIP} {over(abs(off), least)} {side} what its neighbours say; it is used as it is",
             file, points[k].row, points[k].cell.rstrip("0123456789"),
             expected=f"{within(least)} of a plane through its neighbours",
-            remedy="check the reading for a slip of an inch or a wrong station, or read it again",
+            remedy=(f"did you mean {said}? " if said else "")
+            + "check the reading for a slip of an inch or a wrong station, or read it again",
         ))  # fmt: skip
     return notes
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from flatness.errors import Problem
 from flatness.lengths import unit_named
 from flatness.survey.cells import (
     Cell,
@@ -15,6 +16,14 @@ from flatness.survey.cells import (
     text_of,
 )
 from flatness.survey.header import Header, needed_quantity
+from flatness.survey.positions import (
+    Position,
+    check_positions,
+    copied,
+    report_shifted_rows,
+    report_unit,
+    without_unit,
+)
 from flatness.survey.readings import SAME_PLACE_MM
 
 CORNERS = ("y\\x", "y/x")
@@ -57,8 +66,16 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
         width = _filled(first)
     along = [(first.row, c, first.cell(c)) for c in range(1, width)]
     down = [(record.row, 0, record.cell(0)) for record in rows]
+    quiet = [lengths.quietly(cell, unit or None) for _, _, cell in down]
+    cells = [(record.row, [record.cell(c) for c in range(width)]) for record in rows]
+    shifted = report_shifted_rows(cells, quiet, width, lengths)
+    for i in shifted:
+        report.settle(rows[i].row, 0)
     x = _positions("x", along, [[row.cell(c) for row in rows] for _, c, _ in along], unit or None, lengths)
     y = _positions("y", down, [list(row.cells[1:]) for row in rows], unit or None, lengths)
+    doubts = _doubts(along, down, x, [None if i in shifted else v for i, v in enumerate(y)], rows, unit, lengths)
+    if unit == "" and not shifted:
+        _check_unit(along + down, x, y, first.row, header, lengths)
     readings, not_taken = [], []
     for record, y_here in zip(rows, y, strict=True):
         for (_, column, _), x_here in zip(along, x, strict=True):
@@ -69,8 +86,44 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
                 continue
             value = lengths.read(cell, record.row, column, reading=True)
             if value is not None and x_here is not None and y_here is not None:
-                readings.append(Reading(x_here, y_here, value, record.row, column))
-    return Readings(tuple(readings), quantity, tuple(not_taken))
+                typed, bare = text_of(cell), lengths.unit or lengths.likely_unit
+                readings.append(Reading(x_here, y_here, value, record.row, column, typed=typed, unit=bare))
+    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma, tuple(doubts))
+
+
+def _doubts(
+    along: list[tuple[int, int, Cell]], down: list[tuple[int, int, Cell]], x: list[float | None],
+    y: list[float | None], rows: list[Record], unit: str | None, lengths: LengthReader,
+) -> list[Problem]:  # fmt: skip
+    """Questions on the positions, and on rows and columns that may be copies; errors go to the report."""
+    found: list[Problem] = []
+    sides = []
+    for name, cells, values in (("x", along, x), ("y", down, y)):
+        places = [
+            Position(row, column, text_of(cell), mm)
+            for (row, column, cell), mm in zip(cells, values, strict=True)
+            if mm is not None
+        ]
+        sides.append(places)
+        found += check_positions(name, places, unit or lengths.unit or lengths.likely_unit, lengths)
+    by_row = {record.row: record for record in rows}
+    columns = [place.column for place in sides[0]]
+    lines = [(place, [by_row[place.row].cell(c) for c in columns]) for place in sides[1]]
+    found += copied(lines, "row", lengths.report)
+    return found + copied(
+        [(place, [by_row[p.row].cell(place.column) for p in sides[1]]) for place in sides[0]], "column", lengths.report
+    )
+
+
+def _check_unit(
+    cells: list[tuple[int, int, Cell]], x: list[float | None], y: list[float | None], row: int, header: Header,
+    lengths: LengthReader,
+) -> None:  # fmt: skip
+    known = [[v for v in values if v is not None] for values in (x, y)]
+    typed = [text_of(cell) for _, _, cell in cells]
+    if all(known) and without_unit(typed, lengths.decimal_comma):
+        say = "write the unit of the positions in the corner cell, such as ft; in too, if they are inches"
+        report_unit(known[0], known[1], lengths.unit, header.outline, (row, 0), say, lengths.report)
 
 
 def _filled(record: Record) -> int:

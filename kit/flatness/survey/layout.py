@@ -23,6 +23,7 @@ from flatness.survey.cells import (
 )
 from flatness.survey.grid import corner_unit, read_grid
 from flatness.survey.header import Header, needed_quantity
+from flatness.survey.positions import report_far_stations, report_unit, without_unit
 from flatness.survey.readings import KINDS
 
 HEADINGS = ("x", "y", "reading", "height", "drop", "setup", "line", "label", "kind")
@@ -91,7 +92,27 @@ def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
             readings.append(reading)
         elif value_at is not None and is_empty(record.cell(value_at)):
             not_taken.append(f"{column_letter(value_at)}{record.row}")
-    return Readings(tuple(readings), quantity, tuple(not_taken))
+    _check_unit(first.row, headings, rows, readings, header, lengths)
+    bare = lengths.unit or lengths.likely_unit
+    columns = {one.name: (one.column, one.unit or bare) for one in headings.values() if one.name in ("x", "y")}
+    report_far_stations(readings, rows, columns, lengths)
+    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma)
+
+
+def _check_unit(
+    row: int, headings: dict[str, Heading], rows: list[Record], readings: list[Reading], header: Header,
+    lengths: LengthReader,
+) -> None:  # fmt: skip
+    """Ask for the unit of positions that make no room as they are read."""
+    if any(name not in headings or headings[name].unit is not None for name in "xy"):
+        return
+    typed = [text_of(record.cell(headings[name].column)) for record in rows for name in "xy"]
+    places = [(one.x, one.y) for one in readings if one.kind == "surface"]
+    if len(places) > 2 and without_unit(typed, lengths.decimal_comma):
+        x, y = zip(*places, strict=True)
+        say = "write it in the headings, such as x [ft] and y [ft]; x [in] and y [in], if they are inches"
+        first = (row, headings["x"].column)
+        report_unit(x, y, lengths.unit, header.outline, first, say, lengths.report)
 
 
 def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, Heading]:
@@ -201,7 +222,8 @@ def _list_reading(
             place.append(lengths.read(cell, record.row, heading.column, unit=heading.unit))
     if value is None or place[0] is None or place[1] is None or kind is None:
         return None
-    return Reading(place[0], place[1], value, record.row, value_at, kind=kind, **texts)
+    typed, bare = text_of(record.cell(value_at)), unit or lengths.unit or lengths.likely_unit
+    return Reading(place[0], place[1], value, record.row, value_at, kind=kind, typed=typed, unit=bare, **texts)
 
 
 def _text(record: Record, column: int, report: Report) -> str:

@@ -12,14 +12,15 @@ from traitlets import Enum, Float
 from flatness.errors import ArgumentError, MeasureError, Problem
 from flatness.lengths import settle
 from flatness.limits.kinds import Limit
+from flatness.limits.measuring import Subject
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.measured import Place
-from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.measures.straightedge import StraightedgeResult
 from flatness.show.panels.finish_state import AGREED, USUAL_BAR_MM, AgreedNumbers, AgreedState
 from flatness.show.panels.laid import LaidBar, lay_by_hand
 from flatness.show.panels.state import NotReadyError
 from flatness.show.panels.surveys import SurveyChoice
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import Surface, widest_step
 from flatness.survey.readings import Floats
 
 HEIGHTS, GAP, CHANCE, MORE = VIEWS = ("heights", "gap", "chance", "more readings")
@@ -141,7 +142,9 @@ class CheckState(AgreedState):
             raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
         key = (surface, self.bar_length)
         if self._laid[0] != key:
-            self._laid = (key, straightedge(surface, self.bar_length))
+            assert self.survey is not None
+            subject = Subject(self.survey, surface, widest_step(self.survey))
+            self._laid = (key, subject.laid(self.bar_length))
         found: StraightedgeResult = self._laid[1]
         return found
 

@@ -27,7 +27,8 @@ from flatness.show.numbered import draw_numbered
 from flatness.show.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState
 from flatness.show.panels.laid import LaidBar
 from flatness.show.profile import profile_chart
-from flatness.show.scales import place_step, printed_gap, printed_limit, printed_place
+from flatness.show.scales import place_step, printed_limit, printed_place
+from flatness.show.words import length as printed_length
 from flatness.surface.lattice import Surface, bilinear
 
 VIEW_NAMES = {"Heights": HEIGHTS, "Gap": GAP, "Chance": CHANCE, "More readings": MORE}
@@ -65,7 +66,7 @@ class ShownMap:
         for line in self.body:
             line.set_data(*ends)
         placement = None if bar is None else bar.placement
-        said = "" if placement is None else f"gap {printed_gap(placement.gap, allowed, unit)}"
+        said = "" if placement is None else f"gap {printed_length(placement.gap, unit, allowed)}"
         if said and bar is not None and not bar.by_hand:
             said = f"{said}, the largest\nunder {printed_place(length, unit)}"
         lay_bar(self.ax, self.marks, placement, said, plan.space_beside(self.ax, self.outline))

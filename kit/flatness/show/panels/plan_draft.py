@@ -19,7 +19,8 @@ from flatness.corrections.seeking import Terms, seek
 from flatness.corrections.terms import Depths, FixedSpot, Rates, spot_heights
 from flatness.corrections.volumes import node_areas
 from flatness.limits.kinds import Limit
-from flatness.surface.lattice import Surface, default_spacing
+from flatness.limits.measuring import lattice_step
+from flatness.surface.lattice import Surface
 from flatness.surface.likely import likely_surface
 from flatness.survey.readings import Floats, Survey
 
@@ -65,8 +66,7 @@ class Draft:
 
 def ground_of(survey: Survey, limits: Sequence[Limit], on: str, spacing: float | None) -> Surface:
     """The surface that the planner would plan on: ``likely``, the best estimate, or ``as-read``."""
-    lengths = tuple(limit.length for limit in limits if limit.length is not None)
-    surface = survey.surface_at(default_spacing(survey, lengths) if spacing is None else spacing)
+    surface = survey.surface_at(lattice_step(survey, limits) if spacing is None else spacing)
     return surface if on == "as-read" else replace(surface, height=likely_surface(survey, surface.spacing).mean)
 
 

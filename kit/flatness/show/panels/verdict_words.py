@@ -6,7 +6,7 @@ import math
 from html import escape
 
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
-from flatness.limits.wording import CAUTIONS, caution, describe
+from flatness.limits.wording import CAUTIONS, caution, cited, describe
 from flatness.show.words import in_unit, number, percent
 
 # told apart by the mark and the word, not by colour alone
@@ -33,7 +33,7 @@ def limits_table(assessment: Assessment, unit: str) -> str:
 
 def _row(one: Judged, unit: str) -> str:
     limit = one.limit
-    source = ", ".join(text for text in (limit.source, limit.edition, limit.clause) if text) or "agreed"
+    source = cited(limit.source, limit.edition, limit.clause) or "agreed"
     told = f"{source} ({limit.seen})" if limit.source else source
     if one.finding is None:
         cells = [

@@ -13,7 +13,7 @@ from flatness.corrections.plan import Plan
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import PASS, UNDECIDED, Assessment, Judged
-from flatness.limits.wording import caution
+from flatness.limits.wording import caution, cited
 from flatness.show.done_words import before_and_after
 from flatness.show.papers.pdf import cut
 from flatness.show.papers.plain import RESULTS, about, capital, looked_at
@@ -101,6 +101,6 @@ def _result(row: Mapping[Any, Any] | None) -> str:
 
 
 def _source(one: Judged) -> str:
-    source = ", ".join(part for part in (one.limit.source, one.limit.edition, one.limit.clause) if part)
+    source = cited(one.limit.source, one.limit.edition, one.limit.clause)
     sure = caution(one.limit)
     return f"{source} ({sure.split(':')[0].split(',')[0]})" if sure else source

@@ -17,7 +17,7 @@ from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import PASS, Judged
-from flatness.limits.wording import caution, describe
+from flatness.limits.wording import caution, cited, describe
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.compared import doubt, part_name
 from flatness.show.datum_words import agree_words, compared_share, fine, greatest, outside_plan, to_do_again, true_minus
@@ -166,7 +166,7 @@ def _limits(comparison: Comparison, unit: str) -> list[list[str]]:
     asked = comparison.settings["limits"]
     rows = []
     for limit in find(asked) if asked else []:
-        source = ", ".join(part for part in (limit.source, limit.edition, limit.clause) if part)
+        source = cited(limit.source, limit.edition, limit.clause)
         rows.append([limit.name, describe(limit, unit), source, caution(limit) or limit.seen])
     return rows
 
