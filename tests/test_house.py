@@ -20,11 +20,11 @@ FORWARD = {
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
     "ArgumentError", "Beneath", "Depths", "FixedSpot", "FlatnessError", "Layer", "LengthError", "LimitError",
-    "MeasureError", "PlanError", "Rates", "SpotCheck", "SurveyFileError", "Ways", "adjust_levels", "assess",
+    "MeasureError", "PlanError", "Rates", "SpotCheck", "SurveyFileError", "Sweep", "Ways", "adjust_levels", "assess",
     "blank_sheet", "check", "compare", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
     "level_limit", "likely_surface", "limits", "make_survey", "member_layout", "member_schedule", "more_readings",
     "neighbour_limit", "offset_limit", "parse_length", "plan_corrections", "plan_readings", "plan_ways",
-    "plane_limit", "plumb_limit", "profile_gaps", "read_job", "read_survey", "reveal", "run_job", "slope_limit",
+    "plane_limit", "plumb_limit", "profile_gaps", "read_job", "read_spots", "read_survey", "reveal", "run_job", "slope_limit",
     "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
 }  # fmt: skip
 MODULES = sorted(KIT.rglob("*.py"))

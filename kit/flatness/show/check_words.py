@@ -181,10 +181,10 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     return f"Nobody has looked between them: slide a {position(wanted[0].bar, unit)} bar along {many}."
 
 
-def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str) -> str:
-    """Along which strips a bar is to be slid, by tape, and from what gap on it is to stop."""
+def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -> str:
+    """Along which strips a bar is to be slid, by tape, and from what gap on it is to stop; behind ``first``."""
     if not sweeps:
-        return "No strip is as long as the bar: set it by hand in as many places as you can."
+        return f"{first}No strip is as long as the bar: set it by hand in as many places as you can."
     bar, stop = position(sweeps[0].bar, unit), length(sweeps[0].stop, unit)
     assert limit.allowed is not None
     allowed = length(limit.allowed, unit)
@@ -197,10 +197,10 @@ def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str) -> str:
     for k, one in enumerate(sweeps, start=1):
         other = "y" if one.along == "x" else "x"
         rows.append(
-            f"  {k:>2}  at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
+            f"{first}  {k:>2}  at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
             f"{position(one.end, unit)}"
         )
-    return "\n".join([indented(head, ""), *rows])
+    return "\n".join([indented(head, first), *rows])
 
 
 def _resting(one: Judged, unit: str) -> str:
@@ -285,7 +285,7 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
             "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
             "across the members alone."
         )
-        strips = textwrap.indent(sweeps_text(assessment.wanted_sweeps, laid.limit, unit), "  ")
+        strips = sweeps_text(assessment.wanted_sweeps, laid.limit, unit, "  ")
         blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
     notes = [note_text(problem) for problem in survey.notes]
     notes += list(assessment.likely.notes) if assessment.likely else []
