@@ -24,7 +24,7 @@ BATCH = "readings in a batch"
 
 
 def one(task):
-    feet, kind, number, near = task
+    feet, kind, number, near, batches = task
     shape = rooms.short_waves(feet * rooms.FT) if kind == SHORT else rooms.KINDS[kind]
     seed = [number, sorted([*rooms.KINDS, SHORT]).index(kind)]
     height, gap = rooms.room(shape, seed)
@@ -36,7 +36,7 @@ def one(task):
     after, extra = None, []
     if row.verdict == "undecided" and not found.judged[0].in_doubt(found.confidence):
         after = "undecided"  # the model does not fit: what is asked for is a look at one place, not a batch
-    elif row.verdict == "undecided":
+    elif row.verdict == "undecided" and batches:
         places = flatness.more_readings(found)
         at = [(round(p.y / rooms.SPACING), round(p.x / rooms.SPACING)) for p in places.itertuples()]
         extra = at * int(places.times.iloc[0])
@@ -64,8 +64,12 @@ def main():
     parser.add_argument(
         "--near", type=float, default=9.0, help="only rooms whose true gap is within this factor of the limit"
     )
+    parser.add_argument("--no-batches", action="store_true", help="ask for no more readings")
     options = parser.parse_args()
-    tasks = [(g, kind, n, options.near) for g in options.grids for kind in options.kinds for n in range(options.rooms)]
+    tasks = [
+        (g, kind, n, options.near, not options.no_batches)
+        for g in options.grids for kind in options.kinds for n in range(options.rooms)
+    ]  # fmt: skip
     started = time.time()
     with ProcessPoolExecutor(options.processes) as pool:
         table = pd.DataFrame([row for row in pool.map(one, tasks, chunksize=4) if row is not None])
