@@ -30,12 +30,32 @@ REFERENCES = ("level", "plumb", "string")
 KINDS = ("surface", "benchmark", "turning")
 POINT_COLUMNS = ("x", "y", "height", "reading", "label", "setup", "line", "cell")
 ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
+# what a member typically stands off from its neighbors: common practice, no source
+TYPICAL_MM = {"new": 0.8, "old": 1.6, "none": 0.0}
 SAME_PLACE_MM = 0.5  # stations closer than this are one station, read again
 
 
 def place_keys(x: Floats, y: Floats) -> NDArray[np.int64]:
     """Two whole numbers [n, 2] that are the same for readings at the same place, within 0.5 mm."""
     return np.round(np.column_stack([x, y]) / SAME_PLACE_MM).astype(np.int64)
+
+
+@dataclass(frozen=True)
+class Framing:
+    """Parallel members beneath a surface.
+
+    Attributes
+    ----------
+    spacing : from the middle of one to the middle of the next [mm]
+    along : ``x`` or ``y``, the direction in which they run
+    first : position of one of them across that direction [mm]
+    typical : what a member typically stands off from its neighbors [mm], one standard deviation; 0 of a slab
+    """
+
+    spacing: float
+    along: str
+    first: float
+    typical: float = TYPICAL_MM["new"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +79,7 @@ class Survey:
     title, date, source : as the file gives them; source is the file's name
     keys : free text that the file gives besides: ``instrument`` and ``by`` (who took the readings)
     notes : findings that are worth a look and stop nothing, such as a reading far off its neighbours
+    framing : the members beneath, or None where their layout is not known
     adjustment : how the set-ups of a file were brought to one datum, or None where there is but one set-up
     """
 
@@ -77,6 +98,7 @@ class Survey:
     source: str = ""
     keys: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
+    framing: Framing | None = None
     adjustment: Adjustment | None = None
 
     @property
