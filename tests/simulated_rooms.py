@@ -157,5 +157,27 @@ def framed_survey(height, feet, seed, layout=True):
     return flatness.make_survey(ix * FINE, iy * FINE, read, accuracy=READING_ERROR, framing=framing)
 
 
+def fine_floor(seed, slips=(), joist=False, **attributes):
+    """Readings every 2 ft of a floor of 14 ft x 20 ft within an eighth of an inch, and the stations that slipped.
+
+    ``slips`` [mm] are what is wrong with as many readings; ``joist`` lays a line of stations on one that is proud by
+    1/4 to 1/2 in, along all of the room or a part of it.
+    """
+    rng = np.random.default_rng([seed, 79])
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(8) * 2 * FT, np.arange(11) * 2 * FT))
+    k, phase = rng.normal(size=(2, 200)) / (rng.uniform(4, 10) * FT), rng.uniform(0, 2 * np.pi, 200)
+    height = (
+        rng.uniform(0.1, 0.8) * np.sqrt(2 / 200) * np.cos(np.outer(x, k[0]) + np.outer(y, k[1]) + phase).sum(axis=1)
+    )
+    if joist:
+        part = np.clip((y - rng.uniform(0.25, 0.75) * y.max()) / (rng.uniform(6, 20) * FT), -0.5, 0.5)
+        along = np.maximum(np.cos(np.pi * part), 0) if rng.random() < 0.5 else 1
+        height += np.where(x == 2 * FT * rng.integers(1, 7), 25.4 * rng.uniform(1 / 4, 1 / 2) * along, 0)
+    height += x * rng.normal(0, 0.002) + y * rng.normal(0, 0.002) + rng.normal(0, READING_ERROR, len(x))
+    at = rng.choice(len(x), len(slips), replace=False)
+    height[at] += np.array(slips) * rng.choice([-1, 1], len(slips))
+    return flatness.make_survey(x, y, height, accuracy=READING_ERROR, **attributes), at.tolist()
+
+
 def limit():
     return flatness.straightedge_limit(BAR, LIMIT)

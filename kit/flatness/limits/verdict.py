@@ -26,6 +26,7 @@ from flatness.limits.wording import caution, describe
 from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
 from flatness.surface.likely import LikelySurface, likely_surface
+from flatness.surface.slips import Slip
 from flatness.survey.readings import Floats, Survey
 
 PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
@@ -114,6 +115,11 @@ class Assessment:
         return pd.DataFrame([_row(one) for one in self.judged], columns=list(COLUMNS))
 
     @property
+    def slips(self) -> tuple[Slip, ...]:
+        """Readings that were likely taken or written wrong, the foremost first: left out, and to be read again."""
+        return self.likely.slips if self.likely is not None else ()
+
+    @property
     def verdict(self) -> str:
         """Of all limits together: fail where one fails, else undecided where one is, else pass."""
         verdicts = {one.verdict for one in self.judged}
@@ -136,6 +142,16 @@ class _Draws:
         self.likely, self.survey, self.count, self.seed = likely, survey, count, seed
         self._kept: dict[str, Floats] = {}
         self._more: list[_Draws] = []
+
+    @cached_property
+    def trusting(self) -> _Draws | None:
+        """Surfaces that readings which are likely slips have their say in, too; None where there are none."""
+        if not self.likely.slips:
+            return None
+        again = likely_surface(
+            self.survey, self.likely.spacing, roughness=self.likely.roughness, trusting=True
+        )  # fmt: skip
+        return _Draws(again, self.survey, self.count, self.seed)
 
     def further(self, batch: int) -> _Draws:
         """Other surfaces, the same for every limit."""
@@ -217,8 +233,11 @@ def assess(
         likely = likely_surface(survey, subject.surface.spacing, roughness=roughness)
         drawn = _Draws(likely, survey, draws, seed)
     left, most = unread(survey), MOST_DRAWS if most_draws is None else most_draws
-    judged = tuple(of_the_whole(_judge(limit, subject, drawn, confidence, most), left) for limit in wanted)
-    return Assessment(subject, judged, likely, draws, seed, confidence, drawn)
+    judged = (_judge(limit, subject, drawn, confidence, most) for limit in wanted)
+    judged = (_but_for_slips(one, subject, drawn, confidence, most) for one in judged)
+    return Assessment(
+        subject, tuple(of_the_whole(one, left) for one in judged), likely, draws, seed, confidence, drawn
+    )  # fmt: skip
 
 
 def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
@@ -250,6 +269,18 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
         # a verdict against what was read rests on the model alone, and here the model does not fit
         return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
     return replace(judged, verdict=PASS if within else FAIL)
+
+
+def _but_for_slips(judged: Judged, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
+    """No verdict that readings which are likely slips would turn: those are to be read again."""
+    if drawn is None or drawn.trusting is None or not len(judged.used):
+        return judged
+    turned = _judge(judged.limit, subject, drawn.trusting, confidence, most).verdict
+    again = "; ".join(str(slip) for slip in drawn.likely.slips)
+    if turned != judged.verdict:
+        reason = f"{again}; without it the verdict would be {judged.verdict}, with it {turned}"
+        return replace(judged, verdict=UNDECIDED, reason=reason)
+    return replace(judged, reason=". ".join(t for t in (judged.reason, again) if t))
 
 
 def of_the_whole(judged: Judged, left: Unread | None) -> Judged:

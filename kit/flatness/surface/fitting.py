@@ -10,11 +10,12 @@ practice, no source); with more readings they lose their weight.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import chdtri, ndtri
 
@@ -104,16 +105,16 @@ class Fit:
         values, vectors = np.linalg.eigh(WIDER * self.spread)
         even = _spread_evenly(count, dimensions + 1, np.random.default_rng(0))
         move = ndtri(even[:, 1:]) / np.sqrt(chdtri(FREEDOM, even[:, :1]) / FREEDOM)
-        logs = _logs(self.best)[:dimensions] + move @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        logs = logs_of(self.best)[:dimensions] + move @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
         low, high = (bound[:dimensions] for bound in _bounds(self.best))
-        blocks = list(_blocks(self.stations))
+        blocks = blocks_of(self.stations)
         losses = np.array([
-            _value(one, blocks, self.best) if ((low <= one) & (one <= high)).all() else math.inf for one in logs
+            loss_at(one, blocks, self.best) if ((low <= one) & (one <= high)).all() else math.inf for one in logs
         ])  # fmt: skip
         # minus the logarithm of the density that they come from
         losses -= (FREEDOM + dimensions) / 2 * np.log1p((move**2).sum(axis=1) / FREEDOM)
         if not np.isfinite(losses).any():
-            return _logs(self.best)[None, :dimensions], np.ones(1)
+            return logs_of(self.best)[None, :dimensions], np.ones(1)
         weight = np.exp(losses.min() - losses)
         # side by side where their lengths are alike, so that a systematic choice takes short and long ones in turn
         order = np.argsort(logs[:, 1] + logs[:, 2], kind="stable")
@@ -145,7 +146,7 @@ class Fit:
         share[rng.permutation(sets)[: draws % sets]] += 1
         counts = np.bincount(slots, weights=share, minlength=len(weight)).astype(int)
         for number in np.flatnonzero(counts):
-            yield _parameters(logs[number], self.best), int(counts[number])
+            yield parameters_at(logs[number], self.best), int(counts[number])
 
 
 def _spread_evenly(count: int, dimensions: int, rng: np.random.Generator) -> Floats:
@@ -154,13 +155,17 @@ def _spread_evenly(count: int, dimensions: int, rng: np.random.Generator) -> Flo
     return np.asarray((slices + rng.random((count, dimensions))) / count)
 
 
-def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None) -> Fit:
+def fit_parameters(
+    survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None, without: Sequence[int] = ()
+) -> Fit:
     """Fit the likely surface's parameters to a survey.
 
     ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user, ``framing`` the
-    members beneath.
+    members beneath, ``without`` the numbers of stations that are left out.
     """
     x, y, height, count = survey.stations()
+    kept = np.delete(np.arange(len(x)), list(without))
+    x, y, height, count = x[kept], y[kept], height[kept], count[kept]
     if len(x) < 4:
         raise MeasureError("too few stations for a likely surface", value=str(len(x)), expected="four or more")
     origin = (float(x.mean()), float(y.mean()), float(height.mean()))
@@ -172,10 +177,10 @@ def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0), fram
     start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5, *rough)
     if framing is not None and framing.typical > 0:
         start = replace(start, joists=joists(framing, origin))
-    free = len(_logs(start)) - (error is not None)
-    blocks = list(_blocks(stations))
+    free = len(logs_of(start)) - (error is not None)
+    blocks = blocks_of(stations)
     best, loss = _search(blocks, start, free)
-    plain = Fit(stations, origin, _parameters(best, start), _spread(blocks, best, start), basis)
+    plain = Fit(stations, origin, parameters_at(best, start), _spread(blocks, best, start), basis)
     return plain if start.joists is None else _weighed(plain, loss, blocks)
 
 
@@ -194,23 +199,23 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations]) -> Fit:
     fit, prior, scale = plain, 0.0, float((stations.height - _plane(stations)).std())
     for _ in range(MOST_PROUD):
         prior += each
-        best = _logs(fit.best)[:free]
+        best = logs_of(fit.best)[:free]
         left = [one for one in ridges if all(one.at != other.at for other in fit.best.ridges)]
         smoother = (replace(fit.best, scale=grow * scale, length_x=a, length_y=a) for grow, a in SMOOTHER)
-        starts = [best, *(_logs(one)[:free] for one in smoother)]
-        without, base = np.array([_value(one, blocks, fit.best) for one in starts]), max(logs)
+        starts = [best, *(logs_of(one)[:free] for one in smoother)]
+        without, base = np.array([loss_at(one, blocks, fit.best) for one in starts]), max(logs)
         foremost = []
         for ridge in left:
             p = replace(fit.best, ridges=(*fit.best.ridges, ridge))
             unseen = ridge.variance(stations.x, stations.y).max() < UNSEEN * ridge.scale**2
-            losses = without if unseen else np.array([_value(one, blocks, p) for one in starts])
+            losses = without if unseen else np.array([loss_at(one, blocks, p) for one in starts])
             if not unseen:
                 foremost.append((float((without - losses).max()), len(found), p, starts[int(losses.argmin())]))
             logs.append(base + each + float(without[0] - losses[0]))
             found.append(Supposition(1.0, fit, (ridge,), unseen))
         for _, number, p, start in sorted(foremost, key=lambda one: -one[0])[:REFITTED]:
-            moved, loss = _climbed(start, blocks, p)
-            own = replace(plain, best=_parameters(moved, p), spread=_spread(blocks, moved, p))
+            moved, loss = climbed(start, blocks, p)
+            own = replace(plain, best=parameters_at(moved, p), spread=_spread(blocks, moved, p))
             found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + prior
         likeliest = found[int(np.argmax(logs))].fit
         if len(likeliest.best.ridges) == len(fit.best.ridges):
@@ -242,33 +247,40 @@ def _reading_error(survey: Survey) -> tuple[float | None, str]:
     return None, "fitted"
 
 
-def _blocks(stations: Stations) -> Iterator[Stations]:
-    """Blocks of at most ``BLOCK`` neighbouring stations, halved across the longer side."""
-    if len(stations.x) <= BLOCK:
-        yield stations
-        return
-    along = stations.x if np.ptp(stations.x) >= np.ptp(stations.y) else stations.y
-    order = np.argsort(along, kind="stable")
-    half = len(order) // 2
-    yield from _blocks(stations.chosen(order[:half]))
-    yield from _blocks(stations.chosen(order[half:]))
+def block_numbers(stations: Stations) -> Iterator[NDArray[np.intp]]:
+    """Numbers of at most ``BLOCK`` neighboring stations each, halved across the longer side."""
+    blocks = [np.arange(len(stations.x))]
+    while blocks:
+        block = blocks.pop()
+        if len(block) <= BLOCK:
+            yield block
+            continue
+        x, y = stations.x[block], stations.y[block]
+        order = block[np.argsort(x if np.ptp(x) >= np.ptp(y) else y, kind="stable")]
+        half = len(order) // 2
+        blocks += [order[half:], order[:half]]
+
+
+def blocks_of(stations: Stations) -> list[Stations]:
+    numbers = list(block_numbers(stations))
+    return [stations] if len(numbers) == 1 else [stations.chosen(block) for block in numbers]
 
 
 def _search(blocks: list[Stations], start: Parameters, free: int) -> tuple[Floats, float]:
     """Logarithms of the likeliest parameters, from the best two of a grid of starts, and the loss there."""
-    errors = [start.reading_error, *([start.scale / 3] if free == len(_logs(start)) else [])]
+    errors = [start.reading_error, *([start.scale / 3] if free == len(logs_of(start)) else [])]
     grid = [
-        _logs(replace(start, scale=start.scale * grow, length_x=a, length_y=b, reading_error=e))[:free]
+        logs_of(replace(start, scale=start.scale * grow, length_x=a, length_y=b, reading_error=e))[:free]
         for grow in (1.0, 2.0)
         for a in STARTS_MM
         for b in STARTS_MM
         for e in errors
     ]
-    grid.sort(key=lambda logs: _value(logs, blocks, start))
-    return min((_climbed(logs, blocks, start) for logs in grid[:2]), key=lambda found: found[1])
+    grid.sort(key=lambda logs: loss_at(logs, blocks, start))
+    return min((climbed(logs, blocks, start) for logs in grid[:2]), key=lambda found: found[1])
 
 
-def _climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[Floats, float]:
+def climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[Floats, float]:
     bounds = list(zip(*(bound[: len(logs)] for bound in _bounds(start)), strict=True))
     found = minimize(
         _loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60}
@@ -276,21 +288,21 @@ def _climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[F
     return found.x, float(found.fun)
 
 
-def _value(logs: Floats, blocks: list[Stations], start: Parameters) -> float:
+def loss_at(logs: Floats, blocks: list[Stations], start: Parameters) -> float:
     """As :func:`_loss`, without the gradient."""
-    p, loss = _parameters(logs, start), 0.0
+    p, loss = parameters_at(logs, start), 0.0
     for block in blocks:
         value = restricted_log_likelihood(block, p)
         if not math.isfinite(value):
             return 1e12
         loss -= value
-    return _with_priors(logs, loss, np.zeros(len(_logs(start))), start)[0]
+    return _with_priors(logs, loss, np.zeros(len(logs_of(start))), start)[0]
 
 
 def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[float, Floats]:
     """Minus the logarithm of restricted likelihood times prior, and its gradient."""
-    p = _parameters(logs, start)
-    loss, slope = 0.0, np.zeros(len(_logs(start)))
+    p = parameters_at(logs, start)
+    loss, slope = 0.0, np.zeros(len(logs_of(start)))
     for block in blocks:
         value, gradient = likelihood_gradient(block, p)
         if not math.isfinite(value):
@@ -328,12 +340,12 @@ def _spread(blocks: list[Stations], best: Floats, start: Parameters) -> Floats:
     return np.asarray((vectors / np.maximum(values, 0.25)) @ vectors.T)
 
 
-def _logs(p: Parameters) -> Floats:
+def logs_of(p: Parameters) -> Floats:
     own = [] if p.joists is None else [p.joists.scale]
     return np.log([p.scale, p.length_x, p.length_y, *own, p.reading_error])
 
 
-def _parameters(logs: Floats, like: Parameters) -> Parameters:
+def parameters_at(logs: Floats, like: Parameters) -> Parameters:
     scale, length_x, length_y, *rest = (float(v) for v in np.exp(logs))
     members = None if like.joists is None else replace(like.joists, scale=rest.pop(0))
     error = rest[0] if rest else like.reading_error

@@ -64,15 +64,25 @@ class Parameters:
 
 @dataclass(frozen=True, eq=False)
 class Stations:
-    """Distinct stations: x, y, mean height [n] mm, and how often each was read [n]."""
+    """Distinct stations: x, y, mean height [n] mm, how often each was read [n], and how far each may be off besides.
+
+    The last is one standard deviation [n] mm, or None: none is doubted.
+    """
 
     x: Floats
     y: Floats
     height: Floats
     count: NDArray[np.int64]
+    doubt: Floats | None = None
 
     def chosen(self, index: NDArray[np.intp]) -> Stations:
-        return Stations(self.x[index], self.y[index], self.height[index], self.count[index])
+        doubt = None if self.doubt is None else self.doubt[index]
+        return Stations(self.x[index], self.y[index], self.height[index], self.count[index], doubt)
+
+    def error_variance(self, p: Parameters) -> Floats:
+        """[n] mm2 of the heights of the stations, as read, about the surface."""
+        own: Floats = p.reading_error**2 / self.count + JITTER * p.scale**2
+        return own if self.doubt is None else own + self.doubt**2
 
 
 def matern52(distance: Floats) -> Floats:
@@ -149,7 +159,7 @@ class Factored:
 def factor(stations: Stations, p: Parameters) -> Factored:
     """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
     k = covariance(stations.x, stations.y, stations.x, stations.y, p)
-    k[np.diag_indices_from(k)] += p.reading_error**2 / stations.count + JITTER * p.scale**2
+    k[np.diag_indices_from(k)] += stations.error_variance(p)
     low = cholesky_factor(k)
     h = trend(stations.x, stations.y)
     white = _whitened(low, np.column_stack([h, stations.height]))
@@ -237,7 +247,7 @@ def predict(
 
 def reading_errors(stations: Stations, p: Parameters, count: int, rng: np.random.Generator) -> Floats:
     """[n, count] mm errors of reading as :func:`factor` takes them to be."""
-    deviation = np.sqrt(p.reading_error**2 / stations.count + JITTER * p.scale**2)
+    deviation = np.sqrt(stations.error_variance(p))
     out: Floats = deviation[:, None] * rng.standard_normal((len(deviation), count))
     return out
 

@@ -19,6 +19,7 @@ from flatness.surface.fitting import Fit, Supposition, fit_parameters
 from flatness.surface.kriging import Parameters, conditioned, covariance, left_out, predict, reading_errors
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.surface.prior import Extent, draw_prior
+from flatness.surface.slips import Slip, find_slips
 from flatness.survey.readings import Floats, Survey
 
 MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
@@ -49,9 +50,11 @@ class LikelySurface:
     error : [ny, nx] mm, its standard error
     parameters : the likeliest parameters
     error_basis : where the reading error comes from: ``given``, ``ties``, ``repeats`` or ``fitted``
+    slips : readings that were likely taken or written wrong; the surface is made without them
     shortest_wave : waves shorter than this [mm] are invisible to the stations
     misfit : where and how the readings do not fit the model, in words; empty where they do
     notes : what does not fit, and what was assumed, in words
+    roughness : as it was asked for
     reference, spacing : as in :class:`~flatness.surface.lattice.Surface`
     """
 
@@ -61,12 +64,14 @@ class LikelySurface:
     error: Floats
     parameters: Parameters
     error_basis: str
+    slips: tuple[Slip, ...]
     shortest_wave: float
     misfit: tuple[str, ...]
     notes: tuple[str, ...]
     reference: str
     spacing: float
     fit: Fit = field(repr=False)
+    roughness: Roughness | None = None
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
@@ -155,6 +160,7 @@ def likely_surface(
     spacing: float | None = None,
     *,
     roughness: Roughness | None = None,
+    trusting: bool = False,
 ) -> LikelySurface:
     """The likely surface of a survey on a lattice.
 
@@ -164,6 +170,7 @@ def likely_surface(
     spacing : lattice step [mm]; None takes about 6 in, wider where the surface is large
     roughness : of waves between the stations, which no reading shows; without it the surface is taken to be
         as smooth between stations as it is across them
+    trusting : whether readings that are likely slips count like all others
 
     Returns
     -------
@@ -175,14 +182,19 @@ def likely_surface(
     """
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
-    fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0), survey.framing)
+    rough = (roughness.scale, roughness.length) if roughness else (0.0, 1.0)
+    fit = fit_parameters(survey, rough, survey.framing)
+    slips = () if trusting else find_slips(fit, survey, step)
+    if slips:
+        fit = fit_parameters(survey, rough, survey.framing, [slip.number for slip in slips])
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
     mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
+    notes = (*(str(slip) for slip in slips), *_notes(fit, step, roughness, misfit))
     return LikelySurface(
-        plain.x, plain.y, mean, error, fit.best, fit.error_basis, 2 * step,
-        misfit, tuple(_notes(fit, step, roughness, misfit)), plain.reference, plain.spacing, fit,
+        plain.x, plain.y, mean, error, fit.best, fit.error_basis, slips, 2 * step, misfit, notes, plain.reference,
+        plain.spacing, fit, roughness,
     )  # fmt: skip
 
 
