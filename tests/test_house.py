@@ -24,8 +24,8 @@ PUBLIC = {
     "blank_sheet", "check", "compare", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
     "level_limit", "likely_surface", "limits", "make_survey", "member_layout", "member_schedule", "more_readings",
     "neighbour_limit", "offset_limit", "parse_length", "plan_corrections", "plan_readings", "plan_ways",
-    "plane_limit", "plumb_limit", "profile_gaps", "read_job", "read_spots", "read_survey", "reveal", "run_job", "slope_limit",
-    "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
+    "plane_limit", "plumb_limit", "profile_gaps", "read_job", "read_spots", "read_survey", "reveal", "run_job",
+    "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
 }  # fmt: skip
 MODULES = sorted(KIT.rglob("*.py"))
 

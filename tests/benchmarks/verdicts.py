@@ -42,17 +42,55 @@ def one(task):
         extra = at * int(places.times.iloc[0])
         again = rooms.survey(height, feet, number, extra)
         after = flatness.check(again, rooms.limit(), spacing=rooms.SPACING, seed=number).verdict.iloc[0]
+    return {
+        "grid": f"{feet} ft", "rooms": kind, **rates(row, gap),
+        BATCH: len(extra) or None,
+        "decided by one batch": None if after is None else after != "undecided",
+        "wrong after batch": None if after is None else after == ("fail" if gap <= rooms.LIMIT else "pass"),
+    }  # fmt: skip
+
+
+def rates(row, gap):
     good = gap <= rooms.LIMIT
     return {
-        "grid": f"{feet} ft", "rooms": kind, "wrong pass": row.verdict == "pass" and not good,
+        "wrong pass": row.verdict == "pass" and not good,
         "wrong fail": row.verdict == "fail" and good, "undecided": row.verdict == "undecided",
         "range covers": row.low_mm <= gap <= row.high_mm,
         "as read: wrong pass": row.as_read_mm <= rooms.LIMIT and not good,
         "as read: wrong fail": row.as_read_mm > rooms.LIMIT and good,
-        BATCH: len(extra) or None,
-        "decided by one batch": None if after is None else after != "undecided",
-        "wrong after batch": None if after is None else after == ("fail" if good else "pass"),
     }  # fmt: skip
+
+
+def framed(task):
+    feet, kind, number, layout = task
+    height, gap, stands_out = rooms.framed_room(kind, number)
+    survey = rooms.framed_survey(height, feet, number, layout)
+    row = flatness.check(survey, rooms.limit(), seed=number).iloc[0]
+    return {
+        "grid": f"{feet} ft", "rooms": f"{kind}, layout {'known' if layout else 'not known'}", **rates(row, gap),
+        "one stands out, wide": stands_out == "wide", "narrow": stands_out == "narrow",
+        "wrong pass of these": row.verdict == "pass" and gap > rooms.LIMIT if stands_out == "narrow" else None,
+    }  # fmt: skip
+
+
+def printed(table, pooled):
+    """Shares with their standard errors, a row for each grid and kind, and for each grid of the ``pooled`` rows."""
+    groups = [*table.groupby(["grid", "rooms"], sort=False)]
+    groups += [((grid, pooled[1]), rows) for grid, rows in table[pooled[0]].groupby("grid")]
+    names = [c for c in table.columns if c not in ("grid", "rooms")]
+    print("| " + " | ".join(["grid", "rooms", *names]) + " |")
+    print("|" + "---|" * (len(names) + 2))
+    for of, rows in groups:
+        print("| " + " | ".join([*of, *(_share(rows[name].dropna().astype(float), name) for name in names)]) + " |")
+
+
+def _share(values, name):
+    if not len(values):
+        return "-"
+    mean = values.mean()
+    if name == BATCH:
+        return f"{mean:.0f}"
+    return f"{100 * mean:.1f} ± {100 * np.sqrt(mean * (1 - mean) / len(values)):.1f} %"
 
 
 def main():
@@ -65,32 +103,20 @@ def main():
         "--near", type=float, default=9.0, help="only rooms whose true gap is within this factor of the limit"
     )
     parser.add_argument("--no-batches", action="store_true", help="ask for no more readings")
+    parser.add_argument("--framed", action="store_true", help="framed rooms in place of plain ones")
+    parser.add_argument("--no-layout", action="store_true", help="of framed rooms, their layout not known")
     options = parser.parse_args()
-    tasks = [
-        (g, kind, n, options.near, not options.no_batches)
-        for g in options.grids for kind in options.kinds for n in range(options.rooms)
-    ]  # fmt: skip
-    started = time.time()
+    started, work = time.time(), framed if options.framed else one
+    kinds = [*rooms.OWN, rooms.MIDWAY] if options.framed else options.kinds
+    more = (not options.no_layout,) if options.framed else (options.near, not options.no_batches)
+    tasks = [(g, kind, n, *more) for g in options.grids for kind in kinds for n in range(options.rooms)]
     with ProcessPoolExecutor(options.processes) as pool:
-        table = pd.DataFrame([row for row in pool.map(one, tasks, chunksize=4) if row is not None])
+        table = pd.DataFrame([row for row in pool.map(work, tasks, chunksize=4) if row is not None])
     print(f"{len(table)} checks, {time.time() - started:.0f} s")
-    share = table.groupby(["grid", "rooms"], sort=False).agg(lambda column: 100 * column.dropna().astype(float).mean())
-    fair = table[table.rooms != SHORT].drop(columns="rooms")
-    total = fair.groupby("grid").agg(lambda column: 100 * column.dropna().astype(float).mean())
-    total.index = pd.MultiIndex.from_product([total.index, ["all but too short"]], names=["grid", "rooms"])
-    both = pd.concat([share, total]).reset_index()
-    names = [c for c in both.columns if c not in ("grid", "rooms")]
-    print("| " + " | ".join(["grid", "rooms", *names]) + " |")
-    print("|" + "---|" * (len(names) + 2))
-    for row in both.to_dict("records"):
-        numbers = [_printed(row[name], name) for name in names]
-        print("| " + " | ".join([row["grid"], row["rooms"], *numbers]) + " |")
-
-
-def _printed(mean, name):
-    if np.isnan(mean):
-        return "-"
-    return f"{mean / 100:.0f}" if name == BATCH else f"{mean:.1f} %"
+    if options.framed:
+        printed(table, (~table.rooms.str.startswith(rooms.MIDWAY), "all but the hump"))
+    else:
+        printed(table, (table.rooms != SHORT, "all but too short"))
 
 
 if __name__ == "__main__":

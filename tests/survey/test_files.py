@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import doctest
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,8 @@ from flatness.errors import ArgumentError, FlatnessError, Problem, SurveyFileErr
 from flatness.lengths import parse_length
 from flatness.survey import cells, files
 from flatness.survey.files import SurveyFileExistsError, read_survey, write_survey
-from flatness.survey.readings import Survey, make_survey
-from flatness.survey.writing import differences, survey_text
+from flatness.survey.readings import Framing, Survey, make_survey
+from flatness.survey.writing import differences, survey_text, text_to_go_on
 
 INCH = 25.4  # mm, by definition
 LIST = """# title: Kitchen
@@ -449,6 +450,14 @@ HEADERS = [
     ("# benchmark: BM1", "not a label and a height", "equals sign"),
     ("# benchmark: BM 1 1/2", "2 ways", "equals sign"),
     ("# benchmark: A = 1\n# benchmark: A = 2", "given twice", "delete one"),
+    ("# members: 16 in", "layout cannot be read", "all three"),
+    ("# members: 16 in along z from 0", "layout cannot be read", "all three"),
+    ("# members: 16 ft along y from 0", "do not stand so far apart", "such as 16 in"),
+    ("# members: 1 along y from 0", "do not stand so far apart", "such as 16 in"),
+    ("# members: 16 in along y from here", "not a length", ""),
+    ("# framing: new", "without `members`", "delete this one"),
+    ("# members: 16 in along y from 0\n# framing: oldd", "unknown framing", "`old`"),
+    ("# members: 16 in along y from 0\n# framing: -1/16 in", "unknown framing", "did you mean"),
 ]
 
 
@@ -459,6 +468,27 @@ def test_headers_that_are_wrong(lines: str, what: str, remedy: str) -> None:
     assert problem.row == lines.count("\n") + 1
     assert what in problem.what
     assert remedy in (problem.remedy or "")
+
+
+LAYOUTS = [
+    ("# members: 16 in along y from 0", Framing(406.4, "y", 0.0, 0.8)),
+    ("# members: 400 mm along X from -50 mm\n# framing: Old", Framing(400.0, "x", -50.0, 1.6)),
+    ("# members: 16 along y from 3 1/2\n# framing: 1/32", Framing(406.4, "y", 88.9, 25.4 / 32)),
+    ("# members: 16 in along y from 0\n# framing: none", Framing(406.4, "y", 0.0, 0.0)),
+]
+
+
+@pytest.mark.parametrize(("lines", "framing"), LAYOUTS)
+def test_the_layout_of_members_is_read_and_written_back(lines: str, framing: Framing) -> None:
+    survey = read(LIST.replace("# title: Kitchen", lines))
+    assert survey.framing is not None
+    assert (survey.framing.along, survey.framing.typical) == (framing.along, pytest.approx(framing.typical))
+    assert (survey.framing.spacing, survey.framing.first) == pytest.approx((framing.spacing, framing.first))
+    for text in (survey_text(survey), text_to_go_on(survey, [("1 in", "1 in", "A1")], "in")):
+        assert read(text).framing == survey.framing
+    assert differences(survey, replace(survey, framing=None)) == ["framing"]
+    assert read(LIST).framing is None
+    assert read("# framing: none\n" + LIST).framing is None
 
 
 def test_units_are_never_guessed() -> None:
@@ -596,6 +626,7 @@ def surveys(draw: st.DrawFn) -> Survey:
         "unit": draw(st.sampled_from(["in", "ft", "mm", "cm", "m"])),
         "keys": {"by": 'crew, "A"'},
         "benchmarks": {"BM 1": draw(lengths)},
+        "framing": draw(st.sampled_from([None, Framing(406.4, "y", 12.7), Framing(1000 / 3, "x", -1.0, 0.7)])),
     }
     if draw(st.booleans()):
         attributes["outline"] = Polygon([(-2e5, -2e5), (2e5, -2e5 - 1 / 3), (2e5, 2e5), (-2e5, 2e5)])

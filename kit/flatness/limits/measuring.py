@@ -160,9 +160,9 @@ def measure_draws(
 ) -> Floats:
     """Share of the limit used up by each draw [n]: of the lattice [n, ny, nx] or of the stations [n, readings].
 
-    For a straightedge the share is at least what is given; whether it is within the limit, and ``quantiles`` of all
-    shares (as ``numpy.quantile`` takes them) within a hundredth of the limit, are as if each draw were measured to the end. Where fewer draws than the
-    part ``least`` of them are within, it may be given up once that is known.
+    For a straightedge the share is at least what is given. Whether it is within the limit is as if each draw were
+    measured to the end, and so are ``quantiles`` of all shares (as ``numpy.quantile`` takes them), to a hundredth of
+    the limit. Where fewer draws than the part ``least`` of them are within, it may be given up once that is known.
     """
     if limit.kind == "straightedge":
         assert limit.allowed is not None

@@ -41,6 +41,7 @@ from flatness.measures.bars import gap_map
 from flatness.surface.coverage import Unread, unread
 from flatness.surface.lattice import Surface
 from flatness.surface.likely import LikelySurface, likely_surface
+from flatness.surface.slips import Slip
 from flatness.survey.readings import Floats, Survey
 
 PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
@@ -138,6 +139,11 @@ class Assessment:
         return pd.DataFrame([_row(one) for one in self.judged], columns=list(COLUMNS))
 
     @property
+    def slips(self) -> tuple[Slip, ...]:
+        """Readings that were likely taken or written wrong, the foremost first: left out, and to be read again."""
+        return self.likely.slips if self.likely is not None else ()
+
+    @property
     def verdict(self) -> str:
         """Of all limits together: fail where one fails, else undecided where one is, else pass."""
         verdicts = {one.verdict for one in self.judged}
@@ -202,6 +208,16 @@ class _Draws:
         self.surface, self.checks, self.agree = surface, checks, 1.0
         self._kept: dict[str, Floats] = {}
         self._more: list[_Draws] = []
+
+    @cached_property
+    def trusting(self) -> _Draws | None:
+        """Surfaces that readings which are likely slips have their say in, too; None where there are none."""
+        if not self.likely.slips:
+            return None
+        again = likely_surface(
+            self.survey, self.likely.spacing, roughness=self.likely.roughness, trusting=True
+        )  # fmt: skip
+        return _Draws(again, self.survey, self.surface, self.count, self.seed, self.checks)
 
     def further(self, batch: int) -> _Draws:
         """Other surfaces, the same for every limit."""
@@ -300,8 +316,9 @@ def assess(
     left, most = unread(survey), MOST_DRAWS if most_draws is None else most_draws
     judged = []
     for limit in wanted:
-        one = of_the_whole(_judge(limit, subject, drawn, confidence, most), left)
-        judged.append(replace(one, between=between(limit, survey, subject.surface, subject.step, spot_checks)))
+        one = _but_for_slips(_judge(limit, subject, drawn, confidence, most), subject, drawn, confidence, most)
+        rests_on = between(limit, survey, subject.surface, subject.step, spot_checks)
+        judged.append(replace(of_the_whole(one, left), between=rests_on))
     return Assessment(subject, tuple(judged), likely, draws, seed, confidence, tuple(spot_checks), drawn)
 
 
@@ -353,6 +370,18 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
         # a verdict against what was read rests on the model alone, and here the model does not fit
         return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
     return replace(judged, verdict=PASS if within else FAIL)
+
+
+def _but_for_slips(judged: Judged, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
+    """No verdict that readings which are likely slips would turn: those are to be read again."""
+    if drawn is None or drawn.trusting is None or not len(judged.used):
+        return judged
+    turned = _judge(judged.limit, subject, drawn.trusting, confidence, most).verdict
+    again = "; ".join(str(slip) for slip in drawn.likely.slips)
+    if turned != judged.verdict:
+        reason = f"{again}; without it the verdict would be {judged.verdict}, with it {turned}"
+        return replace(judged, verdict=UNDECIDED, reason=reason)
+    return replace(judged, reason=". ".join(t for t in (judged.reason, again) if t))
 
 
 def of_the_whole(judged: Judged, left: Unread | None) -> Judged:

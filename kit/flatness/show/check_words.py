@@ -102,7 +102,8 @@ def describe_allowed(one: Judged, unit: str) -> str:
 def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
     limit, finding = one.limit, one.finding
-    yield f"{one.verdict.upper()}{where_alone(one, assessment, unit)}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    word = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    yield f"{word}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
     if finding is None:
         yield in_unit(f"Not measured: {one.reason}.", unit)
     else:

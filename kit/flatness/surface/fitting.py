@@ -10,15 +10,17 @@ practice, no source); with more readings they lose their weight.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import chdtri, ndtri
 
 from flatness.errors import MeasureError
+from flatness.surface.framing import PROUD, Ridge, joists
 from flatness.surface.kriging import (
     Factored,
     Parameters,
@@ -27,12 +29,13 @@ from flatness.surface.kriging import (
     likelihood_gradient,
     restricted_log_likelihood,
 )
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Floats, Framing, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
 RATIO_SPREAD = 1.0  # prior of the log ratio of the two lengths
 SCALE_MM, SCALE_SPREAD = 3.0, 1.5  # prior of the log scale: an eighth of an inch or so, within a factor of 4.5
 ERROR_MM, ERROR_SPREAD = 0.8, 0.5  # prior of the log reading error where it is fitted: 1/32 in, within a factor of 1.6
+JOISTS_SPREAD = 0.7  # prior of the log of what members stand off on their own: within a factor of 2 of what is typical
 STARTS_MM = (600.0, 1500.0, 4000.0)
 BLOCK = 400  # readings judged together; more are judged in blocks of neighbours
 FEWEST_REPEATS = 5  # degrees of freedom from which repeated readings tell the reading error
@@ -41,6 +44,29 @@ FEWEST_REPEATS = 5  # degrees of freedom from which repeated readings tell the r
 CANDIDATES, FEWEST_CANDIDATES, READINGS = 150, 30, 120  # fewer from so many readings on, which each cost more
 WIDER, FREEDOM = 1.5, 5
 LEAST_ERROR_MM, MOST_ERROR_MM = 0.02, 30.0
+# of the supposed ridges the foremost are fitted anew, the rest taken at the parameters without; at most so many a room.
+# Foremost at a few smoother sets of parameters, too: the likeliest may take a ridge for a short wave, and hide it
+REFITTED, MOST_PROUD = 6, 3
+UNSEEN = 1e-6  # of a ridge's variance is at no station
+SMOOTHER = tuple((grow, length) for grow in (0.5, 1.0) for length in (1500.0, 4000.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Supposition:
+    """That some members stand out, or none.
+
+    Attributes
+    ----------
+    weight : how likely it is, 1 for all suppositions together
+    fit : the parameters under it
+    ridges : over which members besides those in the fit's own parameters
+    unseen : whether no station bears on those, so that their heights are as unknown as before
+    """
+
+    weight: float
+    fit: Fit
+    ridges: tuple[Ridge, ...] = ()
+    unseen: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,9 +78,11 @@ class Fit:
     stations : the stations, moved so that their mean is the origin
     origin : (x, y, height) [mm] of that origin
     best : the likeliest parameters
-    spread : [k, k] covariance of the logarithms of the fitted ones: scale, length_x, length_y and, where it was
-        fitted, reading_error
+    spread : [k, k] covariance of the logarithms of the fitted ones: scale, length_x, length_y, where a layout is
+        known the joists' scale, and, where it was fitted, reading_error
     error_basis : ``given``, ``ties`` (between instrument set-ups), ``repeats`` or ``fitted``
+    suppositions : which members may stand out, where a layout is known; empty where none is. This fit is that of
+        the likeliest
     """
 
     stations: Stations
@@ -62,6 +90,7 @@ class Fit:
     best: Parameters
     spread: Floats
     error_basis: str
+    suppositions: tuple[Supposition, ...] = ()
 
     @cached_property
     def factored(self) -> Factored:
@@ -76,16 +105,16 @@ class Fit:
         values, vectors = np.linalg.eigh(WIDER * self.spread)
         even = _spread_evenly(count, dimensions + 1, np.random.default_rng(0))
         move = ndtri(even[:, 1:]) / np.sqrt(chdtri(FREEDOM, even[:, :1]) / FREEDOM)
-        logs = _logs(self.best)[:dimensions] + move @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
-        low, high = (bound[:dimensions] for bound in _bounds(self.best.reading_error))
-        blocks = list(_blocks(self.stations))
+        logs = logs_of(self.best)[:dimensions] + move @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        low, high = (bound[:dimensions] for bound in _bounds(self.best))
+        blocks = blocks_of(self.stations)
         losses = np.array([
-            _value(one, blocks, self.best) if ((low <= one) & (one <= high)).all() else math.inf for one in logs
+            loss_at(one, blocks, self.best) if ((low <= one) & (one <= high)).all() else math.inf for one in logs
         ])  # fmt: skip
         # minus the logarithm of the density that they come from
         losses -= (FREEDOM + dimensions) / 2 * np.log1p((move**2).sum(axis=1) / FREEDOM)
         if not np.isfinite(losses).any():
-            return _logs(self.best)[None, :dimensions], np.ones(1)
+            return logs_of(self.best)[None, :dimensions], np.ones(1)
         weight = np.exp(losses.min() - losses)
         # side by side where their lengths are alike, so that a systematic choice takes short and long ones in turn
         order = np.argsort(logs[:, 1] + logs[:, 2], kind="stable")
@@ -94,8 +123,20 @@ class Fit:
     def parameter_sets(self, sets: int, draws: int, rng: np.random.Generator) -> Iterator[tuple[Parameters, int]]:
         """At most ``sets`` parameters that the readings allow, with how many of the draws each takes.
 
-        The likeliest ones alone where only one set is asked for.
+        The likeliest ones alone where only one set is asked for. Of suppositions each has its share of the draws,
+        and one set at the least.
         """
+        if self.suppositions:
+            ends = np.cumsum([one.weight for one in self.suppositions])
+            chosen = np.searchsorted(ends[:-1], (np.arange(draws) + rng.random()) / draws)
+            for number, share in zip(*np.unique(chosen, return_counts=True), strict=True):
+                one = self.suppositions[number]
+                for p, count in one.fit._own_sets(max(1, round(sets * share / draws)), int(share), rng):
+                    yield replace(p, ridges=p.ridges + one.ridges), count
+        else:
+            yield from self._own_sets(sets, draws, rng)
+
+    def _own_sets(self, sets: int, draws: int, rng: np.random.Generator) -> Iterator[tuple[Parameters, int]]:
         if sets == 1:
             yield self.best, draws
             return
@@ -105,7 +146,7 @@ class Fit:
         share[rng.permutation(sets)[: draws % sets]] += 1
         counts = np.bincount(slots, weights=share, minlength=len(weight)).astype(int)
         for number in np.flatnonzero(counts):
-            yield _parameters(logs[number], self.best), int(counts[number])
+            yield parameters_at(logs[number], self.best), int(counts[number])
 
 
 def _spread_evenly(count: int, dimensions: int, rng: np.random.Generator) -> Floats:
@@ -114,12 +155,17 @@ def _spread_evenly(count: int, dimensions: int, rng: np.random.Generator) -> Flo
     return np.asarray((slices + rng.random((count, dimensions))) / count)
 
 
-def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0)) -> Fit:
+def fit_parameters(
+    survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None, without: Sequence[int] = ()
+) -> Fit:
     """Fit the likely surface's parameters to a survey.
 
-    ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user.
+    ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user, ``framing`` the
+    members beneath, ``without`` the numbers of stations that are left out.
     """
     x, y, height, count = survey.stations()
+    kept = np.delete(np.arange(len(x)), list(without))
+    x, y, height, count = x[kept], y[kept], height[kept], count[kept]
     if len(x) < 4:
         raise MeasureError("too few stations for a likely surface", value=str(len(x)), expected="four or more")
     origin = (float(x.mean()), float(y.mean()), float(height.mean()))
@@ -129,10 +175,60 @@ def fit_parameters(survey: Survey, rough: tuple[float, float] = (0.0, 1.0)) -> F
     error, basis = _reading_error(survey)
     flat = stations.height - _plane(stations)
     start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5, *rough)
-    free = 3 if error is not None else 4
-    blocks = list(_blocks(stations))
-    best = _search(blocks, start, free)
-    return Fit(stations, origin, _parameters(best, start), _spread(blocks, best, start), basis)
+    if framing is not None and framing.typical > 0:
+        start = replace(start, joists=joists(framing, origin))
+    free = len(logs_of(start)) - (error is not None)
+    blocks = blocks_of(stations)
+    best, loss = _search(blocks, start, free)
+    plain = Fit(stations, origin, parameters_at(best, start), _spread(blocks, best, start), basis)
+    return plain if start.joists is None else _weighed(plain, loss, blocks)
+
+
+def _weighed(plain: Fit, loss: float, blocks: list[Stations]) -> Fit:
+    """The likeliest fit of all suppositions on which members stand out, and how likely each of them is.
+
+    A supposition's weight is its prior times the likelihood at its best, times how far around that it holds
+    (Laplace). One that no station bears on keeps its prior.
+    """
+    stations, free = plain.stations, len(plain.spread)
+    assert plain.best.joists is not None
+    ridges = list(plain.best.joists.ridges(plain.best.joists.split(stations.x, stations.y)[0]))
+    each = math.log(PROUD / len(ridges)) if ridges else 0.0
+    logs: list[float] = [_evidence(loss, plain)]
+    found = [Supposition(1.0, plain)]
+    fit, prior, scale = plain, 0.0, float((stations.height - _plane(stations)).std())
+    for _ in range(MOST_PROUD):
+        prior += each
+        best = logs_of(fit.best)[:free]
+        left = [one for one in ridges if all(one.at != other.at for other in fit.best.ridges)]
+        smoother = (replace(fit.best, scale=grow * scale, length_x=a, length_y=a) for grow, a in SMOOTHER)
+        starts = [best, *(logs_of(one)[:free] for one in smoother)]
+        without, base = np.array([loss_at(one, blocks, fit.best) for one in starts]), max(logs)
+        foremost = []
+        for ridge in left:
+            p = replace(fit.best, ridges=(*fit.best.ridges, ridge))
+            unseen = ridge.variance(stations.x, stations.y).max() < UNSEEN * ridge.scale**2
+            losses = without if unseen else np.array([loss_at(one, blocks, p) for one in starts])
+            if not unseen:
+                foremost.append((float((without - losses).max()), len(found), p, starts[int(losses.argmin())]))
+            logs.append(base + each + float(without[0] - losses[0]))
+            found.append(Supposition(1.0, fit, (ridge,), unseen))
+        for _, number, p, start in sorted(foremost, key=lambda one: -one[0])[:REFITTED]:
+            moved, loss = climbed(start, blocks, p)
+            own = replace(plain, best=parameters_at(moved, p), spread=_spread(blocks, moved, p))
+            found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + prior
+        likeliest = found[int(np.argmax(logs))].fit
+        if len(likeliest.best.ridges) == len(fit.best.ridges):
+            break
+        fit = likeliest
+    weight = np.exp(np.array(logs) - max(logs))
+    weight /= weight.sum()
+    top = found[int(np.argmax(weight))].fit
+    return replace(top, suppositions=tuple(replace(one, weight=float(w)) for one, w in zip(found, weight, strict=True)))
+
+
+def _evidence(loss: float, fit: Fit) -> float:
+    return -loss + 0.5 * float(np.linalg.slogdet(fit.spread)[1])
 
 
 def _plane(stations: Stations) -> Floats:
@@ -151,71 +247,82 @@ def _reading_error(survey: Survey) -> tuple[float | None, str]:
     return None, "fitted"
 
 
-def _blocks(stations: Stations) -> Iterator[Stations]:
-    """Blocks of at most ``BLOCK`` neighbouring stations, halved across the longer side."""
-    if len(stations.x) <= BLOCK:
-        yield stations
-        return
-    along = stations.x if np.ptp(stations.x) >= np.ptp(stations.y) else stations.y
-    order = np.argsort(along, kind="stable")
-    half = len(order) // 2
-    yield from _blocks(stations.chosen(order[:half]))
-    yield from _blocks(stations.chosen(order[half:]))
+def block_numbers(stations: Stations) -> Iterator[NDArray[np.intp]]:
+    """Numbers of at most ``BLOCK`` neighboring stations each, halved across the longer side."""
+    blocks = [np.arange(len(stations.x))]
+    while blocks:
+        block = blocks.pop()
+        if len(block) <= BLOCK:
+            yield block
+            continue
+        x, y = stations.x[block], stations.y[block]
+        order = block[np.argsort(x if np.ptp(x) >= np.ptp(y) else y, kind="stable")]
+        half = len(order) // 2
+        blocks += [order[half:], order[:half]]
 
 
-def _search(blocks: list[Stations], start: Parameters, free: int) -> Floats:
-    """Logarithms of the likeliest parameters, from the best two of a grid of starts."""
-    errors = [start.reading_error] if free == 3 else [start.reading_error, start.scale / 3]
+def blocks_of(stations: Stations) -> list[Stations]:
+    numbers = list(block_numbers(stations))
+    return [stations] if len(numbers) == 1 else [stations.chosen(block) for block in numbers]
+
+
+def _search(blocks: list[Stations], start: Parameters, free: int) -> tuple[Floats, float]:
+    """Logarithms of the likeliest parameters, from the best two of a grid of starts, and the loss there."""
+    errors = [start.reading_error, *([start.scale / 3] if free == len(logs_of(start)) else [])]
     grid = [
-        _logs(replace(start, scale=start.scale * grow, length_x=a, length_y=b, reading_error=e))[:free]
+        logs_of(replace(start, scale=start.scale * grow, length_x=a, length_y=b, reading_error=e))[:free]
         for grow in (1.0, 2.0)
         for a in STARTS_MM
         for b in STARTS_MM
         for e in errors
     ]
-    grid.sort(key=lambda logs: _value(logs, blocks, start))
-    low, high = _bounds(start.reading_error)
-    bounds = list(zip(low[:free], high[:free], strict=True))
-    found = [
-        minimize(_loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60})
-        for logs in grid[:2]
-    ]
-    best: Floats = min(found, key=lambda result: float(result.fun)).x
-    return best
+    grid.sort(key=lambda logs: loss_at(logs, blocks, start))
+    return min((climbed(logs, blocks, start) for logs in grid[:2]), key=lambda found: found[1])
 
 
-def _value(logs: Floats, blocks: list[Stations], start: Parameters) -> float:
+def climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[Floats, float]:
+    bounds = list(zip(*(bound[: len(logs)] for bound in _bounds(start)), strict=True))
+    found = minimize(
+        _loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60}
+    )  # fmt: skip
+    return found.x, float(found.fun)
+
+
+def loss_at(logs: Floats, blocks: list[Stations], start: Parameters) -> float:
     """As :func:`_loss`, without the gradient."""
-    p, loss = _parameters(logs, start), 0.0
+    p, loss = parameters_at(logs, start), 0.0
     for block in blocks:
         value = restricted_log_likelihood(block, p)
         if not math.isfinite(value):
             return 1e12
         loss -= value
-    return _with_priors(logs, loss, np.zeros(4))[0]
+    return _with_priors(logs, loss, np.zeros(len(logs_of(start))), start)[0]
 
 
 def _loss(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[float, Floats]:
     """Minus the logarithm of restricted likelihood times prior, and its gradient."""
-    p = _parameters(logs, start)
-    loss, slope = 0.0, np.zeros(4)
+    p = parameters_at(logs, start)
+    loss, slope = 0.0, np.zeros(len(logs_of(start)))
     for block in blocks:
         value, gradient = likelihood_gradient(block, p)
         if not math.isfinite(value):
             return 1e12, np.zeros(len(logs))
         loss, slope = loss - value, slope - gradient
-    return _with_priors(logs, loss, slope)
+    return _with_priors(logs, loss, slope, start)
 
 
-def _with_priors(logs: Floats, loss: float, slope: Floats) -> tuple[float, Floats]:
+def _with_priors(logs: Floats, loss: float, slope: Floats, start: Parameters) -> tuple[float, Floats]:
     mean = (logs[1] + logs[2]) / 2 - math.log(LENGTH_MM)
     ratio = logs[1] - logs[2]
     loss += 0.5 * (mean / LENGTH_SPREAD) ** 2 + 0.5 * (ratio / RATIO_SPREAD) ** 2
     scale = logs[0] - math.log(SCALE_MM)
     loss, slope[0] = loss + 0.5 * (scale / SCALE_SPREAD) ** 2, slope[0] + scale / SCALE_SPREAD**2
-    if len(logs) > 3:
-        error = logs[3] - math.log(ERROR_MM)
-        loss, slope[3] = loss + 0.5 * (error / ERROR_SPREAD) ** 2, slope[3] + error / ERROR_SPREAD**2
+    if start.joists is not None:
+        own = logs[3] - math.log(start.joists.typical)
+        loss, slope[3] = loss + 0.5 * (own / JOISTS_SPREAD) ** 2, slope[3] + own / JOISTS_SPREAD**2
+    if len(logs) == len(slope):
+        error = logs[-1] - math.log(ERROR_MM)
+        loss, slope[-1] = loss + 0.5 * (error / ERROR_SPREAD) ** 2, slope[-1] + error / ERROR_SPREAD**2
     slope[1] += mean / 2 / LENGTH_SPREAD**2 + ratio / RATIO_SPREAD**2
     slope[2] += mean / 2 / LENGTH_SPREAD**2 - ratio / RATIO_SPREAD**2
     return loss, slope[: len(logs)]
@@ -233,17 +340,22 @@ def _spread(blocks: list[Stations], best: Floats, start: Parameters) -> Floats:
     return np.asarray((vectors / np.maximum(values, 0.25)) @ vectors.T)
 
 
-def _logs(p: Parameters) -> Floats:
-    return np.log([p.scale, p.length_x, p.length_y, p.reading_error])
+def logs_of(p: Parameters) -> Floats:
+    own = [] if p.joists is None else [p.joists.scale]
+    return np.log([p.scale, p.length_x, p.length_y, *own, p.reading_error])
 
 
-def _parameters(logs: Floats, like: Parameters) -> Parameters:
-    scale, length_x, length_y = (float(v) for v in np.exp(logs[:3]))
-    error = float(np.exp(logs[3])) if len(logs) > 3 else like.reading_error
-    return replace(like, scale=scale, length_x=length_x, length_y=length_y, reading_error=error)
+def parameters_at(logs: Floats, like: Parameters) -> Parameters:
+    scale, length_x, length_y, *rest = (float(v) for v in np.exp(logs))
+    members = None if like.joists is None else replace(like.joists, scale=rest.pop(0))
+    error = rest[0] if rest else like.reading_error
+    return replace(like, scale=scale, length_x=length_x, length_y=length_y, joists=members, reading_error=error)
 
 
-def _bounds(error: float) -> tuple[Floats, Floats]:
-    low = np.log([min(error, 0.5) / 20, 150.0, 150.0, LEAST_ERROR_MM])
-    high = np.log([300.0, 30000.0, 30000.0, MOST_ERROR_MM])
+def _bounds(like: Parameters) -> tuple[Floats, Floats]:
+    own = [] if like.joists is None else [(0.02, 30.0)]
+    least = min(like.reading_error, 0.5) / 20
+    low, high = np.log(
+        [(least, 300.0), (150.0, 30000.0), (150.0, 30000.0), *own, (LEAST_ERROR_MM, MOST_ERROR_MM)]
+    ).T  # fmt: skip
     return low, high

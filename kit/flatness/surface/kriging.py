@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from scipy.linalg import LinAlgError
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 from flatness.survey.readings import Floats
+
+if TYPE_CHECKING:
+    from flatness.surface.framing import Joists, Ridge
 
 SQRT5 = math.sqrt(5.0)
 AT_ONCE = 500  # places whose covariance with the stations is at hand together: it stays in the cache
@@ -32,6 +36,8 @@ class Parameters:
     length_x, length_y : correlation length along x and along y
     reading_error : standard deviation of one reading
     rough_scale, rough_length : standard deviation and correlation length of waves too short for the stations
+    joists : members beneath that each stand a little on their own, where their layout is known
+    ridges : members that stand out besides
     """
 
     scale: float
@@ -40,19 +46,43 @@ class Parameters:
     reading_error: float
     rough_scale: float = 0.0
     rough_length: float = 1.0
+    joists: Joists | None = None
+    ridges: tuple[Ridge, ...] = ()
+
+    @property
+    def framing(self) -> tuple[Ridge, ...]:
+        """All that framing adds to the surface."""
+        return self.ridges if self.joists is None else (self.joists, *self.ridges)
+
+    def variance(self, x: Floats, y: Floats) -> Floats | float:
+        """Variance [m] mm2 of the surface about its trend at places x, y [m] mm."""
+        out: Floats | float = self.scale**2 + self.rough_scale**2
+        for part in self.framing:
+            out = out + part.variance(x, y)
+        return out
 
 
 @dataclass(frozen=True, eq=False)
 class Stations:
-    """Distinct stations: x, y, mean height [n] mm, and how often each was read [n]."""
+    """Distinct stations: x, y, mean height [n] mm, how often each was read [n], and how far each may be off besides.
+
+    The last is one standard deviation [n] mm, or None: none is doubted.
+    """
 
     x: Floats
     y: Floats
     height: Floats
     count: NDArray[np.int64]
+    doubt: Floats | None = None
 
     def chosen(self, index: NDArray[np.intp]) -> Stations:
-        return Stations(self.x[index], self.y[index], self.height[index], self.count[index])
+        doubt = None if self.doubt is None else self.doubt[index]
+        return Stations(self.x[index], self.y[index], self.height[index], self.count[index], doubt)
+
+    def error_variance(self, p: Parameters) -> Floats:
+        """[n] mm2 of the heights of the stations, as read, about the surface."""
+        own: Floats = p.reading_error**2 / self.count + JITTER * p.scale**2
+        return own if self.doubt is None else own + self.doubt**2
 
 
 def matern52(distance: Floats) -> Floats:
@@ -67,11 +97,19 @@ def matern52(distance: Floats) -> Floats:
 
 
 def surface_covariance(dx: Floats, dy: Floats, p: Parameters) -> Floats:
-    """Covariance [mm2] of the surface between places dx, dy [mm] apart."""
+    """Covariance [mm2] of the surface between places dx, dy [mm] apart, without framing."""
     out = matern52(np.sqrt((dx / p.length_x) ** 2 + (dy / p.length_y) ** 2))
     out *= p.scale**2
     if p.rough_scale > 0:
         out += p.rough_scale**2 * matern52(np.sqrt((dx / p.rough_length) ** 2 + (dy / p.rough_length) ** 2))
+    return out
+
+
+def covariance(x: Floats, y: Floats, to_x: Floats, to_y: Floats, p: Parameters) -> Floats:
+    """Covariance [m, k] mm2 of the surface between places x, y [m] mm and to_x, to_y [k] mm, framing and all."""
+    out = surface_covariance(x[:, None] - to_x, y[:, None] - to_y, p)
+    for part in p.framing:
+        out += part.covariance(x, y, to_x, to_y)
     return out
 
 
@@ -120,8 +158,8 @@ class Factored:
 
 def factor(stations: Stations, p: Parameters) -> Factored:
     """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
-    k = surface_covariance(stations.x[:, None] - stations.x, stations.y[:, None] - stations.y, p)
-    k[np.diag_indices_from(k)] += p.reading_error**2 / stations.count + JITTER * p.scale**2
+    k = covariance(stations.x, stations.y, stations.x, stations.y, p)
+    k[np.diag_indices_from(k)] += stations.error_variance(p)
     low = cholesky_factor(k)
     h = trend(stations.x, stations.y)
     white = _whitened(low, np.column_stack([h, stations.height]))
@@ -157,11 +195,14 @@ def projection(f: Factored) -> Floats:
 
 
 def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Floats]:
-    """Restricted log likelihood and its gradient in the logarithms of scale, length_x, length_y, reading_error."""
+    """Restricted log likelihood and its gradient in the logarithms of scale, length_x, length_y, reading_error.
+
+    Before that of the reading error stands that of the joists' scale, where there are joists.
+    """
     try:
         f = factor(stations, p)
     except LinAlgError:
-        return -math.inf, np.zeros(4)
+        return -math.inf, np.zeros(4 if p.joists is None else 5)
     proj = projection(f)
     alpha = proj @ stations.height
     # d log L / d t = (alpha' dK alpha - tr(P dK)) / 2 = sum((alpha alpha' - P) * dK) / 2
@@ -171,10 +212,15 @@ def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Float
     scaled = SQRT5 * np.sqrt(dx2 + dy2)
     decay = p.scale**2 * np.exp(-scaled)
     bend = weight * decay * (1 + scaled) * (5 / 3)
+    of_joists = (
+        [] if p.joists is None
+        else [np.sum(weight * p.joists.covariance(stations.x, stations.y, stations.x, stations.y))]
+    )  # fmt: skip
     gradient = np.array([
         np.sum(weight * decay * (1 + scaled + scaled * scaled / 3)) + JITTER * p.scale**2 * np.trace(weight),
         0.5 * np.sum(bend * dx2),
         0.5 * np.sum(bend * dy2),
+        *of_joists,
         np.sum(np.diag(weight) * p.reading_error**2 / stations.count),
     ])  # fmt: skip
     return _log_likelihood(f), gradient
@@ -190,7 +236,7 @@ def predict(
     these stations and parameters, where it is at hand.
     """
     f = factored or factor(stations, p)
-    prior = surface_covariance(stations.x[:, None] - x, stations.y[:, None] - y, p)
+    prior = covariance(stations.x, stations.y, x, y, p)
     v = _whitened(f.low, prior)
     h = trend(x, y)
     w = _whitened(f.gram_low, h.T - f.white_trend.T @ v)
@@ -201,7 +247,7 @@ def predict(
 
 def reading_errors(stations: Stations, p: Parameters, count: int, rng: np.random.Generator) -> Floats:
     """[n, count] mm errors of reading as :func:`factor` takes them to be."""
-    deviation = np.sqrt(p.reading_error**2 / stations.count + JITTER * p.scale**2)
+    deviation = np.sqrt(stations.error_variance(p))
     out: Floats = deviation[:, None] * rng.standard_normal((len(deviation), count))
     return out
 
@@ -220,7 +266,7 @@ def conditioned(stations: Stations, p: Parameters, x: Floats, y: Floats, there: 
     out: Floats = there + trend(x, y) @ beta
     for first in range(0, len(x), AT_ONCE):
         part = slice(first, first + AT_ONCE)
-        out[part] += surface_covariance(x[part, None] - stations.x, y[part, None] - stations.y, p) @ weight
+        out[part] += covariance(x[part], y[part], stations.x, stations.y, p) @ weight
     return out
 
 

@@ -200,10 +200,11 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
 
     Of the steps that divide the stations' step, or the surface's length or width, the one that leaves least out:
     of strips beyond the last node, and of ``lengths`` [mm] of straightedges to be laid. A step that puts nodes on
-    the stations wins over one that does not.
+    the stations wins over one that does not, and so does one that divides half the members' spacing, where it is known.
     """
     step = station_step(survey)
     x, y, _, _ = survey.stations()
+    framed = survey.framing if survey.framing is not None and survey.framing.typical > 0 else None
     extents = (float(np.ptp(x)), float(np.ptp(y)))
     about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / DRAWN_NODES))
     finest, widest = max(about * 2 / 3, _spacing_of(MOST_DRAWN, extents)), about * 1.07
@@ -220,7 +221,10 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
         ]  # a strip left out of the surface is worse than a shorter bar
         left = [length / spacing - math.floor(length / spacing + STEP_NOISE) for length in whole]
         off_stations = abs(step / spacing - round(step / spacing)) > 1e-3
-        return round(sum(max(0.0, part) for part in left) + 0.75 * off_stations, 6)
+        # a ridge over one member is half a spacing wide either way, and is flat where no node stands on it
+        half = framed.spacing / 2 / spacing if framed is not None else 0.0
+        off_members = abs(half - round(half)) > 1e-3
+        return round(sum(max(0.0, part) for part in left) + 0.75 * off_stations + 0.75 * off_members, 6)
 
     # of a large surface, nodes on the stations alone may be near enough
     on_stations = parts(step) or parts(step, WIDER * about)

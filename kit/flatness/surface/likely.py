@@ -15,10 +15,11 @@ import numpy as np
 from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
-from flatness.surface.fitting import Fit, fit_parameters
-from flatness.surface.kriging import Parameters, conditioned, left_out, predict, reading_errors, surface_covariance
+from flatness.surface.fitting import Fit, Supposition, fit_parameters
+from flatness.surface.kriging import Parameters, conditioned, covariance, left_out, predict, reading_errors
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.surface.prior import Extent, draw_prior
+from flatness.surface.slips import Slip, find_slips
 from flatness.survey.readings import Floats, Survey
 
 MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
@@ -26,6 +27,7 @@ MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
 SETS = ((4e5, 40), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
+NEXT_TO_NOTHING = 4e-3  # weight of a supposition
 TAME = 4  # standard errors of a spread; of 75 simulated rooms on each of three grids none came so low by chance
 
 
@@ -48,9 +50,11 @@ class LikelySurface:
     error : [ny, nx] mm, its standard error
     parameters : the likeliest parameters
     error_basis : where the reading error comes from: ``given``, ``ties``, ``repeats`` or ``fitted``
+    slips : readings that were likely taken or written wrong; the surface is made without them
     shortest_wave : waves shorter than this [mm] are invisible to the stations
     misfit : where and how the readings do not fit the model, in words; empty where they do
     notes : what does not fit, and what was assumed, in words
+    roughness : as it was asked for
     reference, spacing : as in :class:`~flatness.surface.lattice.Surface`
     """
 
@@ -60,12 +64,14 @@ class LikelySurface:
     error: Floats
     parameters: Parameters
     error_basis: str
+    slips: tuple[Slip, ...]
     shortest_wave: float
     misfit: tuple[str, ...]
     notes: tuple[str, ...]
     reference: str
     spacing: float
     fit: Fit = field(repr=False)
+    roughness: Roughness | None = None
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
@@ -134,10 +140,19 @@ class LikelySurface:
     def covariance_at(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
         """Covariance [m, k] mm2 of the surface at places x, y [m] mm with places to_x, to_y [k] mm, as read."""
         (x, y), (to_x, to_y) = ((px - self.fit.origin[0], py - self.fit.origin[1]) for px, py in ((x, y), (to_x, to_y)))
-        _, v, w = predict(self.fit.stations, self.fit.best, x, y, self.fit.factored)
-        _, to_v, to_w = predict(self.fit.stations, self.fit.best, to_x, to_y, self.fit.factored)
-        prior = surface_covariance(x[:, None] - to_x, y[:, None] - to_y, self.fit.best)
-        return np.asarray(prior - v.T @ to_v + w.T @ to_w)
+        total, means = np.zeros((len(x), len(to_x))), []
+        for weight, fit, unseen in _fits(self.fit):
+            mean, v, w = predict(fit.stations, fit.best, x, y, fit.factored)
+            to_mean, to_v, to_w = predict(fit.stations, fit.best, to_x, to_y, fit.factored)
+            total += weight * (covariance(x, y, to_x, to_y, fit.best) - v.T @ to_v + w.T @ to_w)
+            for one in unseen:
+                total += one.weight * sum(ridge.covariance(x, y, to_x, to_y) for ridge in one.ridges)
+            means.append((weight, mean, to_mean))
+        if len(means) > 1:
+            middle, to_middle = (sum(one[0] * one[k] for one in means) for k in (1, 2))
+            for weight, mean, to_mean in means:
+                total += weight * np.outer(mean - middle, to_mean - to_middle)
+        return np.asarray(total)
 
 
 def likely_surface(
@@ -145,6 +160,7 @@ def likely_surface(
     spacing: float | None = None,
     *,
     roughness: Roughness | None = None,
+    trusting: bool = False,
 ) -> LikelySurface:
     """The likely surface of a survey on a lattice.
 
@@ -154,6 +170,7 @@ def likely_surface(
     spacing : lattice step [mm]; None takes about 6 in, wider where the surface is large
     roughness : of waves between the stations, which no reading shows; without it the surface is taken to be
         as smooth between stations as it is across them
+    trusting : whether readings that are likely slips count like all others
 
     Returns
     -------
@@ -165,25 +182,53 @@ def likely_surface(
     """
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
-    fit = fit_parameters(survey, (roughness.scale, roughness.length) if roughness else (0.0, 1.0))
+    rough = (roughness.scale, roughness.length) if roughness else (0.0, 1.0)
+    fit = fit_parameters(survey, rough, survey.framing)
+    slips = () if trusting else find_slips(fit, survey, step)
+    if slips:
+        fit = fit_parameters(survey, rough, survey.framing, [slip.number for slip in slips])
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
     mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
+    notes = (*(str(slip) for slip in slips), *_notes(fit, step, roughness, misfit))
     return LikelySurface(
-        plain.x, plain.y, mean, error, fit.best, fit.error_basis, 2 * step,
-        misfit, tuple(_notes(fit, step, roughness, misfit)), plain.reference, plain.spacing, fit,
+        plain.x, plain.y, mean, error, fit.best, fit.error_basis, slips, 2 * step, misfit, notes, plain.reference,
+        plain.spacing, fit, roughness,
     )  # fmt: skip
 
 
 def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     x, y = x - fit.origin[0], y - fit.origin[1]
-    mean, error = np.empty(len(x)), np.empty(len(x))
-    for part in _parts(len(x)):
-        mean[part], v, w = predict(fit.stations, fit.best, x[part], y[part], fit.factored)
-        variance = fit.best.scale**2 + fit.best.rough_scale**2 - (v * v).sum(axis=0) + (w * w).sum(axis=0)
-        error[part] = np.sqrt(np.maximum(variance, 0.0))
-    return mean + fit.origin[2], error
+    total, square, spread = np.zeros(len(x)), np.zeros(len(x)), np.zeros(len(x))
+    weighed = _fits(fit)
+    for weight, one, unseen in weighed:
+        mean, variance = np.empty(len(x)), np.empty(len(x))
+        for part in _parts(len(x)):
+            mean[part], v, w = predict(one.stations, one.best, x[part], y[part], one.factored)
+            variance[part] = one.best.variance(x[part], y[part]) - (v * v).sum(axis=0) + (w * w).sum(axis=0)
+        spread += weight * variance
+        for other in unseen:
+            spread += other.weight * sum(ridge.variance(x, y) for ridge in other.ridges)
+        total, square = total + weight * mean, square + weight * mean**2
+    if len(weighed) > 1:
+        spread += np.maximum(square - total**2, 0.0)
+    return total + fit.origin[2], np.sqrt(np.maximum(spread, 0.0))
+
+
+def _fits(fit: Fit) -> list[tuple[float, Fit, list[Supposition]]]:
+    """Each distinct fit with the weight of all that is supposed of it, and the ridges that no station bears on.
+
+    What the readings speak against is left out: it weighs next to nothing.
+    """
+    if not fit.suppositions:
+        return [(1.0, fit, [])]
+    own = [one for one in fit.suppositions if not one.ridges and one.weight > NEXT_TO_NOTHING]
+    unseen = [[one for one in fit.suppositions if one.unseen and one.fit is each.fit] for each in own]
+    weights = [each.weight + sum(one.weight for one in others) for each, others in zip(own, unseen, strict=True)]
+    return [
+        (weight / sum(weights), each.fit, others) for weight, each, others in zip(weights, own, unseen, strict=True)
+    ]
 
 
 def _parts(count: int, most: int = 2000) -> Iterator[slice]:
@@ -198,6 +243,22 @@ def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str
         )
     if fit.error_basis == "repeats":
         yield f"reading error of {fit.best.reading_error:.2f} mm estimated from repeated readings"
+    members, ridges = fit.best.joists, fit.best.ridges
+    if members is not None:
+        yield (
+            f"members every {members.half_width:.0f} mm: each is taken to stand off from its neighbors by some "
+            f"{members.typical:.1f} mm on its own (common practice, no source; the line `framing` in the file's header "
+            f"sets it), and the readings make that {members.scale:.1f} mm"
+        )
+    for ridge in ridges:
+        weight = sum(
+            one.weight for one in fit.suppositions if any(r.at == ridge.at for r in one.fit.best.ridges + one.ridges)
+        )
+        across = "x" if ridge.along == "y" else "y"
+        yield (
+            f"the member at {across} = {ridge.at + fit.origin['xy'.index(across)]:.0f} mm likely stands out from its "
+            f"neighbors ({100 * weight:.0f} %)"
+        )
     if roughness is None:
         yield (
             f"waves shorter than {2 * step:.0f} mm (two stations) are invisible to these readings; assumed: the "

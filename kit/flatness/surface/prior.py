@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from scipy.fft import fft2, next_fast_len
 from scipy.sparse import csr_array
 
-from flatness.surface.kriging import Parameters, surface_covariance
+from flatness.surface.framing import Ridge
+from flatness.surface.kriging import JITTER, Parameters, cholesky_factor, matern52, surface_covariance
 from flatness.survey.readings import Floats
 
 APART = 6.0  # correlation lengths at which a correlation of 1e-4 is left
@@ -52,6 +53,26 @@ def draw_prior(p: Parameters, extent: Extent, x: Floats, y: Floats, count: int, 
             p, scale=p.rough_scale, length_x=p.rough_length, length_y=p.rough_length, rough_scale=0.0
         )  # fmt: skip
         out += _draw(short, extent, x, y, count, rng)
+    for part in p.framing:
+        out += _draw_framing(part, x, y, count, rng)
+    return out
+
+
+def _draw_framing(part: Ridge, x: Floats, y: Floats, count: int, rng: np.random.Generator) -> Floats:
+    across, along = part.split(x, y)
+    step = WIDEST / 2 * part.length
+    index, weight = _weights((along - along.min()) / step)
+    nodes = int(index.max() - index.min()) + 1
+    apart = np.abs(np.arange(nodes)[:, None] - np.arange(nodes)) * step
+    low = cholesky_factor(matern52(apart / part.length) + JITTER * np.eye(nodes))
+    between = np.zeros((len(x), nodes))
+    np.put_along_axis(between, index - index.min(), weight, axis=1)
+    out = np.zeros((len(x), count))
+    members = part.members(across)
+    for share in part.shares(across, members).T:
+        here = np.flatnonzero(share)
+        heights = part.scale * (low @ rng.standard_normal((nodes, count)))
+        out[here] += share[here, None] * (between[here] @ heights)
     return out
 
 

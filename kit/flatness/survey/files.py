@@ -89,6 +89,7 @@ def read_survey(
         points=points, surface=header.surface, reference=header.reference, accuracy=header.accuracy,
         outline=header.outline, openings=tuple(opening for _, opening in header.openings), ties=ties,
         benchmarks=dict(header.benchmarks), quantity=readings.quantity, unit=lengths.likely_unit,
+        framing=header.framing,
         title=header.text.get("title", ""),
         date=header.text.get("date", ""), source=file,
         keys={key: text for key, text in header.text.items() if key in ("instrument", "by")},

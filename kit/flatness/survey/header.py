@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from dataclasses import dataclass, field, replace
 
 import shapely
 from shapely import Polygon
@@ -10,15 +11,18 @@ from shapely import Polygon
 from flatness.errors import LengthError
 from flatness.lengths import parse_exact, unit_named
 from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
-from flatness.survey.readings import REFERENCES, SURFACES
+from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
 
 FREE_TEXT = ("title", "date", "instrument", "by")
 REPEATABLE = ("opening", "benchmark")
 KEYS = (
     "title", "surface", "unit", "reading", "reference", "accuracy", "date", "outline", "opening", "benchmark",
-    "instrument", "by",
+    "instrument", "by", "members", "framing",
 )  # fmt: skip
 QUANTITIES = ("height", "drop")
+LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
+CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
+_LAYOUT = "`# members: 16 in along y from 0`: the spacing, the axis they run along, the position of the first"
 _CORNERS = "corners such as (0, 0) (16 ft, 0) (16 ft, 20 ft) (0, 20 ft), or 0,0; 16 ft,0; 16 ft,20 ft; 0,20 ft"
 
 
@@ -44,6 +48,7 @@ class Header:
     outline_row: int | None = None
     openings: list[tuple[int, Polygon]] = field(default_factory=list)
     benchmarks: dict[str, float] = field(default_factory=dict)
+    framing: Framing | None = None
 
 
 def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
@@ -75,6 +80,7 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
             header.openings.append((found.row, opening))
     for found in entries.get("benchmark", []):
         _read_benchmark(header, found, lengths)
+    _read_framing(header, single("members"), single("framing"), lengths)
     return header, lengths
 
 
@@ -247,6 +253,47 @@ def _is_length(text: str, lengths: LengthReader) -> bool:
     except LengthError:
         return False
     return True
+
+
+def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, lengths: LengthReader) -> None:
+    """The members beneath: their layout, and what they typically stand off, by a word or a length."""
+    report = lengths.report
+    if layout is not None:
+        parts = LAYOUT.fullmatch(layout.text)
+        if parts is None:
+            report.add(
+                "the members' layout cannot be read", layout.row, 0, value=layout.text, expected=_LAYOUT,
+                remedy="write all three, lengths with their units, or delete the line",
+            )  # fmt: skip
+            return
+        spacing, first = (lengths.read(parts[n], layout.row, 0) for n in (1, 3))
+        if spacing is None or first is None:
+            return
+        if not CLOSEST_MM <= spacing <= WIDEST_MM:
+            report.add(
+                "members do not stand so far apart", layout.row, 0, value=parts[1], expected="4 in to 10 ft",
+                remedy="write the spacing from the middle of one to the middle of the next, such as 16 in",
+            )  # fmt: skip
+            return
+        header.framing = Framing(spacing, parts[2].lower(), first)
+    if typical is None:
+        return
+    word, offset = typical.text.lower(), TYPICAL_MM.get(typical.text.lower())
+    if offset is None and _is_length(word, lengths):
+        offset = lengths.read(typical.text, typical.row, 0)
+    if offset is None or not 0 <= offset <= MOST_TYPICAL_MM:
+        report.add(
+            "unknown framing", typical.row, 0, value=typical.text,
+            expected="new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in",
+            remedy=f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?",
+        )  # fmt: skip
+    elif layout is None and offset > 0:
+        report.add(
+            "`framing` without `members`", typical.row, 0, value=typical.text, expected=_LAYOUT,
+            remedy="add that line, or delete this one",
+        )  # fmt: skip
+    elif header.framing is not None:
+        header.framing = replace(header.framing, typical=offset)
 
 
 def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None:

@@ -13,7 +13,7 @@ from flatness.lengths import format_length
 from flatness.survey.cells import DATE_SERIALS, Record
 from flatness.survey.delimited import split_records
 from flatness.survey.header import header_line
-from flatness.survey.readings import POINT_COLUMNS, Survey
+from flatness.survey.readings import POINT_COLUMNS, TYPICAL_MM, Framing, Survey
 
 INCH_MM, FINEST = 25.4, 64
 EXACT_MM = 1e-9
@@ -61,10 +61,17 @@ def _header(survey: Survey, length: Callable[[float], str] | None = None, **more
         ("unit", survey.unit), *more.items(), ("reference", survey.reference),
     ]  # fmt: skip
     lines += [("accuracy", length(survey.accuracy))] if survey.accuracy is not None else []
+    lines += _framing(survey.framing, length) if survey.framing is not None else []
     lines += [("outline", corners(survey.outline))] if survey.outline is not None else []
     lines += [("opening", corners(opening)) for opening in survey.openings]
     lines += [("benchmark", f"{label} = {length(height)}") for label, height in survey.benchmarks.items()]
     return "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
+
+
+def _framing(framing: Framing, length: Callable[[float], str]) -> list[tuple[str, str]]:
+    layout = f"{length(framing.spacing)} along {framing.along} from {length(framing.first)}"
+    words = {offset: word for word, offset in TYPICAL_MM.items()}
+    return [("members", layout), ("framing", words.get(framing.typical) or length(framing.typical))]
 
 
 def _table(headings: list[str], tables: Sequence[pd.DataFrame], value: str, written: Callable[[Any], str]) -> str:
@@ -115,7 +122,7 @@ def _header_row(line: str) -> str:
 
 def differences(one: Survey, other: Survey) -> list[str]:
     """Names of what differs between two surveys, ``source``, ``notes`` and cells apart."""
-    names = ("surface", "reference", "accuracy", "unit", "title", "date")
+    names = ("surface", "reference", "accuracy", "unit", "title", "date", "framing")
     found = [name for name in names if getattr(one, name) != getattr(other, name)]
     found += [name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))]
     shapes = [[survey.outline, *survey.openings] for survey in (one, other)]
