@@ -1,6 +1,6 @@
 """Plans on rooms of known truth: build the floor, read it with errors, do what the plan says, and measure the floor.
 
-``python tests/benchmarks/plans.py [--rooms 60] [--seed 0] [--processes 1] [--way patches]``
+``python tests/benchmarks/plans.py [--rooms 60] [--seed 0] [--processes 1] [--way patches] [--layout]``
 
 Each room is 16 ft x 20 ft: gentle ground, and one to three of a ridge, a dip and a proud joist planted on it. It is
 read every 2 ft, good to 1/32 in, and planned for 3/16 in under 10 ft; boards may be planed by 3/8 in. What the plan
@@ -14,12 +14,14 @@ from __future__ import annotations
 import argparse
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 
 import flatness
 from flatness.corrections.beneath import Beneath
 from flatness.measures.bars import gap_map
+from flatness.survey.readings import Framing
 
 FT, SPACING = 304.8, 152.4
 BAR, LIMIT, ERROR = 10 * FT, 4.7625, 25.4 / 32
@@ -75,12 +77,13 @@ def room(seed):
             return height, float((np.abs(planted) > 1.0).sum()) * SPACING**2, [kind.__name__ for kind in kinds]
 
 
-def read(height, rng):
+def read(height, rng, framing=None):
     part = np.s_[::4, ::4]
-    return flatness.make_survey(
+    survey = flatness.make_survey(
         X[part].ravel(), Y[part].ravel(), (height[part] + rng.normal(0, ERROR, height[part].shape)).ravel(),
         accuracy=ERROR, unit="in",
     )  # fmt: skip
+    return replace(survey, framing=framing)
 
 
 def setting_errors(rng):
@@ -103,14 +106,14 @@ def done(plan, height, rng):
 
 
 def one(task):
-    seed, way, times = task
+    seed, way, times, framing = task
     height, planted, kinds = room(seed)
     rng = np.random.default_rng([seed, 1])
     options = {"limits": flatness.straightedge_limit(BAR, LIMIT, name="agreed"), "spacing": SPACING}
     options["beneath"] = Beneath("boards", True, most_planed=9.525)
     options |= {} if way is None else {"way": way}
     start = time.perf_counter()
-    plan = flatness.plan_corrections(read(height, rng), seed=seed, **options)
+    plan = flatness.plan_corrections(read(height, rng, framing), seed=seed, **options)
     seconds = time.perf_counter() - start
     gaps = [largest(done(plan, height, np.random.default_rng([seed, 2, k]))) for k in range(times)]
     row = plan.after.iloc[0]
@@ -128,9 +131,11 @@ def main():
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--way")
+    parser.add_argument("--layout", action="store_true", help="the survey states that joists stand 2 ft apart")
     parser.add_argument("--times", type=int, default=10, help="times that each plan is carried out, with other errors")
     given = parser.parse_args()
-    tasks = [(given.seed + k, given.way, given.times) for k in range(given.rooms)]
+    framing = Framing(2 * FT, "y", 0.0) if given.layout else None
+    tasks = [(given.seed + k, given.way, given.times, framing) for k in range(given.rooms)]
     if given.processes > 1:
         with ProcessPoolExecutor(given.processes) as pool:
             rows = list(pool.map(one, tasks))

@@ -24,6 +24,7 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
 
 BATCH = 6  # places, at the least
+NO_DOUBT = 0.005  # share of the doubt that is printed as none
 MOST = 24  # places, unless more are asked for
 AIM = 0.6  # in this share of cases a batch is to decide
 HARDLY = 0.3  # in fewer cases than this no large batch is worth its while
@@ -109,6 +110,10 @@ def more_readings(
         some = BATCH if batch is None else batch
         often, chosen, left, decided = tried[0]
         chosen, left, decided = chosen[:some], left[:some], decided[:some]
+    if batch is None:
+        # what comes after no doubt is left is not worth the walk
+        useful = max(1, int(np.count_nonzero(np.asarray(left) >= NO_DOUBT)))
+        chosen, left, decided = chosen[:useful], left[:useful], decided[:useful]
     places = at[chosen]
     return pd.DataFrame(
         {
