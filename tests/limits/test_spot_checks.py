@@ -248,3 +248,21 @@ def test_strips_by_the_command_line_and_back(tmp_path, capsys):
     assert (found["between"], found["limits"][0]["between"], found["wanted_sweeps"]) == (
         "spot-checked", "spot-checked", []
     )  # fmt: skip
+
+
+def test_a_sheet_of_the_members_reads_every_one_and_its_pass_rests_on_that(tmp_path, capsys):
+    asked = ["sheet", "--length", "14ft", "--width", "20ft", "--limit", "wood-glued-10ft", "--accuracy", "1/32in"]
+    assert main([*asked, "--members", "16in along y from 8in", "--out", str(tmp_path)]) == 0
+    # a wall at 0 and at 14 ft, joists at 8 in, 24 in, ... 168 in is the far wall's own; every 4 ft of 20 ft
+    assert f"{12 * 6} readings" in " ".join(capsys.readouterr().out.split())
+    path = tmp_path / "floor-readings.csv"
+    lines = path.read_text(encoding="utf-8-sig").splitlines()
+    filled = [line.replace(",,", ",41 1/2,").replace(",,", ",41 1/2,") for line in lines]
+    filled = [line + "41 1/2" if line.endswith(",") else line for line in filled]
+    path.write_text("\n".join(filled) + "\n", encoding="utf-8")
+    survey = flatness.read_survey(path)
+    assert (survey.framing.spacing, survey.framing.along, survey.framing.first) == (16 * IN, "y", 8 * IN)
+    found = flatness.assess(survey, "wood-glued-10ft", draws=40)
+    assert (found.verdict, found.between, found.wanted_sweeps) == ("pass", "read", [])
+    assert main([*asked, "--members", "16in by y", "--out", str(tmp_path / "other")]) == 2
+    assert "--members" in capsys.readouterr().err

@@ -14,8 +14,10 @@ from flatness.commands.options import add_json, add_limits, make_folder, plain, 
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import SURFACES
 from flatness.limits.planning import TARGET, ReadingPlan, plan_readings, usual_steps
-from flatness.survey.header import QUANTITIES
-from flatness.survey.sheets import blank_sheet, check_title
+from flatness.limits.spot_checks import READ_ALONG_MM
+from flatness.survey.header import CLOSEST_MM, LAYOUT, QUANTITIES, WIDEST_MM
+from flatness.survey.readings import Framing
+from flatness.survey.sheets import blank_sheet, check_title, grid_positions, member_positions
 
 SAME_STEP_MM = 0.01
 METRIC = re.compile(r"\d\s*(?:mm|cm|m)\b|metre|meter", re.IGNORECASE)
@@ -36,6 +38,10 @@ def add_sheet(commands: Any) -> None:
         help="of one reading, one standard deviation, such as 1/32in: how far a repeated reading typically differs",
     )  # fmt: skip
     parser.add_argument("--step", metavar="LENGTH", help="of the sheet's grid; the recommended one where not given")
+    parser.add_argument(
+        "--members", metavar="LAYOUT",
+        help="joists or studs, such as '16in along y from 12in': every one is read, 4 ft apart along it",
+    )  # fmt: skip
     parser.add_argument("--surface", choices=SURFACES, default="floor", help="floor where not given")
     parser.add_argument("--reading", choices=QUANTITIES, default="drop", help="what will be read (drop)")
     parser.add_argument("--unit", choices=("in", "mm"), help="of the sheet; as the length was given where not given")
@@ -67,6 +73,8 @@ def run_sheet(options: argparse.Namespace) -> int:
     step = None if options.step is None else with_unit(options.step, "--step")
     unit = options.unit or ("mm" if METRIC.search(options.length) else "in")
     files = _files(options)
+    if options.members is not None:
+        return _on_members(options, length, width, accuracy, step, unit, files)
     steps = usual_steps(length, width, limits, unit=unit, surface=options.surface)
     # 3 ft typed and 3 ft reckoned differ in the last digit
     step = next((usual for usual in steps if step is not None and abs(usual - step) < SAME_STEP_MM), step)
@@ -90,6 +98,53 @@ def run_sheet(options: argparse.Namespace) -> int:
         for path in files:
             print(f"written: {path}")
     return 0
+
+
+def _on_members(
+    options: argparse.Namespace, length: float, width: float, accuracy: float, step: float | None, unit: str,
+    files: list[Path],
+) -> int:  # fmt: skip
+    """A sheet with a line of stations on every member, which leaves nothing unseen between them."""
+    from flatness.show.planning_words import member_report
+
+    framing = _framing(options.members)
+    step = step or (READ_ALONG_MM if unit == "in" else 1200.0)
+    x, y = (
+        member_positions(extent, framing) if along != framing.along else grid_positions(extent, step)
+        for along, extent in (("x", length), ("y", width))
+    )
+    make_folder(files[0].parent)
+    for path in files:
+        blank_sheet(
+            x, y, path, title=options.title, unit=unit, reading=options.reading, accuracy=accuracy,
+            outline=box(0, 0, length, width), surface=options.surface, overwrite=options.overwrite, framing=framing,
+        )  # fmt: skip
+    written = [path.as_posix() for path in files]
+    if options.json:
+        found = {"x_mm": x.tolist(), "y_mm": y.tolist(), "readings": len(x) * len(y), "written": written}
+        print(json.dumps(found, allow_nan=False))
+    else:
+        print(member_report(len(x) * len(y), step, framing, options.surface, unit))
+        print()
+        print("\n".join(f"written: {path}" for path in written))
+    return 0
+
+
+def _framing(text: str) -> Framing:
+    parts = LAYOUT.fullmatch(text.strip())
+    if parts is None:
+        raise FlatnessError(
+            "the members' layout cannot be read", column="--members", value=text,
+            expected="such as '16in along y from 12in': the spacing, the axis they run along, the first one's position",
+        )  # fmt: skip
+    spacing = with_unit(parts[1], "--members")
+    first = 0.0 if parts[3].strip() == "0" else with_unit(parts[3], "--members")
+    if not CLOSEST_MM <= spacing <= WIDEST_MM:
+        raise FlatnessError(
+            "members do not stand so far apart", column="--members", value=parts[1], expected="4 in to 10 ft",
+            remedy="write the spacing from the middle of one to the middle of the next, such as 16in",
+        )  # fmt: skip
+    return Framing(spacing, parts[2].lower(), first)
 
 
 def _files(options: argparse.Namespace) -> list[Path]:

@@ -205,7 +205,10 @@ def _notes(made_up: MadeUpRooms, rooms: int) -> Iterator[str]:
         f"the shares come from {rooms} made-up rooms, the same for all grids, and what follows the sign is one "
         "standard error; a room decided rightly on a wide grid counts as decided on the narrower ones"
     )
-    yield "waves shorter than two steps are invisible to a grid: lay a straightedge between stations in a few places"
+    yield (
+        "the made-up rooms have nothing narrower than two steps, which no grid shows, such as a proud joist between "
+        "two lines of stations: give the members' layout, so that each is read, or slide a bar between the stations"
+    )
     if made_up.part:
         yield (
             f"a part of {made_up.sides[0]:.0f} mm by {made_up.sides[1]:.0f} mm stands for the whole surface, which is "

@@ -308,8 +308,8 @@ def _has_read(limit: Limit, survey: Survey, surface: Surface, step: float) -> bo
     x, y, *_ = survey.stations()
     across, along = (x, y) if framing.along == "y" else (y, x)
     extent = (surface.x if framing.along == "y" else surface.y)[[0, -1]]
-    first = math.ceil((extent[0] - framing.first) / framing.spacing - 0.5)
-    last = math.floor((extent[1] - framing.first) / framing.spacing + 0.5)
+    first = math.ceil((extent[0] - framing.first) / framing.spacing - 1e-6)
+    last = math.floor((extent[1] - framing.first) / framing.spacing + 1e-6)
     for k in range(first, last + 1):
         on = np.abs(across - framing.first - k * framing.spacing) <= OFF_MEMBER * framing.spacing
         places = np.sort(along[on])

@@ -8,6 +8,7 @@ from flatness.limits.planning import ReadingPlan
 from flatness.limits.wording import caution, describe
 from flatness.show.words import WIDTH, in_unit, length, percent, position
 from flatness.survey.blank import AXES
+from flatness.survey.readings import Framing
 
 HEAD = ("step", "grid", "readings", "undecided", "wrong", "")
 ON_SITE = (
@@ -23,6 +24,17 @@ def plan_report(plan: ReadingPlan, unit: str, step: float) -> str:
     axes = AXES[plan.surface]
     blocks.append("\n".join(textwrap.wrap(f"{axes[:1].upper()}{axes[1:]}. {ON_SITE}", WIDTH)))
     return "\n\n".join(blocks)
+
+
+def member_report(readings: int, step: float, framing: Framing, surface: str, unit: str) -> str:
+    """What a sheet with stations on every member asks for, as text for a terminal, at most 80 wide."""
+    text = (
+        f"Read every member: {readings} readings, on each member {position(step, unit)} apart along {framing.along}, "
+        "and at the walls. A proud member cannot hide between the stations then, so that a pass rests on what was read."
+    )
+    axes = AXES[surface]
+    blocks = (text, f"{axes[:1].upper()}{axes[1:]}. {ON_SITE}")
+    return "\n\n".join("\n".join(textwrap.wrap(one, WIDTH)) for one in blocks)
 
 
 def recommendation(plan: ReadingPlan, unit: str) -> str:

@@ -196,7 +196,8 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations]) -> Fit:
     each = math.log(PROUD / len(ridges)) if ridges else 0.0
     logs: list[float] = [_evidence(loss, plain)]
     found = [Supposition(1.0, plain)]
-    fit, prior, scale = plain, 0.0, float((stations.height - _plane(stations)).std())
+    fit, prior = plain, 0.0
+    scale = max(float((stations.height - _plane(stations)).std()), plain.best.reading_error)
     for _ in range(MOST_PROUD):
         prior += each
         best = logs_of(fit.best)[:free]

@@ -22,11 +22,12 @@ from flatness.survey.blank import BlankSheet
 from flatness.survey.checks import INCH_MM
 from flatness.survey.files import SurveyFileExistsError, read_survey
 from flatness.survey.header import QUANTITIES
-from flatness.survey.readings import REFERENCES, SURFACES, Floats
+from flatness.survey.readings import REFERENCES, SURFACES, Floats, Framing
 from flatness.survey.saving import write_new
 
 MOST_STATIONS = 20_000
 SHORTEST_LAST = 0.25  # of a step: where less is left at the far wall, the last whole step is lengthened instead
+BESIDE_MM = 50.0  # a member so near a wall is read in its place
 TAPE_MM = {"in": 25.4 / 16, "ft": 25.4 / 16}  # what positions are rounded to; 1 mm in metric units
 
 
@@ -57,10 +58,23 @@ def grid_positions(extent: float, step: float) -> Floats:
     return np.append(np.arange(whole + 1) * float(step), float(extent))
 
 
+def member_positions(extent: float, framing: Framing) -> Floats:
+    """Positions [mm] of stations across members from one wall to the other: at the walls, and on every member.
+
+    >>> member_positions(1500, Framing(400.0, "y", 200.0)).tolist()
+    [0.0, 200.0, 600.0, 1000.0, 1400.0, 1500.0]
+    """
+    first = framing.first % framing.spacing
+    found = np.arange(first, extent + 1e-6, framing.spacing)
+    walls = [end for end in (0.0, float(extent)) if not len(found) or np.abs(found - end).min() > BESIDE_MM]
+    return np.sort(np.append(found, walls))
+
+
 def blank_sheet(
     x: Sequence[float] | Floats, y: Sequence[float] | Floats, path: str | os.PathLike[str], *, title: str = "",
     unit: str = "in", reading: str = "drop", accuracy: float | None = None, outline: Polygon | None = None,
     openings: Sequence[Polygon] = (), surface: str = "floor", reference: str | None = None, overwrite: bool = False,
+    framing: Framing | None = None,
 ) -> None:  # fmt: skip
     """Write a blank reading sheet: positions along the first row and column, empty cells for the readings.
 
@@ -77,6 +91,7 @@ def blank_sheet(
     surface : ``floor``, ``ceiling`` or ``wall``
     reference : ``level``, ``plumb`` or ``string``; None takes plumb for a wall and level otherwise
     overwrite : replace a file that is there already
+    framing : the members beneath, whose layout the sheet then states
 
     Raises
     ------
@@ -105,6 +120,9 @@ def blank_sheet(
         ("reference", reference or usual),
     ]  # fmt: skip
     entries += [("accuracy", _exact(accuracy, unit))] if accuracy is not None else []
+    if framing is not None:
+        spacing, first = (_exact(value, unit) for value in (framing.spacing, framing.first))
+        entries.append(("members", f"{spacing} along {framing.along} from {first}"))
     entries += [("outline", _corners(outline, unit))] if outline is not None else []
     entries += [("opening", _corners(opening, unit)) for opening in openings]
     sheet = BlankSheet(
