@@ -538,6 +538,10 @@ def _check_of(
         draws = 0
     if asked.surface == "likely" or draws:
         likely = likely_surface(survey, ground.spacing)
+        if likely.slips:
+            # nothing is planned on a guess that a reading is wrong: it is read again first
+            notes += [f"before anything is done {slip}" for slip in likely.slips]
+            likely = likely_surface(survey, ground.spacing, trusting=True)
         notes += likely.notes
     if likely is not None and asked.surface == "likely":
         subject = on_likely(subject, likely)

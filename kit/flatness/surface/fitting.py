@@ -141,7 +141,7 @@ class Fit:
             yield self.best, draws
             return
         logs, weight = self.candidates
-        slots = np.searchsorted(np.cumsum(weight)[:-1], (np.arange(sets) + rng.random()) / sets)
+        slots = np.searchsorted(np.cumsum(weight)[:-1], (np.arange(sets) + 0.5) / sets)  # the same for every seed
         share = np.full(sets, draws // sets)
         share[rng.permutation(sets)[: draws % sets]] += 1
         counts = np.bincount(slots, weights=share, minlength=len(weight)).astype(int)

@@ -8,6 +8,7 @@ Gaussian Processes for Machine Learning (2006), sections 2.2, 2.7 and 5.4.1.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -252,22 +253,31 @@ def reading_errors(stations: Stations, p: Parameters, count: int, rng: np.random
     return out
 
 
-def conditioned(stations: Stations, p: Parameters, x: Floats, y: Floats, there: Floats, read: Floats) -> Floats:
+def conditioned(
+    stations: Stations, f: Factored, x: Floats, y: Floats, to_stations: Iterable[Floats], there: Floats, read: Floats
+) -> Floats:
     """Random surfaces made to agree with the readings [m, k] mm (Matheron's rule).
 
     ``there`` [m, k] mm are surfaces without a trend at places x, y [m], ``read`` [n, k] mm readings of the same
     surfaces at the stations. What the readings that were taken differ from those is kriged, with its own trend, and
-    added. LinAlgError where the readings' covariance is not positive definite.
+    added. ``f`` is the stations' covariance, ``to_stations`` that of the places with them, some rows at a time.
     """
-    f = factor(stations, p)
     white = _whitened(f.low, stations.height[:, None] - read)
     beta = _solved(f.gram_low, f.white_trend.T @ white)
     weight = dtrtrs(f.low, white - f.white_trend @ beta, lower=1, trans=1)[0]
     out: Floats = there + trend(x, y) @ beta
+    first = 0
+    for rows in to_stations:
+        out[first : first + len(rows)] += rows @ weight
+        first += len(rows)
+    return out
+
+
+def to_stations(stations: Stations, p: Parameters, x: Floats, y: Floats) -> Iterator[Floats]:
+    """Covariance [some, n] mm2 of places x, y [m] mm with the stations, some rows at a time."""
     for first in range(0, len(x), AT_ONCE):
         part = slice(first, first + AT_ONCE)
-        out[part] += covariance(x[part], y[part], stations.x, stations.y, p) @ weight
-    return out
+        yield covariance(x[part], y[part], stations.x, stations.y, p)
 
 
 def left_out(stations: Stations, p: Parameters, factored: Factored | None = None) -> Floats:

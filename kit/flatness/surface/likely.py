@@ -8,15 +8,26 @@ surfaces that the readings allow, each with parameters that the readings allow.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import Fit, Supposition, fit_parameters
-from flatness.surface.kriging import Parameters, conditioned, covariance, left_out, predict, reading_errors
+from flatness.surface.kriging import (
+    Factored,
+    Parameters,
+    conditioned,
+    covariance,
+    factor,
+    left_out,
+    predict,
+    reading_errors,
+    to_stations,
+)
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
 from flatness.surface.prior import Extent, draw_prior
 from flatness.surface.slips import Slip, find_slips
@@ -25,6 +36,7 @@ from flatness.survey.readings import Floats, Survey
 MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
 # most pairs of a node and a station, and how many sets of parameters the draws then take: more where they are cheap
 SETS = ((4e5, 40), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
+MOST_KEPT, MOST_SETS = 1.5e7, 100  # pairs of a place and a station, all sets together, that are kept for further draws
 WILD_ONE = 4.5  # a reading so many errors off its prediction is not the model's
 WILD_ALL = 1.4
 NEXT_TO_NOTHING = 4e-3  # weight of a supposition
@@ -72,6 +84,7 @@ class LikelySurface:
     spacing: float
     fit: Fit = field(repr=False)
     roughness: Roughness | None = None
+    _kept: dict[Any, tuple[Factored, list[Floats]]] = field(default_factory=dict, repr=False)
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
@@ -112,17 +125,31 @@ class LikelySurface:
         rng = np.random.default_rng(seed)
         pairs = int(np.isfinite(self.mean).sum()) * len(stations.x)
         sets = next(count for most, count in SETS if pairs <= most)
-        parts = []
+        parts, keep = [], sets * len(x) * len(stations.x) <= MOST_KEPT
         for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
             prior = draw_prior(p, extent, np.append(x, stations.x), np.append(y, stations.y), count, rng)
             read = prior[len(x) :] + reading_errors(stations, p, count, rng)
-            try:
-                parts.append(conditioned(stations, p, x, y, prior[: len(x)], read).T)
-            except LinAlgError:
-                raise ArgumentError(
-                    "the readings' covariance cannot be factored", remedy="check for stations read twice"
-                ) from None
+            f, rows = self._bearing(p, x, y, keep)
+            parts.append(conditioned(stations, f, x, y, rows, prior[: len(x)], read).T)
         return np.concatenate(parts) + self.fit.origin[2]
+
+    def _bearing(self, p: Parameters, x: Floats, y: Floats, keep: bool) -> tuple[Factored, Iterable[Floats]]:
+        """The stations' covariance, and that of places x, y [m] mm with them: of many draws the same."""
+        stations, key = self.fit.stations, (p, x.tobytes(), y.tobytes())
+        if key in self._kept:
+            return self._kept[key]
+        try:
+            f = factor(stations, p)
+        except LinAlgError:
+            raise ArgumentError(
+                "the readings' covariance cannot be factored", remedy="check for stations read twice"
+            ) from None
+        if not keep:
+            return f, to_stations(stations, p, x, y)
+        if len(self._kept) >= MOST_SETS:
+            self._kept.clear()
+        self._kept[key] = f, list(to_stations(stations, p, x, y))
+        return self._kept[key]
 
     @property
     def _extent(self) -> Extent:
