@@ -59,6 +59,17 @@ def test_a_bar_does_not_cross_a_missing_station_and_repeats_are_one_station():
     assert StationLines.of(again).lines[0].size == 5
 
 
+def test_lines_that_cross_are_no_nearer_for_it():
+    # a mesh of lines 10 ft apart both ways, as slabs are read
+    y, x = np.arange(21) * FT, np.arange(21) * FT
+    px = np.concatenate([np.repeat([0, 10 * FT, 20 * FT], 21), np.tile(x, 2)])
+    py = np.concatenate([np.tile(y, 3), np.repeat([5.5 * FT, 15.5 * FT], 21)])
+    names = [*np.repeat(list("abc"), 21), *np.repeat(list("de"), 21)]
+    lines = StationLines.of(flatness.make_survey(px, py, 0 * px, line=names))
+    assert (lines.along, lines.across) == pytest.approx((FT, 10 * FT))
+    assert len(lines.lines) == 5
+
+
 def test_lines_too_far_apart_are_judged_along_them_alone_and_the_verdict_says_so():
     limit = flatness.straightedge_limit(10 * FT, 5)
     # a trough of 2 mm on line 1, and a difference of 60 mm from line to line, which no bar along a line sees

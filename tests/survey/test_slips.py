@@ -144,6 +144,9 @@ def test_a_heading_typed_ten_times_too_large(form: str) -> None:
     assert (problem.cell, problem.value) == ("D3", "40")
     assert "out of order" in problem.what
     assert "did you mean 4?" in (problem.remedy or "")
+    rows = grid()
+    rows[0][7] = "120"
+    assert "did you mean 12?" in (only(rows, form).remedy or "")
     last = grid()
     last[6][0] = "100"
     problem = only(last, form)

@@ -1,7 +1,7 @@
 """The layout rules of ASTM E1155, as far as they are known, held against the lines of a survey.
 
-The standard's text was not seen. Rules marked (M) are from memory; the least number of readings a section
-needs was not confirmed and is reported as not known.
+The standard's text (E1155/E1155M-23) was not seen. Rules marked (M) are from memory, (Q) as quoted; the least
+number of readings a section needs was not confirmed and is reported as not known.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ def _narrow(survey: Survey, lines: Sequence[SurveyLine]) -> Row:
 def _side(survey: Survey) -> Row:
     area, known = _extent(survey)
     short = _sides(area)[0]
-    return _at_least("section side at least 8 ft (M)", short, SIDE_MM - OFF_LINE_MM, known, f"{short:.0f} mm")
+    return _at_least("section side at least 8 ft (Q)", short, SIDE_MM - OFF_LINE_MM, known, f"{short:.0f} mm")
 
 
 def _area(survey: Survey) -> Row:

@@ -18,6 +18,7 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import SAME_PLACE_MM, Floats, Survey, place_keys
 
 BROKEN = 1.5  # of the usual step along a line: a bar does not cross a wider one
+PARALLEL = 0.5  # sine of the angle between lines up to which they run beside one another; the kit's own
 LEAST_ON_A_LINE = 3  # stations; fewer show no gap under a bar
 
 
@@ -147,10 +148,12 @@ def _ordered(x: Floats, y: Floats, group: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 def _across(x: Floats, y: Floats, lines: list[NDArray[np.intp]]) -> float:
-    """The usual distance [mm] from a station to the nearest of another line."""
+    """The usual distance [mm] from a station to the nearest of another line that does not cross its own."""
+    turns = [math.atan2(y[line[-1]] - y[line[0]], x[line[-1]] - x[line[0]]) for line in lines]
     away = []
     for i, line in enumerate(lines):
-        others = np.concatenate([other for k, other in enumerate(lines) if k != i])
+        beside = [k for k in range(len(lines)) if k != i and abs(math.sin(turns[k] - turns[i])) <= PARALLEL]
+        others = np.concatenate([lines[k] for k in beside or [k for k in range(len(lines)) if k != i]])
         tree = KDTree(np.column_stack([x[others], y[others]]))
         away.append(np.asarray(tree.query(np.column_stack([x[line], y[line]]))[0]))
     return float(np.median(np.concatenate(away)))

@@ -89,8 +89,8 @@ def _report_order(name: str, places: Sequence[Position], unit: str, lengths: Len
         # two neighbours changed about: either may be the one, and the even steps tell which
         wrong = [min(range(len(values)), key=lambda k: _unevenness(values[:k] + values[k + 1 :]))]
     for k in wrong:
-        before, after = ([j for j in kept if j < k and j not in wrong], [j for j in kept if j > k and j not in wrong])
-        low, high = (values[side] if side is not None else None for side in _sides(before, after))
+        low = next((values[j] for j in range(k - 1, -1, -1) if j not in wrong), None)
+        high = next((values[j] for j in range(k + 1, len(values)) if j not in wrong), None)
         if low is not None and high is not None:
             expected, reach = (low + high) / 2, abs(high - low) / 2
             words = f"between {_both(low)} and {_both(high)}"
@@ -104,10 +104,6 @@ def _report_order(name: str, places: Sequence[Position], unit: str, lengths: Len
             + f"correct it, or move the {'column' if name == 'x' else 'row'} to where it belongs",
         )  # fmt: skip
     return bool(wrong)
-
-
-def _sides(before: list[int], after: list[int]) -> tuple[int | None, int | None]:
-    return (before[-1] if before else None, after[0] if after else None)
 
 
 def _longest_run(values: Sequence[float]) -> set[int]:
