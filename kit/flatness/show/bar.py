@@ -8,11 +8,12 @@ from typing import Any, TypeGuard
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.text import Annotation
+from matplotlib.text import Annotation, Text
 
 from flatness.lengths import settle
 from flatness.measures.straightedge import Placement
 from flatness.show.axes import INK, SMALL
+from flatness.show.cut import ends_of
 from flatness.show.labels import FreeSpace, rings
 from flatness.show.scales import Scale, printed_place
 from flatness.show.words import length
@@ -27,7 +28,7 @@ class BarMarks:
     Attributes
     ----------
     line : the bar from contact to contact; ``edge`` is its white border
-    contacts : the two contact marks
+    contacts : the two contact marks; ``letters`` are A and B on them
     spot : mark of the largest gap
     label : gap in words, with a leader to the spot
     """
@@ -37,6 +38,7 @@ class BarMarks:
     contacts: Line2D
     spot: Line2D
     label: Annotation
+    letters: tuple[Text, Text]
 
 
 def bar_words(bar: Placement | None, bar_length: float | None, scale: Scale) -> str:
@@ -56,7 +58,7 @@ def bridges(bar: Placement | None) -> TypeGuard[Placement]:
 def lay_bar(ax: Axes, bars: list[BarMarks], bar: Placement | None, words: str, space: FreeSpace) -> None:
     if not bridges(bar):
         for marks in bars:
-            for artist in (marks.line, marks.edge, marks.contacts, marks.spot, marks.label):
+            for artist in (marks.line, marks.edge, marks.contacts, marks.spot, marks.label, *marks.letters):
                 artist.remove()
         bars.clear()
     elif bars:
@@ -68,12 +70,12 @@ def lay_bar(ax: Axes, bars: list[BarMarks], bar: Placement | None, words: str, s
 def _draw_bar(ax: Axes, bar: Placement, words: str, space: FreeSpace) -> BarMarks:
     """The straightedge from contact to contact, where it touches, and its gap in words clear of it."""
     style: dict[str, Any] = {"scalex": False, "scaley": False, "solid_capstyle": "butt"}
-    ends = np.array(bar.contacts)
+    ends = np.array(ends_of(bar))
     (edge,) = ax.plot(*ends.T, color="white", linewidth=7.5, zorder=6, **style)
     (line,) = ax.plot(*ends.T, color=INK, linewidth=4.5, zorder=6.1, **style)
     (contacts,) = ax.plot(
-        *ends.T, linestyle="none", marker="o", markersize=9, color="white", markeredgecolor=INK,
-        markeredgewidth=2.2,
+        *ends.T, linestyle="none", marker="s", markersize=11, color="white", markeredgecolor=INK,
+        markeredgewidth=1.6,
         zorder=6.2, scalex=False, scaley=False,
     )  # fmt: skip
     (spot,) = ax.plot(
@@ -87,14 +89,30 @@ def _draw_bar(ax: Axes, bar: Placement, words: str, space: FreeSpace) -> BarMark
         linespacing=1.25, multialignment="left", bbox=_PAPER, annotation_clip=False,
         arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 1.0, "shrinkB": 5, "shrinkA": 0},
     )  # fmt: skip
-    marks = BarMarks(line, edge, contacts, spot, label)
+    first, last = (
+        ax.text(
+            float(xy[0]),
+            float(xy[1]),
+            letter,
+            ha="center",
+            va="center_baseline",
+            fontsize=SMALL,
+            fontweight="bold",
+            color=INK,
+            zorder=6.4,
+        )
+        for xy, letter in zip(ends, "AB", strict=True)
+    )
+    marks = BarMarks(line, edge, contacts, spot, label, (first, last))
     _place_label(marks, space)
     return marks
 
 
 def _move_bar(marks: BarMarks, bar: Placement, words: str, space: FreeSpace) -> None:
     """Lay the drawn straightedge elsewhere."""
-    ends = np.array(bar.contacts)
+    ends = np.array(ends_of(bar))
+    for letter, xy in zip(marks.letters, ends, strict=True):
+        letter.set_position(tuple(xy))
     for artist in (marks.line, marks.edge, marks.contacts):
         artist.set_data(*ends.T)
     marks.spot.set_data([bar.at[0]], [bar.at[1]])

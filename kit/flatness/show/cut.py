@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flatness.measures.measured import Place
 from flatness.measures.straightedge import Placement, profile_through
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Floats
@@ -32,6 +33,13 @@ class Cut:
     at: float
     bar: tuple[float, float]
     rise: float
+
+
+def ends_of(placement: Placement) -> tuple[Place, Place]:
+    """The contacts A and B [mm], left and right on the profile."""
+    turn = math.radians(placement.heading)
+    first, last = sorted(placement.contacts, key=lambda xy: xy[0] * math.cos(turn) + xy[1] * math.sin(turn))
+    return first, last
 
 
 def cut_along(surface: Surface, placement: Placement, length: float) -> Cut:

@@ -131,7 +131,9 @@ def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:
     if scale.limit is not None:
         over = settle(float(np.nanmax(result.gap))) > settle(scale.limit)
         allowed = f"Allowed {printed_limit(scale.limit, scale.unit)}"
-        notes.append(f"{allowed}; hatched where the gap is over it." if over else f"{allowed}; nowhere over it.")
+        notes.append(
+            f"{allowed}; hatched where the gap is over it." if over else f"{allowed}; no gap is over it, as read."
+        )
     notes.append(step_note(scale))
     if not bridges(result.worst):
         notes.append("No gap between contact points anywhere.")

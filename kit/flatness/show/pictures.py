@@ -15,11 +15,11 @@ from flatness.measures.straightedge import StraightedgeResult
 from flatness.show.axes import SOFTWARE, save_chart
 from flatness.show.chances import chance_map
 from flatness.show.charts import surface_map
-from flatness.show.check_words import where_to_read
+from flatness.show.check_words import where_alone, where_to_read
 from flatness.show.gaps import gap_map
 from flatness.show.profile import profile_chart
 from flatness.show.scales import printed_place
-from flatness.show.words import shown_unit
+from flatness.show.words import length, shown_unit
 
 
 def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
@@ -41,9 +41,10 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit
     assert limit.length is not None
-    result, title = laid_for(assessment, limit), None
-    if one.finding is not None and one.finding.only:
-        title = f"Gap under a {printed_place(limit.length, unit)} straightedge {one.finding.only}"
+    result = laid_for(assessment, limit)
+    bar = printed_place(limit.length, unit)
+    verdict = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    title = f"{verdict}: gap under a {bar} straightedge"
     charts: dict[str, Any] = {
         "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
         "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit, title=title),
@@ -56,6 +57,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
             surface, chance, limit=limit, survey=survey, more=more, anywhere=anywhere, unit=unit
         )
     if result.worst is not None:
+        worst = length(result.worst.gap, unit, limit.allowed)
         charts["profile"] = profile_chart(
             surface,
             result.worst,
@@ -63,6 +65,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
             allowed_mm=limit.allowed,
             kind=survey.surface,
             unit=unit,
+            title=f"{verdict}: profile under the {bar} straightedge, gap {worst}",
         )
     return charts
 

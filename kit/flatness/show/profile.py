@@ -16,7 +16,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
 from flatness.measures.straightedge import Placement
 from flatness.show.axes import INK, NORMAL, PALE, RIGHT_IN, SMALL, headed_axes, put_heading, set_place_ticks
-from flatness.show.cut import Cut, cut_along
+from flatness.show.cut import Cut, cut_along, ends_of
 from flatness.show.labels import FreeSpace, Offset, rings
 from flatness.show.scales import (
     check_limit,
@@ -119,13 +119,13 @@ def profile_chart(
     most = float(max(-cut.height.min(), allowed or 0.0)), float(max(cut.height.max(), 0.0))
     if ax is None:
         times = _exaggeration(sum(most), right - left, BOX_IN)
-        heading = (title, _notes(cut, times, unit, kind, surface.is_level))
+        heading = (title, _notes(cut, placement, times, unit, kind, surface.is_level))
         ax = headed_axes(BOX_IN, RIGHT_IN, 0.65, heading, LEFT_IN)
         wide = (BOX_IN[0] + RIGHT_IN - 0.3) * 72
     else:
         size = (ax.get_window_extent().width / ax.figure.dpi, ax.get_window_extent().height / ax.figure.dpi)
         times = _exaggeration(sum(most), right - left, size)
-        heading, wide = (title, _notes(cut, times, unit, kind, surface.is_level)), size[0] * 72
+        heading, wide = (title, _notes(cut, placement, times, unit, kind, surface.is_level)), size[0] * 72
     box = ax.get_window_extent()
     tall = (right - left) * box.height / box.width / times  # what the axes show from bottom to top [mm]
     top = most[1] + 0.3 * tall
@@ -143,7 +143,7 @@ def _exaggeration(range_mm: float, across: float, size: tuple[float, float]) -> 
     return float(max((n for n in LARGER if n <= fits), default=fits))
 
 
-def _notes(cut: Cut, times: float, unit: str, kind: str, level: bool) -> str:
+def _notes(cut: Cut, placement: Placement, times: float, unit: str, kind: str, level: bool) -> str:
     notes = [
         "Heights drawn true to scale." if times == 1 else f"Heights drawn {times:.3g} times larger than distances."
     ]
@@ -151,7 +151,10 @@ def _notes(cut: Cut, times: float, unit: str, kind: str, level: bool) -> str:
         more = cut.rise > 0
         where = ("higher" if more else "lower") if kind == "floor" else ("nearer the room" if more else "farther away")
         rise = printed(abs(cut.rise), unit)
-        notes.append(f"The bar is drawn level; in place its right contact is {rise} {where} than its left one.")
+        notes.append(f"The bar is drawn level; in place B is {rise} {where} than A.")
+    for letter, xy in zip("AB", ends_of(placement), strict=True):
+        x, y = (printed_place(float(value), unit) for value in xy)
+        notes.append(f"{letter} at x {x}, y {y}.")
     if kind in ("ceiling", "wall"):
         notes.append(f"The room is above the line, the {kind} below it.")
     return " ".join(notes)
@@ -164,7 +167,7 @@ def _dress(ax: Axes, unit: str) -> None:
     step = height_step(high - low, unit, most=9)
     ticks = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1)
     ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=True) for tick in ticks])
-    ax.set_xlabel("along the bar, from its left contact", fontsize=NORMAL, color=INK)
+    ax.set_xlabel("along the bar, from A to B", fontsize=NORMAL, color=INK)
     ax.set_ylabel("height from the bar", fontsize=NORMAL, color=INK)
     ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
     for side, spine in ax.spines.items():
@@ -195,9 +198,13 @@ def _draw(
     )
     ax.add_patch(bar)
     (contacts,) = ax.plot(
-        [0, cut.span], [0, 0], linestyle="none", marker="o", markersize=8, color="white", markeredgecolor=INK,
-        markeredgewidth=2, zorder=5, scalex=False, scaley=False,
+        [0, cut.span], [0, 0], linestyle="none", marker="s", markersize=11, color="white", markeredgecolor=INK,
+        markeredgewidth=1.6, zorder=5, scalex=False, scaley=False,
     )  # fmt: skip
+    for at, letter in ((0.0, "A"), (cut.span, "B")):
+        ax.text(
+            at, 0.0, letter, ha="center", va="center_baseline", fontsize=SMALL, fontweight="bold", color=INK, zorder=5.5
+        )
     line, over = _draw_allowed(ax, cut, allowed) if allowed is not None else (None, None)
     space = FreeSpace(ax)
     deep = space.points_between((cut.at, 0), (cut.at, -placement.gap))
