@@ -203,7 +203,7 @@ def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
     assert row.chance > 0.95, "the model alone takes the reading for an error"
     assert row.verdict == "undecided"
     assert "what was read says otherwise" in row.note
-    assert f"x = {4 * 2 * FT:.0f} mm" in row.note
+    assert f"x {4 * 2 * FT:.0f}, y {5 * 2 * FT:.0f} mm again" in row.note
     with pytest.raises(flatness.MeasureError, match="no undecided verdict"):
         flatness.more_readings(found)
 

@@ -373,15 +373,20 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
 
 
 def _but_for_slips(judged: Judged, subject: Subject, drawn: _Draws | None, confidence: float, most: int) -> Judged:
-    """No verdict that readings which are likely slips would turn: those are to be read again."""
-    if drawn is None or drawn.trusting is None or not len(judged.used):
+    """No verdict that readings which are likely slips would turn: those are to be read again.
+
+    They would turn a pass, too, where as read it is none, though the model takes them for errors of reading.
+    """
+    if drawn is None or drawn.trusting is None or judged.finding is None:
         return judged
     turned = _judge(judged.limit, subject, drawn.trusting, confidence, most).verdict
+    if judged.verdict == turned == PASS and not judged.finding.within:
+        turned = FAIL
     again = "; ".join(str(slip) for slip in drawn.likely.slips)
-    if turned != judged.verdict:
-        reason = f"{again}; without it the verdict would be {judged.verdict}, with it {turned}"
-        return replace(judged, verdict=UNDECIDED, reason=reason)
-    return replace(judged, reason=". ".join(t for t in (judged.reason, again) if t))
+    if judged.verdict in (turned, UNDECIDED):
+        return replace(judged, reason=". ".join(t for t in (judged.reason, again) if t))
+    reason = f"{again}; without it the verdict would be {judged.verdict}, with it {turned}"
+    return replace(judged, verdict=UNDECIDED, reason=reason)
 
 
 def of_the_whole(judged: Judged, left: Unread | None) -> Judged:

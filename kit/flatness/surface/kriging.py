@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -159,13 +160,27 @@ class Factored:
 
 def factor(stations: Stations, p: Parameters) -> Factored:
     """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
-    k = covariance(stations.x, stations.y, stations.x, stations.y, p)
+    k = surface_covariance(stations.x[:, None] - stations.x, stations.y[:, None] - stations.y, p)
+    for part in p.framing:
+        k += _among(stations, part)
     k[np.diag_indices_from(k)] += stations.error_variance(p)
     low = cholesky_factor(k)
     h = trend(stations.x, stations.y)
     white = _whitened(low, np.column_stack([h, stations.height]))
     gram_low = cholesky_factor(white[:, :-1].T @ white[:, :-1])
     return Factored(low, white[:, :-1], white[:, -1], gram_low)
+
+
+def _among(stations: Stations, part: Ridge) -> Floats:
+    """Covariance [n, n] mm2 that a part of the framing adds between stations."""
+    if len(stations.x) > AT_ONCE:
+        return part.covariance(stations.x, stations.y, stations.x, stations.y)
+    return np.asarray(part.scale**2 * _unit_among(stations, replace(part, scale=1.0)))
+
+
+@lru_cache(maxsize=32)  # a fit tries many parameters on few stations, and of framing only the scale changes
+def _unit_among(stations: Stations, part: Ridge) -> Floats:
+    return part.covariance(stations.x, stations.y, stations.x, stations.y)
 
 
 def restricted_log_likelihood(stations: Stations, p: Parameters) -> float:
@@ -215,7 +230,7 @@ def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Float
     bend = weight * decay * (1 + scaled) * (5 / 3)
     of_joists = (
         [] if p.joists is None
-        else [np.sum(weight * p.joists.covariance(stations.x, stations.y, stations.x, stations.y))]
+        else [np.sum(weight * _among(stations, p.joists))]
     )  # fmt: skip
     gradient = np.array([
         np.sum(weight * decay * (1 + scaled + scaled * scaled / 3)) + JITTER * p.scale**2 * np.trace(weight),
