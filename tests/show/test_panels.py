@@ -719,3 +719,29 @@ def test_a_closed_panel_leaves_no_widgets():
     panel.close()
     left = [_instances[key] for key in set(_instances) - before]
     assert left == []
+
+
+# what a bar shows between the stations
+
+
+def test_the_strips_are_listed_and_what_the_bar_showed_is_counted(tmp_path):
+    x, y = np.meshgrid(np.arange(8) * 609.6, np.arange(11) * 609.6)
+    flat = flatness.make_survey(x, y, 0.3 * np.sin(x / 900), accuracy=0.5, unit="in")
+    flatness.write_survey(flat, tmp_path / "flat.csv")
+    panel = check_panel(tmp_path / "flat.csv", "wood-glued")
+    try:
+        assert panel.found.between == "assumed"
+        assert panel.strips.layout.display == ""
+        assert text_of(panel.strips).count("from") >= len(panel.state.strips)
+        panel.seen.value = "\n".join(["none"] * len(panel.state.strips))
+        panel.look.click()
+        assert (panel.found.verdict, panel.found.between) == ("pass", "spot-checked")
+        assert "bar slid between" in text_of(panel.verdict)
+        panel.seen.value = "three"
+        panel.look.click()
+        assert "strip 1" in text_of(panel.problems)
+        panel.seen.value = "5/16"
+        panel.look.click()
+        assert panel.found.verdict == "fail"
+    finally:
+        panel.close()

@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from flatness.errors import FlatnessError, LengthError, Problem
+from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
 from flatness.lengths import format_length, parse_length
 from flatness.limits.spot_checks import Sweep
 
@@ -75,6 +76,32 @@ def read_spots(path: str | Path) -> list[Sweep]:
     if problems:
         raise FlatnessError(problems)
     return found
+
+
+def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
+    """The strips that were done, from a line for each: the largest gap, or ``none``; blank where it was not.
+
+    Raises
+    ------
+    LengthError : a line that is no gap
+    ArgumentError : more lines than strips, or none filled in
+    """
+    lines = [line.strip() for line in text.rstrip().splitlines()]
+    if len(lines) > len(sweeps) or not any(lines):
+        raise ArgumentError(
+            "the lines are not those of the strips", column="largest gap", value=f"{len(lines)} lines",
+            expected=f"up to {len(sweeps)}, one for each strip", remedy="leave a line blank where a strip was not done",
+        )  # fmt: skip
+    done = []
+    for number, (line, sweep) in enumerate(zip(lines, sweeps, strict=False), start=1):
+        if not line:
+            continue
+        try:
+            gap = None if line.lower() in NONE else parse_length(line, unit)
+        except LengthError as error:
+            raise error.located(column=f"largest gap, strip {number}") from error
+        done.append(replace(sweep, gap=gap))
+    return done
 
 
 def _sweep(path: Path, number: int, cells: list[str], unit: str, problems: list[Problem]) -> Sweep | None:

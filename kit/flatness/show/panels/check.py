@@ -9,9 +9,10 @@ from typing import Any
 
 from flatness.errors import LengthError
 from flatness.lengths import format_length, parse_length
+from flatness.limits.spot_sheet import seen_lines
 from flatness.limits.verdict import Assessment
 from flatness.measures.measured import Place
-from flatness.show.check_words import answer
+from flatness.show.check_words import answer, sweeps_text
 from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
 from flatness.show.panels.chooser import SurveyChooser
@@ -28,6 +29,7 @@ from flatness.show.panels.controls import (
     refill,
     row,
     text_field,
+    text_lines,
     toggles,
     unit_switch,
     words,
@@ -67,7 +69,7 @@ class CheckPanel(Panel):
             row(self.chooser.controls, self.units),
             self.chooser.problems, self.chooser.about,
             row(self.finish, self.confidence, self.agreed_length, self.agreed_gap),
-            self.working, self.problems, self.verdict, self.table,
+            self.working, self.problems, self.verdict, row(self.strips, column(self.seen, self.look)), self.table,
             row(
                 column(self.views, self.map.canvas, self.here),
                 column(
@@ -90,8 +92,8 @@ class CheckPanel(Panel):
             stretch=guard(self._stretched), line=guard(self._lined),
         )  # fmt: skip
         for shows, names in (
-            (self._say, ["assessment", "unit"]), (self._fill_finishes, ["finish"]),
-            (self._fill_numbers, ["unit", "bar_length", "agreed"]),
+            (self._say, ["assessment", "unit"]), (self._list_strips, ["strips", "unit"]),
+            (self._fill_finishes, ["finish"]), (self._fill_numbers, ["unit", "bar_length", "agreed"]),
             (self._draw, ["assessment", "unit", "view", "bar_length"]), (self._lay_shown, ["bar", "unit"]),
             (self._point, ["pointer", "view", "unit"]),
         ):  # fmt: skip
@@ -101,6 +103,7 @@ class CheckPanel(Panel):
         self._tell()
         self._fill_finishes()
         self._fill_numbers()
+        self._list_strips()
         self._say()
 
     def _make_controls(self) -> None:
@@ -122,6 +125,13 @@ class CheckPanel(Panel):
         self.ends = [
             text_field(name, f"{name}: an end of the straightedge; or click two points on the map") for name in ENDS
         ]
+        self.strips = words("", "fk-strips")
+        self.seen = text_lines(
+            "Largest gap under it", "A line for each strip, in order: a gap such as 3/32, or none; blank where not done"
+        )
+        self.look = button(
+            "Check again with these", "What the bar showed between the stations", guard(self._seen_typed)
+        )
         self.lay = button("Lay it here", "Between the two ends typed", guard(self._lay_typed), main=True)
         self.finish.observe(guard(self._finish_chosen), "value")
         self.confidence.observe(guard(lambda change: state.set_trait("confidence", change["new"])), "value")
@@ -153,6 +163,9 @@ class CheckPanel(Panel):
         gap = parse_length(self.agreed_gap.value, self.state.unit)
         self.state.agreed = AgreedNumbers(self._mm(self.agreed_length), gap)
 
+    def _seen_typed(self, _: Any) -> None:
+        self.state.spot_checks = tuple(seen_lines(self.seen.value, self.state.strips, self.state.unit))
+
     def _lay_typed(self, _: Any) -> None:
         x0, y0, x1, y1 = (self._mm(field) for field in self.ends)
         self.pointer.forget()
@@ -183,6 +196,19 @@ class CheckPanel(Panel):
 
     def _agreed_words(self, agreed: AgreedNumbers) -> tuple[str, str]:
         return self._position(agreed.length), format_length(agreed.allowed, self.state.unit, 64)
+
+    def _list_strips(self, change: Any = None) -> None:
+        """The strips along which a bar is to be slid, while a pass rests on nobody having looked, or what it showed."""
+        strips, found = list(self.state.strips), self.state.assessment
+        for widget in (self.strips, self.seen, self.look):
+            widget.layout.display = "" if strips else "none"
+        if change is not None and change["name"] == "strips":
+            self.seen.value = ""
+        if strips and found is not None and found.pictured is not None:
+            lines = sweeps_text(strips, found.pictured.limit, self.state.unit).split("\n")
+            head = " ".join(line for line in lines if not line.startswith("  "))
+            rows = "".join(f"<li>{escape(line.split(None, 1)[1])}</li>" for line in lines if line.startswith("  "))
+            self.strips.value = f"<div>{escape(head)}</div><ol>{rows}</ol>"
 
     def _fill_finishes(self, _: Any = None) -> None:
         state = self.state

@@ -37,6 +37,8 @@ class CheckState(AgreedState):
     agreed : the numbers of a limit agreed for this job
     confidence : at which verdicts are given, 0.5 to under 1
     assessment : the :class:`~flatness.limits.verdict.Assessment`, or None without a survey or finish
+    strips : along which a bar is to be slid, or has been; empty where none is wanted
+    spot_checks : what it showed there
     view : which map is shown
     bar_length : length of the straightedge to lay [mm]
     bar : the straightedge laid by hand, or None
@@ -45,6 +47,8 @@ class CheckState(AgreedState):
 
     confidence = Float(0.95)
     assessment = AnyTrait(None)
+    strips = AnyTrait(())
+    spot_checks = AnyTrait(())
     view = Enum(VIEWS, HEIGHTS)
     bar_length = Float(USUAL_BAR_MM)
     bar = AnyTrait(None)
@@ -62,7 +66,7 @@ class CheckState(AgreedState):
         self.set_trait("finish", finish)
         # guarded, for an exception here would keep all that is told of the change after it from being told
         self.choice.observe(self.guard(self._new_survey), "survey")
-        self.observe(self.guard(self._judge_again), ["finish", "agreed", "confidence"])
+        self.observe(self.guard(self._judge_again), ["finish", "agreed", "confidence", "spot_checks"])
 
     @property
     def for_what(self) -> str:
@@ -85,6 +89,7 @@ class CheckState(AgreedState):
         finish = self.finish
         with self.hold_trait_notifications():  # nobody is told of the new unit before the old verdict is gone
             self.pointer = self.assessment = self.bar = None
+            self.strips = self.spot_checks = ()
             self.follow_unit(self.survey)
             if self.survey is not None and finish and finish not in self.finishes:
                 self.finish = ""  # a finish for floors, and the survey is of a wall
@@ -104,6 +109,8 @@ class CheckState(AgreedState):
         finally:
             with self.hold_trait_notifications():
                 self.assessment, self.bar_length = found, length
+                if found is None or not self.spot_checks:
+                    self.strips = () if found is None else tuple(found.wanted_sweeps)
                 self._lay_worst_if_any()
 
     def _lay_worst_if_any(self) -> None:
@@ -113,9 +120,9 @@ class CheckState(AgreedState):
 
     def _judged(self, limits: list[Limit]) -> Assessment:
         assert self.survey is not None
-        key = (self.survey, self.confidence, *((one.name, one.length, one.allowed) for one in limits))
+        key = (self.survey, self.confidence, self.spot_checks, *((one.name, one.length, one.allowed) for one in limits))
         if key not in self._kept:
-            found = assess(self.survey, limits, confidence=self.confidence)
+            found = assess(self.survey, limits, confidence=self.confidence, spot_checks=self.spot_checks)
             self._kept[key] = found
             while len(self._kept) > KEPT:
                 del self._kept[next(iter(self._kept))]

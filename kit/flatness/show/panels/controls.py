@@ -177,6 +177,11 @@ def text_field(label: str, tooltip: str, value: str = "", size: str = "short") -
     return sized(labelled(w.Text(value=value, tooltip=tooltip, continuous_update=False), label), size)
 
 
+def text_lines(label: str, tooltip: str, rows: int = 5) -> Any:
+    """A field of several lines, read when a button is pressed."""
+    return labelled(w.Textarea(rows=rows, tooltip=tooltip), label)
+
+
 def button(label: str, tooltip: str, pressed: Callable[[Any], Any], *, main: bool = False) -> Any:
     widget = w.Button(description=label, tooltip=tooltip)
     if main:
