@@ -191,6 +191,17 @@ def _check_json(found: Assessment, file: str, pictures: list[Path]) -> dict[str,
         "headings": found.subject.headings,
         "lattice_mm": found.subject.surface.spacing,
         "limits": [plain(row) for row in found.table.to_dict("records")],
+        "slips": [
+            {
+                "station": slip.station,
+                "x_mm": slip.x,
+                "y_mm": slip.y,
+                "reading_mm": slip.reading,
+                "expected_mm": slip.expected,
+                "times_off": slip.times,
+            }
+            for slip in found.slips
+        ],
         "notes": notes,
         "pictures": [str(path) for path in pictures],
     }

@@ -98,7 +98,7 @@ def main():
     parser.add_argument("--rooms", type=int, default=100, help="of each kind, on each grid")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--grids", type=int, nargs="+", default=[1, 2, 4])
-    parser.add_argument("--kinds", nargs="+", default=[*rooms.KINDS, SHORT])
+    parser.add_argument("--kinds", nargs="+")
     parser.add_argument(
         "--near", type=float, default=9.0, help="only rooms whose true gap is within this factor of the limit"
     )
@@ -107,7 +107,7 @@ def main():
     parser.add_argument("--no-layout", action="store_true", help="of framed rooms, their layout not known")
     options = parser.parse_args()
     started, work = time.time(), framed if options.framed else one
-    kinds = [*rooms.OWN, rooms.MIDWAY] if options.framed else options.kinds
+    kinds = options.kinds or ([*rooms.OWN, rooms.MIDWAY] if options.framed else [*rooms.KINDS, SHORT])
     more = (not options.no_layout,) if options.framed else (options.near, not options.no_batches)
     tasks = [(g, kind, n, *more) for g in options.grids for kind in kinds for n in range(options.rooms)]
     with ProcessPoolExecutor(options.processes) as pool:

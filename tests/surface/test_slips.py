@@ -56,6 +56,19 @@ def test_a_slip_in_a_fine_floor_is_named_first(inches):
     assert first >= 0.95 * MANY
 
 
+def test_a_slip_over_joists_of_known_layout_is_no_proud_joist_and_a_proud_joist_no_slip():
+    layout = rooms.Framing(rooms.JOISTS, "y", 0.0)
+    for number in range(FEW):
+        survey, (at,) = rooms.fine_floor(number, (9.5,), framing=layout)
+        likely = likely_surface(survey, 2 * FT)
+        assert likely.slips[0].number == at
+        assert likely.parameters.ridges == ()
+        survey, _ = rooms.fine_floor(number, joist=True, framing=layout)
+        likely = likely_surface(survey, 2 * FT)
+        assert likely.slips == ()
+        assert likely.parameters.ridges
+
+
 def test_several_slips_do_not_mask_one_another():
     named = 0
     for number in range(FEW):

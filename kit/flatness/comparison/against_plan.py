@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
@@ -195,7 +195,7 @@ def judged(read: Read, tolerance: float, confidence: float, agreed: bool = False
     agreed : whether the tolerance is a number that must be kept for sure
     """
     count = len(read.off)
-    reach = float(norm.ppf((1 + confidence ** (1 / count)) / 2))
+    reach = float(ndtri((1 + confidence ** (1 / count)) / 2))
     error = np.sqrt(np.maximum(np.diag(read.off_covariance), 1e-12))
     size, weight = np.abs(read.off), np.abs(read.planned)
     agree = size <= tolerance + reach * error
@@ -205,7 +205,7 @@ def judged(read: Read, tolerance: float, confidence: float, agreed: bool = False
         weight = weight / weight.sum()
         mean = float(weight @ read.off)
         one = math.sqrt(float(weight @ read.off_covariance @ weight))
-        mean *= abs(mean) > tolerance + float(norm.ppf((1 + confidence) / 2)) * one
+        mean *= abs(mean) > tolerance + float(ndtri((1 + confidence) / 2)) * one
     is_within = bool(agree.all()) and not mean
     side = np.where(read.off * mean >= 0, size, -math.inf) if agree.all() else size
     worst = int(((side - tolerance) / error).argmax())

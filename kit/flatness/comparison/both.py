@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.linalg import block_diag, cholesky, solve_triangular
-from scipy.signal import fftconvolve
 
 from flatness.comparison.overlap import Bools, common_lattice
 from flatness.errors import ArgumentError
@@ -150,8 +150,9 @@ class Both:
         ny, nx = share.shape
         dx, dy = self.spacing * np.arange(1 - nx, nx), self.spacing * np.arange(1 - ny, ny)
         kernel = surface_covariance(dx[None, :], dy[:, None], self.change)
-        # "same" keeps the part that lies on the lattice
-        variance = float((fftconvolve(share, kernel, mode="same") * share).sum())
+        wide = (next_fast_len(3 * ny - 2, real=True), next_fast_len(3 * nx - 2, real=True))
+        whole = irfft2(rfft2(share, wide) * rfft2(kernel, wide), wide)
+        variance = float((whole[ny - 1 : 2 * ny - 1, nx - 1 : 2 * nx - 1] * share).sum())
         at = share[self.inside]
         sum_v, sum_w = np.zeros(len(self.heights)), np.zeros(6)
         held = at != 0

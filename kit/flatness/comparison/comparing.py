@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.comparison.against_plan import PlanLike, done_against_plan
 from flatness.comparison.alignment import Alignment, align_surveys
@@ -157,7 +157,7 @@ def compare(
     if align == "benchmarks":  # the error of that datum is of the worst tied set-up, and counts for all
         both = replace(both, shared=np.zeros((0, 0)))
     rows = both.rows(*both.nodes())
-    reach = float(norm.ppf((1 + confidence) / 2))
+    reach = float(ndtri((1 + confidence) / 2))
     columns = alignment.columns(rows.x, rows.y)
     variance = both.variance(alignment.apply(rows)) + _quadratic(columns, alignment.apart)
     error = both.on_lattice(np.sqrt(variance))

@@ -125,7 +125,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
             if one.between != ASSUMED
             else "the readings show it within the limit at the stations; what lies between them is assumed",
             FAIL: "the readings show it beyond the limit",
-            UNDECIDED: "the readings cannot decide" + (" for the whole" if one.chance >= assessment.confidence else ""),
+            UNDECIDED: "the readings cannot decide" + _of_what(one, assessment),
         }[one.verdict]
         yield (
             f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
@@ -171,6 +171,8 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     """What to do next after a verdict."""
     if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
         return f"Worst at {place(one.finding.measured.at, unit)}."
+    if one.verdict == UNDECIDED and assessment.slips:
+        return sentence(str(assessment.slips[0]), unit, both=False)
     if one.verdict == UNDECIDED:
         return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
     if one.verdict == PASS and one.between == SPOT_CHECKED:
@@ -202,6 +204,12 @@ def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -
             f"{position(one.end, unit)}"
         )
     return "\n".join([indented(head, first), *rows])
+
+
+def _of_what(one: Judged, assessment: Assessment) -> str:
+    if one.chance < assessment.confidence:
+        return ""
+    return " before what may be a slip is read again" if assessment.slips else " for the whole"
 
 
 def _resting(one: Judged, unit: str) -> str:

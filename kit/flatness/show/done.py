@@ -11,7 +11,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
@@ -75,7 +75,7 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     rows = [row for row in comparison.plan.to_dict("records") if row["what"] != "whole"]
     if all(row["what"] == "elsewhere" for row in rows):
         raise MeasureError("the plan has neither patches nor members", expected="one or more to hold it against")
-    reach = float(norm.ppf((1 + comparison.confidence) / 2))
+    reach = float(ndtri((1 + comparison.confidence) / 2))
     # the plan as the stations show it, so that what lies between the two marks is what is left to do
     planned = np.array([row["done_mm"] - row["rest_mm"] for row in rows], dtype=np.float64)
     done = np.array([row["done_mm"] for row in rows], dtype=np.float64)

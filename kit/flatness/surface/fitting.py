@@ -17,15 +17,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
 from flatness.errors import MeasureError
-from flatness.surface.framing import PROUD, Ridge, joists
+from flatness.surface.framing import PATCHED, PROUD, Patch, Ridge, joists
 from flatness.surface.kriging import (
     Factored,
     Parameters,
     Stations,
     factor,
+    left_out,
     likelihood_gradient,
     restricted_log_likelihood,
 )
@@ -46,7 +48,11 @@ SPREAD_FACTOR = 2.5
 LEAST_ERROR_MM, MOST_ERROR_MM = 0.02, 30.0
 # of the supposed ridges the foremost are fitted anew, the rest taken at the parameters without; at most so many a room.
 # Foremost at a few smoother sets of parameters, too: the likeliest may take a ridge for a short wave, and hide it
-REFITTED, MOST_PROUD = 6, 3
+REFITTED, MOST_PROUD = 6, 4
+# a patch about a station that stands so many errors out of a smoother surface; its radius in steps, and that as a part
+# of the room's shorter side at the most
+PATCHES_TRIED, OUTSTANDING, PATCH_STEPS, PATCH_SHARE = 6, 3.0, 2.0, 0.4
+NEXT_TO_NOTHING = 0.01  # weight of all patches together that leaves a surface as it is without
 UNSEEN = 1e-6  # of a ridge's variance is at no station
 SMOOTHER = tuple((grow, length) for grow in (0.5, 1.0) for length in (1500.0, 4000.0))
 
@@ -132,12 +138,14 @@ def _spread_normal(count: int, dimensions: int, rng: np.random.Generator) -> Flo
 
 
 def fit_parameters(
-    survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None, without: Sequence[int] = ()
-) -> Fit:
+    survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None,
+    without: Sequence[int] = (), patches: bool = True,
+) -> Fit:  # fmt: skip
     """Fit the likely surface's parameters to a survey.
 
     ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user, ``framing`` the
-    members beneath, ``without`` the numbers of stations that are left out.
+    members beneath, ``without`` the numbers of stations that are left out, ``patches`` whether places may be wavier
+    than the rest.
     """
     x, y, height, count = survey.stations()
     kept = np.delete(np.arange(len(x)), list(without))
@@ -157,51 +165,87 @@ def fit_parameters(
     blocks = blocks_of(stations)
     best, loss = _search(blocks, start, free)
     plain = Fit(stations, origin, parameters_at(best, start), _spread(blocks, best, start), basis)
-    return plain if start.joists is None else _weighed(plain, loss, blocks)
+    return _weighed(plain, loss, blocks, patches)
 
 
-def _weighed(plain: Fit, loss: float, blocks: list[Stations]) -> Fit:
-    """The likeliest fit of all suppositions on which members stand out, and how likely each of them is.
+def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> Fit:
+    """The likeliest fit of all suppositions on what stands out, and how likely each of them is.
 
     A supposition's weight is its prior times the likelihood at its best, times how far around that it holds
-    (Laplace). One that no station bears on keeps its prior.
+    (Laplace). One that no station bears on keeps its prior. Where nothing may stand out the fit is as it was.
     """
     stations, free = plain.stations, len(plain.spread)
-    assert plain.best.joists is not None
-    ridges = list(plain.best.joists.ridges(plain.best.joists.split(stations.x, stations.y)[0]))
-    each = math.log(PROUD / len(ridges)) if ridges else 0.0
-    logs: list[float] = [_evidence(loss, plain)]
+    logs, priors = [_evidence(loss, plain)], [0.0]
     found = [Supposition(1.0, plain)]
     fit, prior = plain, 0.0
-    scale = max(float((stations.height - _plane(stations)).std()), plain.best.reading_error)
     for _ in range(MOST_PROUD):
-        prior += each
-        best = logs_of(fit.best)[:free]
-        left = [one for one in ridges if all(one.at != other.at for other in fit.best.ridges)]
-        smoother = (replace(fit.best, scale=grow * scale, length_x=a, length_y=a) for grow, a in SMOOTHER)
-        starts = [best, *(logs_of(one)[:free] for one in smoother)]
+        smoother = _smoother(fit)
+        starts = [logs_of(one)[:free] for one in (fit.best, *smoother)]
         without, base = np.array([loss_at(one, blocks, fit.best) for one in starts]), max(logs)
         foremost = []
-        for ridge in left:
-            p = replace(fit.best, ridges=(*fit.best.ridges, ridge))
-            unseen = ridge.variance(stations.x, stations.y).max() < UNSEEN * ridge.scale**2
+        for part, chance in (*_proud(fit), *(_patches(fit) if patches else ())):
+            p = replace(fit.best, ridges=(*fit.best.ridges, part))
+            unseen = part.variance(stations.x, stations.y).max() < UNSEEN * part.scale**2
             losses = without if unseen else np.array([loss_at(one, blocks, p) for one in starts])
             if not unseen:
-                foremost.append((float((without - losses).max()), len(found), p, starts[int(losses.argmin())]))
-            logs.append(base + each + float(without[0] - losses[0]))
-            found.append(Supposition(1.0, fit, (ridge,), unseen))
+                foremost.append((float((without - losses).max()) + chance, len(found), p, starts[int(losses.argmin())]))
+            logs.append(base + chance + float(without[0] - losses[0]))
+            priors.append(prior + chance)
+            found.append(Supposition(1.0, fit, (part,), unseen))
         for _, number, p, start in sorted(foremost, key=lambda one: -one[0])[:REFITTED]:
             moved, loss = climbed(start, blocks, p)
             own = replace(plain, best=parameters_at(moved, p), spread=_spread(blocks, moved, p))
-            found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + prior
-        likeliest = found[int(np.argmax(logs))].fit
-        if len(likeliest.best.ridges) == len(fit.best.ridges):
+            found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + priors[number]
+        top = int(np.argmax(logs))
+        if len(found[top].fit.best.ridges) == len(fit.best.ridges):
             break
-        fit = likeliest
+        fit, prior = found[top].fit, priors[top]
+    if len(found) == 1:
+        return plain
     weight = np.exp(np.array(logs) - max(logs))
     weight /= weight.sum()
-    top = found[int(np.argmax(weight))].fit
-    return replace(top, suppositions=tuple(replace(one, weight=float(w)) for one, w in zip(found, weight, strict=True)))
+    if plain.best.joists is None and weight[0] > 1 - NEXT_TO_NOTHING:
+        return plain
+    likeliest = found[int(np.argmax(weight))].fit
+    weighed = tuple(replace(one, weight=float(w)) for one, w in zip(found, weight, strict=True))
+    return replace(likeliest, suppositions=weighed)
+
+
+def _proud(fit: Fit) -> Iterator[tuple[Ridge, float]]:
+    """The members that may stand out besides those that do, and the logarithm of each one's chance."""
+    if fit.best.joists is not None:
+        every = list(fit.best.joists.ridges(fit.best.joists.split(fit.stations.x, fit.stations.y)[0]))
+        for one in every:
+            if all(one.at != other.at for other in fit.best.ridges):
+                yield one, math.log(PROUD / len(every))
+
+
+def _smoother(fit: Fit) -> list[Parameters]:
+    """A few sets of parameters that are smoother than the likeliest may be."""
+    scale = max(float((fit.stations.height - _plane(fit.stations)).std()), fit.best.reading_error)
+    return [replace(fit.best, scale=grow * scale, length_x=a, length_y=a) for grow, a in SMOOTHER]
+
+
+def may_be_patched(fit: Fit) -> bool:
+    """Whether a station stands out so that a patch about it is worth supposing."""
+    return next(_patches(fit), None) is not None
+
+
+def _patches(fit: Fit) -> Iterator[tuple[Patch, float]]:
+    """Patches about the stations that stand out most, were the rest smooth, and the logarithm of each one's chance."""
+    stations = fit.stations
+    if len(stations.x) > BLOCK:
+        return
+    places = np.column_stack([stations.x, stations.y])
+    apart = np.asarray(cKDTree(places).query(places, 2)[0])[:, 1]
+    radius = PATCH_STEPS * float(np.median(apart))
+    if radius > PATCH_SHARE * min(np.ptp(stations.x), np.ptp(stations.y)):
+        return
+    off: Floats = np.max([np.abs(left_out(stations, p)) for p in _smoother(fit)], axis=0)
+    for k in np.argsort(-off)[:PATCHES_TRIED]:
+        at = (float(stations.x[k]), float(stations.y[k]))
+        if off[k] > OUTSTANDING and all(at != other.at for other in fit.best.ridges):
+            yield Patch(at, radius), math.log(PATCHED / len(stations.x))
 
 
 def _evidence(loss: float, fit: Fit) -> float:
@@ -314,7 +358,12 @@ def _spread(blocks: list[Stations], best: Floats, start: Parameters) -> Floats:
         curvature[i] = (ahead - behind) / (2 * step)
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
     # a direction that the readings hardly tell of is known to a factor of e squared at the least
-    return np.asarray(SPREAD_FACTOR * (vectors / np.maximum(values, 0.25)) @ vectors.T)
+    out = np.asarray(SPREAD_FACTOR * (vectors / np.maximum(values, 0.25)) @ vectors.T)
+    if start.joists is not None:
+        # of the members' own scale the readings say little more than its prior, which is as wide as it should be
+        out[3] /= math.sqrt(SPREAD_FACTOR)
+        out[:, 3] /= math.sqrt(SPREAD_FACTOR)
+    return out
 
 
 def logs_of(p: Parameters) -> Floats:

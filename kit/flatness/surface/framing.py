@@ -20,7 +20,9 @@ FOOT = 304.8
 # along which a member, and a ridge, keep their height, and how high a ridge is: the kit's own
 JOIST_LENGTH, RIDGE_LENGTH, RIDGE_MM = 8 * FOOT, 6 * FOOT, 8.0
 WIDTHS = (1.0, 0.5)  # of half a ridge, in member spacings: the sheathing bridges to the next members, or half the way
-PROUD = 0.04  # chance that a member of a room stands out so, before any reading: the kit's own
+# of a patch: as high as a ridge, and how far one of its places tells of another, in radii; the kit's own
+PATCH_MM, PATCH_LENGTH = 6.0, 0.8
+PROUD, PATCHED = 0.04, 0.3  # chance that a member of a room stands out so, before any reading: the kit's own
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,47 @@ class Ridge:
         """Variance [m] mm2 that it adds at places x, y [m] mm."""
         across, _ = self.split(x, y)
         return np.asarray(self.scale**2 * (self.shares(across, self.members(across)) ** 2).sum(axis=1))
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A place that is wavier than the rest of the surface: a dip, a hump, the end of a beam.
+
+    Attributes
+    ----------
+    at : x, y of its middle [mm]
+    radius : from its middle to where it ends [mm]
+    scale : standard deviation in its middle [mm]
+    """
+
+    at: tuple[float, float]
+    radius: float
+    scale: float = PATCH_MM
+
+    @property
+    def length(self) -> float:
+        """Its correlation length [mm]."""
+        return PATCH_LENGTH * self.radius
+
+    def share(self, x: Floats, y: Floats) -> Floats:
+        """[m] part of its deviation that places x, y [m] mm have."""
+        away = ((x - self.at[0]) ** 2 + (y - self.at[1]) ** 2) / self.radius**2
+        return np.asarray(np.maximum(1.0 - away, 0.0))
+
+    def covariance(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
+        """Covariance [m, k] mm2 that it adds between places x, y [m] mm and to_x, to_y [k] mm."""
+        out = np.zeros((len(x), len(to_x)))
+        share, to_share = self.share(x, y), self.share(to_x, to_y)
+        here, there = np.flatnonzero(share), np.flatnonzero(to_share)
+        apart = np.hypot(x[here, None] - to_x[there], y[here, None] - to_y[there])
+        out[np.ix_(here, there)] = (
+            self.scale**2 * np.outer(share[here], to_share[there]) * matern52(apart / self.length)
+        )
+        return out
+
+    def variance(self, x: Floats, y: Floats) -> Floats:
+        """Variance [m] mm2 that it adds at places x, y [m] mm."""
+        return np.asarray((self.scale * self.share(x, y)) ** 2)
 
 
 @dataclass(frozen=True)

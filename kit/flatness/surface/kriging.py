@@ -21,7 +21,7 @@ from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from flatness.survey.readings import Floats
 
 if TYPE_CHECKING:
-    from flatness.surface.framing import Joists, Ridge
+    from flatness.surface.framing import Joists, Patch, Ridge
 
 SQRT5 = math.sqrt(5.0)
 AT_ONCE = 500  # places whose covariance with the stations is at hand together: it stays in the cache
@@ -39,7 +39,7 @@ class Parameters:
     reading_error : standard deviation of one reading
     rough_scale, rough_length : standard deviation and correlation length of waves too short for the stations
     joists : members beneath that each stand a little on their own, where their layout is known
-    ridges : members that stand out besides
+    ridges : members, and patches, that stand out besides
     """
 
     scale: float
@@ -49,11 +49,11 @@ class Parameters:
     rough_scale: float = 0.0
     rough_length: float = 1.0
     joists: Joists | None = None
-    ridges: tuple[Ridge, ...] = ()
+    ridges: tuple[Ridge | Patch, ...] = ()
 
     @property
-    def framing(self) -> tuple[Ridge, ...]:
-        """All that framing adds to the surface."""
+    def framing(self) -> tuple[Ridge | Patch, ...]:
+        """All that framing and patches add to the surface."""
         return self.ridges if self.joists is None else (self.joists, *self.ridges)
 
     def variance(self, x: Floats, y: Floats) -> Floats | float:
@@ -171,7 +171,7 @@ def factor(stations: Stations, p: Parameters) -> Factored:
     return Factored(low, white[:, :-1], white[:, -1], gram_low)
 
 
-def _among(stations: Stations, part: Ridge) -> Floats:
+def _among(stations: Stations, part: Ridge | Patch) -> Floats:
     """Covariance [n, n] mm2 that a part of the framing adds between stations."""
     if len(stations.x) > AT_ONCE:
         return part.covariance(stations.x, stations.y, stations.x, stations.y)
@@ -179,7 +179,7 @@ def _among(stations: Stations, part: Ridge) -> Floats:
 
 
 @lru_cache(maxsize=32)  # a fit tries many parameters on few stations, and of framing only the scale changes
-def _unit_among(stations: Stations, part: Ridge) -> Floats:
+def _unit_among(stations: Stations, part: Ridge | Patch) -> Floats:
     return part.covariance(stations.x, stations.y, stations.x, stations.y)
 
 

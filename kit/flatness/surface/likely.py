@@ -16,7 +16,8 @@ import numpy as np
 from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
-from flatness.surface.fitting import Fit, Supposition, fit_parameters
+from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched
+from flatness.surface.framing import Patch
 from flatness.surface.kriging import (
     Factored,
     Parameters,
@@ -209,9 +210,10 @@ def likely_surface(
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
     rough = (roughness.scale, roughness.length) if roughness else (0.0, 1.0)
-    fit = fit_parameters(survey, rough, survey.framing)
+    # a slip is one reading, a patch a few: the first is looked for on a surface without the other
+    fit = fit_parameters(survey, rough, survey.framing, patches=False)
     slips = () if trusting else find_slips(fit, survey, step)
-    if slips:
+    if slips or may_be_patched(fit):
         fit = fit_parameters(survey, rough, survey.framing, [slip.number for slip in slips])
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
@@ -280,6 +282,10 @@ def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str
         weight = sum(
             one.weight for one in fit.suppositions if any(r.at == ridge.at for r in one.fit.best.ridges + one.ridges)
         )
+        if isinstance(ridge, Patch):
+            x, y = (at + moved for at, moved in zip(ridge.at, fit.origin, strict=False))
+            yield f"the surface about x = {x:.0f} mm, y = {y:.0f} mm is likely wavier than the rest"
+            continue
         across = "x" if ridge.along == "y" else "y"
         yield (
             f"the member at {across} = {ridge.at + fit.origin['xy'.index(across)]:.0f} mm likely stands out from its "

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.fft import fft2, next_fast_len
 from scipy.sparse import csr_array
 
-from flatness.surface.framing import Ridge
+from flatness.surface.framing import Patch, Ridge
 from flatness.surface.kriging import JITTER, Parameters, cholesky_factor, matern52, surface_covariance
 from flatness.survey.readings import Floats
 
@@ -54,7 +54,13 @@ def draw_prior(p: Parameters, extent: Extent, x: Floats, y: Floats, count: int, 
         )  # fmt: skip
         out += _draw(short, extent, x, y, count, rng)
     for part in p.framing:
-        out += _draw_framing(part, x, y, count, rng)
+        if isinstance(part, Patch):
+            here = np.flatnonzero(part.share(x, y))
+            own = replace(p, scale=part.scale, length_x=part.length, length_y=part.length, rough_scale=0.0)
+            drawn = _draw(own, extent, x[here], y[here], count, rng) if len(here) else np.zeros((0, count))
+            out[here] += part.share(x[here], y[here])[:, None] * drawn
+        else:
+            out += _draw_framing(part, x, y, count, rng)
     return out
 
 

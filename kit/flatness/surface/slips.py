@@ -60,6 +60,9 @@ def find_slips(fit: Fit, survey: Survey, step: float) -> tuple[Slip, ...]:
     ``fit`` is that of all its readings, ``step`` [mm] between neighboring stations.
     """
     found = []
+    fit = (
+        fit.suppositions[0].fit if fit.suppositions else fit
+    )  # no member stands out: a slip may pass for one that does
     for block in block_numbers(fit.stations):
         stations = fit.stations.chosen(block)
         for number, off, times in _weighed(stations, fit, step):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.errors import ArgumentError
 from flatness.surface.fitting import LENGTH_MM, LENGTH_SPREAD, RATIO_SPREAD
@@ -58,7 +58,7 @@ def typical_surfaces(count: int, rng: np.random.Generator) -> list[TypicalSurfac
     """
     if not (isinstance(count, (int, np.integer)) and count >= 1):
         raise ArgumentError("number of surfaces out of range", value=str(count), expected="a whole number from 1")
-    even = norm.ppf((np.arange(count) + 0.5) / count)
+    even = ndtri((np.arange(count) + 0.5) / count)
     mean = np.log(LENGTH_MM) + LENGTH_SPREAD * rng.permutation(even)
     half = RATIO_SPREAD * rng.permutation(even) / 2
     lengths = np.exp(np.column_stack([mean + half, mean - half]))

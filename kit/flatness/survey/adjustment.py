@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import scipy.stats
+from scipy.special import chdtrc
 
 from flatness.survey.least_squares import CRITICAL, Blunder, Solution, standardised
 from flatness.survey.network import Loop
@@ -79,7 +79,7 @@ def chance_of(solution: Solution, stated: float | None) -> float:
     """Chance that good observations with the stated error scatter as much as these; NaN where not known."""
     if stated is None or solution.redundancy < 1:
         return math.nan
-    return float(scipy.stats.chi2.sf(solution.pvv / stated**2, solution.redundancy))
+    return float(chdtrc(solution.redundancy, solution.pvv / stated**2))
 
 
 def unit_spreads(weight: Floats, stated: float | None) -> Floats:

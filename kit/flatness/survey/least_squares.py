@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.linalg
 import scipy.sparse
-import scipy.stats
 from numpy.typing import NDArray
+from scipy.special import ndtri, stdtrit
 
 from flatness.survey.readings import Floats
 
 SNOOPING_LEVEL = 0.001  # Baarda's usual chance of calling one good observation a blunder: 3.29 standard deviations
-CRITICAL = float(scipy.stats.norm.isf(SNOOPING_LEVEL / 2))
+CRITICAL = -float(ndtri(SNOOPING_LEVEL / 2))
 MOST_BLUNDERS = 10  # where more are found, the stated error is wrong rather than the observations
 LEAST_SHARE = 1e-8  # an observation that nothing else controls has no residual to judge
 PERFECT_MM = 1e-6  # a fit this close leaves binary noise alone
@@ -158,10 +158,10 @@ def critical_w(redundancy: int, stated: float | None, level: float = SNOOPING_LE
     3.29
     """
     if stated is not None:
-        return float(scipy.stats.norm.isf(level / 2)) if redundancy > 0 else math.inf
+        return -float(ndtri(level / 2)) if redundancy > 0 else math.inf
     if redundancy < 2:
         return math.inf
-    t = float(scipy.stats.t.isf(level / 2, redundancy - 1))
+    t = -float(stdtrit(redundancy - 1, level / 2))
     return t * math.sqrt(redundancy / (redundancy - 1 + t * t))
 
 

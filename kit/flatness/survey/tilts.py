@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import scipy.stats
 from numpy.typing import NDArray
+from scipy.special import chdtrc, fdtrc
 
 from flatness.errors import ArgumentError
 from flatness.survey.least_squares import PERFECT_MM, SNOOPING_LEVEL, Solution, solve, standardised
@@ -147,6 +147,6 @@ def _is_beyond_chance(base: Solution, tilted: Solution, error: float | None) -> 
     if one_blunder.max() >= gain * (1 - 1e-6):
         return False
     if error is not None:
-        return bool(scipy.stats.chi2.sf(gain / error**2, 2) < SNOOPING_LEVEL)
+        return bool(chdtrc(2, gain / error**2) < SNOOPING_LEVEL)
     ratio = gain / 2 / max(tilted.pvv / tilted.redundancy, PERFECT_MM**2)
-    return bool(scipy.stats.f.sf(ratio, 2, tilted.redundancy) < SNOOPING_LEVEL)
+    return bool(fdtrc(2, tilted.redundancy, ratio) < SNOOPING_LEVEL)

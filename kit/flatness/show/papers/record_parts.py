@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.records import plan_terms
@@ -66,7 +66,7 @@ def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[st
         says += f" The ties scatter by {small(adjustment.m0, unit)} (1 s.d. of a reading)."
     if math.isfinite(adjustment.chance):
         says += f" Good readings would scatter as much with a chance of {100 * adjustment.chance:.0f} %."
-    reach = float(norm.ppf((1 + confidence) / 2))
+    reach = float(ndtri((1 + confidence) / 2))
     rows = [
         [
             f"{row['kind']} {row['through']}", str(row["sights"]), true_minus(small(row["misclosure"], unit)),

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flatness.comparison.against_plan import UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
@@ -155,7 +155,7 @@ def _members(found: Comparison, rows: list[dict[Any, Any]]) -> Iterator[str]:
 
 
 def _depth(mm: float, error: float, found: Comparison, unit: str) -> str:
-    reach = float(norm.ppf((1 + found.confidence) / 2)) * error
+    reach = float(ndtri((1 + found.confidence) / 2)) * error
     size = about(mm, unit, high=abs(mm) + reach)
     if math.isclose(mm, 0.0, abs_tol=1e-6):
         return "nothing"
