@@ -119,7 +119,7 @@ def test_usual_steps_stay_under_what_the_limit_can_see():
 
 def test_what_is_assumed_is_said():
     notes = " ".join(plan(rooms=10, draws=10).notes)
-    for words in ("quarter of the limit to four times", "random about a plane", "no source", "invisible"):
+    for words in ("quarter of the limit to four times", "random about a plane", "no source", "no grid shows"):
         assert words in notes
 
 

@@ -80,7 +80,7 @@ def test_draws_have_the_mean_and_the_covariance_that_the_readings_leave(name, sc
         x, y = rng.uniform(0, 10 * FT, (2, 40))
         one = flatness.make_survey(x, y, rng.normal(0, 2, 40), accuracy=0.8)
     likely = likely_surface(one, FT)
-    fit = replace(likely.fit, best=p, spread=np.zeros((3, 3)))
+    fit = replace(likely.fit, best=p, spread=np.zeros((3, 3)), suppositions=())
     # nodes, the stations, and places between
     iy, ix = np.nonzero(np.isfinite(likely.mean))
     some = rng.permutation(len(ix))[:25]

@@ -70,9 +70,9 @@ def verdict_table(assessment: Assessment, unit: str) -> str:
     spare = WIDTH - sum(widths[1:]) - 2 * (len(widths) - 1)
     lines = []
     for row in table:
-        names = textwrap.wrap(row[0], max(16, spare)) or [""]
+        names = textwrap.wrap(row[0], max(12, spare)) or [""]
         cells = [text.rjust(w) for text, w in zip(row[1:-1], widths[1:-1], strict=True)] + [row[-1]]
-        lines.append("  ".join([names[0].ljust(min(widths[0], max(16, spare))), *cells]).rstrip())
+        lines.append("  ".join([names[0].ljust(min(widths[0], max(12, spare))), *cells]).rstrip())
         lines += [f"  {more}" for more in names[1:]]
     lines.insert(1, "-" * max(len(line) for line in lines))
     return "\n".join(lines)

@@ -21,7 +21,7 @@ FOOT = 304.8
 JOIST_LENGTH, RIDGE_LENGTH, RIDGE_MM = 8 * FOOT, 6 * FOOT, 8.0
 WIDTHS = (1.0, 0.5)  # of half a ridge, in member spacings: the sheathing bridges to the next members, or half the way
 # of a patch: as high as a ridge, and how far one of its places tells of another, in radii; the kit's own
-PATCH_MM, PATCH_LENGTH = 6.0, 0.8
+PATCH_MM, PATCH_LENGTH = 6.0, 0.7
 PROUD, PATCHED = 0.04, 0.3  # chance that a member of a room stands out so, before any reading: the kit's own
 
 
