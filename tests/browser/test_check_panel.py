@@ -75,16 +75,27 @@ def test_a_file_with_mistakes_then_the_corrected_one_and_its_verdict(panel, page
     panel.get_by_label("Finish to come").select_option(
         label="Wood floor on a wood subfloor, fasteners 1-1/2 in and longer"
     )
-    expect(panel.locator(".fk-said")).to_contain_text("1-1/2 in and longer", timeout=WAIT)
     survey = flatness.read_survey(tools.samples / "packing_room/hand_typed.csv")
     table = flatness.check(survey, "wood-nailed")
     verdicts = set(table.verdict)
     overall = next(v for v in ("fail", "undecided", "pass") if v in verdicts)
     expect(panel.locator(".fk-said")).to_contain_text(overall.capitalize())
     rows = panel.locator(".fk-table tbody tr")
+    expect(rows.first).to_contain_text('1/4"', timeout=WAIT)
     for i, row in enumerate(table.itertuples()):
         expect(rows.nth(i)).to_contain_text(row.verdict.capitalize())
         expect(rows.nth(i)).to_contain_text(flatness.format_length(row.as_read_mm, "in", 32))
+
+
+def test_a_pass_asks_for_a_bar_and_rests_on_what_it_showed(panel, page, tools):
+    tools.upload(page, panel.get_by_role("button", name="Upload a file"), tools.samples / "loft_floor/after.csv")
+    said, seen = panel.locator(".fk-said"), panel.get_by_label("Largest gap under it")
+    expect(said).to_contain_text("Nobody has looked between them", timeout=WAIT)
+    strips = panel.locator(".fk-strips li")
+    assert tools.looked_at(page, panel, "check_strips") == []
+    seen.fill("\n".join(["none"] * strips.count()))
+    panel.get_by_role("button", name="Check again with these").click()
+    expect(said).to_contain_text("a bar slid between", timeout=WAIT)
 
 
 def test_a_place_is_read_and_a_straightedge_laid_by_mouse(panel, page):

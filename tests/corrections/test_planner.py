@@ -332,7 +332,7 @@ def test_noise_is_not_planed_off():
     survey = flatness.make_survey(x, y, rng.normal(0, 0.8, x.shape), accuracy=0.8)
     as_read, likely = (
         plan_corrections(survey, limits=flatness.straightedge_limit(3048, 2.0), surface=surface, beneath=SHEATHING,
-                         **QUICK)
+                         aim=1.0, **QUICK)
         for surface in ("as-read", "likely")
     )  # fmt: skip
     assert as_read.patches["area_mm2"].sum() > 0.5e6

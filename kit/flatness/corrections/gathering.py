@@ -41,6 +41,7 @@ LEAST_SHARE = 0.15  # of them, to which it is tightened where surfaces still fai
 TIGHTER, STEPS = 0.6, (0.15, 0.45)  # by how much at a time where most of them fail, the less the fewer still do
 NEAR_MM = 609.6  # how far about a place that fails
 MOST_TRIES = 6
+TRIED = 6  # places, those with the least work, without each of which it is sought again
 MOST_FEWER = 4  # times that the work is sought again with a place less
 REWEIGHTINGS = 3
 NEAR_STEPS = 1.0  # of the lattice: how far about a node the work of the last search counts, one standard deviation
@@ -311,7 +312,8 @@ class Search:
             if len(places) < 2 or not found.finished:
                 break
             signs = {place.sign for place in places}
-            without = [(place.sign, place.nodes) for place in places]
+            smallest = sorted(places, key=partial(self._alone, change=change))[:TRIED]
+            without = [(place.sign, place.nodes) for place in smallest]
             without += [(sign, np.ones(shape, dtype=bool)) for sign in signs if len(signs) > 1]
             for sign, nodes in without:
                 cut, fill = (
@@ -336,6 +338,9 @@ class Search:
         """What places take by the rates."""
         rates = self.terms.rates
         return sum(rates.work(one.sign, one.outline.area, self._volume(one, change)) for one in places)
+
+    def _alone(self, place: Place, change: Floats) -> float:
+        return self._work([place], change)
 
     def _volume(self, place: Place, change: Floats) -> float:
         """What moves in a place [mm3], the way that it moves."""

@@ -26,11 +26,13 @@ UNDER_BARS = ("straightedge", "straightedge-share", "offset", "plane", "span-bar
 SEEN_MM = 25.4 / 64  # one standard deviation of a gap as it is seen under a bar
 NUMBER_MM = 25.4 / 32  # so near a surface's own gap comes to the number that was written down
 BAR_MM, METRIC_BAR_MM = 1828.8, 2000.0  # that is slid where none is named: 6 ft, or 2 m
+SHORTEST_BAR_MM = 609.6
 FRAME_MM = 406.4
 SHORTEST_MM = 3048.0  # hump that strips are to find
 APART = 2 / 3  # of it, between two strips
 READ_ALONG_MM = 1219.2  # stations on a member no farther apart have seen how it runs
 OFF_MEMBER = 0.25  # of the members' spacing that a station may stand beside one
+LEFT = 0.01  # of the surface may be out of reach of the strips that are asked for
 COVERED = 0.95  # of the surface within reach of a strip, from which on a pass rests on them
 STEPS_A_BAR = 5  # stations under a bar that have read a slab
 MOST_RATIO = 1.8
@@ -214,8 +216,8 @@ def agreeing(
 def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | None = None) -> list[Sweep]:
     """The strips along which a bar is to be slid so that no hump of 10 ft lies between them.
 
-    Across the members where their layout is known, else both ways. Of a strip that an opening breaks, each part that
-    the bar fits on.
+    Across the members where their layout is known, else both ways. Of a strip that an opening breaks, each part; on one
+    that the bar does not fit on a shorter one is set, of 2 ft at the least.
 
     Parameters
     ----------
@@ -247,19 +249,51 @@ def stop_gap(limit: Limit, bar: float, inches: bool) -> float:
     return max(step, math.floor(exact / step + 1e-6) * step)
 
 
-def _strips(surface: Surface, along: str, bar: float, stop: float) -> Iterator[Sweep]:
+def _strips(surface: Surface, along: str, bar: float, stop: float) -> list[Sweep]:
+    """Evenly over the surface, and then through the most of what those leave, such as behind an opening."""
     inside = surface.inside if along == "x" else surface.inside.T
-    across, axis = (surface.y, surface.x) if along == "x" else (surface.x, surface.y)
+    across = surface.y if along == "x" else surface.x
     rows = np.flatnonzero(inside.any(axis=1))
     low, high = float(across[rows[0]]), float(across[rows[-1]])
     count = max(1, math.ceil((high - low) / (APART * SHORTEST_MM) - 1e-6))
+    found: list[Sweep] = []
     for k in range(count):
         at = low + (k + 0.5) * (high - low) / count
-        row = int(np.argmin(np.abs(across - at)))
-        edges = np.diff(np.concatenate([[0], inside[row].astype(np.int8), [0]]))
-        for start, end in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0) - 1, strict=True):
-            if axis[end] - axis[start] >= bar * (1 - LENGTH_SLACK):
-                yield Sweep(bar, along, float(across[row]), float(axis[start]), float(axis[end]), stop)
+        found += _along_line(surface, along, int(np.argmin(np.abs(across - at))), bar, stop)
+    left = inside.copy()
+    while True:
+        seen = _reached(found, surface)[along]
+        left &= ~(seen if along == "x" else seen.T)
+        if left.sum() <= LEFT * inside.sum():
+            return found
+        row = int(np.argmax(left.sum(axis=1)))
+        more = [one for one in _along_line(surface, along, row, bar, stop) if one not in found]
+        left[row] = False
+        found += more
+
+
+def _along_line(surface: Surface, along: str, row: int, bar: float, stop: float) -> Iterator[Sweep]:
+    """The strips along one line of the lattice, each as far as the surface goes; where it is short, a shorter bar."""
+    inside = surface.inside if along == "x" else surface.inside.T
+    across, axis = (surface.y, surface.x) if along == "x" else (surface.x, surface.y)
+    edges = np.diff(np.concatenate([[0], inside[row].astype(np.int8), [0]]))
+    for start, end in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0) - 1, strict=True):
+        room = float(axis[end] - axis[start])
+        if room >= min(bar, SHORTEST_BAR_MM) * (1 - LENGTH_SLACK):
+            yield Sweep(min(bar, room), along, float(across[row]), float(axis[start]), float(axis[end]), stop)
+
+
+def _reached(checks: Checks, surface: Surface) -> dict[str, NDArray[np.bool_]]:
+    """[ny, nx] by the way in which a bar was slid: where a hump of 10 ft across that way lies under it somewhere."""
+    reach, slack = APART * SHORTEST_MM / 2 + surface.spacing, surface.spacing / 2
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    seen = {"x": np.zeros(gx.shape, dtype=bool), "y": np.zeros(gx.shape, dtype=bool)}
+    for check in checks:
+        if isinstance(check, Sweep):
+            along, across = (gx, gy) if check.along == "x" else (gy, gx)
+            part = (along >= check.start - slack) & (along <= check.end + slack)
+            seen[check.along] |= part & (np.abs(across - check.at) <= reach)
+    return seen
 
 
 def crossed(checks: Checks, survey: Survey, surface: Surface) -> NDArray[np.bool_]:
@@ -267,15 +301,7 @@ def crossed(checks: Checks, survey: Survey, surface: Surface) -> NDArray[np.bool
 
     Where the members' layout is not known, both ways.
     """
-    reach = APART * SHORTEST_MM / 2 + surface.spacing
-    gx, gy = np.meshgrid(surface.x, surface.y)
-    seen = {"x": np.zeros(gx.shape, dtype=bool), "y": np.zeros(gx.shape, dtype=bool)}
-    for check in checks:
-        if isinstance(check, Sweep):
-            along, across = (gx, gy) if check.along == "x" else (gy, gx)
-            slack = surface.spacing / 2
-            part = (along >= check.start - slack) & (along <= check.end + slack)
-            seen[check.along] |= part & (np.abs(across - check.at) <= reach)
+    seen = _reached(checks, surface)
     framing = survey.framing
     ways = ("x", "y") if framing is None else ("x",) if framing.along == "y" else ("y",)
     both: NDArray[np.bool_] = np.all([seen[way] for way in ways], axis=0)

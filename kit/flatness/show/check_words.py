@@ -181,14 +181,15 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     if not wanted:
         return ""
     many = "one strip" if len(wanted) == 1 else f"{len(wanted)} strips"
-    return f"Nobody has looked between them: slide a {position(wanted[0].bar, unit)} bar along {many}."
+    return f"Nobody has looked between them: slide a {position(max(s.bar for s in wanted), unit)} bar along {many}."
 
 
 def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -> str:
     """Along which strips a bar is to be slid, by tape, and from what gap on it is to stop; behind ``first``."""
     if not sweeps:
         return f"{first}No strip is as long as the bar: set it by hand in as many places as you can."
-    bar, stop = position(sweeps[0].bar, unit), length(sweeps[0].stop, unit)
+    longest = max(one.bar for one in sweeps)
+    bar, stop = position(longest, unit), length(sweeps[0].stop, unit)
     assert limit.allowed is not None
     allowed = length(limit.allowed, unit)
     head = (
@@ -201,7 +202,7 @@ def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -
         other = "y" if one.along == "x" else "x"
         rows.append(
             f"{first}  {k:>2}  at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
-            f"{position(one.end, unit)}"
+            f"{position(one.end, unit)}{f', {position(one.bar, unit)} bar' if one.bar < longest - 1 else ''}"
         )
     return "\n".join([indented(head, first), *rows])
 
