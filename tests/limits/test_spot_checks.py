@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -266,3 +267,19 @@ def test_a_sheet_of_the_members_reads_every_one_and_its_pass_rests_on_that(tmp_p
     assert (found.verdict, found.between, found.wanted_sweeps) == ("pass", "read", [])
     assert main([*asked, "--members", "16in by y", "--out", str(tmp_path / "other")]) == 2
     assert "--members" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["loft_floor/after.csv", "gallery_walls/west.csv", "glaze_store/before.csv"])
+def test_strips_reach_behind_openings(name):
+    survey = flatness.read_survey(Path(__file__).parents[2] / "sample_surveys" / name)
+    limit = flatness.straightedge_limit(10 * FT, 5.0, surfaces=("floor", "wall"))
+    surface = survey.surface_at(STEP)
+    sweeps = wanted_sweeps(survey, surface, limit)
+    assert crossed(sweeps, survey, surface)[surface.inside].mean() >= 0.95
+    assert between(limit, survey, surface, 2 * FT, sweeps) == "spot-checked"
+    # on the surface, every one of them
+    for one in sweeps:
+        x, y = (
+            ((one.start, one.end), (one.at, one.at)) if one.along == "x" else ((one.at, one.at), (one.start, one.end))
+        )
+        assert np.isfinite(surface.at(np.array(x), np.array(y), beyond="nearest")).all()

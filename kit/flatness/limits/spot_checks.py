@@ -260,16 +260,24 @@ def _strips(surface: Surface, along: str, bar: float, stop: float) -> list[Sweep
     for k in range(count):
         at = low + (k + 0.5) * (high - low) / count
         found += _along_line(surface, along, int(np.argmin(np.abs(across - at))), bar, stop)
-    left = inside.copy()
-    while True:
-        seen = _reached(found, surface)[along]
-        left &= ~(seen if along == "x" else seen.T)
-        if left.sum() <= LEFT * inside.sum():
-            return found
+    tried = np.zeros_like(inside)
+    while (left := _left(found, surface, along) & ~tried).sum() > LEFT * inside.sum():
         row = int(np.argmax(left.sum(axis=1)))
-        more = [one for one in _along_line(surface, along, row, bar, stop) if one not in found]
-        left[row] = False
-        found += more
+        found += [one for one in _along_line(surface, along, row, bar, stop) if one not in found]
+        tried[row] = True
+    least = _left(found, surface, along).sum()
+    for one in list(found):
+        # what the strips that were added behind openings reach as well
+        others = [other for other in found if other is not one]
+        if _left(others, surface, along).sum() <= max(least, LEFT * inside.sum()):
+            found = others
+    return found
+
+
+def _left(checks: Checks, surface: Surface, along: str) -> NDArray[np.bool_]:
+    """Out of reach of the strips, [ny, nx], or [nx, ny] of strips along y."""
+    out = surface.inside & ~_reached(checks, surface)[along]
+    return out if along == "x" else out.T
 
 
 def _along_line(surface: Surface, along: str, row: int, bar: float, stop: float) -> Iterator[Sweep]:
