@@ -93,7 +93,8 @@ def test_what_an_engineer_is_asked_stands_before_any_verdict(capfd):
     # 9 mm of proud screed, of which 1 mm may come off, and nothing may be added at the sill beside it
     spots = ("--fixed", "3.9m,2.4m,0mm,sill,meant")
     arguments = (STORE, *TIGHT, *spots, "--beneath", "screed; may be planed; most 1mm", "--way", "patches")
-    _, out, _ = run(capfd, *arguments)
+    code, out, _ = run(capfd, *arguments)
+    assert code == 3
     assert out.startswith("Ask the engineer first: ")
     assert "PASS if done" not in out
     _, out, _ = run(capfd, *arguments, "--json")

@@ -35,6 +35,7 @@ from flatness.corrections.ways import PROPOSED, Ways, weigh
 from flatness.errors import ArgumentError, FlatnessError, PlanError
 from flatness.job.records import Framing
 from flatness.job.sistering import schedule_of, with_sisters
+from flatness.limits.verdict import UNDECIDED
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
@@ -50,7 +51,8 @@ def add_plan(commands: Any) -> None:
         epilog="All else, that is rates, depths, thresholds, layers, how tight, draws, headings, lattice and the rest: "
         "a job file, see sample_surveys/loft_floor/job.toml and `flatness job`. "
         "Exit code: 0 after the plan the surface passes, or no limit is named; 1 it fails, or the way is not open; 3 "
-        "undecided; 2 bad input. Ctrl-C stops the search with the best plan so far, where there is one.",
+        "undecided, or the engineer is to be asked first; 2 bad input. Ctrl-C stops the search with the best plan so "
+        "far, where there is one.",
     )  # fmt: skip
     parser.set_defaults(run=run_plan)
     add = parser.add_argument
@@ -188,6 +190,8 @@ def _tell(options: argparse.Namespace, chosen: Chosen) -> int:
         print(plan_report(plan, unit, chosen.schedule, chosen.ways), flush=True)
         for path in _write(options, plan, chosen.schedule, unit):
             print(f"written: {path}")
+    if plan.action("engineer").any():
+        return EXIT[UNDECIDED]
     return EXIT[plan.verdict] if plan.verdict else 0
 
 
