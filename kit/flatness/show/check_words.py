@@ -10,6 +10,7 @@ from functools import lru_cache
 import pandas as pd
 
 from flatness.errors import Problem
+from flatness.lengths import format_length
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
@@ -172,7 +173,9 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
         return f"Worst at {place(one.finding.measured.at, unit)}."
     if one.verdict == UNDECIDED and assessment.slips:
-        return sentence(str(assessment.slips[0]), unit, both=False)
+        slip = assessment.slips[0]
+        read, expected = (format_length(mm, unit, 32) for mm in (slip.reading, slip.expected))
+        return f"Read {slip.station} again: {read} was read, and its neighbors say {expected}."
     if one.verdict == UNDECIDED:
         return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
     if one.verdict == PASS and one.between == SPOT_CHECKED:
