@@ -130,7 +130,7 @@ class Notebook:
         return self.complaints()
 
     def complaints(self):
-        """What the cells printed to stderr, and their errors; not what asyncio says of the kernel's own dropped tasks."""
+        """What the cells printed to stderr, and their errors; tasks that the kernel itself dropped are left out."""
         found = self.page.evaluate(
             f"""() => {self.HERE}.content.widgets.filter(c => c.model.type === 'code').flatMap(
             c => c.model.outputs.toJSON().filter(o => o.output_type === 'error' || o.name === 'stderr')
