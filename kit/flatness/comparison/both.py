@@ -205,7 +205,7 @@ def estimate_both(before: Survey, after: Survey, spacing: float | None = None) -
             "the two surveys are not of one surface", value=f"{before.surface} and {after.surface}",
             expected="twice a floor, twice a ceiling or twice a wall",
         )  # fmt: skip
-    fits = fit_parameters(before), fit_parameters(after)
+    fits = fit_parameters(before, patches=False), fit_parameters(after, patches=False)
     step = min(default_spacing(before), default_spacing(after)) if spacing is None else spacing
     x, y, inside = common_lattice(before, after, step)
     origin = tuple(float(np.mean([fit.origin[k] for fit in fits])) for k in range(3))

@@ -226,6 +226,14 @@ def _smoother(fit: Fit) -> list[Parameters]:
     return [replace(fit.best, scale=grow * scale, length_x=a, length_y=a) for grow, a in SMOOTHER]
 
 
+def patched(fit: Fit) -> Fit:
+    """A fit without patches, weighed anew with those that its stations suggest."""
+    plain = fit.suppositions[0].fit if fit.suppositions else fit
+    blocks = blocks_of(plain.stations)
+    loss = loss_at(logs_of(plain.best)[: len(plain.spread)], blocks, plain.best)
+    return _weighed(plain, loss, blocks, patches=True)
+
+
 def may_be_patched(fit: Fit) -> bool:
     """Whether a station stands out so that a patch about it is worth supposing."""
     return next(_patches(fit), None) is not None

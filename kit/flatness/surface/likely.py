@@ -16,7 +16,7 @@ import numpy as np
 from scipy.linalg import LinAlgError
 
 from flatness.errors import ArgumentError
-from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched
+from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched, patched
 from flatness.surface.framing import Patch
 from flatness.surface.kriging import (
     Factored,
@@ -213,8 +213,10 @@ def likely_surface(
     # a slip is one reading, a patch a few: the first is looked for on a surface without the other
     fit = fit_parameters(survey, rough, survey.framing, patches=False)
     slips = () if trusting else find_slips(fit, survey, step)
-    if slips or may_be_patched(fit):
+    if slips:
         fit = fit_parameters(survey, rough, survey.framing, [slip.number for slip in slips])
+    elif may_be_patched(fit):
+        fit = patched(fit)
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
