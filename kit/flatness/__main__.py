@@ -23,6 +23,7 @@ from flatness.commands.options import (
     EXIT,
     add_json,
     add_limits,
+    checks_json,
     note_unit,
     plain,
     told_in_unit,
@@ -121,7 +122,12 @@ def _check(options: argparse.Namespace) -> int:
         pictures = _pictures(found, folder, stem, unit, options.more)
         sheet = _more_sheet(survey, more, folder / f"{stem}-more.csv", unit)
     if options.json:
-        whole = {**_check_json(found, options.file, pictures), **_more_json(more), **_spots_json(found)}
+        whole = {
+            **_check_json(found, options.file, pictures),
+            **_more_json(more),
+            "spot_checks": checks_json(found.spot_checks),
+            "wanted_sweeps": checks_json(found.wanted_sweeps),
+        }
         print(json.dumps(whole, allow_nan=False))
     else:
         print(check_words.report(found, unit, options.more))
@@ -213,14 +219,6 @@ def _more_json(more: tuple[Judged, pd.DataFrame] | None) -> dict[str, Any]:
     one, places = more
     rows = places.rename(columns={"x": "x_mm", "y": "y_mm"}).to_dict("records")
     return {"more_readings_for": one.limit.name, "more_readings": [plain(row) for row in rows]}
-
-
-def _spots_json(found: Assessment) -> dict[str, Any]:
-    def rows(checks: Checks) -> list[dict[str, Any]]:
-        return [{("along" if key == "along" else "places" if key == "places" else f"{key}_mm"): plain(value)
-                 for key, value in vars(one).items()} for one in checks]  # fmt: skip
-
-    return {"spot_checks": rows(found.spot_checks), "wanted_sweeps": rows(found.wanted_sweeps)}
 
 
 def _limits(options: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ from flatness.errors import FlatnessError, LengthError
 from flatness.lengths import parse_length
 from flatness.limits.agreed import straightedge_limit
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.survey.readings import Survey
 
@@ -118,6 +119,14 @@ def plain(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value
+
+
+def checks_json(checks: Checks) -> list[dict[str, Any]]:
+    """What a bar showed, or is to show, between the stations, lengths in mm."""
+    unitless = ("along", "places")
+    return [
+        {key if key in unitless else f"{key}_mm": plain(value) for key, value in vars(one).items()} for one in checks
+    ]
 
 
 def say_not_followed(beneath: Sequence[Beneath] | None) -> None:

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import flatness
-from flatness.commands.options import add_json, add_limits, note_unit, wanted_limits, with_unit
+from flatness.commands.options import add_json, add_limits, checks_json, note_unit, wanted_limits, with_unit
 from flatness.errors import FlatnessError
 from flatness.limits.catalogue import find
 from flatness.limits.measuring import Subject
-from flatness.limits.spot_checks import Sweep, wanted_sweeps
+from flatness.limits.spot_checks import wanted_sweeps
 from flatness.limits.spot_sheet import spot_sheet
 
 
@@ -56,16 +56,9 @@ def _spots(options: argparse.Namespace) -> int:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(spot_sheet(sweeps, unit), encoding="utf-8")
     if options.json:
-        print(json.dumps({"limit": limit.name, "sweeps": [_plain(one) for one in sweeps]}, allow_nan=False))
+        print(json.dumps({"limit": limit.name, "sweeps": checks_json(sweeps)}, allow_nan=False))
         return 0
     print(check_words.sweeps_text(sweeps, limit, unit))
     if options.out:
         print(f"\nwritten: {options.out}, to fill in; then: flatness check FILE ... --spot-check {options.out}")
     return 0
-
-
-def _plain(one: Sweep) -> dict[str, Any]:
-    return {
-        "bar_mm": one.bar, "along": one.along, "at_mm": one.at, "start_mm": one.start, "end_mm": one.end,
-        "stop_mm": one.stop, "gap_mm": one.gap,
-    }  # fmt: skip

@@ -230,10 +230,15 @@ def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | N
     assert limit.allowed is not None
     if bar is None:
         bar = min(BAR_MM if survey.unit in ("in", "ft") else METRIC_BAR_MM, limit.length)
-    framing = survey.framing
-    ways = ("x", "y") if framing is None else ("x",) if framing.along == "y" else ("y",)
     stop = stop_gap(limit, bar, survey.unit in ("in", "ft"))
-    return [sweep for along in ways for sweep in _strips(surface, along, bar, stop)]
+    return [sweep for along in _ways(survey) for sweep in _strips(surface, along, bar, stop)]
+
+
+def _ways(survey: Survey) -> tuple[str, ...]:
+    """The ways in which a bar is slid: across the members, both where their layout is not known."""
+    if survey.framing is None:
+        return ("x", "y")
+    return ("x",) if survey.framing.along == "y" else ("y",)
 
 
 def stop_gap(limit: Limit, bar: float, inches: bool) -> float:
@@ -310,9 +315,7 @@ def crossed(checks: Checks, survey: Survey, surface: Surface) -> NDArray[np.bool
     Where the members' layout is not known, both ways.
     """
     seen = _reached(checks, surface)
-    framing = survey.framing
-    ways = ("x", "y") if framing is None else ("x",) if framing.along == "y" else ("y",)
-    both: NDArray[np.bool_] = np.all([seen[way] for way in ways], axis=0)
+    both: NDArray[np.bool_] = np.all([seen[way] for way in _ways(survey)], axis=0)
     return both & surface.inside
 
 

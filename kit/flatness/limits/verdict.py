@@ -53,7 +53,7 @@ RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median 
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
-_RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
+RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 AS_READ_NOTE = "compared as read: the readings' own error is not counted"
 
 
@@ -161,7 +161,7 @@ class Assessment:
 
         None where nothing was asked for.
         """
-        return min(self.judged, key=lambda one: (_RANK[one.verdict], *_by_use(one)), default=None)
+        return min(self.judged, key=lambda one: (RANK[one.verdict], *_by_use(one)), default=None)
 
     @property
     def pictured(self) -> Judged | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 import pandas as pd
@@ -187,10 +187,10 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     return f"Nobody has looked between them: slide a {position(max(s.bar for s in wanted), unit)} bar along {many}."
 
 
-def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -> str:
-    """Along which strips a bar is to be slid, by tape, and from what gap on it is to stop; behind ``first``."""
+def sweeps_told(sweeps: Sequence[Sweep], limit: Limit, unit: str) -> tuple[str, list[str]]:
+    """How a bar is to be slid, from what gap on it is to stop, and each strip by tape."""
     if not sweeps:
-        return f"{first}No strip is as long as the bar: set it by hand in as many places as you can."
+        return "No strip is as long as the bar: set it by hand in as many places as you can.", []
     longest = max(one.bar for one in sweeps)
     bar, stop = position(longest, unit), length(sweeps[0].stop, unit)
     assert limit.allowed is not None
@@ -201,13 +201,19 @@ def sweeps_text(sweeps: list[Sweep], limit: Limit, unit: str, first: str = "") -
         f"({describe(limit, unit)})."
     )
     rows = []
-    for k, one in enumerate(sweeps, start=1):
+    for one in sweeps:
         other = "y" if one.along == "x" else "x"
         rows.append(
-            f"{first}  {k:>2}  at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
+            f"at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
             f"{position(one.end, unit)}{f', {position(one.bar, unit)} bar' if one.bar < longest - 1 else ''}"
         )
-    return "\n".join([indented(head, first), *rows])
+    return head, rows
+
+
+def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "") -> str:
+    """The same as text for a terminal, behind ``first``."""
+    head, rows = sweeps_told(sweeps, limit, unit)
+    return "\n".join([indented(head, first), *(f"{first}  {k:>2}  {row}" for k, row in enumerate(rows, start=1))])
 
 
 def _of_what(one: Judged, assessment: Assessment) -> str:

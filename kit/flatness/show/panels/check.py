@@ -12,7 +12,7 @@ from flatness.lengths import format_length, parse_length
 from flatness.limits.spot_sheet import seen_lines
 from flatness.limits.verdict import Assessment
 from flatness.measures.measured import Place
-from flatness.show.check_words import answer, sweeps_text
+from flatness.show.check_words import answer, sweeps_told
 from flatness.show.panels.canvas import Pointer, live_figure
 from flatness.show.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
 from flatness.show.panels.chooser import SurveyChooser
@@ -205,10 +205,9 @@ class CheckPanel(Panel):
         if change is not None and change["name"] == "strips":
             self.seen.value = ""
         if strips and found is not None and found.pictured is not None:
-            lines = sweeps_text(strips, found.pictured.limit, self.state.unit).split("\n")
-            head = " ".join(line for line in lines if not line.startswith("  "))
-            rows = "".join(f"<li>{escape(line.split(None, 1)[1])}</li>" for line in lines if line.startswith("  "))
-            self.strips.value = f"<div>{escape(head)}</div><ol>{rows}</ol>"
+            head, rows = sweeps_told(strips, found.pictured.limit, self.state.unit)
+            listed = "".join(f"<li>{escape(row)}</li>" for row in rows)
+            self.strips.value = f"<div>{escape(head)}</div><ol>{listed}</ol>"
 
     def _fill_finishes(self, _: Any = None) -> None:
         state = self.state

@@ -12,12 +12,12 @@ from flatness.comparison.comparing import Comparison
 from flatness.corrections.plan import Plan
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.spot_checks import ASSUMED
-from flatness.limits.verdict import PASS, UNDECIDED, Assessment, Judged
+from flatness.limits.verdict import PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.limits.wording import caution, cited
 from flatness.show.done_words import before_and_after
 from flatness.show.papers.pdf import cut
 from flatness.show.papers.plain import RESULTS, about, capital, looked_at
-from flatness.show.papers.standing import RANK, likely_after
+from flatness.show.papers.standing import likely_after
 from flatness.show.words import number, percent
 
 MET_WHERE_MEASURED = "good enough where measured"

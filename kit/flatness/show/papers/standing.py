@@ -13,7 +13,7 @@ from flatness.corrections.plan import Plan
 from flatness.lengths import settle
 from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.spot_checks import ASSUMED
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
 from flatness.show.done_words import limit_of
 from flatness.show.papers.plain import about, away, capital, exactly, quality, roughly
@@ -22,7 +22,6 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 
 VERBS = {"is": ("departs", "differs"), "was": ("departed", "differed"), "will be": ("will depart", "will differ")}
-RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 UNSURE = "these readings are not close enough to be sure of it, so it has to be measured again afterwards"
 
 
