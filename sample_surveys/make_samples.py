@@ -93,9 +93,11 @@ def gallery_floor(x: Floats, y: Floats) -> Floats:
 
 def glaze_store(x: Floats, y: Floats, dip: float, hump: float) -> Floats:
     """A dip about (1.2 m, 1.2 m), 1.5 m all round, and a hump about (3.9 m, 2.4 m), 1.2 m all round, in mm."""
-    return 2.5 * x / 4800 - dip * bump(np.hypot(x - 1200, y - 1200), 1500) + hump * bump(
-        np.hypot(x - 3900, y - 2400), 1200
-    )  # fmt: skip
+    return (
+        2.5 * x / 4800
+        - dip * bump(np.hypot(x - 1200, y - 1200), 1500)
+        + hump * bump(np.hypot(x - 3900, y - 2400), 1200)
+    )
 
 
 @dataclass(frozen=True)
@@ -163,10 +165,16 @@ def in_lines(rows: Sequence[str]) -> bytes:
 def loft_rows(name: str, title: str, date: str) -> tuple[list[str], list[list[str]]]:
     """Header lines and grid of a loft survey: stations every 2 ft, none inside the stair opening."""
     keys = [
-        f"# title: {title}", "# surface: floor", f"# date: {date}", "# unit: in", "# reading: drop",
-        "# reference: level", "# accuracy: 1/32 in", "# outline: 0,0; 16 ft,0; 16 ft,22 ft; 0,22 ft",
+        f"# title: {title}",
+        "# surface: floor",
+        f"# date: {date}",
+        "# unit: in",
+        "# reading: drop",
+        "# reference: level",
+        "# accuracy: 1/32 in",
+        "# outline: 0,0; 16 ft,0; 16 ft,22 ft; 0,22 ft",
         "# opening: " + "; ".join(f"{feet(Fraction(x))},{feet(Fraction(y))}" for x, y in STAIR),
-    ]  # fmt: skip
+    ]
     grid = [["ft", *(str(x) for x in range(0, 17, 2))]]
     drops = take(name, *mesh(2 * FT * np.arange(9), 2 * FT * np.arange(12)))
     (west, south), (east, north) = STAIR[0], STAIR[2]
@@ -198,10 +206,16 @@ def workbook(keys: Sequence[str], grid: Sequence[Sequence[str]]) -> bytes:
 def ceiling_file() -> bytes:
     """One reading on each strap every 2 ft, in a list whose headings carry the units."""
     rows = [
-        "# title: Gallery ceiling, strapping", "# surface: ceiling", "# date: 2026-03-05", "# unit: mm",
-        "# reading: drop", "# reference: level", "# accuracy: 1 mm",
-        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)", "x [ft],y [in],drop [mm],label",
-    ]  # fmt: skip
+        "# title: Gallery ceiling, strapping",
+        "# surface: ceiling",
+        "# date: 2026-03-05",
+        "# unit: mm",
+        "# reading: drop",
+        "# reference: level",
+        "# accuracy: 1 mm",
+        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)",
+        "x [ft],y [in],drop [mm],label",
+    ]
     drops = take("gallery_ceiling/ceiling", *mesh(2 * FT * np.arange(7), MEMBERS * np.arange(22)))
     for i, drop in enumerate(drops):
         rows.append(f"{2 * (i % 7)},{16 * (i // 7)},{drop},strap {i // 7 + 1}")
@@ -211,10 +225,16 @@ def ceiling_file() -> bytes:
 def wall_file(side: str) -> bytes:
     """Four readings up each stud; the west wall's file with semicolons and decimal commas."""
     rows = [
-        f"# title: Gallery {side} wall on its studs", "# surface: wall", "# date: 2026-03-06", "# unit: mm",
-        "# reading: drop", "# reference: plumb", "# accuracy: 0.5 mm",
-        "# outline: (0, 0) (8.5344 m, 0) (8.5344 m, 2.7432 m) (0, 2.7432 m)", "x,y,drop,label",
-    ]  # fmt: skip
+        f"# title: Gallery {side} wall on its studs",
+        "# surface: wall",
+        "# date: 2026-03-06",
+        "# unit: mm",
+        "# reading: drop",
+        "# reference: plumb",
+        "# accuracy: 0.5 mm",
+        "# outline: (0, 0) (8.5344 m, 0) (8.5344 m, 2.7432 m) (0, 2.7432 m)",
+        "x,y,drop,label",
+    ]
     x, y = mesh(MEMBERS * np.arange(22), [100, 900, 1800, 2650])
     for i, (px, py, halves) in enumerate(zip(x, y, take(f"gallery_walls/{side}", x, y), strict=True)):
         rows.append(f"{px:.1f},{py:.0f},{halves / 2:.1f},{side[0].upper()}{i % 22 + 1}-{i // 22 + 1}")
@@ -226,10 +246,15 @@ def wall_file(side: str) -> bytes:
 def slab_file() -> bytes:
     """Lines A to C along y, D to F along x, a reading every foot, ends 2 ft off the edges of the slab."""
     rows = [
-        "# title: Kiln bay slab", "# surface: floor", "# date: 2026-03-09", "# unit: in",
-        "# reference: level", "# accuracy: 0.01 in", "# outline: (0, 0) (30 ft, 0) (30 ft, 36 ft) (0, 36 ft)",
+        "# title: Kiln bay slab",
+        "# surface: floor",
+        "# date: 2026-03-09",
+        "# unit: in",
+        "# reference: level",
+        "# accuracy: 0.01 in",
+        "# outline: (0, 0) (30 ft, 0) (30 ft, 36 ft) (0, 36 ft)",
         "line,x [ft],y [ft],height [in]",
-    ]  # fmt: skip
+    ]
     stations = [("ABC"[k], 5.0 + 10 * k, float(y)) for k in range(3) for y in range(2, 35)]
     stations += [("DEF"[k], float(x), 8.5 + 10 * k) for k in range(3) for x in range(2, 29)]
     x, y = FT * np.array([station[1:] for station in stations]).T
@@ -243,18 +268,29 @@ def by_hand(value: Fraction, turn: int) -> str:
     plain, curly = inches(value), feet(value).replace("'", "’").replace('"', "”")
     glyph = re.sub(r" ?(\d/\d)$", lambda part: GLYPHS[part[1]], plain)
     return (
-        plain, plain.replace(" ", "-") + '"', f"{plain} in", feet(value),
-        curly, f"  {plain}”", f"{float(value):.4f}", f'{glyph}"',
-    )[turn % 8]  # fmt: skip
+        plain,
+        plain.replace(" ", "-") + '"',
+        f"{plain} in",
+        feet(value),
+        curly,
+        f"  {plain}”",
+        f"{float(value):.4f}",
+        f'{glyph}"',
+    )[turn % 8]
 
 
 def hand_typed(mistakes: bool) -> bytes:
     """The packing room as several hands typed it; ``mistakes`` puts in those that the README lists."""
     rows = [
-        "#title:Packing room, typed on site", "#  surface :  floor", "# unit: in", "# reading:drop  ",
-        f"# {'acuracy' if mistakes else 'accuracy'}:  1/16\"",
-        "# outline: (0, 0) (12’ 6½”, 0) (12’ 6 1/2\", 10'-3\") (0, 10 ft 3 in)", "", " x , y , reading ",
-    ]  # fmt: skip
+        "#title:Packing room, typed on site",
+        "#  surface :  floor",
+        "# unit: in",
+        "# reading:drop  ",
+        f'# {"acuracy" if mistakes else "accuracy"}:  1/16"',
+        '# outline: (0, 0) (12’ 6½”, 0) (12’ 6 1/2", 10\'-3") (0, 10 ft 3 in)',
+        "",
+        " x , y , reading ",
+    ]
     across = [Fraction(x) for x in ("0", "30", "60", "90", "120", "150.5")]
     places = [(x, Fraction(y)) for y in (0, 30, 60, 90, 123) for x in across]
     x, y = IN * np.array(places, dtype=np.float64).T
@@ -272,10 +308,16 @@ def hand_typed(mistakes: bool) -> bytes:
 
 def string_file() -> bytes:
     rows = [
-        "# title: Gallery floor off strings", "# surface: floor", "# date: 2026-03-04", "# unit: in",
-        "# reading: drop", "# reference: string", "# accuracy: 1/32 in",
-        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)", "x [ft],y [ft],drop",
-    ]  # fmt: skip
+        "# title: Gallery floor off strings",
+        "# surface: floor",
+        "# date: 2026-03-04",
+        "# unit: in",
+        "# reading: drop",
+        "# reference: string",
+        "# accuracy: 1/32 in",
+        "# outline: (0, 0) (12 ft, 0) (12 ft, 28 ft) (0, 28 ft)",
+        "x [ft],y [ft],drop",
+    ]
     drops = take("gallery_floor/string_check", *mesh(2 * FT * np.arange(7), 4 * FT * np.arange(8)))
     for i, steps in enumerate(drops):
         rows.append(f"{2 * (i % 7)},{4 * (i // 7)},{inches(Fraction(steps, 16))}")
@@ -286,11 +328,19 @@ def store_file(day: str, title: str, date: str, step: int, start: int) -> bytes:
     """The glaze store off its two benchmarks; on the two days from other places, with the laser at other heights."""
     name, line = f"glaze_store/{day}", SAMPLES[f"glaze_store/{day}"].line or 0.0
     rows = [
-        f"# title: {title}", "# surface: floor", f"# date: {date}", "# unit: mm", "# reading: drop",
-        "# reference: level", "# accuracy: 0.6 mm", "# outline: (0, 0) (4800, 0) (4800, 3600) (0, 3600)",
+        f"# title: {title}",
+        "# surface: floor",
+        f"# date: {date}",
+        "# unit: mm",
+        "# reading: drop",
+        "# reference: level",
+        "# accuracy: 0.6 mm",
+        "# outline: (0, 0) (4800, 0) (4800, 3600) (0, 3600)",
         *(f"# benchmark: {label} = {height:g}" for label, height in MARKS.items()),
-        "# by: site crew", "# instrument: rotating laser", "x,y,drop,label,kind",
-    ]  # fmt: skip
+        "# by: site crew",
+        "# instrument: rotating laser",
+        "x,y,drop,label,kind",
+    ]
     slips = seeded(f"{name} benchmarks").normal(0, 0.55, len(MARKS))
     for (label, height), slip in zip(MARKS.items(), slips, strict=True):
         rows.append(f",,{round(2 * (line - height + slip)) / 2:g},{label},benchmark")

@@ -29,10 +29,13 @@ def waves(x, y):
 def l_shaped():
     """An L of 16 ft x 12 ft with a stair opening, and an empty corner."""
     return survey_of(
-        17, 13, FOOT, waves,
+        17,
+        13,
+        FOOT,
+        waves,
         outline=Polygon([(0, 0), (4876.8, 0), (4876.8, 3657.6), (1828.8, 3657.6), (1828.8, 3048), (0, 3048)]),
         openings=(box(11 * FOOT, 8 * FOOT, 14.5 * FOOT, 11 * FOOT),),
-    )  # fmt: skip
+    )
 
 
 ROOMS = {

@@ -10,16 +10,14 @@ import shapely
 from scipy.ndimage import label
 
 from chart_checks import FOOT, INCH, ROOMS, survey_of
-from flatness.corrections.after import COLUMNS
-from flatness.corrections.cautions import cautions_for
-from flatness.corrections.members import member_layout
-from flatness.corrections.plan import ACTIONS, OUTSIDE, Plan
-from flatness.corrections.quantities import quantities
-from flatness.corrections.volumes import node_areas
-from flatness.limits.agreed import straightedge_limit
-from flatness.limits.kinds import UNITLESS
+from flatness.framing.members import member_layout
+from flatness.limits.kinds import UNITLESS, describe, straightedge_limit
 from flatness.limits.measuring import Subject, measure
-from flatness.limits.wording import describe
+from flatness.planning.plan import ACTIONS, OUTSIDE, Plan
+from flatness.planning.quantities import quantities
+from flatness.planning.set_heights import COLUMNS
+from flatness.planning.volumes import node_areas
+from flatness.surroundings.cautions import cautions_for
 
 LEAST = 0.4  # smaller changes are left
 RISE = 0.1  # by which the likely measure exceeds the planned one
@@ -53,12 +51,20 @@ def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pa
         after = pd.DataFrame(rows, columns=list(COLUMNS))
     used = [ACTIONS[i] for i in np.unique(actions[actions > 0])]
     made = {
-        "survey": survey, "surface": surface, "based_on": "likely", "strategy": "least-work", "limits": limits,
-        "headings": 12, "change": moved, "actions": actions, "patches": patches, "after": after,
+        "survey": survey,
+        "surface": surface,
+        "based_on": "likely",
+        "strategy": "least-work",
+        "limits": limits,
+        "headings": 12,
+        "change": moved,
+        "actions": actions,
+        "patches": patches,
+        "after": after,
         "cost": float(np.nansum(np.abs(moved) * node_areas(surface.inside, surface.spacing))),
         "quantities": quantities_of(surface, moved, actions),
         "cautions": cautions_for([a if a in ("plane", "fill", "sister", "fur") else "take down" for a in used]),
-    }  # fmt: skip
+    }
     made |= {"bound": 0.97 * made["cost"], "flat_cost": 3.24 * made["cost"]}
     return Plan(**(made | attributes))
 
@@ -87,15 +93,47 @@ def patches_of(surface, moved, actions):
             inside, (x0, y0, x1, y1) = outline.representative_point(), outline.bounds
             volume = float((moved[at] * area[at]).sum())
             deepest = np.abs(moved[at]).argmax()
-            rows.append((
-                f"P{len(rows) + 1}", ACTIONS[i], float(area[at].sum()), moved[at][deepest],
-                volume / float(area[at].sum()), abs(volume), inside.x, inside.y, x0, x1, y0, y1, surface.x[c[deepest]],
-                surface.y[j[deepest]], outline, "",
-            ))  # fmt: skip
-    return pd.DataFrame(rows, columns=[
-        "name", "action", "area_mm2", "greatest_mm", "mean_mm", "volume_mm3", "x_mm", "y_mm", "from_x_mm", "to_x_mm",
-        "from_y_mm", "to_y_mm", "deepest_x_mm", "deepest_y_mm", "outline", "note",
-    ])  # fmt: skip
+            rows.append(
+                (
+                    f"P{len(rows) + 1}",
+                    ACTIONS[i],
+                    float(area[at].sum()),
+                    moved[at][deepest],
+                    volume / float(area[at].sum()),
+                    abs(volume),
+                    inside.x,
+                    inside.y,
+                    x0,
+                    x1,
+                    y0,
+                    y1,
+                    surface.x[c[deepest]],
+                    surface.y[j[deepest]],
+                    outline,
+                    "",
+                )
+            )
+    return pd.DataFrame(
+        rows,
+        columns=[
+            "name",
+            "action",
+            "area_mm2",
+            "greatest_mm",
+            "mean_mm",
+            "volume_mm3",
+            "x_mm",
+            "y_mm",
+            "from_x_mm",
+            "to_x_mm",
+            "from_y_mm",
+            "to_y_mm",
+            "deepest_x_mm",
+            "deepest_y_mm",
+            "outline",
+            "note",
+        ],
+    )
 
 
 def bump(gx, gy, x, y, height, reach):
@@ -104,10 +142,12 @@ def bump(gx, gy, x, y, height, reach):
 
 def mixed(x, y):
     return (
-        bump(x, y, 3 * FOOT, 3 * FOOT, 14, 1.6 * FOOT) + bump(x, y, 12 * FOOT, 3 * FOOT, 6, 1.2 * FOOT)
-        - bump(x, y, 8 * FOOT, 6.5 * FOOT, 5, 1.0 * FOOT) - bump(x, y, 15 * FOOT, 6.5 * FOOT, 3.2, 0.8 * FOOT)
+        bump(x, y, 3 * FOOT, 3 * FOOT, 14, 1.6 * FOOT)
+        + bump(x, y, 12 * FOOT, 3 * FOOT, 6, 1.2 * FOOT)
+        - bump(x, y, 8 * FOOT, 6.5 * FOOT, 5, 1.0 * FOOT)
+        - bump(x, y, 15 * FOOT, 6.5 * FOOT, 3.2, 0.8 * FOOT)
         + bump(x, y, 4 * FOOT, 8.5 * FOOT, 3, 0.7 * FOOT)
-    )  # fmt: skip
+    )
 
 
 def cells(columns, rows, wide, high, depth=3.0):
@@ -150,8 +190,17 @@ def mixed_floor():
 
 def ceiling():
     strapping = member_layout(0, 24 * INCH, "x", until=12 * FOOT, kind="strapping")
-    return room(17, 13, FOOT, mixed, sorted_out("fur"), about={"surface": "ceiling"}, members=strapping,
-                verdict="undecided", chance=0.71)  # fmt: skip
+    return room(
+        17,
+        13,
+        FOOT,
+        mixed,
+        sorted_out("fur"),
+        about={"surface": "ceiling"},
+        members=strapping,
+        verdict="undecided",
+        chance=0.71,
+    )
 
 
 def wall():
@@ -181,13 +230,27 @@ def nothing():
 
 
 def failing():
-    return room(9, 7, 2 * FOOT, lambda x, y: -30 * (x > 8 * FOOT) * (y > 4 * FOOT),
-                lambda change, gx, gy: np.where(change < -20, "engineer", "plane"), verdict="fail", chance=0.004,
-                bound=np.nan, strategy="level")  # fmt: skip
+    return room(
+        9,
+        7,
+        2 * FOOT,
+        lambda x, y: -30 * (x > 8 * FOOT) * (y > 4 * FOOT),
+        lambda change, gx, gy: np.where(change < -20, "engineer", "plane"),
+        verdict="fail",
+        chance=0.004,
+        bound=np.nan,
+        strategy="level",
+    )
 
 
 PLANS = {
-    "mixed floor": mixed_floor, "ceiling": ceiling, "wall": wall, "one patch": one_patch, "sixty patches": sixty,
-    "60 ft x 40 ft": large, "corridor": corridor, "nothing to do": nothing,
+    "mixed floor": mixed_floor,
+    "ceiling": ceiling,
+    "wall": wall,
+    "one patch": one_patch,
+    "sixty patches": sixty,
+    "60 ft x 40 ft": large,
+    "corridor": corridor,
+    "nothing to do": nothing,
     "failing": failing,
-}  # fmt: skip
+}

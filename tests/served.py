@@ -11,9 +11,7 @@ import urllib.request
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-JUPYTER_FOLDERS = (
-    "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR", "MPLCONFIGDIR",
-)  # fmt: skip
+JUPYTER_FOLDERS = ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR", "MPLCONFIGDIR")
 
 
 class Served:

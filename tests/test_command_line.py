@@ -169,13 +169,22 @@ def test_limits_list(capsys):
     code, _, err = run(capsys, "limits", "zebra")
     assert code == 2
     assert "zebra" in err
+    code, out, _ = run(capsys, "limits", "oak", "glued")
+    assert code == 0
+    assert out.startswith("wood-glued: oak")
+    assert "wood-glued-10ft *" in out
+    _, _, err = run(capsys, "limits", "hardwod")
+    assert "did you mean hardwood?" in err
 
 
 def test_as_a_program():
     done = subprocess.run(
         [sys.executable, "-m", "flatness", "check", AFTER, "--limit", "wood-glued", "--draws", "20", "--json"],
-        capture_output=True, text=True, check=False, env={**os.environ, "PYTHONWARNINGS": "error"},
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONWARNINGS": "error"},
+    )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["verdict"] == "pass"
 

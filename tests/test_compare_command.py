@@ -10,8 +10,8 @@ import pytest
 
 import flatness
 from flatness.__main__ import main
-from flatness.corrections.saved_plan import save_plan
 from flatness.lengths import parse_length
+from flatness.planning.plan import save_plan
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 
@@ -125,8 +125,9 @@ def test_pictures(capsys, tmp_path):
     code, out, _ = run(capsys, *STORE, "--out", tmp_path)
     assert code == 0
     assert sorted(path.name for path in tmp_path.iterdir()) == [
-        "after-against-before-before-after.png", "after-against-before-difference.png",
-    ]  # fmt: skip
+        "after-against-before-before-after.png",
+        "after-against-before-difference.png",
+    ]
     assert out.count("written:") == 2
 
 

@@ -1,6 +1,8 @@
 """The house holds: one direction of imports, drawing in one room, the public names."""
 
 import ast
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -9,24 +11,85 @@ import flatness
 
 KIT = Path(flatness.__file__).parent
 ORDER = [
-    "errors", "lengths", "survey", "surface", "measures", "limits", "corrections", "comparison", "room", "job",
-    "show", "commands", "__init__", "__main__",
-]  # fmt: skip
+    *(
+        "errors",
+        "lengths",
+        "arrays",
+        "notes",
+        "survey",
+        "spreadsheet",
+        "surface",
+        "measures",
+        "limits",
+        "surroundings",
+        "framing",
+    ),
+    *("planning", "comparison", "room", "job", "words", "charts", "papers", "export", "panels", "commands", "__init__"),
+    "__main__",
+]
 # a room that a module may call upward, each with its reason
 FORWARD = {
     # the public name survey.surface_at(spacing) forwards to the surface room, at call time only
     ("survey/readings.py", "surface"),
+    # a note reads as its sentence, which is looked up when it is made
+    ("notes.py", "words"),
 }
 DRAWING = {"matplotlib", "mpl_toolkits", "ipywidgets", "ipympl", "jinja2", "IPython"}
 PUBLIC = {
-    "ArgumentError", "Beneath", "Depths", "FixedSpot", "FlatnessError", "Layer", "LengthError", "LimitError",
-    "MeasureError", "PlanError", "Rates", "SpotCheck", "SurveyFileError", "Sweep", "Ways", "adjust_levels", "assess",
-    "blank_sheet", "check", "compare", "estimated_lines", "f_number_limit", "f_numbers", "fit_plane", "format_length",
-    "level_limit", "likely_surface", "limits", "make_survey", "member_layout", "member_schedule", "more_readings",
-    "neighbour_limit", "offset_limit", "parse_length", "plan_corrections", "plan_readings", "plan_ways",
-    "plane_limit", "plumb_limit", "profile_gaps", "read_job", "read_spots", "read_survey", "reveal", "run_job",
-    "slope_limit", "span_limit", "step_limit", "straightedge", "straightedge_limit", "survey_lines", "write_survey",
-}  # fmt: skip
+    "ArgumentError",
+    "Beneath",
+    "Depths",
+    "FixedSpot",
+    "FlatnessError",
+    "Layer",
+    "LengthError",
+    "LimitError",
+    "MeasureError",
+    "PlanError",
+    "Rates",
+    "SpotCheck",
+    "SurveyFileError",
+    "Sweep",
+    "Ways",
+    "adjust_levels",
+    "assess",
+    "blank_sheet",
+    "check",
+    "compare",
+    "estimated_lines",
+    "f_number_limit",
+    "f_numbers",
+    "fit_plane",
+    "format_length",
+    "level_limit",
+    "likely_surface",
+    "limits",
+    "make_survey",
+    "member_layout",
+    "member_schedule",
+    "more_readings",
+    "neighbour_limit",
+    "offset_limit",
+    "parse_length",
+    "plan_corrections",
+    "plan_readings",
+    "plan_ways",
+    "plane_limit",
+    "plumb_limit",
+    "profile_gaps",
+    "read_job",
+    "read_spots",
+    "read_survey",
+    "reveal",
+    "run_job",
+    "slope_limit",
+    "span_limit",
+    "step_limit",
+    "straightedge",
+    "straightedge_limit",
+    "survey_lines",
+    "write_survey",
+}
 MODULES = sorted(KIT.rglob("*.py"))
 
 
@@ -56,7 +119,7 @@ def test_a_room_imports_only_from_rooms_above_it(path):
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(KIT)))
 def test_drawing_stays_in_its_room(path):
-    if room_of(path) != "show":
+    if room_of(path) not in ("charts", "papers", "export", "panels"):
         assert not {name.split(".")[0] for name in imports(path)} & DRAWING
 
 
@@ -69,3 +132,43 @@ def test_public_names():
 def test_public_names_are_documented():
     for name in PUBLIC:
         assert getattr(flatness, name).__doc__, name
+
+
+def loaded_by(code):
+    """Modules that a fresh Python has loaded once it has run this."""
+    told = subprocess.run(
+        [sys.executable, "-c", f"import sys; {code}; print(*sys.modules, file=sys.stderr)"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return set(told.stderr.split())
+
+
+@pytest.mark.parametrize(
+    "code", ["import flatness", "import flatness.__main__ as m; m.parser(()).format_help()"], ids=["package", "help"]
+)
+def test_what_takes_long_to_import_is_imported_when_it_is_wanted(code):
+    heavy = {
+        "numpy",
+        "scipy",
+        "pandas",
+        "matplotlib",
+        "openpyxl",
+        "shapely",
+        "highspy",
+        "typst",
+        "jinja2",
+        "ipywidgets",
+    }
+    assert not heavy & loaded_by(code)
+
+
+def test_every_public_name_is_found_whatever_was_imported_first():
+    code = (
+        "import flatness.limits.verdict, flatness; assert all(callable(getattr(flatness, n)) for n in flatness.__all__)"
+    )
+    assert "flatness.limits.verdict" in loaded_by(code)
+    assert set(flatness.__all__) <= set(dir(flatness))
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        flatness.nothing  # noqa: B018

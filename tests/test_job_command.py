@@ -84,7 +84,9 @@ def test_what_a_job_says_of_engineered_members_and_is_not_followed_is_told_at_on
         encoding="utf-8",
     )
     _, out, err = run(capsys, tmp_path / "job.toml", "--json")
-    assert err.startswith("note: entry 1 of what lies beneath says that I-joist may be planed. That is not followed")
+    assert err.startswith(
+        "note: entry 1 of what lies beneath says that I-joist may be planed. The kit does not follow that"
+    )
     assert json.loads(out)["plan"]["notes"][0].startswith("entry 1 of what lies beneath says that I-joist")
 
 

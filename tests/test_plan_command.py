@@ -16,12 +16,11 @@ import pytest
 from shapely import Polygon, box
 
 import flatness
-from flatness.__main__ import main
+from flatness.__main__ import main, parser
 from flatness.commands import plan as command
-from flatness.commands.plan_written import fixed_spot, lying_beneath, members_of, read_height
-from flatness.corrections.planner import case_of
-from flatness.corrections.saved_plan import read_plan
-from flatness.errors import FlatnessError
+from flatness.job import running
+from flatness.planning.plan import read_plan
+from flatness.planning.ways import plan_ways
 
 ROOT = Path(__file__).parents[1] / "sample_surveys"
 STORE = ROOT / "glaze_store/before.csv"
@@ -40,7 +39,9 @@ BY_HAND = {"limits": [flatness.straightedge_limit(2000, 4, name="agreed")], "spa
 def quick(monkeypatch):
     """A coarse lattice, few headings and few draws, which the command itself does not ask for."""
     coarse = {"spacing": 300, "headings": 4, "draws": 20}
-    monkeypatch.setattr(command, "case_of", lambda survey, **given: case_of(survey, **(coarse | given)))
+    monkeypatch.setattr(
+        running, "plan_ways", lambda survey, limits, **given: plan_ways(survey, limits, **given | coarse)
+    )
     return coarse
 
 
@@ -63,10 +64,21 @@ def run(capfd, *arguments):
         ((STORE, *JOISTS, "--way", "members", "--plane", "end-members"), "members", ["Members, in"]),
         ((STORE, "--way", "overlay"), "overlay", ["Set all"]),
         ((WALL, "--members", "stud first 0mm spacing 406.4mm along y", "--way", "overlay"), "overlay", ["Members, in"]),
-        ((CEILING, "--members", "strapping first 0in spacing 16in along x", "--crossing",
-          "sawn joist first 0in spacing 24in along y", "--way", "members"), "members", ["Members, in"]),
+        (
+            (
+                CEILING,
+                "--members",
+                "strapping first 0in spacing 16in along x",
+                "--crossing",
+                "sawn joist first 0in spacing 24in along y",
+                "--way",
+                "members",
+            ),
+            "members",
+            ["Members, in"],
+        ),
     ],
-)  # fmt: skip
+)
 def test_the_report_answers_first_and_tells_one_way_alone(capfd, arguments, way, tables, unit):
     code, out, err = run(capfd, *arguments, *BAR, "--unit", unit)
     assert err == ""
@@ -113,7 +125,9 @@ def test_what_was_said_of_engineered_members_and_is_not_followed_is_said_at_once
     given = ("--beneath", "screed; may be planed", "--beneath", "LVL; may be planed; area (0m,0m) (1m,0m) (1m,1m)")
     code, out, err = run(capfd, STORE, *BAR, *given)
     assert code in (0, 1, 3)
-    assert err.startswith("note: entry 2 of what lies beneath says that LVL may be planed. That is not followed")
+    assert err.startswith(
+        "note: entry 2 of what lies beneath says that LVL may be planed. The kit does not follow that"
+    )
     assert "Entry 2 of what lies beneath says that LVL may be planed." in " ".join(out.split())
     plain = run(capfd, STORE, *BAR, "--beneath", "screed; may be planed", "--beneath", "LVL")
     assert plain[2] == ""
@@ -122,7 +136,7 @@ def test_what_was_said_of_engineered_members_and_is_not_followed_is_said_at_once
 def test_what_was_asked_is_told(capfd):
     arguments = ("--fixed", "0in,0in,as found,1mm,sill", "--beneath", "slab; may be planed; most 5mm")
     _, out, _ = run(capfd, STORE, *BAR, *arguments, "--way", "patches")
-    words = " ".join(out[out.index("As you asked") : out.index("Before and after")].split())
+    words = " ".join(out[out.index("What you set") : out.index("Before and after")].split())
     for told in ("slab, may be planed, at most 5 mm", "sill at 0 m along x", "within 1 mm"):
         assert told in words
 
@@ -140,10 +154,13 @@ def test_json_is_what_the_library_gives_for_the_same_values(capfd, quick):
     )
     joists = flatness.member_layout(0, 400, "y", until=4800, depth=235)
     ways = flatness.plan_ways(
-        flatness.read_survey(STORE), BY_HAND["limits"], members=joists, **quick,
+        flatness.read_survey(STORE),
+        BY_HAND["limits"],
+        members=joists,
+        **quick,
         fixed=[flatness.FixedSpot(600, 600, None, 2, "hearth")],
         beneath=flatness.Beneath("sheathing", may_be_planed=True, most_planed=6.35),
-    )  # fmt: skip
+    )
     for way, plan in (("proposed", ways.plan), *ways.plans.items()):
         code, out, err = run(capfd, STORE, *BAR, *arguments, "--json", "--way", way)
         assert err == ""
@@ -207,7 +224,6 @@ def test_the_planned_surface_passes_by_brute_force(capfd):
     [
         ((STORE, "--straightedge", "2m", "--allowed", "15mm"), 0),
         ((STORE, *BAR, "--way", "overlay"), 0),
-        ((STORE, *BAR, "--way", "members"), 1),
         ((STORE, *BAR, *JOISTS, "--way", "members", "--fixed", "600mm,600mm,as found"), 1),
         ((STRING, *BAR, "--way", "overlay", "--plane", "level"), 1),
     ],
@@ -239,24 +255,28 @@ def test_exit_codes_of_what_can_be_planned(capfd, arguments, code):
         ((LOFT, *BAR, "--fixed", "1ft,1ft,1in"), "drop 41-3/8in"),
         ((WALL, *BAR, "--beneath", "plasterboard"), "plaster"),
         ((STORE, *BAR, "--beneath", "slab; planed"), "--beneath"),
-        ((STORE, *BAR, "--fixed", "600mm,600mm,200mm,sill"), "--fixed: sill at"),
+        ((STORE, *BAR, "--fixed", "600mm,600mm,200mm,sill"), "--fixed, height: sill at"),
         ((STORE, *BAR, "--beneath", "slab; most deep"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; area (0m,0m) (1m,0m)"), "--beneath"),
         ((STORE, *BAR, "--beneath", "slab; most 1mm; most 2mm"), "--beneath"),
         ((STORE, *BAR, "--beneath", "sawn joist", "--members", "LVL first 0m spacing 400mm along y"), "contradict"),
         ((STORE, *BAR, "--members", "joyst first 0m spacing 400mm along y"), "sawn joist, I-joist"),
         ((STORE, *BAR, "--members", "sawn joist first 0m spacing 400mm"), "along x, or along y"),
-        ((STORE, *BAR, "--members", "sawn joist spacing 400mm along y"), "lacks first"),
+        ((STORE, *BAR, "--members", "sawn joist spacing 400mm along y"), "incomplete"),
         ((STORE, *BAR, "--members", "sawn joist first 0m spacing along y"), "'spacing' without"),
         ((STORE, *BAR, "--members", "sawn joist first 0m spacing -400mm along y"), "--members"),
         ((STORE, *BAR, "--members", "sawn joist first 9m spacing 400mm along y until 12m"), "--members"),
         ((STORE, *BAR, "--members", "strapping first 0m spacing 400mm along y"), "--crossing"),
-        ((STORE, *BAR, "--crossing", "stud first 0m spacing 400mm along y"), "--crossing"),
+        ((STORE, *BAR, "--way", "members"), "no members are named"),
+        ((STORE, *BAR, "--way", "flat"), "--way: unknown way"),
+        ((STORE, *BAR, "--plane", "levl"), "did you mean level?"),
+        ((STORE, *BAR, "--draws", "many"), "--draws: not such a whole number"),
+        ((STORE, *BAR, "--crossing", "stud first 0m spacing 400mm along y"), "--members"),
         ((STORE, *BAR, "--out", STORE), "--out"),
     ],
 )
 def test_bad_input_is_named_before_any_search(capfd, monkeypatch, arguments, said):
-    monkeypatch.setattr(command, "weigh", lambda *a, **k: pytest.fail("the search began"))
+    monkeypatch.setattr(running, "plan_ways", lambda *a, **k: pytest.fail("the search began"))
     code, out, err = run(capfd, *arguments)
     assert (code, out) == (2, ""), err
     assert said in err
@@ -266,10 +286,16 @@ def test_bad_input_is_named_before_any_search(capfd, monkeypatch, arguments, sai
 def test_every_default_is_told_with_its_source(capfd):
     _, out, _ = run(capfd, STORE, *BAR, "--way", "patches")
     rests = " ".join(out[out.index("Rests on") : out.index("Worth knowing")].split())
-    for told in ("Rates: 0.75 a place", "[h]; common practice, no source.", "that may come off: none set.",
-                 "at 4 headings", "from 20 draws, seed 0; verdicts at 95 %", "until you set them"):  # fmt: skip
+    for told in (
+        "Rates: 0.75 a place",
+        "[h]; common practice, no source.",
+        "that may come off: none set.",
+        "at 4 headings",
+        "from 20 draws, seed 0; verdicts at 95 %",
+        "until you set them",
+    ):
         assert told in rests
-    for one in flatness.corrections.actions.THRESHOLDS:
+    for one in flatness.planning.patches.THRESHOLDS:
         assert one.replace("_", " ") in rests.lower()
     takes = " ".join(out[out.index("Quantities") : out.index("Rests on")].split())
     for one in ("Bag yield", "Fill density", "Spare"):
@@ -299,11 +325,19 @@ def test_every_figure_of_the_report_adds_up(capfd):
     assert int(bags) == -(-float(fill) // bag)
 
 
-def test_a_choice_that_is_unknown_is_bad_input(capfd):
-    for wrong in (("--way", "flat"), ("--plane", "round"), ("--draws", "20")):
-        with pytest.raises(SystemExit) as stop:
-            main(["plan", str(STORE), *wrong])
-        assert stop.value.code == 2
+def test_what_belongs_in_a_job_file_is_no_option(capfd):
+    with pytest.raises(SystemExit) as stop:
+        main(["plan", str(STORE), "--headings", "4"])
+    assert stop.value.code == 2
+
+
+def test_all_that_is_wrong_is_said_at_once(capfd):
+    wrong = ("--way", "flat", "--draws", "-1", "--fixed", "9999m,1m", "--fixed", "1m,1m,as found,-1mm")
+    code, out, err = run(capfd, STORE, "--limit", "wood-glud", "--beneath", "sheathing; most 3", *wrong)
+    assert (code, out) == (2, "")
+    for place in ("--way", "--draws", "--limit", "--fixed, allowance", "--fixed, x", "--beneath, most_planed"):
+        assert f"{place}: " in err
+    assert err.count("remedy: ") == 6
 
 
 def test_help_names_the_job_file_for_what_is_not_typed_in_a_hurry(capsys):
@@ -311,53 +345,63 @@ def test_help_names_the_job_file_for_what_is_not_typed_in_a_hurry(capsys):
         main(["plan", "--help"])
     said = " ".join(capsys.readouterr().out.split())
     assert "sample_surveys/loft_floor/job.toml" in said
-    for word in ("rates", "depths", "thresholds", "layers", "draws"):
+    for word in ("rates", "depths", "thresholds", "layers", "headings"):
         assert word in said
 
 
 # what people write
 
 
-def drops():
-    return flatness.read_survey(LOFT)
+def asked(*options):
+    """The job that the options ask for."""
+    return command.plan_job(parser().parse_args(["plan", str(LOFT), "--way", "overlay", *options]))
+
+
+def fixed(text):
+    (spot,) = asked("--fixed", text).plan.fixed
+    return spot
+
+
+def beneath(text):
+    (found,) = asked("--beneath", text).plan.beneath
+    return found
+
+
+def members(text):
+    return asked("--members", text).framing.members
 
 
 def test_fixed_spots_as_people_write_them():
-    survey, spot = drops(), flatness.FixedSpot
-    inch = 25.4
-    assert fixed_spot("3ft, 4ft", survey) == spot(914.4, 1219.2)
-    assert fixed_spot("0in,8ft,as found,1/16in,door sill", survey) == spot(0, 2438.4, None, inch / 16, "door sill")
-    assert fixed_spot("0in,8ft,-41 1/4in,½", survey) == spot(0, 2438.4, -41.25 * inch, 12.7)
-    assert fixed_spot("0in,8ft,drop 41-1/4in,hearth", survey) == spot(0, 2438.4, -41.25 * inch, 0, "hearth")
-    assert fixed_spot("0in,8ft,3in,sill,meant", survey) == spot(0, 2438.4, 76.2, 0, "sill", True)
-    assert fixed_spot("0in,8ft,nosing", survey) == spot(0, 2438.4, None, 0, "nosing")
-    assert read_height("drop 1m", survey, "--height") == -1000
-    with pytest.raises(FlatnessError, match="not drops off one line"):
-        read_height("drop 1m", flatness.make_survey([0, 1000], [0, 0], [1, 2]), "--height")
+    spot, inch = flatness.FixedSpot, 25.4
+    assert fixed("3ft, 4ft") == spot(914.4, 1219.2)
+    assert fixed("0in,8ft,as found,1/16in,door sill") == spot(0, 2438.4, None, inch / 16, "door sill")
+    assert fixed("0in,8ft,-41 1/4in,½") == spot(0, 2438.4, -41.25 * inch, 12.7)
+    assert fixed("0in,8ft,drop 41-1/4in,hearth") == spot(0, 2438.4, -41.25 * inch, 0, "hearth")
+    assert fixed("0in,8ft,3in,sill,meant") == spot(0, 2438.4, 76.2, 0, "sill", True)
+    assert fixed("0in,8ft,nosing") == spot(0, 2438.4, None, 0, "nosing")
 
 
 def test_what_lies_beneath_as_people_write_it():
-    found = lying_beneath("Sawn Joists; may be planed; depth 9-1/4in; span 0in, 12ft; along y; ends 2ft; most ⅛")
+    found = beneath("Sawn Joists; may be planed; depth 9-1/4in; span 0in, 12ft; along y; ends 2ft; most ⅛")
     assert found == flatness.Beneath("sawn joist", True, 3.175, 234.95, (0, 3657.6), "y", 609.6)
-    assert lying_beneath("slab; area (0in,0in) (4ft,0in) (4ft,6ft) (0in,6ft)").area.equals(box(0, 0, 1219.2, 1828.8))
-    assert lying_beneath("lvl").engineered
-    assert lying_beneath("i joists").kind == lying_beneath("I-Joist").kind == "I-joist"
+    assert beneath("slab; area (0in,0in) (4ft,0in) (4ft,6ft) (0in,6ft)").area.equals(box(0, 0, 1219.2, 1828.8))
+    assert beneath("lvl").engineered
+    assert beneath("i joists").kind == beneath("I-Joist").kind == "I-joist"
 
 
 def test_members_as_people_write_them():
-    survey = drops()
     text = "I-joists first 8in spacing 16 in along y depth 9-1/4 in flange 1 1/2in from 0in to 12ft"
-    found = members_of(text, survey)
+    found = members(text)
     # the readings reach from 0 to 16 ft across
     by_hand = flatness.member_layout(
         203.2, 406.4, "y", until=16 * 304.8, kind="I-joist", depth=234.95, flange=38.1, start=0, end=3657.6
     )
     assert found.table.equals(by_hand.table)
     assert (found.kind, found.depth, found.flange, found.direction) == ("I-joist", 234.95, 38.1, "y")
-    assert members_of(text.replace("I-joists", "i joist"), survey).kind == "I-joist"
-    assert len(members_of("truss first 8in spacing 16in along y count 5", survey)) == 5
-    assert members_of("stud at 8in, 2ft, 3ft 6in along x", survey).positions.tolist() == [203.2, 609.6, 1066.8]
-    assert members_of("sawn joist first 0in spacing 2ft along x until 7ft", survey).positions[-1] == 6 * 304.8
+    assert members(text.replace("I-joists", "i joist")).kind == "I-joist"
+    assert len(members("truss first 8in spacing 16in along y count 5")) == 5
+    assert members("stud at 8in, 2ft, 3ft 6in along x").positions.tolist() == [203.2, 609.6, 1066.8]
+    assert members("sawn joist first 0in spacing 2ft along x until 7ft").positions[-1] == 6 * 304.8
 
 
 # files
@@ -365,15 +409,30 @@ def test_members_as_people_write_them():
 
 def test_files_are_written_once_and_never_over_others(capfd, tmp_path):
     arguments = (
-        STORE, *BAR, *JOISTS, "--way", "members", "--out", tmp_path / "out", "--save", tmp_path / "saved/plan.json",
-    )  # fmt: skip
+        STORE,
+        *BAR,
+        *JOISTS,
+        "--way",
+        "members",
+        "--out",
+        tmp_path / "out",
+        "--save",
+        tmp_path / "saved/plan.json",
+    )
     code, out, _ = run(capfd, *arguments)
     assert code == 0
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
     assert names == [
-        "before-actions.png", "before-limits.csv", "before-member-stations.csv", "before-members.csv",
-        "before-members.png", "before-patches.csv", "before-plan.xlsx", "before-quantities.csv", "before-stations.csv",
-    ]  # fmt: skip
+        "before-actions.png",
+        "before-limits.csv",
+        "before-member-stations.csv",
+        "before-members.csv",
+        "before-members.png",
+        "before-patches.csv",
+        "before-plan.xlsx",
+        "before-quantities.csv",
+        "before-stations.csv",
+    ]
     written = [Path(line.removeprefix("written: ")) for line in out.splitlines() if line.startswith("written: ")]
     assert {path.name for path in written} == {*names, "plan.json"}
     assert all(path.is_file() for path in written)
@@ -414,9 +473,13 @@ def test_the_saved_plan_is_what_compare_takes(capfd, tmp_path):
 def test_a_process_writes_one_json_object_and_nothing_else():
     arguments = ["plan", str(STORE), "--json", "--way", "overlay", "--plane", "best-plane"]
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-m", "flatness", *arguments], capture_output=True, text=True, timeout=120,
-        env={**os.environ, "PYTHONPATH": str(Path(flatness.__file__).parents[1])}, check=False,
-    )  # fmt: skip
+        [sys.executable, "-W", "error", "-m", "flatness", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        env={**os.environ, "PYTHONPATH": str(Path(flatness.__file__).parents[1])},
+        check=False,
+    )
     assert done.stderr == ""
     found = json.loads(done.stdout)
     assert (done.returncode, found["verdict"], found["way"]) == (0, None, "overlay")
@@ -427,7 +490,7 @@ def pressing(monkeypatch, at, times=1, **options):
     """Ctrl-C pressed in the round of this number, counted through all searches."""
     rounds, coarse = [], {"spacing": 150, "headings": 4, "draws": 0} | options
 
-    def watched(survey, progress=None, **arguments):
+    def watched(survey, limits, progress=None, **arguments):
         def pressed(*told):
             rounds.append(told)
             if len(rounds) == at:
@@ -435,9 +498,9 @@ def pressing(monkeypatch, at, times=1, **options):
                     signal.raise_signal(signal.SIGINT)
             return progress(*told)
 
-        return case_of(survey, progress=pressed, **(coarse | arguments))
+        return plan_ways(survey, limits, progress=pressed, **arguments | coarse)
 
-    monkeypatch.setattr(command, "case_of", watched)
+    monkeypatch.setattr(running, "plan_ways", watched)
     return rounds
 
 

@@ -125,8 +125,11 @@ def test_csv_and_xlsx_are_one_survey() -> None:
     csv, xlsx = sample("loft_floor/before.csv"), sample("loft_floor/before.xlsx")
     pd.testing.assert_frame_equal(csv.points, xlsx.points)
     assert (csv.surface, csv.reference, csv.accuracy, csv.unit) == (
-        xlsx.surface, xlsx.reference, xlsx.accuracy, xlsx.unit,
-    )  # fmt: skip
+        xlsx.surface,
+        xlsx.reference,
+        xlsx.accuracy,
+        xlsx.unit,
+    )
     assert (csv.title, csv.date) == (xlsx.title, xlsx.date)
     assert csv.outline == xlsx.outline
     assert csv.openings == xlsx.openings

@@ -29,7 +29,7 @@ def test_the_report_reads_well_80_wide(capsys, tmp_path, unit):
     report, written = out.split("\nwritten: ", 1)
     assert max(map(len, report.splitlines())) <= 80
     assert report.count("on the sheet") == 1
-    assert "assumed:" in report
+    assert "Assumed:" in report
     assert written.split() == [str(tmp_path / "floor-readings.csv"), "written:", str(tmp_path / "floor-readings.xlsx")]
 
 
@@ -76,9 +76,27 @@ def test_the_sheet_is_filled_in_and_checked(capsys, tmp_path):
 
 def test_an_odd_step_and_metric(capsys, tmp_path):
     code, out, _ = run(
-        capsys, "--length", "4 m", "--width", "3m", "--accuracy", "1mm", "--straightedge", "2m", "--allowed", "4mm",
-        "--step", "700mm", *FEW, "--out", tmp_path, "--surface", "wall", "--title", "",
-    )  # fmt: skip
+        capsys,
+        "--length",
+        "4 m",
+        "--width",
+        "3m",
+        "--accuracy",
+        "1mm",
+        "--straightedge",
+        "2m",
+        "--allowed",
+        "4mm",
+        "--step",
+        "700mm",
+        *FEW,
+        "--out",
+        tmp_path,
+        "--surface",
+        "wall",
+        "--title",
+        "",
+    )
     assert code == 0
     assert "0.7 m" in next(line for line in out.splitlines() if "on the sheet" in line)
     text = (tmp_path / "wall-readings.csv").read_text(encoding="utf-8-sig")
@@ -111,15 +129,33 @@ def test_nothing_is_overwritten_unasked(capsys, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        ([], "no limit"), (["--limit", "no-such"], "no-such"), (["--straightedge", "6ft"], "two numbers"),
-        ([*LIMIT, "--step", "2"], "unit"), ([*LIMIT, "--step", "5ft"], "too far apart"),
-        ([*LIMIT, "--accuracy", "soft"], "--accuracy"), ([*LIMIT, "--length=-3ft"], "length"),
-        ([*LIMIT, "--rooms", "2"], "rooms"), ([*LIMIT, "--seed", "-1"], "seed"), ([*LIMIT, "--target", "2"], "target"),
-        ([*LIMIT, "--title", "a\nb"], "title"), (["--limit", "wood-glued", "--surface", "wall"], "wall"),
+        ([], "no limit"),
+        (["--limit", "no-such"], "no-such"),
+        (["--straightedge", "6ft"], "--allowed"),
+        ([*LIMIT, "--members", "16in along y"], "--members"),
+        ([*LIMIT, "--members", "20ft along y from 0"], "4 in to 10 ft"),
+        ([*LIMIT, "--step", "2"], "unit"),
+        ([*LIMIT, "--step", "5ft"], "too far apart"),
+        ([*LIMIT, "--accuracy", "soft"], "--accuracy"),
+        ([*LIMIT, "--length=-3ft"], "length"),
+        ([*LIMIT, "--rooms", "2"], "rooms"),
+        ([*LIMIT, "--seed", "-1"], "seed"),
+        ([*LIMIT, "--target", "2"], "target"),
+        ([*LIMIT, "--title", "a\nb"], "title"),
+        (["--limit", "wood-glued", "--surface", "wall"], "wall"),
     ],
-)  # fmt: skip
+)
 def test_bad_input_is_code_2_and_writes_nothing(capsys, tmp_path, arguments, word):
     code, out, err = run(capsys, *ROOM, *FEW, *arguments, "--out", tmp_path)
     assert (code, out) == (2, "")
     assert word in err
     assert not list(tmp_path.iterdir())
+
+
+def test_all_that_is_wrong_is_said_at_once(capsys, tmp_path):
+    wrong = ["--length", "12", "--width", "soft", "--rooms", "few", "--surface", "roof", "--limit", "no-such"]
+    code, out, err = run(capsys, *wrong, "--out", tmp_path)
+    assert (code, out) == (2, "")
+    for place in ("--length", "--width", "--accuracy", "--rooms", "--surface", "--limit"):
+        assert f"{place}: " in err
+    assert err.count("remedy: ") == 6

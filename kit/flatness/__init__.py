@@ -3,15 +3,9 @@
 All lengths are millimetres; heights are positive toward the room.
 """
 
-from flatness.comparison.comparing import compare
-from flatness.corrections.beneath import Beneath
-from flatness.corrections.finished import Layer
-from flatness.corrections.members import member_layout
-from flatness.corrections.planner import plan_corrections
-from flatness.corrections.reveal import reveal
-from flatness.corrections.schedule import member_schedule
-from flatness.corrections.terms import Depths, FixedSpot, Rates
-from flatness.corrections.ways import Ways, plan_ways
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from flatness.errors import (
     ArgumentError,
     FlatnessError,
@@ -21,10 +15,9 @@ from flatness.errors import (
     PlanError,
     SurveyFileError,
 )
-from flatness.job.reading import read_job
-from flatness.job.running import run_job
 from flatness.lengths import format_length, parse_length
-from flatness.limits.agreed import (
+from flatness.limits.catalogue import limits
+from flatness.limits.kinds import (
     f_number_limit,
     level_limit,
     neighbour_limit,
@@ -36,21 +29,31 @@ from flatness.limits.agreed import (
     step_limit,
     straightedge_limit,
 )
-from flatness.limits.catalogue import limits
-from flatness.limits.more_readings import more_readings
-from flatness.limits.planning import plan_readings
-from flatness.limits.spot_checks import SpotCheck, Sweep
-from flatness.limits.spot_sheet import read_spots
-from flatness.limits.verdict import assess, check
-from flatness.measures.fnumber_lines import estimated_lines, survey_lines
-from flatness.measures.fnumbers import f_numbers
-from flatness.measures.planes import fit_plane
-from flatness.measures.straightedge import profile_gaps, straightedge
-from flatness.surface.likely import likely_surface
-from flatness.survey.files import read_survey, write_survey
-from flatness.survey.levelling import adjust_levels
-from flatness.survey.readings import make_survey
-from flatness.survey.sheets import blank_sheet
+
+if TYPE_CHECKING:
+    from flatness.comparison.comparing import compare
+    from flatness.framing.members import member_layout
+    from flatness.framing.reveal import reveal
+    from flatness.framing.schedule import member_schedule
+    from flatness.job.reading import read_job
+    from flatness.job.running import run_job
+    from flatness.limits.more_readings import more_readings
+    from flatness.limits.planning import plan_readings
+    from flatness.limits.spot_checks import SpotCheck, Sweep, read_spots
+    from flatness.limits.verdict import assess, check
+    from flatness.measures.fnumbers import estimated_lines, f_numbers, survey_lines
+    from flatness.measures.planes import fit_plane
+    from flatness.measures.straightedge import profile_gaps, straightedge
+    from flatness.planning.constraints import Depths, FixedSpot, Rates
+    from flatness.planning.planner import plan_corrections
+    from flatness.planning.substrate import Beneath
+    from flatness.planning.ways import Ways, plan_ways
+    from flatness.surface.likely import likely_surface
+    from flatness.surroundings.finished_surface import Layer
+    from flatness.survey.files import read_survey, write_survey
+    from flatness.survey.levelling import adjust_levels
+    from flatness.survey.readings import make_survey
+    from flatness.survey.sheets import blank_sheet
 
 __all__ = [
     "ArgumentError",
@@ -107,3 +110,42 @@ __all__ = [
     "survey_lines",
     "write_survey",
 ]
+
+# what takes long to import is imported when it is first wanted; not `limits`, since a folder has its name as well
+_LATER = {
+    "comparison.comparing": ("compare",),
+    "framing.members": ("member_layout",),
+    "framing.reveal": ("reveal",),
+    "framing.schedule": ("member_schedule",),
+    "job.reading": ("read_job",),
+    "job.running": ("run_job",),
+    "limits.more_readings": ("more_readings",),
+    "limits.planning": ("plan_readings",),
+    "limits.spot_checks": ("SpotCheck", "Sweep", "read_spots"),
+    "limits.verdict": ("assess", "check"),
+    "measures.fnumbers": ("estimated_lines", "f_numbers", "survey_lines"),
+    "measures.planes": ("fit_plane",),
+    "measures.straightedge": ("profile_gaps", "straightedge"),
+    "planning.constraints": ("Depths", "FixedSpot", "Rates"),
+    "planning.planner": ("plan_corrections",),
+    "planning.substrate": ("Beneath",),
+    "planning.ways": ("Ways", "plan_ways"),
+    "surface.likely": ("likely_surface",),
+    "surroundings.finished_surface": ("Layer",),
+    "survey.files": ("read_survey", "write_survey"),
+    "survey.levelling": ("adjust_levels",),
+    "survey.readings": ("make_survey",),
+    "survey.sheets": ("blank_sheet",),
+}
+_HOME = {name: module for module, names in _LATER.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    globals()[name] = found = getattr(import_module(f"flatness.{_HOME[name]}"), name)
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

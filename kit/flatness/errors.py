@@ -6,7 +6,7 @@ Every error the kit raises on purpose is a :class:`FlatnessError`. It carries on
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 
@@ -41,19 +41,23 @@ class Problem:
         return f"{self.column}{self.row}"
 
     def __str__(self) -> str:
+        return self.text()
+
+    def text(self, say: Callable[[str], str] = str) -> str:
+        """All of it, line by line; ``say`` prints a note in the unit shown."""
         place = [self.file] if self.file else []
         if self.cell:
             place.append(f"cell {self.cell} (row {self.row}, column {self.column})")
         else:
             place += [f"row {self.row}"] if self.row is not None else []
             place += [self.column] if self.column else []
-        text = f"{', '.join(place)}: {self.what}" if place else self.what
+        text = f"{', '.join(place)}: {say(self.what)}" if place else say(self.what)
         if self.value is not None:
-            text += f"\n    found: {shorten(self.value)}"
+            text += f"\n    found: {shorten(say(self.value))}"
         if self.expected:
-            text += f"\n    expected: {self.expected}"
+            text += f"\n    expected: {say(self.expected)}"
         if self.remedy:
-            text += f"\n    remedy: {self.remedy}"
+            text += f"\n    remedy: {say(self.remedy)}"
         return text
 
 
@@ -75,10 +79,14 @@ class FlatnessError(Exception):
         super().__init__(*self.problems)
 
     def __str__(self) -> str:
+        return self.text()
+
+    def text(self, say: Callable[[str], str] = str) -> str:
+        """All problems, numbered where there are several; ``say`` prints a note in the unit shown."""
         if len(self.problems) == 1:
-            return str(self.problems[0])
+            return self.problems[0].text(say)
         lines = [f"{len(self.problems)} problems:"]
-        lines += [f"{i}. {problem}" for i, problem in enumerate(self.problems, 1)]
+        lines += [f"{i}. {problem.text(say)}" for i, problem in enumerate(self.problems, 1)]
         return "\n".join(lines)
 
     def located(self, **where: object) -> FlatnessError:

@@ -37,14 +37,37 @@ _WORDS = {
 }
 _UNIT_NAMES = {word: unit for unit, words in _WORDS.items() for word in words}
 _UNIT = f"(?:{'|'.join(map(re.escape, _UNIT_NAMES))})"
-_MARKS = str.maketrans({
-    "’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "ʹ": "'", "ʼ": "'", "＇": "'",
-    "”": '"', "“": '"', "″": '"', "‟": '"', "„": '"', "ʺ": '"', "＂": '"',
-    "−": "-", "–": "-", "‐": "-", "‑": "-", "﹣": "-",
-    "⁄": "/", "∕": "/",
-    # zero-width marks ride along with pasted text and carry no meaning
-    "\ufeff": None, "\u200b": None, "\u200e": None, "\u200f": None,
-})  # fmt: skip
+_MARKS = str.maketrans(
+    {
+        "’": "'",
+        "‘": "'",
+        "′": "'",
+        "´": "'",
+        "`": "'",
+        "ʹ": "'",
+        "ʼ": "'",
+        "＇": "'",
+        "”": '"',
+        "“": '"',
+        "″": '"',
+        "‟": '"',
+        "„": '"',
+        "ʺ": '"',
+        "＂": '"',
+        "−": "-",
+        "–": "-",
+        "‐": "-",
+        "‑": "-",
+        "﹣": "-",
+        "⁄": "/",
+        "∕": "/",
+        # zero-width marks ride along with pasted text and carry no meaning
+        "\ufeff": None,
+        "\u200b": None,
+        "\u200e": None,
+        "\u200f": None,
+    }
+)
 _DECIMAL = r"(?:\d{1,9}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,3})?"
 _FRACTION = r"(?:\d{1,6}\s*/\s*\d{1,6})"
 _NUMBER = rf"(?:(?P<whole>\d{{1,9}})(?:\s+|-)(?P<part>{_FRACTION})|(?P<alone>{_FRACTION})|(?P<decimal>{_DECIMAL}))"

@@ -15,9 +15,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 import flatness
-from flatness.corrections.beneath import Beneath
-from flatness.corrections.least_work import least_work
 from flatness.measures.bars import gap_map
+from flatness.planning.least_work import least_work
+from flatness.planning.substrate import Beneath
 from flatness.surface.lattice import make_surface
 
 SPACING, LENGTH, ALLOWED = 150.0, 3000.0, 3.0

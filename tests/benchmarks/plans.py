@@ -19,8 +19,8 @@ from dataclasses import replace
 import numpy as np
 
 import flatness
-from flatness.corrections.beneath import Beneath
 from flatness.measures.bars import gap_map
+from flatness.planning.substrate import Beneath
 from flatness.survey.readings import Framing
 
 FT, SPACING = 304.8, 152.4
@@ -80,9 +80,12 @@ def room(seed):
 def read(height, rng, framing=None):
     part = np.s_[::4, ::4]
     survey = flatness.make_survey(
-        X[part].ravel(), Y[part].ravel(), (height[part] + rng.normal(0, ERROR, height[part].shape)).ravel(),
-        accuracy=ERROR, unit="in",
-    )  # fmt: skip
+        X[part].ravel(),
+        Y[part].ravel(),
+        (height[part] + rng.normal(0, ERROR, height[part].shape)).ravel(),
+        accuracy=ERROR,
+        unit="in",
+    )
     return replace(survey, framing=framing)
 
 
@@ -119,10 +122,17 @@ def one(task):
     row = plan.after.iloc[0]
     touched = float(plan.patches["area_mm2"].sum())
     return {
-        "seed": seed, "kinds": "+".join(kinds), "before": largest(height), "chance": float(row["chance"]),
-        "verdict": row["verdict"], "passes": float(np.mean(np.array(gaps) <= LIMIT * (1 + 1e-9))),
-        "touched": touched / FT2, "planted": planted / FT2, "places": len(plan.patches), "seconds": seconds,
-    }  # fmt: skip
+        "seed": seed,
+        "kinds": "+".join(kinds),
+        "before": largest(height),
+        "chance": float(row["chance"]),
+        "verdict": row["verdict"],
+        "passes": float(np.mean(np.array(gaps) <= LIMIT * (1 + 1e-9))),
+        "touched": touched / FT2,
+        "planted": planted / FT2,
+        "places": len(plan.patches),
+        "seconds": seconds,
+    }
 
 
 def main():

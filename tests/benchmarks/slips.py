@@ -16,9 +16,14 @@ import flatness
 import simulated_rooms as rooms
 
 KINDS = {
-    "none": (), "1/4 in": (6.35,), "3/8 in": (9.525,), "1/2 in": (12.7,), "1 in": (25.4,), "27 in": (685.8,),
+    "none": (),
+    "1/4 in": (6.35,),
+    "3/8 in": (9.525,),
+    "1/2 in": (12.7,),
+    "1 in": (25.4,),
+    "27 in": (685.8,),
     "three of 1/2 in": (12.7,) * 3,
-}  # fmt: skip
+}
 
 
 def main():

@@ -46,22 +46,25 @@ def one(task):
         again = rooms.survey(height, feet, number, extra)
         after = flatness.check(again, rooms.limit(), spacing=rooms.SPACING, seed=number).verdict.iloc[0]
     return {
-        "grid": f"{feet} ft", "rooms": kind, **rates(row, gap),
+        "grid": f"{feet} ft",
+        "rooms": kind,
+        **rates(row, gap),
         BATCH: len(extra) or None,
         "decided by one batch": None if after is None else after != "undecided",
         "wrong after batch": None if after is None else after == ("fail" if gap <= rooms.LIMIT else "pass"),
-    }  # fmt: skip
+    }
 
 
 def rates(row, gap):
     good = gap <= rooms.LIMIT
     return {
         "wrong pass": row.verdict == "pass" and not good,
-        "wrong fail": row.verdict == "fail" and good, "undecided": row.verdict == "undecided",
+        "wrong fail": row.verdict == "fail" and good,
+        "undecided": row.verdict == "undecided",
         "range covers": row.low_mm <= gap <= row.high_mm,
         "as read: wrong pass": row.as_read_mm <= rooms.LIMIT and not good,
         "as read: wrong fail": row.as_read_mm > rooms.LIMIT and good,
-    }  # fmt: skip
+    }
 
 
 def framed(task):
@@ -80,10 +83,13 @@ def framed(task):
     row = found.table.iloc[0]
     name = f"{kind}, layout {'known' if layout else 'not known'}{', swept' if sweeps else ''}"
     return {
-        "grid": f"{feet} ft", "rooms": name, **rates(row, gap),
-        "one stands out, wide": stands_out == "wide", "narrow": stands_out == "narrow",
+        "grid": f"{feet} ft",
+        "rooms": name,
+        **rates(row, gap),
+        "one stands out, wide": stands_out == "wide",
+        "narrow": stands_out == "narrow",
         "wrong pass of these": row.verdict == "pass" and gap > rooms.LIMIT if stands_out == "narrow" else None,
-    }  # fmt: skip
+    }
 
 
 def printed(table, pooled):

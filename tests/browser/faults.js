@@ -14,11 +14,11 @@ panel => {
   for (const e of only('select, input[type=text]')) {
     pen.font = getComputedStyle(e).font;
     const text = e.tagName === 'SELECT' ? e.selectedOptions[0]?.textContent ?? '' : e.value;
-    if (pen.measureText(text).width > e.clientWidth - 12) faults.push('cut: ' + text);
+    if (pen.measureText(text).width > e.clientWidth - 12 && getComputedStyle(e).textOverflow !== 'ellipsis') faults.push('cut: ' + text);
   }
 
   const things = only('select, input, button, label, summary, p, h2, .fk-canvas, .fk-stage, .noUi-handle, ' +
-    '.widget-html-content');
+    '.widget-html-content').filter(e => !e.closest('.fk-working'));  // which covers a map on purpose
   things.forEach((a, i) => { for (const b of things.slice(i + 1)) {
     if (a.contains(b) || b.contains(a)) continue;
     const [p, q] = [a.getBoundingClientRect(), b.getBoundingClientRect()];

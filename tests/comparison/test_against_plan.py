@@ -11,8 +11,8 @@ from shapely import box
 import comparison_rooms as pairs
 from flatness.comparison.against_plan import Read, judged
 from flatness.comparison.comparing import compare
-from flatness.corrections.members import member_layout
 from flatness.errors import ArgumentError
+from flatness.framing.members import member_layout
 from flatness.survey.readings import make_survey
 
 PLACES = {  # outline, planned, done [mm]
@@ -32,9 +32,9 @@ def inside(outline):
 def plan_of(**more):
     change = sum(np.where(inside(outline), planned, 0.0) for outline, planned, _ in PLACES.values())
     x, y = pairs.GX[0], pairs.GY[:, 0]
-    patches = pd.DataFrame({
-        "name": list(PLACES), "outline": [p[0] for p in PLACES.values()], "action": ["plane", "fill", "plane", "fill"]
-    })  # fmt: skip
+    patches = pd.DataFrame(
+        {"name": list(PLACES), "outline": [p[0] for p in PLACES.values()], "action": ["plane", "fill", "plane", "fill"]}
+    )
     return SimpleNamespace(x=x, y=y, change=change, patches=patches, **more)
 
 
@@ -123,7 +123,17 @@ def read_at(planned, done, error):
     """Stations read with this error on both days, against heights that are known; far apart, so that none is shared."""
     planned, done = np.atleast_1d(planned).astype(float), np.atleast_1d(done).astype(float)
     at, one = np.arange(len(planned)) * 1000.0, np.eye(len(planned)) * error**2
-    return Read(at, at, done, done - planned, one, planned, done, 2 * one, np.ones(len(planned), dtype=bool))
+    return Read(
+        x=at,
+        y=at,
+        measured=done,
+        off=done - planned,
+        off_covariance=one,
+        planned=planned,
+        done=done,
+        done_covariance=2 * one,
+        is_set=np.ones(len(planned), dtype=bool),
+    )
 
 
 # at 95 % one reading may be 1.96 errors off, and the change of one station, from two readings, 1.96 x 1.41
@@ -182,9 +192,9 @@ def test_a_plan_that_does_not_fit_is_said():
     with pytest.raises(ArgumentError, match="tolerance"):
         compare(before, after, align="none", plan=good, tolerance=0.0)
     far = pd.DataFrame({"outline": [box(90000, 0, 90100, 100)]})
-    found = compare(before, after, align="none", plan=SimpleNamespace(
-        x=good.x, y=good.y, change=good.change, patches=far
-    )).plan  # fmt: skip
+    found = compare(
+        before, after, align="none", plan=SimpleNamespace(x=good.x, y=good.y, change=good.change, patches=far)
+    ).plan
     assert found.iloc[1].status == "not surveyed"
 
 
@@ -239,11 +249,15 @@ def test_a_floor_planed_as_planned_has_no_rest_beside_an_opening():
     keep = (np.abs(x - 1500) >= 450) | (np.abs(y - 1500) >= 450)
     before, after = (
         make_survey(
-            x[keep], y[keep], np.full(keep.sum(), height), accuracy=0.3, outline=box(0, 0, 3000, 3000),
+            x[keep],
+            y[keep],
+            np.full(keep.sum(), height),
+            accuracy=0.3,
+            outline=box(0, 0, 3000, 3000),
             openings=(opening,),
         )
         for height in (0.0, -10.0)
-    )  # fmt: skip
+    )
     surface = before.surface_at(200.0)  # the opening's edges run between its nodes
     plan = SimpleNamespace(x=surface.x, y=surface.y, change=np.where(surface.inside, -10.0, np.nan))
     whole = compare(before, after, align="none", plan=plan).plan.iloc[0]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
-from flatness.corrections.volumes import cut_and_fill
+from flatness.planning.volumes import cut_and_fill
 
 RNG = np.random.default_rng(5)
 

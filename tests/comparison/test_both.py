@@ -5,8 +5,7 @@ import pytest
 
 import comparison_rooms as pairs
 import flatness
-from flatness.comparison.both import Both, estimate_both
-from flatness.comparison.overlap import reached
+from flatness.comparison.both import Both, estimate_both, reached
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.kriging import surface_covariance
 

@@ -59,13 +59,19 @@ def told(work):
         # fill only adds, planing only takes off
         wanted = np.where(fills, np.maximum(even, as_found), np.minimum(even, as_found))
         plan = SimpleNamespace(
-            x=pairs.GX[0], y=pairs.GY[:, 0], change=np.where(inside, wanted - as_found, 0.0),
-            set_height=np.where(inside, wanted, np.nan), setting_error=SETTING,
-            patches=pd.DataFrame({
-                "name": [str(k) for k in range(len(places))], "outline": [place[0] for place in places],
-                "action": ["fill" if place[1] > 0 else "plane" for place in places],
-            }),
-        )  # fmt: skip
+            x=pairs.GX[0],
+            y=pairs.GY[:, 0],
+            change=np.where(inside, wanted - as_found, 0.0),
+            set_height=np.where(inside, wanted, np.nan),
+            setting_error=SETTING,
+            patches=pd.DataFrame(
+                {
+                    "name": [str(k) for k in range(len(places))],
+                    "outline": [place[0] for place in places],
+                    "action": ["fill" if place[1] > 0 else "plane" for place in places],
+                }
+            ),
+        )
         set_to = wanted + setting_errors(np.random.default_rng([seed, 2]))
         after = {
             "untouched": floor,

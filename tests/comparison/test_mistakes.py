@@ -10,11 +10,11 @@ from shapely import box
 
 import comparison_rooms as pairs
 import flatness
-from flatness.comparison.comparing import compare
-from flatness.comparison.known_heights import moved_apart
-from flatness.comparison.suspects import extremes, suspects
+from flatness.comparison.alignment import moved_apart
+from flatness.comparison.comparing import compare, extremes
+from flatness.comparison.mistakes import suspects
 from flatness.errors import ArgumentError
-from flatness.survey.findings import odd_one_out
+from flatness.survey.setups import odd_one_out
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 
@@ -36,8 +36,10 @@ def told(before, after, **options):
 
 def file(height, ties, name="f.csv", slip=None):
     """A survey file over stations 500 mm apart, with a reading of each benchmark that is off by so much [mm]."""
-    rows = [f",,{known + off},{label},benchmark" for (label, known), off in zip(
-        (("B1", 0.0), ("B2", -21.0), ("B3", 14.0)), ties, strict=True)]  # fmt: skip
+    rows = [
+        f",,{known + off},{label},benchmark"
+        for (label, known), off in zip((("B1", 0.0), ("B2", -21.0), ("B3", 14.0)), ties, strict=True)
+    ]
     for x in range(0, 4001, 500):
         for y in range(0, 3001, 500):
             z = height(x, y) + (10.0 if (x, y) == slip else 0.0)
@@ -158,7 +160,7 @@ def test_the_greatest_change_is_no_slip():
     assert not clear.is_suspect
     assert clear.difference == pytest.approx(4, abs=1)
     assert clear.x >= 2700
-    assert f"cell {slip.cell}, at x 1000 mm, y 2000 mm" in found.note
+    assert f"cell {slip.cell}, at (1000, 2000) mm" in found.note
 
 
 def plan_for(survey, **more):

@@ -11,8 +11,7 @@ from shapely import box
 
 import flatness
 from flatness.comparison.comparing import compare
-from flatness.comparison.records import read_record, record, write_record
-from flatness.comparison.reruns import rerun, unlike
+from flatness.comparison.records import read_record, record, rerun, unlike, write_record
 from flatness.errors import ArgumentError
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
@@ -172,6 +171,8 @@ def test_a_foreign_file_is_not_overwritten(job):
 def test_what_differs_is_told_with_its_place():
     then, now = {"a": [1.0, {"b": None}], "c": True}, {"a": [1.0, {"b": 2.0}], "d": 1}
     assert list(unlike(then, now, "results")) == [
-        "results: a: 2: b: was None, now 2.0", "results: c: no longer there", "results: d: was not there",
-    ]  # fmt: skip
+        "results: a: 2: b: was None, now 2.0",
+        "results: c: no longer there",
+        "results: d: was not there",
+    ]
     assert list(unlike([1.0], [1.0, 2.0], "x")) == ["x: was [1.0], now [1.0, 2.0]"]

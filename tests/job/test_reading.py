@@ -8,15 +8,16 @@ import pytest
 from shapely import Polygon
 
 import flatness
-from flatness.corrections.beneath import Beneath
-from flatness.corrections.consequences import Door, Headroom, Stair, Threshold
-from flatness.corrections.finished import Layer
-from flatness.corrections.quantities import DEFAULTS, SET_BY_YOU
-from flatness.corrections.terms import Depths, FixedSpot, Rates
 from flatness.errors import FlatnessError
-from flatness.job.amounts import parse_amount
-from flatness.job.reading import SEVERAL, SINGLE, TOP, read_job
+from flatness.job.reading import read_job
 from flatness.job.report import JobFileError
+from flatness.job.schema import SEVERAL, SINGLE, TOP
+from flatness.job.values import parse_amount
+from flatness.planning.constraints import Depths, FixedSpot, Rates
+from flatness.planning.quantities import DEFAULTS, SET_BY_YOU
+from flatness.planning.substrate import Beneath
+from flatness.surroundings.finished_surface import Layer
+from flatness.surroundings.interferences import Door, Headroom, Stair, Threshold
 
 SAMPLE = Path(__file__).parents[2] / "sample_surveys" / "loft_floor"
 IN, FT = 25.4, 304.8
@@ -47,8 +48,13 @@ def problems(folder, text):
 def test_the_least_job_is_a_survey(folder):
     job = read(folder, '[surveys]\nbefore = "before.csv"\n')
     assert (job.title, job.unit, job.show, job.limits, job.plan, job.after) == (
-        "Small floor", None, "mm", (), None, None
-    )  # fmt: skip
+        "Small floor",
+        None,
+        "mm",
+        (),
+        None,
+        None,
+    )
     assert (job.confidence, job.draws, job.seed, job.headings, job.spacing) == (0.95, 200, 0, 12, None)
     assert len(job.before.survey.points) == 9
 
@@ -63,9 +69,14 @@ def test_the_sample_is_read_in_millimetres():
     assert job.before.path.name == "before.csv"
     assert job.after.survey.source == "after.csv"
     assert job.plan.options == {
-        "strategy": "least-work", "surface": "likely", "shift": "least-work", "aim": "sure", "headings": 12,
-        "spacing": 152.4, "setting_error": pytest.approx(IN / 32),
-    }  # fmt: skip
+        "strategy": "least-work",
+        "surface": "likely",
+        "shift": "least-work",
+        "aim": "sure",
+        "headings": 12,
+        "spacing": 152.4,
+        "setting_error": pytest.approx(IN / 32),
+    }
     assert job.plan.way == "proposed"
     assert job.plan.depths == Depths(9.525, 25.4)
     # 0.06 h a ft2, 2 h a ft3, 0.2 h a ft
@@ -80,9 +91,7 @@ def test_the_sample_is_read_in_millimetres():
     members = job.framing.members
     assert (members.kind, members.direction, members.depth) == ("sawn joist", "y", pytest.approx(9.25 * IN))
     assert members.positions.tolist() == pytest.approx([16 * IN * i for i in range(13)])
-    assert job.framing.options == {
-        "sister_thickness": pytest.approx(38.1), "step": pytest.approx(2 * FT)
-    }  # fmt: skip
+    assert job.framing.options == {"sister_thickness": pytest.approx(38.1), "step": pytest.approx(2 * FT)}
     assert job.framing.section == (pytest.approx(234.95), pytest.approx(38.1))
     assert job.layers == (Layer("oak", pytest.approx(19.05)),)
     door, stair, threshold, headroom = job.features
@@ -157,20 +166,28 @@ def test_bare_numbers_take_the_unit_of_the_file(folder):
     [
         ('kind = "offset", length = "2 m", allowed = "5 mm"', flatness.offset_limit(2000, 5)),
         ('kind = "plane", length = "10 ft", allowed = "1/8 in"', flatness.plane_limit(3048, 3.175)),
-        ('kind = "span-bar", distances = ["1 m", "4 m"], allowed = [4, 10]',
-         flatness.span_limit([1000, 4000], [4, 10])),
-        ('kind = "span-grid", distances = ["1 m", "4 m"], allowed = [4, 10], rounded = false',
-         flatness.span_limit([1000, 4000], [4, 10], "grid", rounded=False)),
+        (
+            'kind = "span-bar", distances = ["1 m", "4 m"], allowed = [4, 10]',
+            flatness.span_limit([1000, 4000], [4, 10]),
+        ),
+        (
+            'kind = "span-grid", distances = ["1 m", "4 m"], allowed = [4, 10], rounded = false',
+            flatness.span_limit([1000, 4000], [4, 10], "grid", rounded=False),
+        ),
         ('kind = "ff", at_least = 25', flatness.f_number_limit(ff=25.0)),
         ('kind = "fl", at_least = 20, scope = "least"', flatness.f_number_limit(fl=20.0, scope="least")),
         ('kind = "level", allowed = 12, distance = "20 ft"', flatness.level_limit(12.0, 6096.0)),
-        ('kind = "neighbours", allowed = "1/8 in", name = "joists", purpose = "boards"',
-         flatness.neighbour_limit(3.175, name="joists", purpose="boards")),
-        ('kind = "step", base = 150, allowed = 0.5, surfaces = "floor"',
-         flatness.step_limit(150.0, 0.5, surfaces=["floor"])),
+        (
+            'kind = "neighbours", allowed = "1/8 in", name = "joists", purpose = "boards"',
+            flatness.neighbour_limit(3.175, name="joists", purpose="boards"),
+        ),
+        (
+            'kind = "step", base = 150, allowed = 0.5, surfaces = "floor"',
+            flatness.step_limit(150.0, 0.5, surfaces=["floor"]),
+        ),
         ('kind = "slope", at_most = "1:48", base = "2 ft"', flatness.slope_limit("1:48", 609.6)),
     ],
-)  # fmt: skip
+)
 def test_agreed_limits_are_those_of_the_public_functions(folder, table, by_hand):
     text = BASE.replace(TOP_LINES, f'unit = "mm"\nlimits = [{{ {table} }}]\n').replace(
         "[plan]", "[plan]\nstrategy = 'level'"
@@ -229,15 +246,15 @@ WRONG = [
     (FIXED.replace("x = 0", "x = nan"), "fixed[1].x", ["not a length"]),
     (FIXED.replace("[[fixed]]", "[fixed]"), "fixed", ["[[fixed]]"]),
     (("[plan]", "[[plan]]"), "plan", ["several tables", "[plan]"]),
-    (("[plan]\nspacing = 500\n", FIXED), "fixed", ["no plan is asked for", "[plan]"]),
+    (("[plan]\nspacing = 500\n", FIXED), "fixed", ["the job has none", "[plan]"]),
     ('way = "patch"\n', "plan.way", ["patch", "did you mean patches?"]),
     ('way = "members"\n', "plan.way", ["no members are named", "[members]"]),
     ('plane = "flat"\n', "plan.plane", ["flat", "end-members"]),
     ('setting_error = "-1 mm"\n', "plan.setting_error", ["-1 mm", "0 or more"]),
-    ('[plan.rates]\narea = 5\n', "plan.rates.area", ["no rate by area", "per ft2"]),
+    ("[plan.rates]\narea = 5\n", "plan.rates.area", ["no rate by area", "per ft2"]),
     ('[plan.rates]\nvolume = "5 per ft2"\n', "plan.rates.volume", ["no rate by volume", "ft3"]),
     ('[plan.rates]\nlength = "2"\n', "plan.rates.length", ["no rate by length", "per ft"]),
-    ('[plan.rates]\nplace = -1\n', "plan.rates.place", ["-1", "from 0"]),
+    ("[plan.rates]\nplace = -1\n", "plan.rates.place", ["-1", "from 0"]),
     ('strategy = "levl"\n', "plan.strategy", ["levl", "did you mean level?"]),
     ('way = "patches"\nheight = 3\n', "plan.height", ["height is for the strategy level", "'3'"]),
     ('strategy = "level"\nlevel_within = 4\n', "plan.level_within", ["for the strategy least-work", "'4'"]),
@@ -258,7 +275,7 @@ WRONG = [
     ('[[beneath]]\nkind = "boards"\narea = [[0,0],[1,1],[2,2]]\n', "beneath[1].area", ["bound no area"]),
     ('[[beneath]]\nkind = "boards"\narea = [[0,0],[1]]\n', "beneath[1].area[2]", ["not a place"]),
     ('[[beneath]]\nkind = "LVL"\n' + MEMBERS, "beneath[1]", ["contradict"]),
-    (MEMBERS.replace("count = 3\n", ""), "members", ["incomplete"]),
+    (MEMBERS.replace("spacing = 400\n", ""), "members", ["incomplete"]),
     (MEMBERS + "until = 3\n", "members", ["incomplete"]),
     (MEMBERS.replace("3", "99999"), "members.count", ["from 1 to 2000"]),
     (MEMBERS + "flange = 38\n", "members.flange", ["has no flanges", "'38'"]),
@@ -272,11 +289,11 @@ WRONG = [
     (MEMBERS + 'kind = "strapping"\n', "members.crossing", ["strapping goes with the members"]),
     (MEMBERS + '[materials]\nstock = ["3 m"]\n', "members.sister_depth", ["depth of the sisters"]),
     ('[materials]\nstock = ["3 m"]\n', "materials.stock", ["without members"]),
-    (MEMBERS + 'depth=200\n[materials.stock]\n"3 m" = 4\n"3000" = 5\n', 'materials.stock.3000', ["one length twice"]),
+    (MEMBERS + 'depth=200\n[materials.stock]\n"3 m" = 4\n"3000" = 5\n', "materials.stock.3000", ["one length twice"]),
     (MEMBERS + 'depth=200\n[materials.stock]\n"3 m" = "4"\n', 'materials.stock."3 m"', ["not a number"]),
-    ('[materials]\nbag_yield = 0.4\n', "materials.bag_yield", ["not a volume", "0.42 ft3"]),
+    ("[materials]\nbag_yield = 0.4\n", "materials.bag_yield", ["not a volume", "0.42 ft3"]),
     ('[materials]\nbag_yield = "0.4"\n', "materials.bag_yield", ["without a unit", "ft3"]),
-    ('[materials]\nspare = -1\n', "materials.spare", ["from 0"]),
+    ("[materials]\nspare = -1\n", "materials.spare", ["from 0"]),
     ('[[layers]]\nname = "oak"\n', "layers[1].thickness", ["missing"]),
     (DOOR + 'least = "x"\n', "door[1].least", ["not a length"]),
     (DOOR + DOOR.replace("[0, 0]", "[0]"), "door[2].at", ["not a place"]),
@@ -285,14 +302,20 @@ WRONG = [
     (DOOR.replace("door", "doors"), "doors", ["did you mean door?"]),
     (DOOR.replace("door", "stair").replace("gap = 20", 'floor_is = "up"'), "stair[1].floor_is", ["top, bottom"]),
     (DOOR.replace("door", "headroom").replace("gap", "clear").replace("20", "0"), "headroom[1].clear", ["above zero"]),
-    ('[[reveal]]\nname = "a"\nstart = [0,0]\nend = [0,0]\nnominal = 6\n', "reveal[1].start, reveal[1].end",
-     ["no length"]),
-    ('[[reveal]]\nname = "a"\nstart = [0,0]\nend = [0,2000]\nnominal = 6\nheight = 3\nline = "parallel"\n',
-     "reveal[1].height", ["goes with a level line"]),
+    (
+        '[[reveal]]\nname = "a"\nstart = [0,0]\nend = [0,0]\nnominal = 6\n',
+        "reveal[1].start, reveal[1].end",
+        ["no length"],
+    ),
+    (
+        '[[reveal]]\nname = "a"\nstart = [0,0]\nend = [0,2000]\nnominal = 6\nheight = 3\nline = "parallel"\n',
+        "reveal[1].height",
+        ["goes with a level line"],
+    ),
     (2 * '[[reveal]]\nname = "a"\nstart = [0,0]\nend = [0,2000]\nnominal = 6\n', "reveal[2].name", ["two reveals"]),
     ('[compare]\nalign = "benchmark"\n', "compare.align", ["did you mean benchmarks?"]),
     ('[compare]\nunchanged = "A1"\n', "compare.unchanged", ["not a list"]),
-    ('[compare]\nunchanged = [[1, 2, 3]]\n', "compare.unchanged[1]", ["neither a label"]),
+    ("[compare]\nunchanged = [[1, 2, 3]]\n", "compare.unchanged[1]", ["neither a label"]),
     (('after = "after.csv"\n[plan]', "[compare]\n[plan]"), "compare", ["one survey"]),
     (('"before.csv"', '"befor.csv"'), "surveys.before", ["no such file", "did you mean before.csv?"]),
     (('"before.csv"', '"nowhere/before.csv"'), "surveys.before", ["no such file", "check the folder"]),
@@ -315,12 +338,19 @@ WRONG = [
     (("straightedge", "straightege"), "limits[1].kind", ["did you mean straightedge?"]),
     (("length = ", "lenght = "), "limits[1].lenght", ["did you mean length?"]),
     (("allowed = 3", "allowed = 0"), "limits[1].allowed", ["above zero"]),
-    (('allowed = 3', 'allowed = 3, surfaces = ["wall"]'), "limits[1]", ["not a limit for a floor"]),
-    (("limits = [", 'limits = [{ kind = "straightedge", length = "1 m", allowed = 3, name = "a" }, '
-      '{ kind = "straightedge", length = "2 m", allowed = 3, name = "a" }, '), "limits", ["two different limits"]),
+    (("allowed = 3", 'allowed = 3, surfaces = ["wall"]'), "limits[1]", ["not a limit for a floor"]),
+    (
+        (
+            "limits = [",
+            'limits = [{ kind = "straightedge", length = "1 m", allowed = 3, name = "a" }, '
+            '{ kind = "straightedge", length = "2 m", allowed = 3, name = "a" }, ',
+        ),
+        "limits",
+        ["two different limits"],
+    ),
     ((TOP_LINES, 'unit = "mm"\n'), "plan.way", ["needs something to meet", "name a limit"]),
     (('unit = "mm"\n', ""), "plan.spacing", ["without its unit", "'500'", "unit ="]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("change", "path", "said"), WRONG, ids=lambda value: str(value)[:40] if value else "")
@@ -349,9 +379,14 @@ def test_all_errors_come_in_one_report(folder):
     text += FIXED.replace("x = 0", "x = 7777") + FIXED + "why = 1\n" + DOOR.replace("[0, 0]", "[9000, 0]")
     found = problems(folder, text)
     assert {(problem.file, problem.cell or problem.column) for problem in found} == {
-        ("job.toml", "sead"), ("job.toml", "show"), ("job.toml", "plan.aim"), ("job.toml", "fixed[1].x, fixed[1].y"),
-        ("job.toml", "fixed[2].why"), ("job.toml", "door[1]"), ("after.csv", "C7"),
-    }  # fmt: skip
+        ("job.toml", "sead"),
+        ("job.toml", "show"),
+        ("job.toml", "plan.aim"),
+        ("job.toml", "fixed[1].x, fixed[1].y"),
+        ("job.toml", "fixed[2].why"),
+        ("job.toml", "door[1]"),
+        ("after.csv", "C7"),
+    }
 
 
 @pytest.mark.parametrize(
@@ -360,12 +395,12 @@ def test_all_errors_come_in_one_report(folder):
         ('unit = "mm"\n\nallowed = 3/16\n', 3, "column 12"),  # the / is the twelfth letter
         ('unit = "mm"\ntitle = "12\' 6"" long"\n', 2, "column 16"),  # the mark behind the one that ends
         ("[surveys\n", 1, "column 9"),
-        ('[surveys]\n[surveys]\n', 2, "column 9"),
+        ("[surveys]\n[surveys]\n", 2, "column 9"),
         ('unit = "mm', 1, "its end"),
         ("x = " + "[" * 20000, 1, None),
         ("x = " + "1" * 5000, 1, None),
     ],
-)  # fmt: skip
+)
 def test_what_is_not_toml_is_said_with_line_and_column(folder, text, row, column):
     (problem,) = problems(folder, text)
     if column is not None:
@@ -405,14 +440,24 @@ def test_windows_line_ends_and_a_byte_order_mark(folder):
 @pytest.mark.parametrize(
     ("text", "kind", "value"),
     [
-        ("1 ft2", "area", 92903.04), ("1 ft²", "area", 92903.04), ("0.5 m^2", "area", 500000.0),
-        ("1/2 in2", "area", 322.58), ("1 1/2 cm2", "area", 150.0), ("12 L", "volume", 12e6),
-        ("1 ft3", "volume", 304.8**3), ("20 litres", "volume", 20e6), ("100 lbs", "mass", 45.359237),
-        ("2 g", "mass", 0.002), ("2000 kg/m3", "density", 2e-6), ("2 kg / l", "density", 2e-6),
-        ("62.4 lb/ft³", "density", 62.4 * 0.45359237 / 304.8**3), ("9.8 m/s²", "acceleration", 9.8),
-        ("½ m2", "area", 500000.0), (0, "area", 0.0),
+        ("1 ft2", "area", 92903.04),
+        ("1 ft²", "area", 92903.04),
+        ("0.5 m^2", "area", 500000.0),
+        ("1/2 in2", "area", 322.58),
+        ("1 1/2 cm2", "area", 150.0),
+        ("12 L", "volume", 12e6),
+        ("1 ft3", "volume", 304.8**3),
+        ("20 litres", "volume", 20e6),
+        ("100 lbs", "mass", 45.359237),
+        ("2 g", "mass", 0.002),
+        ("2000 kg/m3", "density", 2e-6),
+        ("2 kg / l", "density", 2e-6),
+        ("62.4 lb/ft³", "density", 62.4 * 0.45359237 / 304.8**3),
+        ("9.8 m/s²", "acceleration", 9.8),
+        ("½ m2", "area", 500000.0),
+        (0, "area", 0.0),
     ],
-)  # fmt: skip
+)
 def test_amounts(text, kind, value):
     assert parse_amount(text, kind) == pytest.approx(value, rel=1e-12)
 

@@ -8,13 +8,13 @@ import pandas as pd
 import pytest
 
 import flatness
-from flatness.corrections.consequences import Door, Headroom, Stair, Threshold, consequences
-from flatness.corrections.finished import finished_surface
-from flatness.corrections.quantities import quantities, settings_of
 from flatness.errors import FlatnessError, PlanError
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
-from flatness.show.job_words import job_report
+from flatness.planning.quantities import quantities, settings_of
+from flatness.surroundings.finished_surface import finished_surface
+from flatness.surroundings.interferences import Door, Headroom, Stair, Threshold, consequences
+from flatness.words.jobs import job_report
 
 SAMPLE = Path(__file__).parents[2] / "sample_surveys" / "loft_floor"
 QUICK = {"headings": 4, "aim": 0.7, "spacing": 304.8}  # 12 in, which is not what the kit would choose
@@ -38,11 +38,20 @@ def by_hand():
     # 0.75 h a place, 0.06 h a ft2, 2 h a ft3, 0.2 h a ft, 0.1 h a shim; a foot is 304.8 mm
     rates = flatness.Rates(2, 1, 0.75, 0.06 / 304.8**2, 2 / 304.8**3, 0.2 / 304.8, 0.1, "h")
     ways = flatness.plan_ways(
-        before, limits, rates=rates, setting_error=25.4 / 32,
-        depths=flatness.Depths(9.525, 25.4), fixed=[flatness.FixedSpot(3733.8, 3352.8, None, 1.5875, "nosing")],
-        beneath=flatness.Beneath("boards", may_be_planed=True, most_planed=9.525), members=joists, draws=10,
-        deepest_fill=12.7, least_patch=92903.04, materials=settings(), **QUICK,
-    )  # fmt: skip
+        before,
+        limits,
+        rates=rates,
+        setting_error=25.4 / 32,
+        depths=flatness.Depths(9.525, 25.4),
+        fixed=[flatness.FixedSpot(3733.8, 3352.8, None, 1.5875, "nosing")],
+        beneath=flatness.Beneath("boards", may_be_planed=True, most_planed=9.525),
+        members=joists,
+        draws=10,
+        deepest_fill=12.7,
+        least_patch=92903.04,
+        materials=settings(),
+        **QUICK,
+    )
     return before, limits, joists, ways
 
 
@@ -109,9 +118,7 @@ def test_doors_stairs_and_the_reveal(sample, by_hand):
         Headroom("under the tie beam", (2438.4, 3048.0), 2159.0, 2032.0),
     ]
     same(sample.consequences, consequences(plan, features, layers))
-    made = flatness.reveal(
-        finished_surface(plan, layers), (0, 0), (0, 6705.6), 6.35, line="parallel", tolerance=1.5875
-    )  # fmt: skip
+    made = flatness.reveal(finished_surface(plan, layers), (0, 0), (0, 6705.6), 6.35, line="parallel", tolerance=1.5875)
     (found,) = sample.reveals.values()
     assert list(sample.reveals) == ["plinth along x = 0"]
     same(found.table, made.table)
@@ -130,7 +137,7 @@ def test_the_comparison(sample, by_hand):
     after = flatness.read_survey(SAMPLE / "after.csv")
     made = flatness.compare(
         before, after, align="none", spacing=304.8, limits=limits, plan=plan, tolerance=3.175, draws=10
-    )  # fmt: skip
+    )
     np.testing.assert_allclose(sample.comparison.difference, made.difference, atol=1e-9)
     same(sample.comparison.verdicts, made.verdicts)
     same(sample.comparison.plan, made.plan)
@@ -179,17 +186,25 @@ def test_sisters_under_what_is_sistered(run):
     found = run(JOB + STOCK)
     assert found.plan.action("sister").any()
     assert found.sisters.to_dict("list") == {
-        "member": ["J3", "J4"], "start_mm": [0.0, 0.0], "end_mm": [2000.0, 2000.0], "length_mm": [2000.0, 2000.0]
-    }  # fmt: skip
+        "member": ["J3", "J4"],
+        "start_mm": [0.0, 0.0],
+        "end_mm": [2000.0, 2000.0],
+        "length_mm": [2000.0, 2000.0],
+    }
     # two of 2 m: one of 4 m for 18, not two of 2.4 m for 20
     assert found.quantities.lengths.stock.to_dict("list") == {"stock_mm": [4000.0], "count": [1], "price": [18.0]}
     assert found.quantities.lengths.cost == 18
     # 4 m x 235 mm x 38.1 mm of LVL at 40 lb/ft3
     assert found.quantities.sister_mass == pytest.approx(4000 * 235 * 38.1 * 40 * 0.45359237 / 304.8**3)
     by_hand = quantities(
-        found.plan, fill=found.plan.action("fill"), plane=found.plan.action("plane"), sisters=[2000.0, 2000.0],
-        sister_section=(235.0, 38.1), stock={2400.0: 10.0, 4000.0: 18.0}, settings=settings_of(kerf=0.0),
-    )  # fmt: skip
+        found.plan,
+        fill=found.plan.action("fill"),
+        plane=found.plan.action("plane"),
+        sisters=[2000.0, 2000.0],
+        sister_section=(235.0, 38.1),
+        stock={2400.0: 10.0, 4000.0: 18.0},
+        settings=settings_of(kerf=0.0),
+    )
     same(found.quantities.table, by_hand.table)
 
 
@@ -248,9 +263,11 @@ def test_new_strapping_over_all_is_shimmed_to_the_plane_less_its_thickness(run):
 
 def test_a_ceiling_whose_limit_is_no_straightedge_has_its_other_ways(run):
     """Out of level alone cannot be planned for by patches: strapping over all can be, and comes out level."""
-    text = STRAPS.replace('strategy = "level"\nheight = 0\n', "").replace('way = "patches"\n', "").replace(
-        "draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]'
-    )  # fmt: skip
+    text = (
+        STRAPS.replace('strategy = "level"\nheight = 0\n', "")
+        .replace('way = "patches"\n', "")
+        .replace("draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]')
+    )
     found = run(text, "# surface: ceiling\n" + HOLLOW)
     assert "patches" not in found.ways.plans
     assert {"members", "overlay"} <= set(found.ways.plans)
@@ -259,9 +276,11 @@ def test_a_ceiling_whose_limit_is_no_straightedge_has_its_other_ways(run):
 
 
 def test_a_way_that_is_not_open_says_why_and_which_are(run):
-    found = run(JOB.replace("patches", "some-members").replace('strategy = "level"\nheight = 0\n', "").replace(
-        "draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]'
-    ))  # fmt: skip
+    found = run(
+        JOB.replace("patches", "some-members")
+        .replace('strategy = "level"\nheight = 0\n', "")
+        .replace("draws = 0", 'draws = 0\nlimits = [{ kind = "level", allowed = 3 }]')
+    )
     with pytest.raises(PlanError) as caught:
         _ = found.plan
     for words in ("job.toml, plan.way", "some-members is not open", "members, overlay", "straightedge"):
@@ -323,16 +342,27 @@ def test_before_and_after_alone(run):
 @pytest.mark.parametrize(
     ("text", "part", "said"),
     [
-        (JOB + STOCK.replace('"4 m"', '"1.8 m"').replace("2.4 m", "1.4 m"), "quantities",
-         ["job.toml, materials.stock", "longer than every stock length"]),
-        (JOB + '[plan.depths]\nfill = 5\n[[fixed]]\nname = "sill"\nx = 800\ny = 400\nheight = 0\n', "plan",
-         ["job.toml, plan.way", "clash"]),
+        (
+            JOB + STOCK.replace('"4 m"', '"1.8 m"').replace("2.4 m", "1.4 m"),
+            "quantities",
+            ["job.toml, materials.stock", "longer than every stock length"],
+        ),
+        (
+            JOB + '[plan.depths]\nfill = 5\n[[fixed]]\nname = "sill"\nx = 800\ny = 400\nheight = 0\n',
+            "plan",
+            ["job.toml, plan.way", "clash"],
+        ),
         (JOB.replace("[plan]", 'after = "after.csv"\n[plan]'), "comparison", ["job.toml, compare", "benchmark"]),
-        (JOB.replace("draws = 0", 'draws = 0\nlimits = "wood-nailed-10ft"').replace(
-            'strategy = "level"\nheight = 0\n', "").replace("headings = 1", "headings = 4")
-         + '[plan.depths]\nfill = 1\ncut = 0\n', "plan", ["job.toml, plan"]),
+        (
+            JOB.replace("draws = 0", 'draws = 0\nlimits = "wood-nailed-10ft"')
+            .replace('strategy = "level"\nheight = 0\n', "")
+            .replace("headings = 1", "headings = 4")
+            + "[plan.depths]\nfill = 1\ncut = 0\n",
+            "plan",
+            ["job.toml, plan"],
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_run_is_said_with_its_table(run, text, part, said):
     found = run(text, after=HOLLOW.replace("-20", "-10"))
     with pytest.raises(FlatnessError) as caught:

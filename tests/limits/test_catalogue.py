@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 
 import pytest
 
+import flatness
 from flatness.errors import ArgumentError, LimitError
 from flatness.limits.catalogue import (
     KINDS,
@@ -16,10 +18,13 @@ from flatness.limits.catalogue import (
     find,
     level_rule,
     limits,
+    near_words,
     published,
     read_limits,
     straightedge_limit,
 )
+from flatness.limits.measuring import Subject
+from flatness.planning.request import plannable
 
 
 def named(name: str) -> Limit:
@@ -63,9 +68,21 @@ def test_the_table():
     table = limits()
     assert table.index.name == "limit"
     assert list(table.columns) == [
-        "finish", "purpose", "surfaces", "kind", "value", "allowed_mm", "length_mm", "source", "edition",
-        "clause", "seen", "notes",
-    ]  # fmt: skip
+        "finish",
+        "called",
+        "purpose",
+        "surfaces",
+        "kind",
+        "value",
+        "allowed_mm",
+        "length_mm",
+        "planned",
+        "source",
+        "edition",
+        "clause",
+        "seen",
+        "notes",
+    ]
     assert len(table) == len(published())
     assert table.loc["wood-nailed-6ft", "value"] == '3/16" under 6 ft'
     assert table.loc["wood-nailed-6ft", "allowed_mm"] == 4.7625
@@ -74,11 +91,33 @@ def test_the_table():
     assert table.loc[["concrete-flat-ff", "accessible-slope", "din-row-3-bar"], "allowed_mm"].isna().all()
 
 
+def test_what_people_call_a_finish_finds_it():
+    assert {"wood-nailed", "wood-glued"} == set(limits("oak").finish)
+    assert set(limits("hardwood glued").finish) == {"wood-glued"}
+    assert {"maple-sports", "parquet-screed-switzerland", "new-home-usa-wood-floor"} <= set(limits("hardwood").finish)
+    assert {"new-home-uk-ceiling", "gypsum-board-framing", "ceiling-grid"} <= set(limits("ceiling").finish)
+    assert limits("ceiling").surfaces.str.contains("ceiling").sum() > 5
+    assert "framing-level-4" in set(limits("drywall ceiling").finish)
+    with pytest.raises(LimitError, match="wood-nailed, wood-glued"):
+        find("oak")
+    assert near_words("hardwod")[0] == "hardwood"
+    assert near_words("zzzz") == []
+
+
+def test_limits_that_corrections_are_planned_for_are_marked():
+    table = limits("floor")
+    survey = flatness.read_survey(Path(__file__).parents[2] / "sample_surveys/loft_floor/before.csv")
+    subject = Subject.of(survey, find("wood-nailed"))
+    for kind, rows in table.groupby("kind"):
+        told = plannable(find(rows.index[0]), subject, None)
+        assert bool(told.names) == rows.planned.iloc[0], kind
+
+
 def test_the_word_searches_name_finish_purpose_source_and_notes():
     assert set(limits("TILE").finish) >= {"tile-large", "tile-small", "studs-thin-set-tile"}
     assert set(limits("aci 117").source) == {"ACI 117"}
     assert "maple-sports-slab" in limits("radius").index
-    nothing = limits("no such word")
+    nothing = limits("zebra")
     assert len(nothing) == 0
     assert list(nothing.columns) == list(limits().columns)
 
@@ -176,6 +215,13 @@ def test_values_of_the_other_kinds(kind, lines, key, says):
     assert [p.column for p in caught.value.problems] == [f"limit some-floor, {key}"]
 
 
+@pytest.mark.parametrize("line", ['other = "oak"', "some = 5", 'some = " "'])
+def test_a_name_that_nothing_is_called_by_is_named(line):
+    assert read_limits(GOOD + '[called]\nsome = "oak"')[0].called == "oak"
+    with pytest.raises(LimitError, match="called"):
+        read_limits(f"{GOOD}[called]\n{line}")
+
+
 def test_all_problems_come_in_one_report():
     text = GOOD.replace("3/16 in", "3/16") + GOOD.replace("some-floor", "other").replace('"read"', '"heard"')
     with pytest.raises(LimitError) as caught:
@@ -216,12 +262,7 @@ def test_find_keeps_to_the_surface():
 
 @pytest.mark.parametrize(
     ("asked", "nearest"),
-    [
-        ("wod-naled", "wood-nailed"),
-        ("tile", "tile-large"),
-        ("screed-sr4", "screed-sr1"),
-        ("lippage", "tile-lippage"),
-    ],
+    [("wod-naled", "wood-nailed"), ("tile", "tile-large"), ("screed-sr4", "screed-sr1"), ("lippage", "tile-lippage")],
 )
 def test_an_unknown_name_brings_the_nearest(asked, nearest):
     with pytest.raises(LimitError) as caught:

@@ -126,13 +126,20 @@ def test_what_is_assumed_is_said():
 @pytest.mark.parametrize(
     ("options", "word"),
     [
-        ({"accuracy": 0.0}, "accuracy"), ({"accuracy": np.nan}, "accuracy"), ({"rooms": 3}, "rooms"),
-        ({"draws": 2.5}, "draws"), ({"seed": -1}, "seed"), ({"confidence": 1.0}, "confidence"),
+        ({"accuracy": 0.0}, "accuracy"),
+        ({"accuracy": np.nan}, "accuracy"),
+        ({"rooms": 3}, "rooms"),
+        ({"draws": 2.5}, "draws"),
+        ({"seed": -1}, "seed"),
+        ({"confidence": 1.0}, "confidence"),
         ({"target": 1.5}, "target"),
-        ({"unit": "yd", "steps": None}, "unit"), ({"steps": []}, "steps"), ({"steps": [-1.0]}, "steps"),
-        ({"steps": [7 * FT]}, "too far apart"), ({"surface": "roof"}, "surface"),
+        ({"unit": "yd", "steps": None}, "unit"),
+        ({"steps": []}, "steps"),
+        ({"steps": [-1.0]}, "steps"),
+        ({"steps": [7 * FT]}, "too far apart"),
+        ({"surface": "roof"}, "surface"),
     ],
-)  # fmt: skip
+)
 def test_bad_input(options, word):
     with pytest.raises(ArgumentError, match=word):
         plan(**options)

@@ -151,8 +151,11 @@ def test_number_is_the_sources(name, kind, allowed, length):
 def test_f_numbers_are_aci_117(finish, ff, fl, least_ff, least_fl):
     stated = {(x.kind, x.parameters["scope"]): x.allowed for x in find(finish)}
     assert stated == {
-        ("ff", "overall"): ff, ("fl", "overall"): fl, ("ff", "least"): least_ff, ("fl", "least"): least_fl,
-    }  # fmt: skip
+        ("ff", "overall"): ff,
+        ("fl", "overall"): fl,
+        ("ff", "least"): least_ff,
+        ("fl", "least"): least_fl,
+    }
     assert all("Computed" in x.notes for x in find(finish) if x.parameters["scope"] == "least")
 
 
@@ -186,10 +189,7 @@ def test_sia_251():
     assert parquet.parameters["allowed"] == (2, 3, 4, 5)
 
 
-@pytest.mark.parametrize(
-    ("distance", "allowed"),
-    [(1000, 3.0), (2500, 7.5), (6000, 18.0), (6500, 19.5), (10000, 20.0)],
-)
+@pytest.mark.parametrize(("distance", "allowed"), [(1000, 3.0), (2500, 7.5), (6000, 18.0), (6500, 19.5), (10000, 20.0)])
 def test_nhbc_level_rule(distance, allowed):
     # NHBC 2020, 9.1: 3 mm a metre to 6 m, 20 mm at most
     limit = named("new-home-uk-floor-level")
@@ -259,14 +259,42 @@ def test_references_are_shown_and_carry_no_number(name, texts):
 
 
 SEEN_BY_SOURCE = {
-    "read": ["MFMA position statement", "NFCA", "AS 1884", "ACI 117", "NHBC", "NF DTU 13.3", "NF DTU 51.3",
-             "AWS", "ADA standards", "NF DTU 35.1"],
-    "quoted": ["NWFA installation guidelines", "ANSI A108.02", "trade norm", "BS 8204", "TR34",
-               "NF DTU 25.41", "SIA 251", "NAHB performance guidelines", "UFGS", "ASTM C926", "NFPA 80",
-               "DIN 18202", "IBC", "IRC", "ASTM F710", "NF DTU 52.1", "NF DTU 51.11", "stone trade body", "NCC",
-               "AS/NZS 2589"],
+    "read": [
+        "MFMA position statement",
+        "NFCA",
+        "AS 1884",
+        "ACI 117",
+        "NHBC",
+        "NF DTU 13.3",
+        "NF DTU 51.3",
+        "AWS",
+        "ADA standards",
+        "NF DTU 35.1",
+    ],
+    "quoted": [
+        "NWFA installation guidelines",
+        "ANSI A108.02",
+        "trade norm",
+        "BS 8204",
+        "TR34",
+        "NF DTU 25.41",
+        "SIA 251",
+        "NAHB performance guidelines",
+        "UFGS",
+        "ASTM C926",
+        "NFPA 80",
+        "DIN 18202",
+        "IBC",
+        "IRC",
+        "ASTM F710",
+        "NF DTU 52.1",
+        "NF DTU 51.11",
+        "stone trade body",
+        "NCC",
+        "AS/NZS 2589",
+    ],
     "memory": ["ASTM C840 / GA-216", "ASTM C636"],
-}  # fmt: skip
+}
 SEEN_OTHERWISE = {
     "studs-thin-set-tile-true": "memory",
     "studs-board-true": "memory",

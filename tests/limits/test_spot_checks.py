@@ -17,12 +17,14 @@ from flatness.limits.spot_checks import (
     agreeing,
     between,
     crossed,
+    evidence,
+    read_spots,
     seen_under,
+    spot_sheet,
     stop_gap,
     under_a_longer_bar,
     wanted_sweeps,
 )
-from flatness.limits.spot_sheet import read_spots, spot_sheet
 from flatness.measures.bars import gap_map
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import Framing
@@ -151,12 +153,13 @@ def test_surfaces_are_chosen_by_how_well_they_agree():
     sweep = Sweep(bar, "x", 1500.0, 0.0, 20 * STEP, 2.0)
     gaps = sizes * (1 - 1 / 10)  # of a spike, ten steps from either end of the strip
     assert np.allclose(sweep.gaps(surface, heights), gaps)
-    some, share = agreeing([sweep], surface, heights, np.random.default_rng(1))
+    some, share = agreeing(evidence([sweep], surface, heights), 300, np.random.default_rng(1))
     weight = norm.cdf((2.0 - gaps) / (IN / 64))
     assert sizes[some].mean() == pytest.approx((weight * sizes).sum() / weight.sum(), abs=0.03)
     assert share == pytest.approx(weight.sum() ** 2 / (weight**2).sum() / 300, rel=1e-6)
-    some, _ = agreeing([replace(sweep, gap=1.5)], surface, heights, np.random.default_rng(1))
-    weight = np.exp(-(((gaps - 1.5) / (IN / 32)) ** 2) / 2)
+    some, _ = agreeing(evidence([replace(sweep, gap=1.5)], surface, heights), 300, np.random.default_rng(1))
+    # seen to 1/64 in, as much again between the nodes, and rounded to 1/32 in
+    weight = np.exp(-((gaps - 1.5) ** 2) / 2 / (2 * (IN / 64) ** 2 + (IN / 32) ** 2 / 12))
     assert sizes[some].mean() == pytest.approx((weight * sizes).sum() / weight.sum(), abs=0.03)
 
 
@@ -247,8 +250,10 @@ def test_strips_by_the_command_line_and_back(tmp_path, capsys):
     assert main(["check", str(path), *limits, "--draws", "40", "--json", "--spot-check", str(spots)]) == 0
     found = json.loads(capsys.readouterr().out)
     assert (found["between"], found["limits"][0]["between"], found["wanted_sweeps"]) == (
-        "spot-checked", "spot-checked", []
-    )  # fmt: skip
+        "spot-checked",
+        "spot-checked",
+        [],
+    )
 
 
 def test_a_sheet_of_the_members_reads_every_one_and_its_pass_rests_on_that(tmp_path, capsys):

@@ -143,10 +143,16 @@ def test_flat_and_level_passes_whatever_can_be_measured():
 def test_agreed_limits_of_every_kind():
     survey = floor(valley(3.0), nx=13, ny=16, step=FT)
     limits = [
-        flatness.straightedge_limit(3048, 5), flatness.offset_limit(2000, 5), flatness.plane_limit(3048, 6),
-        flatness.span_limit([100, 1000, 4000], [2, 4, 10]), flatness.f_number_limit(ff=20), flatness.level_limit(12),
-        flatness.neighbour_limit(3), flatness.slope_limit(1 / 48, 1000), flatness.step_limit(310, 3),
-    ]  # fmt: skip
+        flatness.straightedge_limit(3048, 5),
+        flatness.offset_limit(2000, 5),
+        flatness.plane_limit(3048, 6),
+        flatness.span_limit([100, 1000, 4000], [2, 4, 10]),
+        flatness.f_number_limit(ff=20),
+        flatness.level_limit(12),
+        flatness.neighbour_limit(3),
+        flatness.slope_limit(1 / 48, 1000),
+        flatness.step_limit(310, 3),
+    ]
     table = flatness.check(survey, limits, draws=10, **COARSE)
     assert table.as_read.notna().all(), table[["limit", "note"]].to_dict("records")
     assert (table.source == "agreed for this project").all()
@@ -203,7 +209,7 @@ def test_a_reading_that_the_model_does_not_fit_is_not_smoothed_into_a_pass():
     assert row.chance > 0.95, "the model alone takes the reading for an error"
     assert row.verdict == "undecided"
     assert "what was read says otherwise" in row.note
-    assert f"x {4 * 2 * FT:.0f}, y {5 * 2 * FT:.0f} mm again" in row.note
+    assert f"({4 * 2 * FT:.0f}, {5 * 2 * FT:.0f}) mm again" in row.note
     with pytest.raises(flatness.MeasureError, match="no undecided verdict"):
         flatness.more_readings(found)
 

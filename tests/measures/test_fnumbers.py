@@ -9,9 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.fnumber_layout import layout_rules
-from flatness.measures.fnumber_lines import FOOT_MM, estimated_lines, survey_lines
-from flatness.measures.fnumbers import combine, f_numbers
+from flatness.measures.fnumbers import FOOT_MM, combine, estimated_lines, f_numbers, layout_rules, survey_lines
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
 
@@ -57,11 +55,7 @@ def test_by_hand_and_what_must_not_matter(lines, shift, tilt, scale):
     assert (found.ff, found.fl) == pytest.approx((ff, fl), rel=1e-9)
     tilted = f_numbers([line + shift + tilt * np.arange(len(line)) for line in mm])
     assert tilted.ff == pytest.approx(ff, rel=1e-6)
-    for same in (
-        f_numbers([-line for line in mm]),
-        f_numbers([line[::-1] for line in mm]),
-        f_numbers(mm[::-1]),
-    ):
+    for same in (f_numbers([-line for line in mm]), f_numbers([line[::-1] for line in mm]), f_numbers(mm[::-1])):
         assert (same.ff, same.fl) == pytest.approx((ff, fl), rel=1e-9)
     rougher = f_numbers([line * scale for line in mm])
     assert (rougher.ff * scale, rougher.fl * scale) == pytest.approx((ff, fl), rel=1e-9)

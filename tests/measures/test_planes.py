@@ -188,4 +188,4 @@ def test_normal_zone_of_a_rigid_body(heights, turn, lean):
 
 def test_a_fall_along_x_goes_to_0_degrees_not_360():
     # the smallest angle below 0, of which the remainder by 360 is 360
-    assert Plane(-0.006, 1e-300, 0.0, 0.0, np.zeros(4), "least-squares").downhill == 0.0
+    assert Plane(a=-0.006, b=1e-300, c=0.0, zone=0.0, deviations=np.zeros(4), method="least-squares").downhill == 0.0

@@ -6,11 +6,21 @@ import numpy as np
 import pytest
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.levels import level_across, level_over, level_within, plumb_over, steepest_slope
+from flatness.measures.levels import (
+    abrupt_step,
+    block_offset,
+    level_across,
+    level_over,
+    level_within,
+    neighbour_faces,
+    plane_departure,
+    plumb_over,
+    steepest_slope,
+    tr34_e,
+    tr34_f,
+)
 from flatness.measures.planes import fit_surface_plane
-from flatness.measures.spaced import abrupt_step, block_offset, plane_departure, tr34_e, tr34_f
 from flatness.measures.spans import allowed_at, din_bar, din_grid, span_gaps
-from flatness.measures.stations import neighbour_faces
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
 
@@ -183,7 +193,7 @@ def test_block_offset_counts_both():
         found = block_offset(surface, 2000, headings=1)
         assert (found.value, found.at) == (5, (1000, 0))
         assert word in found.note
-    assert "was laid" in block_offset(hump, 1700, headings=1).note
+    assert "1500 mm was used" in block_offset(hump, 1700, headings=1).note
 
 
 @surfaces
@@ -256,12 +266,17 @@ STRING = make_surface(np.zeros((9, 9)), 500, reference="string")
 @pytest.mark.parametrize(
     "measure",
     [
-        lambda: level_over(STRING, 1000), lambda: level_over(STRING), lambda: level_within(STRING, (3, 20)),
-        lambda: level_over(STRING, 1000, within=True), lambda: level_across(STRING, (3, 20)),
-        lambda: plumb_over(STRING, 1000), lambda: steepest_slope(STRING, 1000), lambda: tr34_e(STRING),
+        lambda: level_over(STRING, 1000),
+        lambda: level_over(STRING),
+        lambda: level_within(STRING, (3, 20)),
+        lambda: level_over(STRING, 1000, within=True),
+        lambda: level_across(STRING, (3, 20)),
+        lambda: plumb_over(STRING, 1000),
+        lambda: steepest_slope(STRING, 1000),
+        lambda: tr34_e(STRING),
         lambda: plane_departure(STRING, 1000, "level"),
     ],
-)  # fmt: skip
+)
 def test_level_refuses_a_string(measure):
     with pytest.raises(MeasureError, match="from a string") as caught:
         measure()
@@ -276,11 +291,14 @@ def test_flatness_does_not_refuse_a_string():
 @pytest.mark.parametrize(
     "measure",
     [
-        lambda s: level_over(s, 9000), lambda s: level_within(s, (3, 20), shortest=9000),
-        lambda s: plumb_over(s, 9000), lambda s: block_offset(s, 9000), lambda s: tr34_e(s),
+        lambda s: level_over(s, 9000),
+        lambda s: level_within(s, (3, 20), shortest=9000),
+        lambda s: plumb_over(s, 9000),
+        lambda s: block_offset(s, 9000),
+        lambda s: tr34_e(s),
         lambda s: din_bar(make_surface(s.height[:2, :2], 150), *ROW_3),
     ],
-)  # fmt: skip
+)
 def test_too_short_a_surface(measure):
     with pytest.raises(MeasureError, match="too short"):
         measure(rough(0))
@@ -336,11 +354,14 @@ def test_nothing_across_a_blank():
     wall = np.full((9, 1), np.nan)
     both = make_surface(np.hstack([one.height, wall, other.height + 100]), 150)
     measures = (
-        lambda s: level_over(s, 470).value, lambda s: level_over(s, 450, 4).value,
-        lambda s: level_within(s, (3, 20), 12, 300).value, lambda s: steepest_slope(s, 600).value,
-        lambda s: block_offset(s, 610).value, lambda s: abrupt_step(s, 320).value,
+        lambda s: level_over(s, 470).value,
+        lambda s: level_over(s, 450, 4).value,
+        lambda s: level_within(s, (3, 20), 12, 300).value,
+        lambda s: steepest_slope(s, 600).value,
+        lambda s: block_offset(s, 610).value,
+        lambda s: abrupt_step(s, 320).value,
         lambda s: plumb_over(s, 600).value,
-    )  # fmt: skip
+    )
     for measure in measures:
         assert measure(both) == pytest.approx(max(measure(one), measure(other)))
     for spans in (lambda s: din_bar(s, *ROW_3), lambda s: din_grid(s, *ROW_3)):
@@ -354,17 +375,24 @@ def test_nothing_across_a_blank():
 def flatness_of(surface):
     """Measures that no tilt may change."""
     return [
-        din_bar(surface, *ROW_3, rounded=False).ratio, din_grid(surface, *ROW_3, rounded=False).ratio,
-        block_offset(surface, 610).value, tr34_f(surface).value, plane_departure(surface, 500).value,
-    ]  # fmt: skip
+        din_bar(surface, *ROW_3, rounded=False).ratio,
+        din_grid(surface, *ROW_3, rounded=False).ratio,
+        block_offset(surface, 610).value,
+        tr34_f(surface).value,
+        plane_departure(surface, 500).value,
+    ]
 
 
 def level_of(surface):
     return [
-        level_over(surface, 520).value, level_over(surface).value,
-        level_within(surface, (3, 20), 12, 400).value, steepest_slope(surface, 333).value,
-        abrupt_step(surface, 150).value, plane_departure(surface, 500, "level").value, tr34_f(surface).value,
-    ]  # fmt: skip
+        level_over(surface, 520).value,
+        level_over(surface).value,
+        level_within(surface, (3, 20), 12, 400).value,
+        steepest_slope(surface, 333).value,
+        abrupt_step(surface, 150).value,
+        plane_departure(surface, 500, "level").value,
+        tr34_f(surface).value,
+    ]
 
 
 @pytest.mark.parametrize("seed", range(3))

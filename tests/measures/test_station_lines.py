@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 import flatness
+from flatness.charts.pictures import check_charts
 from flatness.limits.measuring import Subject, measure
 from flatness.measures.station_lines import StationLines
-from flatness.show.check_words import report
-from flatness.show.pictures import check_charts
+from flatness.words.checks import report
 
 FT = 304.8
 

@@ -7,15 +7,26 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from flatness.corrections import patterns
-from flatness.corrections.cutting import cut_stock
+from flatness.framing import cutting as patterns
+from flatness.framing.cutting import cut_stock
 
 # A paper mill's order, widely reprinted (from memory, as is its optimum: 73 rolls of 5600 mm, waste 0.401 %,
 # out of 308 patterns)
 PAPER = {
-    1380: 22, 1520: 25, 1560: 12, 1710: 14, 1820: 18, 1880: 18, 1930: 20, 2000: 10, 2050: 12, 2100: 14, 2140: 16,
-    2150: 18, 2200: 20,
-}  # fmt: skip
+    1380: 22,
+    1520: 25,
+    1560: 12,
+    1710: 14,
+    1820: 18,
+    1880: 18,
+    1930: 20,
+    2000: 10,
+    2050: 12,
+    2100: 14,
+    2140: 16,
+    2150: 18,
+    2200: 20,
+}
 # V. Chvatal, Linear Programming (1983), chapter 13: raws of 100 in; the relaxed optimum is 452.25, and 453 raws
 # are enough (from memory; the relaxation is solved again below over patterns listed here)
 RAWS = {45: 97, 36: 610, 31: 395, 14: 211}

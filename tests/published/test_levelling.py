@@ -8,10 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flatness.survey.adjustment import FGCC, fgcc_class
-from flatness.survey.bookings import book_levels
 from flatness.survey.least_squares import critical_w
-from flatness.survey.levelling import adjust_levels
+from flatness.survey.levelling import FGCC, adjust_levels, book_levels, fgcc_class
 
 FT = 304.8
 
@@ -24,8 +22,24 @@ def sights(observed, per_unit, **columns):
 
 def test_rise_and_fall():
     # NPTEL surveying course, example 13-1: back and fore sights in turn, metres; the line closes on its first mark
-    book = [1.205,1.860,0.125,1.915,0.395,2.615,0.880,1.760,1.960,0.920,2.595,0.915,2.255,0.515,2.305,
-            1.170]  # fmt: skip
+    book = [
+        1.205,
+        1.860,
+        0.125,
+        1.915,
+        0.395,
+        2.615,
+        0.880,
+        1.760,
+        1.960,
+        0.920,
+        2.595,
+        0.915,
+        2.255,
+        0.515,
+        2.305,
+        1.170,
+    ]
     heights = [149.830, 148.040, 145.820, 144.940, 145.980, 147.660, 149.400, 150.535]
     back, fore = 1000 * np.array(book[::2]), 1000 * np.array(book[1::2])
     names = ["BM", *"abcdefg", "BM"]
@@ -46,9 +60,11 @@ def test_rise_and_fall():
 def test_height_of_instrument():
     # a textbook page of levels, feet: BM A at 100.00, closing on BM B, known to be 94.91
     table = book_levels(
-        FT * np.array([3.10, 6.44, 8.76, 7.12]), FT * np.array([9.82, 6.96, 3.27, 10.42]), FT * 100,
+        FT * np.array([3.10, 6.44, 8.76, 7.12]),
+        FT * np.array([9.82, 6.96, 3.27, 10.42]),
+        FT * 100,
         ["A", "TP1", "TP2", "TP3", "B"],
-    )  # fmt: skip
+    )
     assert (table["instrument"] / FT).round(2).tolist() == [103.10, 99.72, 101.52, 105.37]
     assert (table["height"] / FT).round(2).tolist() == [93.28, 92.76, 98.25, 94.95]
     line = adjust_levels(table, {"A": 100 * FT, "B": 94.91 * FT}).misclosures
@@ -57,16 +73,25 @@ def test_height_of_instrument():
     assert line["misclosure"][0] / FT == pytest.approx(0.04, abs=1e-9)
 
 
-GAMA = [("1a","4",-1.225),("4","3",-.848),("3","2",1.342),("2","1a",.720),("1a","2",-.724),("2","3",-1.335),
-        ("3","4",.842),("4","1a",1.231)]  # fmt: skip
+GAMA = [
+    ("1a", "4", -1.225),
+    ("4", "3", -0.848),
+    ("3", "2", 1.342),
+    ("2", "1a", 0.720),
+    ("1a", "2", -0.724),
+    ("2", "3", -1.335),
+    ("3", "4", 0.842),
+    ("4", "1a", 1.231),
+]
 
 
 def test_gnu_gama_network():
     # sample network of GNU Gama (general adjustment software), metres, equal weights, 5 mm stated beforehand
     levels = adjust_levels(sights(GAMA, 1000), {"1a": 1_000_000.0}, error=5.0)
     assert (levels.heights[["4", "3", "2"]] / 1000).round(5).tolist() == pytest.approx(
-        [998.77513, 997.93325, 999.27487], abs=1.01e-5  # printed to 5 decimals, from halves
-    )  # fmt: skip
+        [998.77513, 997.93325, 999.27487],
+        abs=1.01e-5,  # printed to 5 decimals, from halves
+    )
     assert levels.redundancy == 5
     assert levels.m0**2 * 5 == pytest.approx(146.625, abs=1e-6)
     assert round(levels.m0, 2) == 5.42
@@ -81,8 +106,15 @@ def test_gnu_gama_network():
     assert not len(levels.blunders)
 
 
-GHILANI = [("X","A",5.10),("A","Y",2.34),("Y","C",-1.25),("C","X",-6.13),("A","B",-.68),("Y","B",-3.00),
-           ("B","C",1.70)]  # fmt: skip
+GHILANI = [
+    ("X", "A", 5.10),
+    ("A", "Y", 2.34),
+    ("Y", "C", -1.25),
+    ("C", "X", -6.13),
+    ("A", "B", -0.68),
+    ("Y", "B", -3.00),
+    ("B", "C", 1.70),
+]
 MILES = np.array([4, 3, 2, 3, 2, 2, 2.0])
 
 
@@ -113,9 +145,12 @@ def test_strang_and_borre():
     right = [p1 * (a + 1.978) + p3 * (c + 0.988) + p5 * 1.258, p2 * (a + 0.732) + p4 * (b + 0.420) - p5 * 1.258]
     d, e = np.linalg.solve(normal, right)
     pvv = (
-        p1 * (d - a - 1.978) ** 2 + p2 * (e - a - 0.732) ** 2 + p3 * (d - c - 0.988) ** 2
-        + p4 * (e - b - 0.420) ** 2 + p5 * (d - e - 1.258) ** 2
-    )  # fmt: skip
+        p1 * (d - a - 1.978) ** 2
+        + p2 * (e - a - 0.732) ** 2
+        + p3 * (d - c - 0.988) ** 2
+        + p4 * (e - b - 0.420) ** 2
+        + p5 * (d - e - 1.258) ** 2
+    )
     levels = adjust_levels(sights(observed, 1000, weight=1 / km), {"A": 1000 * a, "B": 1000 * b, "C": 1000 * c})
     assert levels.heights[["D", "E"]].tolist() == pytest.approx([1000 * d, 1000 * e], abs=1e-6)
     assert levels.m0 == pytest.approx(1000 * np.sqrt(pvv / 3), rel=1e-6)

@@ -30,8 +30,7 @@ def test_cosine_profile_under_three_metres(wave_m, expected_mm):
 
 
 @pytest.mark.parametrize(
-    ("length", "radius_mm", "expected_mm"),
-    [("3 m", 1_000_000.0, 1.125), ("10 ft", 1_000_000.0, 1.161288)],
+    ("length", "radius_mm", "expected_mm"), [("3 m", 1_000_000.0, 1.125), ("10 ft", 1_000_000.0, 1.161288)]
 )
 def test_arc(length, radius_mm, expected_mm):
     bar = parse_length(length)

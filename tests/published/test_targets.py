@@ -5,14 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from flatness.corrections.target import best_plane_target, level_target
-from flatness.corrections.terms import Rates
-from flatness.corrections.volumes import cut_and_fill
+from flatness.planning.constraints import Rates
+from flatness.planning.target import best_plane_target, level_target
+from flatness.planning.volumes import cut_and_fill
 from flatness.surface.lattice import make_surface
 
 # H. P. Williams, Model Building in Mathematical Programming, problem 12.11 (curve fitting)
-WX = [0.0,0.5,1.0,1.5,1.9,2.5,3.0,3.5,4.0,4.5,5.0,5.5,6.0,6.6,7.0,7.6,8.5,9.0,10.0]  # fmt: skip
-WY = [1.0,0.9,0.7,1.5,2.0,2.4,3.2,2.0,2.7,3.5,1.0,4.0,3.6,2.7,5.7,4.6,6.0,6.8,7.3]  # fmt: skip
+WX = [0.0, 0.5, 1.0, 1.5, 1.9, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 5.5, 6.0, 6.6, 7.0, 7.6, 8.5, 9.0, 10.0]
+WY = [1.0, 0.9, 0.7, 1.5, 2.0, 2.4, 3.2, 2.0, 2.7, 3.5, 1.0, 4.0, 3.6, 2.7, 5.7, 4.6, 6.0, 6.8, 7.3]
 
 
 def williams(rows=1):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from shapely import box
 
-from flatness.surface.coverage import unread
+from flatness.surface.lattice import unread
 from flatness.survey.readings import make_survey
 
 STEP = 500.0

@@ -67,13 +67,15 @@ def test_the_gradient_is_the_slope_of_the_likelihood():
     s = Stations(x, y, np.random.default_rng(1).normal(0, 3, 30), np.ones(30, dtype=np.int64))
     _, gradient = likelihood_gradient(s, P)
     step = 1e-5
-    for number, moved in enumerate([
-        lambda g: replace(P, scale=P.scale * g),
-        lambda g: replace(P, length_x=P.length_x * g),
-        lambda g: replace(P, length_y=P.length_y * g),
-        lambda g: replace(P, joists=replace(JOISTS, scale=JOISTS.scale * g)),
-        lambda g: replace(P, reading_error=P.reading_error * g),
-    ]):  # fmt: skip
+    for number, moved in enumerate(
+        [
+            lambda g: replace(P, scale=P.scale * g),
+            lambda g: replace(P, length_x=P.length_x * g),
+            lambda g: replace(P, length_y=P.length_y * g),
+            lambda g: replace(P, joists=replace(JOISTS, scale=JOISTS.scale * g)),
+            lambda g: replace(P, reading_error=P.reading_error * g),
+        ]
+    ):
         ahead, behind = (restricted_log_likelihood(s, moved(np.exp(sign * step))) for sign in (1, -1))
         assert gradient[number] == pytest.approx((ahead - behind) / (2 * step), rel=1e-4, abs=1e-5)
 

@@ -64,9 +64,12 @@ def test_covariance_equals_scikit_learns():
 def test_likelihood_differs_from_parameters_to_parameters_as_scikit_learns():
     s = stations()
     others = [
-        PARAMETERS, replace(PARAMETERS, scale=4.0), replace(PARAMETERS, length_x=600.0),
-        replace(PARAMETERS, length_y=2500.0), replace(PARAMETERS, reading_error=1.2),
-    ]  # fmt: skip
+        PARAMETERS,
+        replace(PARAMETERS, scale=4.0),
+        replace(PARAMETERS, length_x=600.0),
+        replace(PARAMETERS, length_y=2500.0),
+        replace(PARAMETERS, reading_error=1.2),
+    ]
     ours = np.array([restricted_log_likelihood(s, p) for p in others])
     theirs = np.array([reference(p, s).log_marginal_likelihood_value_ for p in others])
     np.testing.assert_allclose(ours - ours[0], theirs - theirs[0], atol=2e-3)

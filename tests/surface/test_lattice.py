@@ -11,10 +11,10 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely import Polygon
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.surface.grids import grid_axes
 from flatness.surface.lattice import (
     MOST_DRAWN,
     default_spacing,
+    grid_axes,
     lattice_axes,
     make_surface,
     station_step,
@@ -94,10 +94,7 @@ def test_blank_stations_without_an_outline_leave_the_surface_blank_around_them()
     assert not inside[6, 8]
     assert inside.sum() == inside.size - 4
     stated = make_survey(
-        gx[keep],
-        gy[keep],
-        np.zeros(keep.sum()),
-        outline=Polygon([(0, 0), (2400, 0), (2400, 1800), (0, 1800)]),
+        gx[keep], gy[keep], np.zeros(keep.sum()), outline=Polygon([(0, 0), (2400, 0), (2400, 1800), (0, 1800)])
     )
     assert stated.surface_at(300.0).inside.sum() > inside.sum()
 

@@ -10,7 +10,7 @@ from flatness.surface.fitting import fit_parameters
 from flatness.surface.framing import Patch
 from flatness.surface.kriging import Parameters, covariance
 from flatness.surface.likely import likely_surface
-from flatness.surface.prior import Extent, draw_prior
+from flatness.surface.prior import Extent, Prior
 
 FT = 304.8
 PATCH = Patch((1500.0, 2200.0), 1300.0, 5.0)
@@ -41,7 +41,7 @@ def test_the_covariance_is_that_of_surface_and_patch():
 
 def test_surfaces_drawn_have_that_covariance():
     x, y = np.random.default_rng(2).uniform(0, 4000, (2, 14))
-    drawn = draw_prior(P, Extent(0.0, 4000.0, 0.0, 4000.0, 200.0), x, y, 6000, np.random.default_rng(3))
+    drawn = Prior(P, Extent(0.0, 4000.0, 0.0, 4000.0, 200.0), x, y).draw(6000, np.random.default_rng(3))
     expected = written_out(x, y, x, y)
     error = np.sqrt((np.outer(np.diag(expected), np.diag(expected)) + expected**2) / 6000)
     # of 105 covariances none over 5 of its own errors of sampling
@@ -101,8 +101,11 @@ def test_a_room_of_few_stations_has_no_patches():
 @pytest.mark.parametrize("turn", [False, True])
 def test_a_patch_moves_with_the_room(turn):
     survey = read(lambda x, y: dip(x, y) + 0.3 * np.sin(x / 900), 1)
-    moved = replace(survey, points=survey.points.assign(**(
-        {"x": survey.points["y"], "y": survey.points["x"]} if turn else {"x": survey.points["x"] + 5000.0}
-    )))  # fmt: skip
+    moved = replace(
+        survey,
+        points=survey.points.assign(
+            **({"x": survey.points["y"], "y": survey.points["x"]} if turn else {"x": survey.points["x"] + 5000.0})
+        ),
+    )
     one, other = (likely_surface(s, FT, trusting=True) for s in (survey, moved))
     np.testing.assert_allclose(one.mean, other.mean.T if turn else other.mean, atol=0.02)

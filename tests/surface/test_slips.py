@@ -118,8 +118,9 @@ def test_a_slip_is_told_by_its_label_as_it_was_read(quantity):
     rng = np.random.default_rng(1)
     rows = [
         f"{24 * i},{24 * j},{41 + rng.normal(0, 0.01) + (0.5 if (i, j) == (4, 3) else 0):.3f},{'ABCDEFGH'[i]}{j + 1}"
-        for i in range(8) for j in range(8)
-    ]  # fmt: skip
+        for i in range(8)
+        for j in range(8)
+    ]
     text = f"# unit: in\n# reading: {quantity}\n# accuracy: 0.01\nx,y,reading,label\n" + "\n".join(rows) + "\n"
     found = flatness.assess(flatness.read_survey(text.encode(), name="k.csv"), rooms.limit(), spacing=FT, draws=50)
     (slip,) = found.slips
@@ -128,6 +129,19 @@ def test_a_slip_is_told_by_its_label_as_it_was_read(quantity):
     assert slip.expected == pytest.approx(41 * IN, abs=0.02 * IN)
     assert slip.times > 4
     assert "read E4 again" in found.table.note[0]
+
+
+def test_a_slip_is_named_once():
+    survey, (at,) = rooms.fine_floor(1, (IN,))
+    x, y, height = survey.xyz()
+    rows = "\n".join(f"{a},{b},{c}" for a, b, c in zip(x, y, height, strict=True))
+    read = flatness.read_survey(f"# unit: mm\n# accuracy: 0.8\nx,y,height\n{rows}\n".encode(), name="k.csv")
+    (noted,) = read.notes
+    assert noted.row == at + 4
+    found = flatness.assess(read, rooms.limit(), spacing=FT, draws=50)
+    assert [slip.number for slip in found.slips] == [at]
+    assert found.subject.survey.notes == ()
+    assert flatness.assess(read, rooms.limit(), spacing=FT, draws=0).subject.survey.notes == (noted,)
 
 
 def test_a_patch_of_stations_is_no_slip():

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from flatness import ArgumentError
+from flatness.limits.planning import typical_surfaces
 from flatness.surface.kriging import Parameters
-from flatness.surface.typical import typical_surfaces
 
 
 def matern(dx, dy, p):

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from flatness.errors import Problem, SurveyFileError
-from flatness.survey.checks import MAD_TO_SIGMA, predict
+from flatness.survey.checks import MAD_TO_SIGMA, notes_but_on, predict
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
@@ -150,7 +150,7 @@ def test_small_and_known_scatter_is_not_noted() -> None:
     assert not read(as_text(x, y, z)).notes
     z[40] = -3.4
     (note,) = read(as_text(x, y, z)).notes
-    assert "shy of" in note.what
+    assert note.what.values["side"] == "lower than"
     z[40] = -7.0  # under 1/8 in + 4 x 1 mm
     assert not read(as_text(x, y, z, "# accuracy: 1\n")).notes
 
@@ -208,3 +208,15 @@ def test_drops_that_are_all_below_zero_are_refused() -> None:
     assert "minus" in str(problem.remedy)
     # one that is not, as off a string that the surface rises over in places
     assert len(read(text.format("")).points) == 4
+
+
+def test_notes_on_stations_that_are_named_elsewhere_are_left_out_and_no_others():
+    x, y = grid(9, 9)
+    z = np.random.default_rng(0).normal(0, 0.5, len(x))
+    z[20] += 20
+    z[60] -= 20
+    survey = read(as_text(x, y, z, "# accuracy: 0.5\n"))
+    first, second = survey.notes
+    assert notes_but_on(survey, []) == (first, second)
+    assert notes_but_on(survey, [(x[20], y[20])]) == (second,)
+    assert notes_but_on(survey, [(x[60], y[60]), (x[40], y[40])]) == (first,)

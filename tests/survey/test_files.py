@@ -19,9 +19,15 @@ from shapely import Polygon
 from flatness.errors import ArgumentError, FlatnessError, Problem, SurveyFileError
 from flatness.lengths import parse_length
 from flatness.survey import cells, files
-from flatness.survey.files import SurveyFileExistsError, read_survey, write_survey
+from flatness.survey.files import (
+    SurveyFileExistsError,
+    differences,
+    read_survey,
+    survey_text,
+    text_to_go_on,
+    write_survey,
+)
 from flatness.survey.readings import Framing, Survey, make_survey
-from flatness.survey.writing import differences, survey_text, text_to_go_on
 
 INCH = 25.4  # mm, by definition
 LIST = """# title: Kitchen
@@ -361,12 +367,7 @@ def test_sheets() -> None:
     assert "2 sheets" in problem.what
     assert problem.value == "Sheet, Wall"
     assert "such as 'Sheet': --sheet" in (problem.remedy or "")
-    assert read_survey(two, name="k.xlsx", sheet="Wall").points["height"].tolist() == [
-        25.4,
-        50.8,
-        76.2,
-        101.6,
-    ]
+    assert read_survey(two, name="k.xlsx", sheet="Wall").points["height"].tolist() == [25.4, 50.8, 76.2, 101.6]
     assert "'Wall'" in (only(two, "k.xlsx", sheet="wal").remedy or "")
     assert_the_four(read_survey(workbook(BOOK, Empty=[]), name="k.xlsx"))
     assert "empty" in only(workbook([]), "k.xlsx").what

@@ -13,12 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flatness.errors import ArgumentError
-from flatness.survey import adjustment, bookings, instrument, least_squares, levelling, network
-from flatness.survey.bookings import book_levels
+from flatness.survey import instrument, least_squares, levelling
+from flatness.survey import least_squares as network
+from flatness.survey import levelling as adjustment
+from flatness.survey import levelling as bookings
 from flatness.survey.instrument import adjust_setups
-from flatness.survey.least_squares import critical_w, solve, standardised
-from flatness.survey.levelling import adjust_levels
-from flatness.survey.network import groups_apart, independent_loops
+from flatness.survey.least_squares import critical_w, groups_apart, independent_loops, solve, standardised
+from flatness.survey.levelling import adjust_levels, book_levels
 
 
 def random_network(rng, points=7, extra=8, error=1.0):
@@ -54,10 +55,12 @@ def test_against_numpy_lstsq(seed):
         [[(b == p) - (a == p) for p in free] for a, b in zip(table["from"], table["to"], strict=True)], float
     )
     known = {"P0": height[0], "P4": height[4]}
-    right = np.array([
-        d - known.get(b, 0) + known.get(a, 0)
-        for a, b, d in zip(table["from"], table["to"], table["difference"], strict=True)
-    ])  # fmt: skip
+    right = np.array(
+        [
+            d - known.get(b, 0) + known.get(a, 0)
+            for a, b, d in zip(table["from"], table["to"], table["difference"], strict=True)
+        ]
+    )
     scale = 1 / table["error"].to_numpy()
     x, pvv, _, _ = np.linalg.lstsq(scale[:, None] * rows, scale * right, rcond=None)
     np.testing.assert_allclose(levels.heights[free], x, atol=1e-9)

@@ -147,11 +147,15 @@ def test_no_file_is_overwritten_unasked(tmp_path, ending):
 @pytest.mark.parametrize(
     ("about", "word"),
     [
-        ({"title": "two\nlines"}, "title"), ({"unit": "yd"}, "unit"), ({"reading": "depth"}, "reading"),
-        ({"surface": "roof"}, "surface"), ({"reference": "plumb"}, "reference"), ({"accuracy": 0.0}, "accuracy"),
+        ({"title": "two\nlines"}, "title"),
+        ({"unit": "yd"}, "unit"),
+        ({"reading": "depth"}, "reading"),
+        ({"surface": "roof"}, "surface"),
+        ({"reference": "plumb"}, "reference"),
+        ({"accuracy": 0.0}, "accuracy"),
         ({"accuracy": np.nan}, "accuracy"),
     ],
-)  # fmt: skip
+)
 def test_bad_input_writes_nothing(tmp_path, about, word):
     with pytest.raises(ArgumentError, match=word):
         write(tmp_path, ".csv", **about)

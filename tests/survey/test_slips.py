@@ -11,9 +11,9 @@ import openpyxl
 import pytest
 
 from flatness.errors import Problem, SurveyFileError
+from flatness.survey.cells import meant
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
-from flatness.survey.slips import meant
 
 Grid = list[list[str]]
 HEAD = ["# unit: in", "# reading: drop"]
@@ -65,11 +65,17 @@ def test_a_sound_grid_reads_without_a_word(form: str, corner: str) -> None:
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ("-41 5/8", "did you mean 41 5/8?"), ("4.15", "did you mean 41.5?"), ("415", "did you mean 41.5?"),
-        ("14", "did you mean 41?"), ("14 5/8", "did you mean 41 5/8?"), ("1054", "did you mean 1054 mm?"),
-        ("105.4", "did you mean 105.4 cm?"), ("4138", "did you mean 41 3/8?"), ("-41.5", "did you mean 41.5?"),
+        ("-41 5/8", "did you mean 41 5/8?"),
+        ("4.15", "did you mean 41.5?"),
+        ("415", "did you mean 41.5?"),
+        ("14", "did you mean 41?"),
+        ("14 5/8", "did you mean 41 5/8?"),
+        ("1054", "did you mean 1054 mm?"),
+        ("105.4", "did you mean 105.4 cm?"),
+        ("4138", "did you mean 41 3/8?"),
+        ("-41.5", "did you mean 41.5?"),
     ],
-)  # fmt: skip
+)
 def test_a_reading_typed_wrong_is_named_with_what_was_meant(typed: str, said: str, form: str) -> None:
     rows = grid()
     rows[3][4] = typed
@@ -113,10 +119,14 @@ def test_real_floors_ramps_and_walls_read_without_a_question(unit: str) -> None:
     rng = np.random.default_rng(3)
     noise = rng.normal(0, 1 / 32, x.shape)
     surfaces = {
-        "wall": x / 17 + noise, "through zero": x / 17 - 0.5 + noise, "ramp": x + noise, "steep": 3 * x + noise,
-        "wavy": 0.5 * np.sin(x) * np.cos(0.7 * y) + noise, "long wave": 2 * np.sin(x / 4) + noise,
+        "wall": x / 17 + noise,
+        "through zero": x / 17 - 0.5 + noise,
+        "ramp": x + noise,
+        "steep": 3 * x + noise,
+        "wavy": 0.5 * np.sin(x) * np.cos(0.7 * y) + noise,
+        "long wave": 2 * np.sin(x / 4) + noise,
         "low corner": -1.5 * np.exp(-(x + y) / 4) + noise,
-    }  # fmt: skip
+    }
     for name, z in surfaces.items():
         assert heights(size * z, unit).notes == (), name
         # as drops, read down from a laser line

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import argparse
 import json
+import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from flatness.commands.options import EXIT, add_json, note_unit, plain, say_not_followed
-from flatness.commands.plan_json import lines_rows, ways_rows
+from flatness.commands.options import EXIT, add_json, print_written, say_not_followed
+from flatness.commands.plan_json import lines_rows, plain, rows
 from flatness.comparison.records import results
+from flatness.errors import FlatnessError
+from flatness.job import schema
 from flatness.job.reading import read_job
 from flatness.job.running import Results, run_job
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 
 
-def add_job(commands: Any) -> None:
-    """Add the command to the parsers of the command line."""
-    parser: argparse.ArgumentParser = commands.add_parser(
-        "job", help="a whole job from one file: check, plan, what it meets, and what was done",
-        epilog="Exit code: the verdict of the latest survey, 0 pass or no limit, 1 fail, 3 undecided; 2 bad input.",
-    )  # fmt: skip
+def add_job(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes to its parser."""
+    parser.epilog = "Exit code: the verdict of the latest survey, 0 pass or no limit, 1 fail, 3 undecided; 2 bad input."
     parser.set_defaults(run=run_whole_job)
-    parser.add_argument("file", help="job file, TOML; sample_surveys/loft_floor/job.toml explains each line")
+    parser.add_argument("file", nargs="?", help="job file, TOML; sample_surveys/loft_floor/job.toml is one")
+    parser.add_argument("--keys", action="store_true", help="list what a job file may hold")
     parser.add_argument("--out", metavar="DIR", help="write the pictures there")
     add_json(parser)
 
@@ -34,11 +36,16 @@ def run_whole_job(options: argparse.Namespace) -> int:
     ------
     FlatnessError : a job that cannot be run as it is
     """
-    from flatness.show.job_words import job_report
+    from flatness.words.jobs import job_report
 
+    if options.keys:
+        print(keys_text())
+        return 0
+    if options.file is None:
+        raise FlatnessError("no job file", expected="flatness job FILE", remedy="name it; or --keys, for what it holds")
     job = read_job(options.file)
-    note_unit(options, job)
-    say_not_followed(job.plan.beneath if job.plan else ())
+    options.noted = job
+    say_not_followed(job)
     done = run_job(job)
     told = None if options.json else job_report(done)
     written = _pictures(done, Path(options.out)) if options.out else []
@@ -46,9 +53,26 @@ def run_whole_job(options: argparse.Namespace) -> int:
         print(json.dumps({**_json(done), "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:
         print(told)
-        for path in written:
-            print(f"written: {path}")
+        print_written(written)
     return EXIT[_verdict(done)]
+
+
+def keys_text() -> str:
+    """What a job file may hold: its tables, their keys, what each takes and what it is for."""
+    tables = [("at the top", schema.ABOUT, "")]
+    tables += [(f"[{name}]", keys, told) for name, (keys, told) in schema.SINGLE.items()]
+    tables += [(f"[[{name}]]", keys, told) for name, (keys, told, _) in schema.SEVERAL.items()]
+    return "\n\n".join("\n".join([f"{name}  {told}".rstrip(), *_lines(keys, "  ")]) for name, keys, told in tables)
+
+
+def _lines(keys: schema.Keys, indent: str) -> Iterator[str]:
+    for key, one in keys.items():
+        marks = [one.type.metavar] * (one.type.metavar != "WHAT") + ["needed"] * one.needed
+        marks += [f"for {one.when}"] * bool(one.when)
+        told = f"{key} ({'; '.join(marks)}): {one.help}" if marks else f"{key}: {one.help}"
+        yield textwrap.fill(told, 80, initial_indent=indent, subsequent_indent=f"{indent}    ", break_on_hyphens=False)
+        if isinstance(one.type, schema.Nested) and one.type.keys is not schema.LAYOUT:
+            yield from _lines(one.type.keys, f"{indent}  ")
 
 
 def _verdict(done: Results) -> str:
@@ -60,9 +84,7 @@ def _verdict(done: Results) -> str:
 
 
 def _pictures(done: Results, folder: Path) -> list[Path]:
-    from flatness.show.comparison_pictures import write_comparison
-    from flatness.show.pictures import write_pictures
-    from flatness.show.plan_pictures import write_plan_pictures
+    from flatness.charts.pictures import write_comparison, write_pictures, write_plan_pictures
 
     unit, stem = done.job.show, done.job.path.stem
     written = [] if done.assessment is None else write_pictures(done.assessment, folder, stem, unit)
@@ -75,34 +97,36 @@ def _pictures(done: Results, folder: Path) -> list[Path]:
 
 def _json(done: Results) -> dict[str, Any]:
     plan = done.plan
-    limits = [] if done.assessment is None else done.assessment.table.to_dict("records")
     return {
         "job": done.job.path.name,
         "title": done.job.title,
         "verdict": _verdict(done),
-        "limits": [plain(row) for row in limits],
-        "plan": None if plan is None or done.ways is None else {
+        "limits": [] if done.assessment is None else rows(done.assessment.table),
+        "plan": None
+        if plan is None or done.ways is None
+        else {
             "way": plan.way,
             "plane": plan.plane or None,
             "verdict": plan.verdict or None,
             "proposed": done.ways.proposed,
-            "ways": plain(ways_rows(done.ways)),
+            "ways": rows(done.ways.table),
             "work": plain(plan.work),
             "work_unit": plan.settings["rates"].unit,
-            "marks": [plain(row) for row in plan.marks.to_dict("records")],
+            "marks": rows(plan.marks),
             "lines": lines_rows(plan),
-            "after": [plain(row) for row in plan.after.to_dict("records")],
-            "patches": [plain(row) for row in plan.patches.drop(columns="outline").to_dict("records")],
+            "after": rows(plan.after),
+            "patches": rows(plan.patches.drop(columns="outline")),
             "notes": list(plan.notes),
         },
-        "consequences": [plain(row) for row in done.consequences.to_dict("records")],
+        "consequences": rows(done.consequences),
         "reveals": {
             name: {
-                "verdict": one.verdict, "departure_mm": plain(float(one.departure.value)),
+                "verdict": one.verdict,
+                "departure_mm": plain(float(one.departure.value)),
                 "change_mm": plain(float(one.change.value)),
-                "scribe": [plain(row) for row in one.scribe.to_dict("records")],
+                "scribe": rows(one.scribe),
             }
             for name, one in done.reveals.items()
         },
         "comparison": None if done.comparison is None else results(done.comparison),
-    }  # fmt: skip
+    }

@@ -1,28 +1,121 @@
-"""What the commands share: lengths and agreed limits as options, numbers as JSON can say them."""
+"""What the commands share: options that are keys of a job, and tables typed on one line.
+
+The options derive from the schema of a job: what they take, their help, and every word of what is wrong with one.
+"""
 
 from __future__ import annotations
 
 import argparse
-import math
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from flatness.corrections.beneath import Beneath, not_followed
-from flatness.errors import FlatnessError, LengthError
-from flatness.lengths import parse_length
-from flatness.limits.agreed import straightedge_limit
+from flatness.errors import FlatnessError
+from flatness.job.reading import make_job, read_limits
+from flatness.job.records import Job
+from flatness.job.report import JobReport, Origin
+from flatness.job.schema import BENEATH, LAYOUT, SINGLE, TOP, Field, Keys, read_table
+from flatness.job.values import Area, Flag, Many
 from flatness.limits.kinds import Limit
-from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.planning.substrate import not_followed
+from flatness.survey.cells import nearest
 from flatness.survey.readings import Survey
-
-if TYPE_CHECKING:
-    from flatness.job.records import Job
+from flatness.words.phrases import error_text
+from flatness.words.printed import shown_unit
 
 EXIT = {PASS: 0, FAIL: 1, UNDECIDED: 3}
-BAD_INPUT = 2
+# the key of a job that each option stands for
+PATHS = {
+    "--sheet": "surveys.before_sheet",
+    "--before-sheet": "surveys.before_sheet",
+    "--after-sheet": "surveys.after_sheet",
+    "--beneath": "beneath",
+    "--members": "members",
+    "--crossing": "members.crossing",
+    "--fixed": "fixed",
+    "--way": "plan.way",
+    "--plane": "plan.plane",
+    "--align": "compare.align",
+    "--unchanged": "compare.unchanged",
+    "--tolerance": "compare.tolerance",
+    "--unit": "show",
+    "--confidence": "confidence",
+    "--draws": "draws",
+    "--seed": "seed",
+}
+PLACES = {path: option for option, path in PATHS.items()} | {
+    "surveys.before": "the survey file",
+    "surveys.after": "the survey file of after",
+    "surveys.before_sheet": "--sheet",
+    "limits": "--limit",
+    "limits.length": "--straightedge",
+    "limits.allowed": "--allowed",
+}
+REPEATED = ("--beneath", "--fixed")  # beside those that hold many values
+
+
+def _form(keys: Keys, mark: str) -> str:
+    """How a table is typed on one line, its words after a mark."""
+    return "KIND" + "".join(f"[{mark}{_word(one)}]" for one in keys.values() if one.word)
+
+
+def _word(field: Field) -> str:
+    return field.word if isinstance(field.type, Flag) else f"{field.word} {field.type.metavar}"
+
+
+FIXED_FORM = "X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME][,meant]"
+FIXED_SUCH_AS = "'0in,8ft,as found,1/16in,door sill' or '3ft,4ft,drop 41-3/8in,hearth'"
+LAYOUT_SUCH_AS = "'sawn joist first 8in spacing 16in along y depth 9-1/4in'"
+FORMS = {
+    "--fixed": f'"{FIXED_FORM}", such as {FIXED_SUCH_AS}',
+    "--beneath": f"\"{_form(BENEATH, '; ')}\", such as 'sheathing; may be planed'",
+    "--members": f'"{_form(LAYOUT, " ")}", such as {LAYOUT_SUCH_AS}',
+    "--crossing": "written as --members",
+}
+
+
+def field_of(path: str) -> Field:
+    """The field of a key of a job, such as ``plan.way``."""
+    table, _, key = path.rpartition(".")
+    return SINGLE[table][0][key] if table else TOP[key]
+
+
+def add_keys(parser: argparse.ArgumentParser, *options: str) -> None:
+    """Add options that are keys of a job."""
+    for option in options:
+        known = field_of(PATHS[option])
+        _add(parser, option, known, f"{known.help}: {FORMS[option]}" if option in FORMS else known.help)
+
+
+def add_fields(parser: argparse.ArgumentParser, keys: Keys) -> None:
+    """Add a command's own options."""
+    for key, known in keys.items():
+        _add(parser, _option(key), known, known.help)
+
+
+def _add(parser: argparse.ArgumentParser, option: str, known: Field, told: str) -> None:
+    several = option in REPEATED or isinstance(known.type, Many)
+    metavar = known.type.one.metavar if isinstance(known.type, Many) else known.type.metavar
+    told = f"{told}; may be given several times" if several else told
+    action = "append" if several else "store"
+    parser.add_argument(option, help=told.replace("%", "%%"), metavar=metavar, action=action)
+
+
+def add_limits(parser: argparse.ArgumentParser) -> None:
+    """Limits by name, and one agreed limit under a straightedge."""
+    told = f"{field_of('limits').help}; may be given several times"
+    parser.add_argument("--limit", action="append", metavar="NAME", help=told)
+    parser.add_argument(
+        "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
+    )
+    parser.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+
+
+def _option(key: str) -> str:
+    return f"--{key.replace('_', '-')}"
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -30,106 +123,183 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
 
 
-def add_limits(parser: argparse.ArgumentParser) -> None:
-    """Limits by name, and one agreed limit under a straightedge."""
-    parser.add_argument(
-        "--limit", action="append", default=[], metavar="NAME",
-        help="a limit or a finish by name, as 'flatness limits' lists them; may be given several times",
-    )  # fmt: skip
-    parser.add_argument(
-        "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
-    )
-    parser.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+def new_report(*own: Keys) -> JobReport:
+    """A report of what is typed behind options; ``own``: of one command alone."""
+    return JobReport(Origin(options=PLACES | {key: _option(key) for keys in own for key in keys}))
 
 
-def agreed_limits(options: argparse.Namespace) -> list[Limit]:
-    """The limit that ``--straightedge`` and ``--allowed`` make together, or none."""
-    if (options.straightedge is None) != (options.allowed is None):
-        raise FlatnessError(
-            "an agreed limit takes two numbers", expected="--straightedge LENGTH and --allowed GAP together",
-            remedy="such as --straightedge 10ft --allowed 3/16",
-        )  # fmt: skip
-    if options.straightedge is None:
-        return []
-    bar = with_unit(options.straightedge, "--straightedge")
-    allowed = with_unit(options.allowed, "--allowed")
-    return [straightedge_limit(length=bar, allowed=allowed, name="agreed")]
+def read_fields(options: argparse.Namespace, keys: Keys, report: JobReport) -> dict[str, Any]:
+    """What a command's own options say, by key; None where nothing is said or something is wrong."""
+    raw = {}
+    for key, known in keys.items():
+        given, holds = getattr(options, key), known.type
+        if given:
+            raw[key] = [holds.one.typed(one) for one in given] if isinstance(holds, Many) else holds.typed(given)
+    table = read_table(raw, "", keys, report)
+    return dict.fromkeys(keys) | (table.values if table else {})
 
 
-def wanted_limits(options: argparse.Namespace, why: str = "to hold the survey against") -> list[str | Limit]:
-    """The limits named and agreed on the command line; FlatnessError where there are none."""
-    limits: list[str | Limit] = [*options.limit, *agreed_limits(options)]
-    if not limits:
-        raise FlatnessError(
-            f"no limit {why}", expected="--limit NAME, or --straightedge LENGTH --allowed GAP",
-            remedy="'flatness limits' lists the names",
-        )  # fmt: skip
+def job_of(
+    options: argparse.Namespace, raw: dict[str, Any], report: JobReport | None = None, needs_limits: str = ""
+) -> Job:
+    """The job that the options of a command ask for.
+
+    Parameters
+    ----------
+    options : of the command
+    raw : tables that it asks for besides, such as the files of the surveys
+    report : holds problems that were found before; None: a new one
+    needs_limits : what they are for, where the command cannot do without
+
+    Raises
+    ------
+    JobFileError : with all that is wrong with them
+    """
+    report = new_report() if report is None else report
+    for option, path in PATHS.items():
+        given = getattr(options, option[2:].replace("-", "_"), None)
+        found = None if given is None else _typed(option, given, path, report)
+        if found is not None:
+            *tables, key = path.split(".")
+            table = raw
+            for name in tables:
+                table = table.setdefault(name, {})
+            table[key] = found
+    limits = _limits(options, report, needs_limits)
+    raw |= {"limits": limits} if limits else {}
+    try:
+        return make_job(raw, report, Path(raw["surveys"]["before"]), Path())
+    finally:
+        options.noted = report.survey
+
+
+def _limits(options: argparse.Namespace, report: JobReport, needed: str) -> list[Any]:
+    """The limits of the options as a job file would hold them; ``needed``: what for, empty where there may be none."""
+    agreed = {key: getattr(options, name, None) for key, name in (("length", "straightedge"), ("allowed", "allowed"))}
+    agreed = {key: given for key, given in agreed.items() if given is not None}
+    limits = list(getattr(options, "limit", None) or ())
+    limits += [{"kind": "straightedge", "name": "agreed", **agreed}] if agreed else []
+    if needed and not limits:
+        expected, remedy = "--limit NAME, or --straightedge LENGTH --allowed GAP", "'flatness limits' lists the names"
+        report.add("limits", f"no limit {needed}", "nothing", expected, remedy)
     return limits
 
 
-def note_unit(options: argparse.Namespace, read: Survey | Job) -> None:
-    """Note what was read, so that an error that follows speaks in its unit."""
-    options.noted = read
+def limits_of(options: argparse.Namespace, surface: str, report: JobReport, needed: str) -> tuple[Limit, ...]:
+    """The limits that the options name for a kind of surface; what is wrong with them goes into the report."""
+    limits = _limits(options, report, needed)
+    return read_limits(limits, surface, report) if limits else ()
+
+
+def _typed(option: str, given: Any, path: str, report: JobReport) -> Any:
+    """What a job file would hold of what was typed behind an option; None where it cannot be read."""
+    if option in ON_ONE_LINE:
+        several = given if option in REPEATED else [given]
+        found = [ON_ONE_LINE[option](text, path, report) for text in several]
+        found = [one for one in found if one is not None]
+        return found if option in REPEATED else (found or [None])[0]
+    holds = field_of(path).type
+    return [holds.one.typed(one) for one in given] if isinstance(holds, Many) else holds.typed(given)
+
+
+def typed_table(text: str, keys: Keys, path: str, report: JobReport) -> dict[str, Any] | None:
+    """A table typed on one line: its kind, then words, each with its value: ``slab; may be planed; most 1/8in``."""
+    words = {one.word: key for key, one in keys.items() if one.word}
+    either = "|".join(sorted(words, key=len, reverse=True))
+    kind, *rest = re.split(rf"\b({either})\b", " ".join(text.split()), flags=re.IGNORECASE)
+    raw: dict[str, Any] = {}
+    before = len(report.problems)
+    for word, said in zip(["", *rest[::2]], [kind, *rest[1::2]], strict=True):
+        key = words[word.casefold()] if word else "kind"
+        holds, value, stray = keys[key].type, said.strip(" ,;"), ""
+        flag = isinstance(holds, Flag)
+        if not isinstance(holds, Area):  # corners have semicolons of their own
+            value, _, stray = ("", "", value) if flag else value.partition(";")
+        if stray:
+            near = nearest(stray.strip(), words)
+            report.add(path, "an unknown word", stray.strip(), ", ".join(words), f"did you mean '{near}'?")
+        elif key in raw:
+            report.add(path, f"'{word}' twice", text, "each word once", "leave one of them out")
+        elif not value and not flag:
+            what = f"'{word}' without its value" if word else "no kind"
+            report.add(path, what, text, _word(keys[key]) if word else holds.metavar, "add it")
+        raw[key] = True if flag else holds.typed(value.strip())
+    return raw if len(report.problems) == before else None
+
+
+def _beneath(text: str, path: str, report: JobReport) -> dict[str, Any] | None:
+    return typed_table(text, BENEATH, path, report)
+
+
+def typed_layout(text: str, path: str, report: JobReport) -> dict[str, Any] | None:
+    """Members typed on one line, which way they run among it."""
+    raw = typed_table(text, LAYOUT, path, report)
+    if raw is None or "direction" in raw:
+        return raw
+    report.add(path, "which way the members run is missing", text, "along x, or along y", f"such as {LAYOUT_SUCH_AS}")
+    return None
+
+
+def typed_spot(text: str, path: str, report: JobReport) -> dict[str, Any] | None:
+    """A spot whose finished height is given, from ``X,Y[,HEIGHT or 'as found'][,ALLOWANCE][,NAME][,meant]``."""
+    x, y, *rest = [part.strip() for part in text.split(",")] + [""] * ("," not in text)
+    raw: dict[str, Any] = {"x": x, "y": y, "height": "as found"}
+    if rest and rest[-1].casefold() == "meant":
+        raw["meant"] = True
+        rest.pop()
+    if rest and (_is_number(rest[0]) or re.match("as found$|drop ", rest[0], re.IGNORECASE)):
+        raw["height"] = rest.pop(0)
+    if rest and _is_number(rest[0]):
+        raw["allowance"] = rest.pop(0)
+    if rest:
+        raw["name"] = rest.pop(0)
+    if rest or not all(raw.values()):
+        what = "more than a fixed spot takes" if rest else "a fixed spot that cannot be read"
+        report.add(path, what, text, FIXED_FORM, f"such as {FIXED_SUCH_AS}; a name has no comma")
+        return None
+    return raw
+
+
+ON_ONE_LINE = {"--beneath": _beneath, "--members": typed_layout, "--crossing": typed_layout, "--fixed": typed_spot}
+
+
+def _is_number(text: str) -> bool:
+    """Whether it is meant as a length: a name begins with neither digit nor sign."""
+    return text[:1] in ("+", "-", "−", ".") or text[:1].isnumeric()
 
 
 def told_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
-    """An error, its millimetres told as a tape reads them too where what was read is shown in inches."""
-    read = getattr(options, "noted", None)
+    """An error in the unit that what was read is shown in."""
+    read: Survey | Job | None = getattr(options, "noted", None)
     if read is None:
         return str(error)
-    # with matplotlib behind it, which no command waits for before it has read its input
-    from flatness.show.words import in_unit, shown_unit
-
     unit = getattr(options, "unit", None) or (shown_unit(read) if isinstance(read, Survey) else read.show)
-    return in_unit(str(error), unit)
+    return error_text(error, unit)
 
 
-def make_folder(folder: Path) -> None:
-    """The folder of ``--out``, made where it is not there; FlatnessError where it cannot be."""
+def make_folder(folder: Path, option: str = "--out") -> None:
+    """The folder of an option, made where it is not there; FlatnessError where it cannot be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise FlatnessError(
-            f"the folder cannot be made: {error.strerror}", column="--out", value=str(folder),
-            remedy="choose another folder",
-        ) from error  # fmt: skip
+        what, remedy = f"the folder cannot be made: {error.strerror}", "choose another folder"
+        raise FlatnessError(what, column=option, value=str(folder), remedy=remedy) from error
 
 
-def with_unit(text: str, option: str) -> float:
-    """A length in mm; a bare fraction is inches, for nobody writes millimetres so, and a bare number is an error."""
-    try:
-        mm = parse_length(text, "in")
-        bare = mm != parse_length(text, "mm")
-    except LengthError as error:
-        raise error.located(column=option) from error
-    if bare and "/" not in text and not any(c in "½⅓⅔¼¾⅛⅜⅝⅞" for c in text):
-        raise LengthError(
-            "a length without its unit", column=option, value=text, expected="such as 10ft, 3/16, 5mm",
-            remedy="add in, ft, mm, cm or m",
-        )  # fmt: skip
-    return mm
+def check_new(path: Path, option: str, overwrite: bool, remedy: str = "choose another name, or --overwrite") -> None:
+    """Refuse a file that is there already, unless it may be replaced."""
+    if path.exists() and not overwrite:
+        what = "there is a file of this name already"
+        raise FlatnessError(what, column=option, value=path.name, expected="a new name", remedy=remedy)
 
 
-def plain(value: Any) -> Any:
-    """What JSON can say: no NaN, no infinity, no arrays."""
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
+def print_written(written: Iterable[Path]) -> None:
+    """Say which files were written."""
+    for path in written:
+        print(f"written: {path}")
 
 
-def checks_json(checks: Checks) -> list[dict[str, Any]]:
-    """What a bar showed, or is to show, between the stations, lengths in mm."""
-    unitless = ("along", "places")
-    return [
-        {key if key in unitless else f"{key}_mm": plain(value) for key, value in vars(one).items()} for one in checks
-    ]
-
-
-def say_not_followed(beneath: Sequence[Beneath] | None) -> None:
+def say_not_followed(job: Job) -> None:
     """Say at once, before any search, what was said of engineered members and is not followed."""
-    for note in not_followed(beneath):
+    for note in not_followed(job.plan.beneath if job.plan else ()):
         print(f"note: {note}.", file=sys.stderr)

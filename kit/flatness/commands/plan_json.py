@@ -1,4 +1,4 @@
-"""A plan as one JSON object: keys carry units, lengths in mm."""
+"""What JSON can say: a plan as one object, tables, checks. Keys carry units, lengths in mm."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flatness.commands.options import plain
-from flatness.corrections.plan import ACTIONS, Plan
-from flatness.corrections.schedule import Schedule
-from flatness.corrections.terms import Binding, spot_heights
-from flatness.corrections.ways import Ways
-from flatness.survey.readings import Floats
+from flatness.arrays import Floats
+from flatness.framing.schedule import Schedule
+from flatness.limits.spot_checks import Checks
+from flatness.planning.constraints import Binding, spot_heights
+from flatness.planning.plan import ACTIONS, Plan
+from flatness.planning.ways import Ways
 
 
 def plan_json(
@@ -45,7 +45,7 @@ def plan_json(
         "plane": plan.plane or None,
         "proposed": ways.proposed,
         "proposed_is_sure": ways.sure,
-        "ways": ways_rows(ways),
+        "ways": rows(ways.table),
         "confidence": s["confidence"],
         "draws": s["draws"],
         "seed": s["seed"],
@@ -71,7 +71,7 @@ def plan_json(
         "cost_bound_rate_mm3": plan.bound,
         "dead_flat_cost_rate_mm3": plan.flat_cost,
         "dead_flat_is_level": plan.strategy == "level" or s["level_within"] is not None,
-        "limits": _rows(plan.after),
+        "limits": rows(plan.after),
         "patches": [_patch(row) for row in plan.patches.to_dict("records")],
         "asks_engineer": bool(plan.action("engineer").any()),
         "x_mm": plan.x.tolist(),
@@ -79,27 +79,23 @@ def plan_json(
         "as_found_mm": _grid(plan.surface.height),
         "change_mm": _grid(plan.change),
         "set_height_mm": None if plan.set_height is None else _grid(plan.set_height),
-        "marks": _rows(plan.marks),
+        "marks": rows(plan.marks),
         "lines": lines_rows(plan),
         "actions": [[ACTIONS[k] if k >= 0 else None for k in row] for row in plan.actions.tolist()],
         "fixed": _fixed(plan),
         "binding": [_binding(one) for one in plan.binding],
         "schedule": None if schedule is None else _schedule(schedule),
-        "quantities": _rows(plan.quantities.table),
+        "quantities": rows(plan.quantities.table),
         "settings": [
             {"name": one.name, "value": one.value, "unit": one.unit, "source": one.source}
-            for one in s.values() if hasattr(one, "source")
+            for one in s.values()
+            if hasattr(one, "source")
         ],
         "notes": list(plan.notes),
         "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in plan.cautions],
         "written": [path.as_posix() for path in written],
-    }  # fmt: skip
+    }
     return {key: plain(value) for key, value in whole.items()}
-
-
-def ways_rows(ways: Ways) -> list[dict[str, Any]]:
-    """The ways side by side; what is not known of one is null."""
-    return [{key: None if value != value else value for key, value in row.items()} for row in _rows(ways.table)]
 
 
 def lines_rows(plan: Plan) -> list[dict[str, Any]]:
@@ -112,10 +108,6 @@ def lines_rows(plan: Plan) -> list[dict[str, Any]]:
 
 def _number(depth: Any) -> float | None:
     return float(depth) if np.ndim(depth) == 0 and math.isfinite(depth) else None
-
-
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
 
 
 def _grid(values: Floats) -> list[list[float | None]]:
@@ -136,10 +128,16 @@ def _fixed(plan: Plan) -> list[dict[str, Any]]:
     found = []
     for spot in plan.fixed:
         height = float(spot_heights(plan.surface, [spot])[0])
-        found.append({
-            "name": spot.name, "x_mm": spot.x, "y_mm": spot.y, "as_found": spot.height is None, "height_mm": height,
-            "allowance_mm": spot.allowance,
-        })  # fmt: skip
+        found.append(
+            {
+                "name": spot.name,
+                "x_mm": spot.x,
+                "y_mm": spot.y,
+                "as_found": spot.height is None,
+                "height_mm": height,
+                "allowance_mm": spot.allowance,
+            }
+        )
     return found
 
 
@@ -153,10 +151,34 @@ def _schedule(schedule: Schedule) -> dict[str, Any]:
         "line": schedule.line,
         "set_by": schedule.set_by,
         "string_blocks_mm": schedule.blocks_mm,
-        "members": _rows(schedule.members),
-        "stations": _rows(schedule.table),
-        "shims": _rows(schedule.shims),
-        "blocking": _rows(schedule.blocking),
+        "members": rows(schedule.members),
+        "stations": rows(schedule.table),
+        "shims": rows(schedule.shims),
+        "blocking": rows(schedule.blocking),
         "notes": list(schedule.notes),
         "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in schedule.cautions],
     }
+
+
+def plain(value: Any) -> Any:
+    """What JSON can say: no NaN, no infinity, no arrays."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value
+
+
+def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """A table as JSON can say it, one object a row."""
+    return [plain(row) for row in table.to_dict("records")]
+
+
+def checks_json(checks: Checks) -> list[dict[str, Any]]:
+    """What a bar showed, or is to show, between the stations, lengths in mm."""
+    unitless = ("along", "places")
+    return [
+        {key if key in unitless else f"{key}_mm": plain(value) for key, value in vars(one).items()} for one in checks
+    ]

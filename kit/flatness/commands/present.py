@@ -13,21 +13,18 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from flatness.comparison.alignment import WAYS
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.survey.files import ENDINGS
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
-WAYS = ("benchmarks", "offset", "tilt", "none")
 LARGEST_UPLOAD = 256 * 1024**2  # [bytes]; a server that is told nothing loses more than 10 MB in silence
 STOPPED = 130  # by Control-C, as a shell shows it
 
 
-def add_present(commands: Any) -> None:
-    """Add the command to the parsers of the command line."""
-    parser: argparse.ArgumentParser = commands.add_parser(
-        "present", help="show the owner of a room what was found, what is planned, and what was done",
-        epilog="It runs until you press Control-C. Exit code: 0 done, 2 bad input.",
-    )  # fmt: skip
+def add_present(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes to its parser."""
+    parser.epilog = "It runs until you press Control-C. Exit code: 0 done, 2 bad input."
     parser.set_defaults(run=run_present)
     parser.add_argument("file", help="survey as found, CSV or XLSX; a job file, TOML; or a notebook to show as it is")
     parser.add_argument("--after", metavar="FILE", default="", help="survey of the same surface after the work")
@@ -35,17 +32,20 @@ def add_present(commands: Any) -> None:
     parser.add_argument("--plan", action="store_true", help="work out the least work for the finish")
     parser.add_argument("--saved", metavar="FILE", default="", help="show the plan that plan --save FILE wrote")
     parser.add_argument(
-        "--beneath", metavar="KIND", default="",
+        "--beneath",
+        metavar="KIND",
+        default="",
         help="what lies beneath and may be taken down, such as boards or slab; nothing comes off where not given",
-    )  # fmt: skip
+    )
     parser.add_argument("--align", choices=WAYS, default="benchmarks", help="of both surveys' heights (benchmarks)")
     parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
     parser.add_argument("--out", metavar="DIR", default=".", help="where pictures and pages are saved (here)")
     parser.add_argument("--port", type=int, default=8866, metavar="N", help="of the page (8866)")
     parser.add_argument(
-        "--ip", default=LOOPBACK[0],
+        "--ip",
+        default=LOOPBACK[0],
         help="address to serve on; where not given (127.0.0.1) nobody but you, on this machine, can see the page",
-    )  # fmt: skip
+    )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
 
 
@@ -90,9 +90,15 @@ def _serve(line: list[str]) -> int:
 def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
     """The command that serves a notebook as a page without its code."""
     line = [
-        sys.executable, "-m", "voila", str(notebook), f"--Voila.ip={options.ip}", f"--port={options.port}",
-        "--strip_sources=True", f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
-    ]  # fmt: skip
+        sys.executable,
+        "-m",
+        "voila",
+        str(notebook),
+        f"--Voila.ip={options.ip}",
+        f"--port={options.port}",
+        "--strip_sources=True",
+        f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
+    ]
     line += [] if options.ip in LOOPBACK else ["--token"]  # whoever has not the token is turned away
     return [*line, "--no-browser"] if options.no_browser else line
 
@@ -103,9 +109,11 @@ def _existing(name: str, endings: tuple[str, ...]) -> Path:
         raise ArgumentError("there is no such file", file=name, remedy="check its name and its folder")
     if path.suffix.lower() not in endings:
         raise ArgumentError(
-            "not a file that can be shown here", file=name, expected=f"a name that ends in {', '.join(endings)}",
+            "not a file that can be shown here",
+            file=name,
+            expected=f"a name that ends in {', '.join(endings)}",
             remedy="name a survey, a job file or a notebook; a plan goes with --saved",
-        )  # fmt: skip
+        )
     return path.resolve()
 
 
@@ -114,10 +122,16 @@ def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Pa
     saved = str(_existing(options.saved, (".json",))) if options.saved else ""
     after = str(_existing(options.after, ENDINGS)) if options.after else ""
     settings: dict[str, Any] = {
-        "before": str(file), "after": after, "finish": options.finish, "plan": saved or options.plan,
-        "beneath": options.beneath, "align": options.align, "unit": options.unit,
-        "folders": [str(file.parent)], "keep_in": str(Path(options.out).resolve()),
-    }  # fmt: skip
+        "before": str(file),
+        "after": after,
+        "finish": options.finish,
+        "plan": saved or options.plan,
+        "beneath": options.beneath,
+        "align": options.align,
+        "unit": options.unit,
+        "folders": [str(file.parent)],
+        "keep_in": str(Path(options.out).resolve()),
+    }
     path = folder / "present.ipynb"
     path.write_text(json.dumps(notebook_of(settings)), encoding="utf-8")
     return path
@@ -125,9 +139,14 @@ def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Pa
 
 def notebook_of(settings: Mapping[str, Any]) -> dict[str, Any]:
     """The notebook as it is written to its file."""
-    source = f"from flatness.show.panels.present import present_panel\n\npresent_panel(**{dict(settings)!r})"
+    source = f"from flatness.panels.present import present_panel\n\npresent_panel(**{dict(settings)!r})"
     cell: dict[str, Any] = {
-        "cell_type": "code", "execution_count": None, "id": "panel", "metadata": {}, "outputs": [], "source": source,
-    }  # fmt: skip
+        "cell_type": "code",
+        "execution_count": None,
+        "id": "panel",
+        "metadata": {},
+        "outputs": [],
+        "source": source,
+    }
     kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
     return {"cells": [cell], "metadata": {"kernelspec": kernel}, "nbformat": 4, "nbformat_minor": 5}

@@ -2,6 +2,8 @@
 
 A place is within tolerance only where all its stations are, and where the readings show that something was done there:
 what would pass untouched as well cannot be told.
+
+Where the surface changed though nothing was planned there.
 """
 
 from __future__ import annotations
@@ -16,17 +18,45 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy import ndimage
 from scipy.special import ndtri
 
+from flatness.arrays import Floats
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
-from flatness.comparison.unplanned import PLANNED_MM, Bools, areas_outside
-from flatness.corrections.members import Members
-from flatness.corrections.saved_plan import setting_error_of
 from flatness.errors import ArgumentError
-from flatness.surface.grids import SAME_MM
-from flatness.surface.lattice import Surface, bilinear, heights_at
-from flatness.survey.readings import Floats, Survey
+from flatness.framing.members import Members
+from flatness.notes import Note
+from flatness.planning.plan import setting_error_of
+from flatness.surface.lattice import SAME_MM, Surface, bilinear, heights_at
+from flatness.survey.readings import Survey
+
+Bools = NDArray[np.bool_]
+PLANNED_MM = 0.05  # less than this is no change that anybody plans
+
+
+def areas_outside(rest: Floats, detection: Floats, planned: Floats, parts: Bools) -> Iterator[Floats]:
+    """Connected areas [ny, nx] of change, 1 inside and 0 outside, that lie outside all that was planned.
+
+    Parameters
+    ----------
+    rest : [ny, nx] mm, the change less the plan as the stations would show it, which blurs over the edge of a patch
+    detection : [ny, nx] mm, limit of detection
+    planned : [ny, nx] mm, the plan's change; NaN beyond the plan's own lattice, where nothing was planned
+    parts : [ny, nx] nodes in a patch of the plan
+    """
+    asked = parts | (np.abs(np.nan_to_num(planned)) > PLANNED_MM)
+    size = np.abs(np.nan_to_num(rest))
+    beyond = size > np.nan_to_num(detection, nan=np.inf)
+    found: list[Floats] = []
+    for way in (rest < 0, rest > 0):
+        names, count = ndimage.label(beyond & way, structure=np.ones((3, 3)))
+        for area in (names == name for name in range(1, count + 1)):
+            # what a patch has too much or too little of spills over its edge, and is greatest within it
+            if not asked.flat[int(np.where(area, size, -1.0).argmax())]:
+                found.append((area & ~asked).astype(np.float64))
+    yield from sorted(found, key=lambda area: -float(area.sum()))
+
 
 WITHIN, SHORT, OVER, UNTOUCHED, UNSEEN = "within tolerance", "short", "over", "not touched", "not surveyed"
 UNTOLD, UNPLANNED = "cannot tell", "not planned"
@@ -34,10 +64,30 @@ SURE_ERRORS = 3.29  # of a change that is called one: chance gives as much once 
 SETTING_ERRORS = 2.0  # that a height may be off, where no tolerance is agreed: common practice, no source
 ADDS, TAKES_OFF = ("fill", "fur", "sister"), ("plane", "engineer")
 COLUMNS = (
-    "what", "name", "action", "planned_mm", "done_mm", "rest_mm", "error_mm", "most_over_mm", "most_short_mm",
-    "area_mm2", "planned_mm3", "done_mm3", "x_mm", "y_mm", "worst_x_mm", "worst_y_mm", "set_mm", "measured_mm",
-    "off_mm", "stations", "agreeing", "status", "sure",
-)  # fmt: skip
+    "what",
+    "name",
+    "action",
+    "planned_mm",
+    "done_mm",
+    "rest_mm",
+    "error_mm",
+    "most_over_mm",
+    "most_short_mm",
+    "area_mm2",
+    "planned_mm3",
+    "done_mm3",
+    "x_mm",
+    "y_mm",
+    "worst_x_mm",
+    "worst_y_mm",
+    "set_mm",
+    "measured_mm",
+    "off_mm",
+    "stations",
+    "agreeing",
+    "status",
+    "sure",
+)
 
 
 class PlanLike(Protocol):
@@ -45,7 +95,7 @@ class PlanLike(Protocol):
 
     It may have ``set_height`` [ny, nx] mm, NaN where the surface is left as found; ``patches``, a DataFrame with a
     column ``outline`` of polygons [mm] and perhaps ``name`` and ``action``; ``members``, a
-    :class:`~flatness.corrections.members.Members`; and ``setting_error`` [mm].
+    :class:`~flatness.framing.members.Members`; and ``setting_error`` [mm].
     """
 
     @property
@@ -58,7 +108,7 @@ class PlanLike(Protocol):
     def change(self) -> Floats: ...
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Read:
     """What was read after the work at n places, against what was to stand there.
 
@@ -87,9 +137,16 @@ class Read:
         """Those places alone."""
         square = np.ix_(chosen, chosen)
         return Read(
-            self.x[chosen], self.y[chosen], self.measured[chosen], self.off[chosen], self.off_covariance[square],
-            self.planned[chosen], self.done[chosen], self.done_covariance[square], self.is_set[chosen],
-        )  # fmt: skip
+            x=self.x[chosen],
+            y=self.y[chosen],
+            measured=self.measured[chosen],
+            off=self.off[chosen],
+            off_covariance=self.off_covariance[square],
+            planned=self.planned[chosen],
+            done=self.done[chosen],
+            done_covariance=self.done_covariance[square],
+            is_set=self.is_set[chosen],
+        )
 
     def one_way(self, way: int) -> Read:
         """As it counts where something is only added (1) or only taken off (-1): what stood beyond already may stay."""
@@ -101,9 +158,16 @@ class Read:
 
 
 def done_against_plan(
-    plan: PlanLike, before: Survey, both: Both, rows: Rows, alignment: Alignment, difference: Floats,
-    detection: Floats, confidence: float, tolerance: float | None = None,
-) -> pd.DataFrame:  # fmt: skip
+    plan: PlanLike,
+    before: Survey,
+    both: Both,
+    rows: Rows,
+    alignment: Alignment,
+    difference: Floats,
+    detection: Floats,
+    confidence: float,
+    tolerance: float | None = None,
+) -> pd.DataFrame:
     """What stands against what was planned, for the whole, each patch and each member.
 
     Parameters
@@ -163,9 +227,13 @@ def done_against_plan(
             table.append({**row, "status": "", "sure": False})
             continue
         read = stations.of(own) if len(own) else _between(both, found)
-        table.append({**row, "stations": len(own), **judged(
-            read.one_way(_way(plan, what, action)), allowed, confidence, agreed=tolerance is not None
-        )})  # fmt: skip
+        table.append(
+            {
+                **row,
+                "stations": len(own),
+                **judged(read.one_way(_way(plan, what, action)), allowed, confidence, agreed=tolerance is not None),
+            }
+        )
     table += _elsewhere(patches, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
 
@@ -226,9 +294,15 @@ def judged(read: Read, tolerance: float, confidence: float, agreed: bool = False
         status = OVER if ahead else SHORT
     measured, off = float(read.measured[worst]), float(read.off[worst])
     return {
-        "worst_x_mm": float(read.x[worst]), "worst_y_mm": float(read.y[worst]), "set_mm": measured - off,
-        "measured_mm": measured, "off_mm": off, "agreeing": int(agree.sum()), "status": status, "sure": sure,
-    }  # fmt: skip
+        "worst_x_mm": float(read.x[worst]),
+        "worst_y_mm": float(read.y[worst]),
+        "set_mm": measured - off,
+        "measured_mm": measured,
+        "off_mm": off,
+        "agreeing": int(agree.sum()),
+        "status": status,
+        "sure": sure,
+    }
 
 
 def _way(plan: PlanLike, what: str, action: str) -> int:
@@ -250,17 +324,40 @@ def _stations(plan: PlanLike, before: Survey, both: Both, alignment: Alignment, 
     step = float(px[1] - px[0])
     if set_height is None:
         # what was found is no better known than it was read, and the stations blur the plan as they blur the change
-        is_set = Surface(px, py, np.abs(np.nan_to_num(plan.change)), step).at(x, y, beyond="nearest") > PLANNED_MM
+        is_set = (
+            Surface(x=px, y=py, height=np.abs(np.nan_to_num(plan.change)), spacing=step).at(x, y, beyond="nearest")
+            > PLANNED_MM
+        )
         off = done - rows.weights[:, after] @ change
-        return Read(x, y, measured, off, untouched, change, done, untouched, is_set)
+        return Read(
+            x=x,
+            y=y,
+            measured=measured,
+            off=off,
+            off_covariance=untouched,
+            planned=change,
+            done=done,
+            done_covariance=untouched,
+            is_set=is_set,
+        )
     wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
-    target = Surface(px, py, wanted, step)
+    target = Surface(x=px, y=py, height=wanted, spacing=step)
     is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
     off = measured - target.at(x, y, beyond="nearest")
     covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
     if both.shared.size:
         covariance = covariance + both.shared[after] @ both.shared[after].T
-    return Read(x, y, measured, off, covariance, change, done, untouched, is_set)
+    return Read(
+        x=x,
+        y=y,
+        measured=measured,
+        off=off,
+        off_covariance=covariance,
+        planned=change,
+        done=done,
+        done_covariance=untouched,
+        is_set=is_set,
+    )
 
 
 def _set_height(plan: PlanLike) -> tuple[Floats, Floats, Floats | None]:
@@ -271,9 +368,11 @@ def _set_height(plan: PlanLike) -> tuple[Floats, Floats, Floats | None]:
     heights = np.asarray(given, dtype=np.float64)
     if heights.shape != (len(py), len(px)):
         raise ArgumentError(
-            "the plan's heights do not fit its lattice", column="plan", value=f"{heights.shape}",
+            "the plan's heights do not fit its lattice",
+            column="plan",
+            value=f"{heights.shape}",
             expected=f"{(len(py), len(px))}, [ny, nx]",
-        )  # fmt: skip
+        )
     return px, py, heights
 
 
@@ -285,13 +384,29 @@ def _between(both: Both, found: list[dict[str, float]]) -> Read:
     )
     variance = np.diag(error**2)
     measured = both.middle(x, y) + done / 2
-    return Read(x, y, measured, off, variance, planned, done, variance, np.ones(len(x), dtype=bool))
+    return Read(
+        x=x,
+        y=y,
+        measured=measured,
+        off=off,
+        off_covariance=variance,
+        planned=planned,
+        done=done,
+        done_covariance=variance,
+        is_set=np.ones(len(x), dtype=bool),
+    )
 
 
 def _elsewhere(
-    patches: Bools, both: Both, rows: Rows, alignment: Alignment, planned: Floats, seen: Floats, difference: Floats,
+    patches: Bools,
+    both: Both,
+    rows: Rows,
+    alignment: Alignment,
+    planned: Floats,
+    seen: Floats,
+    difference: Floats,
     detection: Floats,
-) -> list[dict[str, Any]]:  # fmt: skip
+) -> list[dict[str, Any]]:
     """Rows of the areas outside the patches [ny, nx] that changed more than the plan shows."""
     table: list[dict[str, Any]] = []
     bare = np.where(np.isfinite(seen), np.nan_to_num(planned), np.nan)
@@ -304,10 +419,16 @@ def _elsewhere(
         own = _mean_error(both, rows, None, area / area.sum())
         if abs(found["rest_mm"] - ground) > SURE_ERRORS * own:
             sure = abs(found["rest_mm"]) > SURE_ERRORS * found["error_mm"]
-            table.append({
-                "what": "elsewhere", "name": str(len(table) + 1), "action": "", **found, "status": UNPLANNED,
-                "sure": sure,
-            })  # fmt: skip
+            table.append(
+                {
+                    "what": "elsewhere",
+                    "name": str(len(table) + 1),
+                    "action": "",
+                    **found,
+                    "status": UNPLANNED,
+                    "sure": sure,
+                }
+            )
     return table
 
 
@@ -325,12 +446,18 @@ def _mean(
     along = np.argwhere(inside)
     (low_y, low_x), (high_y, high_x) = along.min(axis=0), along.max(axis=0)
     return {
-        "planned_mm": mean_planned, "done_mm": mean_done, "rest_mm": mean_done - mean_seen,
-        "error_mm": _mean_error(both, rows, alignment, weight), "most_over_mm": max(float(np.nanmax(ahead)), 0.0),
-        "most_short_mm": max(-float(np.nanmin(ahead)), 0.0), "area_mm2": area, "planned_mm3": mean_planned * area,
-        "done_mm3": mean_done * area, "x_mm": float(both.x[low_x] + both.x[high_x]) / 2,
+        "planned_mm": mean_planned,
+        "done_mm": mean_done,
+        "rest_mm": mean_done - mean_seen,
+        "error_mm": _mean_error(both, rows, alignment, weight),
+        "most_over_mm": max(float(np.nanmax(ahead)), 0.0),
+        "most_short_mm": max(-float(np.nanmin(ahead)), 0.0),
+        "area_mm2": area,
+        "planned_mm3": mean_planned * area,
+        "done_mm3": mean_done * area,
+        "x_mm": float(both.x[low_x] + both.x[high_x]) / 2,
         "y_mm": float(both.y[low_y] + both.y[high_y]) / 2,
-    }  # fmt: skip
+    }
 
 
 def planned_on(plan: PlanLike, both: Both) -> Floats:
@@ -338,16 +465,19 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
     if change.shape != (len(py), len(px)) or min(change.shape) < 2:
         raise ArgumentError(
-            "the plan's change does not fit its lattice", column="plan", value=f"{change.shape}",
+            "the plan's change does not fit its lattice",
+            column="plan",
+            value=f"{change.shape}",
             expected=f"{(len(py), len(px))}, [ny, nx]",
-        )  # fmt: skip
+        )
     out = bilinear(px, py, change, both.x, both.y)
     if not np.isfinite(out[both.inside]).any():
         raise ArgumentError(
-            "the plan is for another place", column="plan",
-            value=f"x {px[0]:.0f} to {px[-1]:.0f} mm, y {py[0]:.0f} to {py[-1]:.0f} mm",
-            expected=f"x {both.x[0]:.0f} to {both.x[-1]:.0f} mm, y {both.y[0]:.0f} to {both.y[-1]:.0f} mm",
-        )  # fmt: skip
+            "the plan is for another place",
+            column="plan",
+            value=Note("reach", x0=px[0], x1=px[-1], y0=py[0], y1=py[-1]),
+            expected=Note("reach", x0=both.x[0], x1=both.x[-1], y0=both.y[0], y1=both.y[-1]),
+        )
     return out
 
 
@@ -360,7 +490,7 @@ def _change_at_stations(plan: PlanLike, both: Both) -> Floats:
     x, y = both.place_x[after] + both.origin[0], both.place_y[after] + both.origin[1]
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
     off = np.maximum(np.abs(np.clip(x, px[0], px[-1]) - x), np.abs(np.clip(y, py[0], py[-1]) - y))
-    at_stations = Surface(px, py, change, float(px[1] - px[0])).at(x, y, beyond="nearest")
+    at_stations = Surface(x=px, y=py, height=change, spacing=float(px[1] - px[0])).at(x, y, beyond="nearest")
     return np.where(off <= SAME_MM, np.nan_to_num(at_stations), 0.0)
 
 
@@ -374,9 +504,11 @@ def _parts(
     if patches is not None and len(patches):
         if "outline" not in patches.columns:
             raise ArgumentError(
-                "the plan's patches have no outlines", column="patches", value=", ".join(map(str, patches.columns)),
+                "the plan's patches have no outlines",
+                column="patches",
+                value=", ".join(map(str, patches.columns)),
                 expected="a column `outline` of polygons [mm]",
-            )  # fmt: skip
+            )
         for number, (_, patch) in enumerate(patches.iterrows(), 1):
             name = str(patch["name"]) if "name" in patches.columns else str(patch.get("patch", number))
             own = known & shapely.contains_xy(patch["outline"].buffer(1e-3), stations.x, stations.y)

@@ -2,33 +2,190 @@
 
 The offset and the tilts are of the later survey's datum against the earlier one's: after minus before, where nothing
 changed. They are taken off the later survey's heights.
+
+Known heights of benchmarks that two files do not give alike: which moved, or which unit is wrong.
+
+Places at which the two surveys can be brought together: stations in common, and what was declared unchanged.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
 
+from flatness.arrays import Floats
 from flatness.comparison.both import Both, Rows
-from flatness.comparison.known_heights import SAME_HEIGHT_MM, moved_apart
-from flatness.comparison.places import declared, in_common
 from flatness.comparison.robust import Agreed, agree
-from flatness.errors import ArgumentError, MeasureError
-from flatness.survey.readings import Floats, Survey
+from flatness.errors import ArgumentError, MeasureError, Problem
+from flatness.lengths import MM_PER
+from flatness.notes import Note, joined
+from flatness.survey.readings import Survey
+from flatness.survey.setups import odd_one_out
+
+SAME_HEIGHT_MM = 0.01  # a benchmark's height typed twice, once in each unit
+UNIT_SLACK = 0.002  # of the ratio of two units
+
+
+def moved_apart(before: Mapping[str, float], after: Mapping[str, float], shifts: Mapping[str, float]) -> list[Problem]:
+    """What is wrong with known heights [mm] that did not all move alike from file to file.
+
+    Parameters
+    ----------
+    before, after : known height by label
+    shifts : after minus before [mm], of the labels in both
+    """
+    labels, moves = list(shifts), list(shifts.values())
+    ratio = float(np.ptp([after[label] for label in labels])) / max(float(np.ptp([before[x] for x in labels])), 1e-9)
+    wrong = _unit_for(ratio, [before[x] for x in labels], [after[x] for x in labels])
+    if wrong is not None:
+        return [wrong]
+    remedy = "correct the `# benchmark:` line, or leave out the benchmark that moved"
+    odd = odd_one_out(moves, 2 * SAME_HEIGHT_MM)
+    if odd is not None:
+        others = [label for label in labels if label != labels[odd]]
+        off = moves[odd] - float(np.mean([shifts[label] for label in others]))
+        return [
+            Problem(
+                Note("known-height-moved", label=labels[odd], off=off, others=others),
+                column="align",
+                expected="one height for each benchmark in both files, or all shifted alike",
+                remedy=remedy,
+            )
+        ]
+    mean = float(np.mean(moves))
+    return [
+        Problem(
+            Note("known-heights-apart", label=label, off=move - mean),
+            column="align",
+            expected="one height for each benchmark in both files, or all shifted alike",
+            remedy=remedy,
+        )
+        for label, move in shifts.items()
+        if abs(move - mean) > SAME_HEIGHT_MM
+    ]
+
+
+def _unit_for(ratio: float, before: list[float], after: list[float]) -> Problem | None:
+    """The unit that is wrong, where the benchmarks stand as many times as far apart as one unit is longer."""
+    about = np.array(before) - np.mean(before), np.array(after) - np.mean(after)
+    if not np.allclose(about[1], ratio * about[0], atol=UNIT_SLACK * float(np.abs(about[1]).max())):
+        return None
+    for long, size in MM_PER.items():
+        for short, small in MM_PER.items():
+            times = float(size / small)
+            if times > 1.5 and min(abs(ratio / times - 1), abs(ratio * times - 1)) <= UNIT_SLACK:
+                day, other = ("after", "before") if ratio > 1 else ("before", "after")
+                return Problem(
+                    f"in the survey {day} the benchmarks stand {times:.4g} times as far apart as in the one {other}: "
+                    f"as if {short} were read as {long}",
+                    column="align",
+                    expected="one height for each benchmark",
+                    remedy=f"check the line `# unit:` of both files: does {long} stand there in place of {short}?",
+                )
+    return None
+
+
+ON_EDGE_MM = 0.5  # a station this close to an edge stands on it
+
+
+def in_common(before: Survey, after: Survey, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Those of the places x, y [m] mm that both surveys reach."""
+    keep = np.ones(len(x), dtype=bool)
+    for survey in (before, after):
+        keep &= within(survey, x, y)
+    return x[keep], y[keep]
+
+
+def within(survey: Survey, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """[m] whether places x, y [mm] lie between a survey's stations, on its surface and in no opening."""
+    sx, sy, _, _ = survey.stations()
+    area = shapely.MultiPoint(np.column_stack([sx, sy])).convex_hull
+    if survey.outline is not None:
+        area = area.intersection(survey.outline)
+    keep = np.asarray(shapely.contains_xy(area.buffer(ON_EDGE_MM), x, y), dtype=bool)
+    for opening in survey.openings:
+        keep &= ~np.asarray(shapely.contains_xy(opening.buffer(-ON_EDGE_MM), x, y), dtype=bool)
+    return keep
+
+
+def declared(before: Survey, after: Survey, both: Both, unchanged: Any) -> tuple[Floats, Floats, str]:
+    """Places [m] mm that were declared unchanged, and what they were declared by, in words."""
+    items = [unchanged] if isinstance(unchanged, (str, Polygon, MultiPolygon)) else list(unchanged)
+    if len(items) == 2 and all(isinstance(item, (int, float, np.number)) for item in items):
+        items = [tuple(items)]  # one place
+    sx, sy = in_common(before, after, *both.stations())
+    places: list[Floats] = []
+    kinds: dict[str, int] = {}
+    for item in items:
+        if isinstance(item, (Polygon, MultiPolygon)):
+            inside = np.asarray(shapely.contains_xy(item.buffer(ON_EDGE_MM), sx, sy), dtype=bool)
+            if not inside.any():
+                raise ArgumentError(
+                    "no station lies in an area declared unchanged",
+                    column="unchanged",
+                    value=item.wkt,
+                    expected="an area [mm] with one station in it or more",
+                    remedy="check its corners",
+                )
+            places.append(np.column_stack([sx, sy])[inside])
+            kinds["area"] = kinds.get("area", 0) + 1
+        elif isinstance(item, str):
+            places.append(_labelled(before, after, item))
+            kinds["label"] = kinds.get("label", 0) + 1
+        else:
+            places.append(_placed(before, after, item))
+            kinds["place"] = kinds.get("place", 0) + 1
+    if not places:
+        raise ArgumentError("nothing was declared unchanged", column="unchanged", expected="one place or more")
+    xy: Floats = np.unique(np.round(np.concatenate(places), 1), axis=0)
+    words = ", ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in kinds.items())
+    return xy[:, 0], xy[:, 1], words
+
+
+def _labelled(before: Survey, after: Survey, label: str) -> Floats:
+    tables = [survey.points for survey in (before, after)]
+    rows = [table.loc[table["label"] == label, ["x", "y"]].to_numpy(dtype=np.float64) for table in tables]
+    found = next((row for row in rows if len(row)), None)
+    if found is None:
+        raise ArgumentError(
+            "no station has this label", column="unchanged", value=label, expected="a label of either survey"
+        )
+    return np.asarray(found[:1])
+
+
+def _placed(before: Survey, after: Survey, item: Any) -> Floats:
+    try:
+        place = np.asarray(item, dtype=np.float64).reshape(1, 2)
+    except (TypeError, ValueError) as error:
+        raise ArgumentError(
+            "not a place, a label or an area",
+            column="unchanged",
+            value=repr(item),
+            expected="polygons, labels of stations, or places (x, y) in mm",
+        ) from error
+    if not (np.isfinite(place).all() and all(within(s, place[:, 0], place[:, 1]).all() for s in (before, after))):
+        raise ArgumentError(
+            "a place declared unchanged lies off what both surveys read",
+            column="unchanged",
+            value=Note("place", at=tuple(place[0])),
+            expected="a place between their stations",
+        )
+    return place
+
 
 WAYS = ("benchmarks", "offset", "tilt", "none")
 BESIDE = 1.05  # steps between stations over which a change fades out
 FEW_AGREE = 0.65  # with fewer, simulated alignments miss the truth by more than they say
-NOT_LEVEL = (
-    "a free tilt was taken out, so that whether the surface went out of level or plumb between the surveys is not known"
-)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Alignment:
     """The later survey's datum against the earlier one's.
 
@@ -47,13 +204,13 @@ class Alignment:
     """
 
     way: str
-    offset: float
-    tilt_x: float
-    tilt_y: float
     x: float
     y: float
-    covariance: Floats
-    rests_on: str
+    offset: float = 0.0
+    tilt_x: float = 0.0
+    tilt_y: float = 0.0
+    covariance: Floats = field(default_factory=lambda: np.zeros((3, 3)))
+    rests_on: str = ""
     agreeing: float = math.nan
     rival: float | None = None
     is_level_known: bool = True
@@ -114,21 +271,26 @@ def align_surveys(
         raise ArgumentError("unknown way to align", column="align", value=str(way), expected=", ".join(WAYS))
     if unchanged is not None and way not in ("offset", "tilt"):
         raise ArgumentError(
-            "unchanged places are not used where nothing is fitted to them", column="align", value=way,
-            expected="align='offset' or align='tilt'", remedy="say one of the two, or leave unchanged out",
-        )  # fmt: skip
+            "unchanged places are not used where nothing is fitted to them",
+            column="align",
+            value=way,
+            expected="align='offset' or align='tilt'",
+            remedy="say one of the two, or leave unchanged out",
+        )
     strings = [survey for survey in (before, after) if not survey.is_level]
     if strings and way in ("benchmarks", "offset"):
         raise ArgumentError(
-            "a survey off a string may lie at any tilt, which an offset cannot take out", column="align", value=way,
+            "a survey off a string may lie at any tilt, which an offset cannot take out",
+            column="align",
+            value=way,
             expected="align='tilt', or 'none' where the same string stood untouched",
-        )  # fmt: skip
+        )
     if way == "benchmarks":
         return _on_benchmarks(before, after, both)
     middle = _middle(both)
     if way == "none":
-        words = "nothing: both surveys are taken to stand on one datum, and an error of the datum is not counted"
-        return Alignment("none", 0.0, 0.0, 0.0, *middle, np.zeros((3, 3)), words, is_level_known=not strings)
+        rests_on = Note("on-nothing")
+        return Alignment(way="none", x=middle[0], y=middle[1], rests_on=rests_on, is_level_known=not strings)
     return _on_surface(before, after, both, way, unchanged, seed)
 
 
@@ -141,30 +303,32 @@ def _on_benchmarks(before: Survey, after: Survey, both: Both) -> Alignment:
     shared = [label for label in before.benchmarks if label in after.benchmarks]
     if not shared:
         raise ArgumentError(
-            "the two surveys share no benchmark", column="align", value="benchmarks",
+            "the two surveys share no benchmark",
+            column="align",
+            value="benchmarks",
             expected=f"one name in both; before has {_listed(before.benchmarks)}, after {_listed(after.benchmarks)}",
             remedy="align='none' where the instrument stood on one datum both times, align='offset' where it did not",
-        )  # fmt: skip
+        )
     shifts = {label: after.benchmarks[label] - before.benchmarks[label] for label in shared}
     offset = float(np.mean(list(shifts.values())))
     if max(abs(shift - offset) for shift in shifts.values()) > SAME_HEIGHT_MM:
         raise ArgumentError(moved_apart(before.benchmarks, after.benchmarks, shifts))
     errors = [_datum_error(survey, both.reading_error(half)) for survey, half in ((before, -0.5), (after, 0.5))]
     covariance = np.diag([errors[0][0] ** 2 + errors[1][0] ** 2, 0.0, 0.0])
-    words = (
-        f"{'benchmark' if len(shared) == 1 else 'benchmarks'} {_listed(shared)}, {errors[0][1]} before and "
-        f"{errors[1][1]} after"
-    )
     offset = offset if abs(offset) > SAME_HEIGHT_MM else 0.0
-    words += f"; their heights moved by {offset:+.2f} mm from file to file" if offset else ""
-    return Alignment("benchmarks", offset, 0.0, 0.0, *_middle(both), covariance, words, apart=covariance)
+    words = [Note("on-benchmarks", count=len(shared), names=shared, before=errors[0][1], after=errors[1][1])]
+    words += [Note("benchmarks-moved", off=offset)] if offset else []
+    x, y = _middle(both)
+    return Alignment(
+        way="benchmarks", x=x, y=y, offset=offset, covariance=covariance, rests_on=joined(words), apart=covariance
+    )
 
 
 def _datum_error(survey: Survey, one: float) -> tuple[float, str]:
     """Standard error of a survey's datum from its own readings of benchmarks, and how often they were read."""
     adjustment = survey.adjustment
     count = len(_read(survey))
-    times = {0: "no reading", 1: "one reading"}.get(count, f"{count} readings")
+    times = Note("times-read", count={0: "no", 1: "one"}.get(count, count), plural=count or 1)
     if adjustment is not None and len(adjustment.setups):
         worst = float(adjustment.setups["offset_error"].max())
         if math.isfinite(worst):
@@ -174,7 +338,7 @@ def _datum_error(survey: Survey, one: float) -> tuple[float, str]:
     scatter = float(np.std(misses, ddof=1)) if count > 1 else 0.0
     # what disagrees more than its accuracy allows is no better than it agrees (the ratio of R. T. Birge, 1932)
     if scatter > one:
-        times += f" that scatter by {scatter:.2f} mm"
+        times = Note("times-read-scatter", times=times, scatter=scatter)
     # without a reading in the file the datum is taken to rest on one
     return max(one, scatter) / math.sqrt(max(count, 1)), times
 
@@ -192,14 +356,15 @@ def _on_surface(before: Survey, after: Survey, both: Both, way: str, unchanged: 
         x, y, named = declared(before, after, both, unchanged)
     needed = 1 if way == "offset" else 3
     middle = _middle(both)
-    base = Alignment(way, 0.0, 0.0, 0.0, *middle, np.zeros((3, 3)), "")
+    base = Alignment(way=way, x=middle[0], y=middle[1])
     columns = base.columns(x, y)[:, :needed]
     if len(x) < needed or np.linalg.matrix_rank(columns) < needed:
         raise MeasureError(
-            f"too few places to find the {'offset' if way == 'offset' else 'tilt'}", value=f"{len(x)} stations",
+            f"too few places to find the {'offset' if way == 'offset' else 'tilt'}",
+            value=f"{len(x)} stations",
             expected="one" if way == "offset" else "three that do not lie on one line",
             remedy="declare a larger area unchanged, or read more stations in it",
-        )  # fmt: skip
+        )
     rows = both.rows(x, y)
     difference, covariance = both.difference(rows), both.covariance(rows.weights)
     robust = unchanged is None
@@ -213,11 +378,20 @@ def _on_surface(before: Survey, after: Survey, both: Both, way: str, unchanged: 
     theta = np.zeros(3)
     theta[:needed] = found.theta
     is_level = way == "offset" and before.is_level and after.is_level
-    return Alignment(
-        way, float(theta[0]), float(theta[1]), float(theta[2]), *middle, full, _rests_on(found, len(x), named),
-        found.agreeing if robust else math.nan, found.rival, is_level, tuple(_problems(found, robust, is_level)),
-        (rows, found.gain), apart,
-    )  # fmt: skip
+    return replace(
+        base,
+        offset=float(theta[0]),
+        tilt_x=float(theta[1]),
+        tilt_y=float(theta[2]),
+        covariance=full,
+        rests_on=_rests_on(found, len(x), named),
+        agreeing=found.agreeing if robust else math.nan,
+        rival=found.rival,
+        is_level_known=is_level,
+        problems=tuple(_problems(found, robust, is_level)),
+        pull=(rows, found.gain),
+        apart=apart,
+    )
 
 
 def _all_of(columns: Floats, difference: Floats, covariance: Floats) -> Agreed:
@@ -227,30 +401,24 @@ def _all_of(columns: Floats, difference: Floats, covariance: Floats) -> Agreed:
     gain = np.asarray(np.linalg.solve((columns.T * weight) @ columns, columns.T * weight), dtype=np.float64)
     theta = gain @ difference
     off = float(np.abs((difference - columns @ theta) / spread).max())
-    return Agreed(theta, gain, gain @ covariance @ gain.T, 1.0, None, off)
+    return Agreed(theta=theta, gain=gain, covariance=gain @ covariance @ gain.T, agreeing=1.0, rival=None, worst=off)
 
 
 def _rests_on(found: Agreed, count: int, named: str) -> str:
     if named:
-        return f"{count} {'station' if count == 1 else 'stations'} declared unchanged ({named})"
-    return f"the {100 * found.agreeing:.0f} % of {count} stations that agree with one another"
+        return Note("on-unchanged", count=count, named=named)
+    return Note("on-agreeing", share=f"{100 * found.agreeing:.0f}", count=count)
 
 
 def _problems(found: Agreed, robust: bool, is_level: bool) -> Iterable[str]:
     if robust and found.agreeing < FEW_AGREE:
-        yield (
-            f"the alignment is not sure: only {100 * found.agreeing:.0f} % of the stations agree with it; declare what "
-            "did not change, or read a benchmark both times"
-        )
+        yield Note("alignment-unsure", share=f"{100 * found.agreeing:.0f}")
     if found.rival is not None:
-        yield (
-            f"the alignment is in doubt: nearly as many stations speak for a datum {found.rival - found.theta[0]:+.1f} "
-            "mm from it (a whole area may have been raised or lowered evenly); declare what did not change"
-        )
+        yield Note("alignment-rival", off=float(found.rival - found.theta[0]))
     if not robust and found.worst > 4:
-        yield (f"a place declared unchanged is {found.worst:.1f} errors off the others: it may have changed after all")
+        yield Note("unchanged-off", errors=f"{found.worst:.1f}")
     if not is_level:
-        yield NOT_LEVEL
+        yield Note("tilt-taken-out")
 
 
 def _listed(names: Iterable[str]) -> str:

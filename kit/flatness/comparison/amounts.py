@@ -1,6 +1,6 @@
 """Areas and volumes of change, cut and fill apart, and how each node's error moves them.
 
-Every cell is four triangles about its middle, as in :mod:`flatness.corrections.volumes`; each triangle is split where
+Every cell is four triangles about its middle, as in :mod:`flatness.planning.volumes`; each triangle is split where
 the change goes through zero, or through the limit of detection, so that the sides count for themselves.
 """
 
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flatness.corrections.volumes import node_areas
-from flatness.survey.readings import Floats
+from flatness.arrays import Floats
+from flatness.planning.volumes import node_areas
 
 KINDS = ("cut", "fill")
 

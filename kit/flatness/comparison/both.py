@@ -4,6 +4,8 @@ Each day's surface is what both have in common, less or plus half of the change.
 planes, and co-kriging (Cressie, Statistics for Spatial Data, 1993, section 3.2.3) gives the change at a place as a
 weighted sum of all readings of both days. Error follows by the law of propagation (JCGM 100:2008, 5.2): readings with
 their own errors and, where the two days' stations differ, waves that one day's stations saw and the other's did not.
+
+The lattice over what two surveys of one surface have in common.
 """
 
 from __future__ import annotations
@@ -13,15 +15,58 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.linalg import block_diag, cholesky, solve_triangular
 
-from flatness.comparison.overlap import Bools, common_lattice
-from flatness.errors import ArgumentError
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.fitting import Fit, fit_parameters
 from flatness.surface.kriging import JITTER, Parameters, surface_covariance, trend
-from flatness.surface.lattice import default_spacing, widest_step
-from flatness.survey.readings import Floats, Survey
+from flatness.surface.lattice import default_spacing, heights_at, lattice_axes, widest_step
+from flatness.survey.readings import Survey
+
+MOST_NODES = 12_000  # the weight of every reading at every node is kept
+Bools = NDArray[np.bool_]
+
+
+def common_lattice(before: Survey, after: Survey, spacing: float) -> tuple[Floats, Floats, Bools]:
+    """x [nx], y [ny] mm and [ny, nx] True where both surveys have a surface; MeasureError where nowhere."""
+    if not (np.isfinite(spacing) and spacing > 0):
+        raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
+    axes = []
+    for column in (0, 1):
+        reach = [(survey.stations()[column].min(), survey.stations()[column].max()) for survey in (before, after)]
+        low, high = max(r[0] for r in reach), min(r[1] for r in reach)
+        if high - low < spacing:
+            raise _apart()
+        axes.append(lattice_axes(np.array([low, high]), spacing))
+    x, y = axes
+    if len(x) * len(y) > MOST_NODES:
+        raise ArgumentError(
+            "the lattice is too fine for this surface",
+            value=f"{len(x)} x {len(y)} nodes",
+            expected=f"at most {MOST_NODES} nodes",
+            remedy="choose a wider spacing",
+        )
+    inside = reached(before, x, y) & reached(after, x, y)
+    if not inside.any():
+        raise _apart()
+    return x, y, inside
+
+
+def _apart() -> MeasureError:
+    return MeasureError(
+        "the two surveys have no area in common",
+        expected="readings of one surface, from one corner",
+        remedy="check that x and y are measured from the same corner in both",
+    )
+
+
+def reached(survey: Survey, x: Floats, y: Floats) -> Bools:
+    """[ny, nx] True where a survey has a surface and its readings reach."""
+    return np.isfinite(heights_at(survey, x, y))
+
 
 BLOCK = 2000
 # A change is taken to be as wide as the stations can show, and large against the readings' error, so that the estimate
@@ -47,7 +92,7 @@ class Rows:
     unseen: Floats
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Both:
     """Two surveys on one lattice over their common area.
 
@@ -202,9 +247,10 @@ def estimate_both(before: Survey, after: Survey, spacing: float | None = None) -
     """
     if before.surface != after.surface:
         raise ArgumentError(
-            "the two surveys are not of one surface", value=f"{before.surface} and {after.surface}",
+            "the two surveys are not of one surface",
+            value=f"{before.surface} and {after.surface}",
             expected="twice a floor, twice a ceiling or twice a wall",
-        )  # fmt: skip
+        )
     fits = fit_parameters(before, patches=False), fit_parameters(after, patches=False)
     step = min(default_spacing(before), default_spacing(after)) if spacing is None else spacing
     x, y, inside = common_lattice(before, after, step)
@@ -226,10 +272,25 @@ def estimate_both(before: Survey, after: Survey, spacing: float | None = None) -
     planes = trend(px, py)
     white = solve_triangular(low, np.column_stack([planes, half[:, None] * planes]), lower=True, check_finite=False)
     return Both(
-        x, y, float(step), inside, px, py, heights, noise, half, common, change, wide,
-        (origin[0], origin[1], origin[2]), (fits[0].error_basis, fits[1].error_basis), low, white,
-        cholesky(white.T @ white, lower=True), block_diag(*map(setups_apart, (before, after))),
-    )  # fmt: skip
+        x=x,
+        y=y,
+        spacing=float(step),
+        inside=inside,
+        place_x=px,
+        place_y=py,
+        heights=heights,
+        noise=noise,
+        half=half,
+        common=common,
+        change=change,
+        step=wide,
+        origin=(origin[0], origin[1], origin[2]),
+        basis=(fits[0].error_basis, fits[1].error_basis),
+        low=low,
+        white_trend=white,
+        gram_low=cholesky(white.T @ white, lower=True),
+        shared=block_diag(*map(setups_apart, (before, after))),
+    )
 
 
 def setups_apart(survey: Survey) -> Floats:
@@ -243,10 +304,12 @@ def setups_apart(survey: Survey) -> Floats:
     if adjustment is None or len(adjustment.setups) < 2:
         return np.zeros((len(x), 0))
     named, errors = survey.points["setup"], adjustment.setups["offset_error"].fillna(0.0)
-    member = np.column_stack([
-        replace(survey, points=survey.points.assign(member=(named == name).astype(float))).station_means("member")
-        for name in errors.index
-    ])  # fmt: skip
+    member = np.column_stack(
+        [
+            replace(survey, points=survey.points.assign(member=(named == name).astype(float))).station_means("member")
+            for name in errors.index
+        ]
+    )
     return np.asarray((member - 1 / len(errors)) * errors.to_numpy())
 
 

@@ -18,20 +18,29 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from flatness.arrays import Floats
 from flatness.comparison.against_plan import PlanLike, done_against_plan
 from flatness.comparison.alignment import Alignment, align_surveys
 from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
 from flatness.comparison.both import Both, Rows, estimate_both
-from flatness.comparison.mistakes import Shares, about_plan, readings_in_doubt, shares_compared, usual_mistakes
+from flatness.comparison.mistakes import (
+    Shares,
+    about_plan,
+    readings_in_doubt,
+    shares_compared,
+    suspects,
+    usual_mistakes,
+)
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
-from flatness.survey.readings import Floats, Survey
+from flatness.notes import Note
+from flatness.survey.readings import Survey
 
 PARTS = ("random", "correlated", "systematic")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Comparison:
     """What changed between two surveys; every difference is after minus before, positive toward the room.
 
@@ -174,18 +183,38 @@ def compare(
     planned = None
     if plan is not None:
         planned = done_against_plan(plan, before, both, rows, alignment, difference, detection, confidence, tolerance)
-    heights = middle - difference / 2, middle + difference / 2
     shares = shares_compared(before, after)
+    heights = middle - difference / 2, middle + difference / 2
     doubts = tuple(usual_mistakes(before, after, both, alignment, difference, detection, heights, shares))
     warnings = [*doubts, *readings_in_doubt(before, after)]
     warnings += [] if plan is None else about_plan(plan, before, both)
     return Comparison(
-        both.x, both.y, both.spacing, *heights, difference, error, detection,
-         sized, changed, alignment, areas, volumes, verdicts, planned,
-        tuple(_notes(before, after, both, alignment, confidence)), (before, after), assessments, confidence, draws,
-        seed, tuple(warnings), shares,
-        {"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing, "plan": plan}, doubts,
-    )  # fmt: skip
+        x=both.x,
+        y=both.y,
+        spacing=both.spacing,
+        before_heights=heights[0],
+        after_heights=heights[1],
+        difference=difference,
+        error=error,
+        detection=detection,
+        size_error=sized,
+        changed=changed,
+        alignment=alignment,
+        areas=areas,
+        volumes=volumes,
+        verdicts=verdicts,
+        plan=planned,
+        notes=tuple(_notes(before, after, both, alignment, confidence)),
+        surveys=(before, after),
+        assessments=assessments,
+        confidence=confidence,
+        draws=draws,
+        seed=seed,
+        warnings=tuple(warnings),
+        compared=shares,
+        settings={"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing, "plan": plan},
+        doubts=doubts,
+    )
 
 
 def _quadratic(columns: Floats, covariance: Floats) -> Floats:
@@ -239,9 +268,18 @@ def _verdicts(
     confidence: float,
 ) -> tuple[tuple[Assessment, Assessment] | None, pd.DataFrame]:
     names = (
-        "limit", "measure", "before", "after", "turned", "before_likely", "after_likely", "allowed", "before_chance",
-        "after_chance", "unit",
-    )  # fmt: skip
+        "limit",
+        "measure",
+        "before",
+        "after",
+        "turned",
+        "before_likely",
+        "after_likely",
+        "allowed",
+        "before_chance",
+        "after_chance",
+        "unit",
+    )
     if not asked:
         return None, pd.DataFrame(columns=list(names))
     found = [
@@ -251,25 +289,69 @@ def _verdicts(
     rows = []
     for one, other in zip(found[0].table.to_dict("records"), found[1].table.to_dict("records"), strict=True):
         shown = "likely" if draws else "as_read"
-        rows.append((
-            one["limit"], one["measure"], one["verdict"], other["verdict"], one["verdict"] != other["verdict"],
-            one[shown], other[shown], other["allowed"], one["chance"], other["chance"], one["unit"],
-        ))  # fmt: skip
+        rows.append(
+            (
+                one["limit"],
+                one["measure"],
+                one["verdict"],
+                other["verdict"],
+                one["verdict"] != other["verdict"],
+                one[shown],
+                other[shown],
+                other["allowed"],
+                one["chance"],
+                other["chance"],
+                one["unit"],
+            )
+        )
     return (found[0], found[1]), pd.DataFrame(rows, columns=list(names))
 
 
 def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, confidence: float) -> Iterator[str]:
     yield from alignment.problems
     if alignment.way == "none":
-        yield f"the alignment rests on {alignment.rests_on}"
+        yield Note("alignment-rests", on=alignment.rests_on)
     for name, basis, half in zip(("before", "after"), both.basis, (-0.5, 0.5), strict=True):
         if basis == "fitted":
-            yield (
-                f"the survey {name} states no accuracy: {both.reading_error(half):.2f} mm was fitted to its "
-                "readings, and the limit of detection rests on it"
+            yield Note("error-fitted-to", day=name, error=both.reading_error(half))
+    yield Note("narrow-change", step=both.step)
+    yield Note("specks", sure=f"{100 * confidence:g}", places=f"{100 * (1 - confidence):.2g}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extreme:
+    """The greatest change one way: ``difference`` and its standard ``error`` [mm] at ``x``, ``y`` [mm]; ``shown``:
+    beyond the limit of detection; ``is_suspect``: beside a reading that may be a slip."""
+
+    difference: float
+    error: float
+    x: float
+    y: float
+    shown: bool
+    is_suspect: bool
+
+
+def extremes(comparison: Comparison, *, clear: bool) -> tuple[Extreme, Extreme]:
+    """The lowest and the highest difference; ``clear``: away from suspects, where anything is left."""
+    c = comparison
+    gx, gy = np.meshgrid(c.x, c.y)
+    beside = np.zeros(gx.shape, dtype=bool)
+    for one in suspects(*c.surveys):
+        beside |= np.maximum(np.abs(gx - one.x), np.abs(gy - one.y)) <= one.reach
+    left = np.where(beside, np.nan, c.difference) if clear else c.difference
+    if not np.isfinite(left).any():
+        left = c.difference
+    found = []
+    for pick in (np.nanargmin, np.nanargmax):
+        j, i = np.unravel_index(int(pick(left)), left.shape)
+        found.append(
+            Extreme(
+                difference=float(c.difference[j, i]),
+                error=float(c.size_error[j, i]),
+                x=float(c.x[i]),
+                y=float(c.y[j]),
+                shown=bool(c.changed[j, i]),
+                is_suspect=bool(beside[j, i]),
             )
-    yield f"a change narrower than the stations, {both.step:.0f} mm, may be seen too small or not at all"
-    yield (
-        f"at {100 * confidence:g} % about {100 * (1 - confidence):.2g} in 100 places of ground that did not change "
-        "show change all the same, in specks: a speck alone means little"
-    )
+        )
+    return found[0], found[1]

@@ -1,6 +1,8 @@
 """Usual mistakes of a comparison: one file twice, another room, a datum forgotten, a tilt, an exchange of the days.
 
 None of them stops it: each may be meant. They are told before the results.
+
+Readings that may be slips, and the greatest change clear of them.
 """
 
 from __future__ import annotations
@@ -13,16 +15,57 @@ from typing import Any
 
 import numpy as np
 
+from flatness.arrays import Floats
 from flatness.comparison.alignment import Alignment, align_surveys
-from flatness.comparison.both import Both
-from flatness.comparison.overlap import reached
-from flatness.comparison.suspects import suspects
-from flatness.corrections.saved_plan import made_from
-from flatness.corrections.volumes import node_areas
+from flatness.comparison.both import Both, reached
 from flatness.errors import FlatnessError
-from flatness.surface.coverage import EDGE_STEPS, steps_away
-from flatness.surface.lattice import default_spacing, lattice_axes
-from flatness.survey.readings import Floats, Survey, fingerprint
+from flatness.notes import Note
+from flatness.planning.plan import made_from
+from flatness.planning.volumes import node_areas
+from flatness.surface.lattice import EDGE_STEPS, default_spacing, lattice_axes, steps_away, widest_step
+from flatness.survey.checks import SLIP
+from flatness.survey.readings import Survey, fingerprint
+
+REACHES = 1.2  # steps between stations over which one reading moves the difference
+
+
+@dataclass(frozen=True, kw_only=True)
+class Suspect:
+    """A reading that its file's own check holds for a slip.
+
+    Attributes
+    ----------
+    day : ``before`` or ``after``
+    cell : where in the file it stands
+    x, y : [mm]
+    what : what is odd about it, in words
+    reach : [mm] as far as it moves the difference
+    """
+
+    day: str
+    cell: str
+    x: float
+    y: float
+    what: str
+    reach: float
+
+
+def suspects(before: Survey, after: Survey) -> tuple[Suspect, ...]:
+    """The readings on the surface that either survey's check remarked, in order."""
+    return tuple(one for day, survey in (("before", before), ("after", after)) for one in _of(day, survey))
+
+
+def _of(day: str, survey: Survey) -> Iterator[Suspect]:
+    x, y, _ = survey.xyz()
+    rows = {cell: row for row, cell in enumerate(survey.points["cell"])}
+    for problem in survey.notes:
+        row = rows.get(problem.cell or "")
+        if row is not None and getattr(problem.what, "key", "") == SLIP:
+            reach = REACHES * widest_step(survey)
+            yield Suspect(
+                day=day, cell=str(problem.cell), x=float(x[row]), y=float(y[row]), what=problem.what, reach=reach
+            )
+
 
 EARLIER, LATER = re.compile(r"\b(before|as found)\b", re.I), re.compile(r"\b(after|finished|corrected|done)\b", re.I)
 # common practice, no source
@@ -59,9 +102,15 @@ def _covered(one: Survey, other: Survey, strips: bool = False) -> float:
 
 
 def usual_mistakes(
-    before: Survey, after: Survey, both: Both, alignment: Alignment, difference: Floats, detection: Floats,
-    surfaces: tuple[Floats, Floats], shares: Shares,
-) -> Iterator[str]:  # fmt: skip
+    before: Survey,
+    after: Survey,
+    both: Both,
+    alignment: Alignment,
+    difference: Floats,
+    detection: Floats,
+    surfaces: tuple[Floats, Floats],
+    shares: Shares,
+) -> Iterator[str]:
     """What looks like a mistake, in words.
 
     Parameters
@@ -72,7 +121,7 @@ def usual_mistakes(
     shares : of each survey that was compared
     """
     if fingerprint(before) == fingerprint(after):
-        yield "the two surveys hold the same readings at the same places: one file was given twice"
+        yield Note("given-twice")
     yield from _exchanged(before, after)
     yield from _places(before, after, shares)
     yield from _absurd(difference, surfaces)
@@ -82,30 +131,23 @@ def usual_mistakes(
 def readings_in_doubt(before: Survey, after: Survey) -> Iterator[str]:
     """Readings of either survey that look like slips, in words."""
     for slip in suspects(before, after):
-        yield (
-            f"{slip.day}, cell {slip.cell}, at x {slip.x:.0f} mm, y {slip.y:.0f} mm: {slip.what}; areas, volumes and "
-            "verdicts rest on it"
-        )
+        yield Note("slip-counted", day=slip.day, cell=slip.cell, at=(slip.x, slip.y), what=slip.what)
     for day, survey in (("before", before), ("after", after)):
         tied = set(survey.ties["cell"])
-        yield from (f"{day}, cell {p.cell}: {p.what}" for p in survey.notes if p.cell and p.cell in tied)
+        yield from (
+            Note("tie-in-doubt", day=day, cell=p.cell, what=p.what) for p in survey.notes if p.cell and p.cell in tied
+        )
 
 
 def _exchanged(before: Survey, after: Survey) -> Iterator[str]:
     days = [_day_of(survey.date) for survey in (before, after)]
     if days[0] is not None and days[1] is not None and days[1] != days[0]:
         if days[1] < days[0]:
-            yield (
-                f"the survey given as after is dated {after.date}, and the one given as before {before.date}: check "
-                "that they are not exchanged"
-            )
+            yield Note("dates-exchanged", after=after.date, before=before.date)
         return
     sounds = [(bool(EARLIER.search(one.title)), bool(LATER.search(one.title))) for one in (before, after)]
     if sounds[0] != sounds[1] and (sounds[0] == (False, True) or sounds[1] == (True, False)):
-        yield (
-            f"the survey given as before is called {before.title or 'nothing'}, and the one given as after "
-            f"{after.title or 'nothing'}: check that they are not exchanged"
-        )
+        yield Note("titles-exchanged", before=before.title or "nothing", after=after.title or "nothing")
 
 
 def _places(before: Survey, after: Survey, shares: Shares) -> Iterator[str]:
@@ -113,21 +155,15 @@ def _places(before: Survey, after: Survey, shares: Shares) -> Iterator[str]:
         differ = before.outline.symmetric_difference(after.outline).area
         share = differ / max(before.outline.area, after.outline.area)
         if share > OUTLINES_DIFFER:
-            yield (
-                f"the outlines that the two files state differ by {100 * share:.0f} % of the larger: check that it is "
-                "one room, and that x and y are measured from the same corner"
-            )
+            yield Note("outlines-differ", share=f"{100 * share:.0f}")
     for day, other, share, own, survey in (
-        ("before", "after", shares.before, before, after), ("after", "before", shares.after, after, before)
-    ):  # fmt: skip
+        ("before", "after", shares.before, before, after),
+        ("after", "before", shares.after, after, before),
+    ):
         # a strip of one step along the edges is often read on one day alone, and means little
         if _covered(own, survey, strips=True) < 1 - MOST_LEFT_OUT:
             x, y, _, _ = survey.stations()
-            yield (
-                f"only {100 * share:.0f} % of what the survey {day} reached is compared: the readings {other} lie "
-                f"within x {x.min():.0f} mm to {x.max():.0f} mm and y {y.min():.0f} mm to {y.max():.0f} mm; a verdict "
-                "is of the whole of its own survey"
-            )
+            yield Note("part-compared", share=f"{100 * share:.0f}", day=day, other=other, reach=_reach(x, y))
 
 
 def _absurd(difference: Floats, surfaces: tuple[Floats, Floats]) -> Iterator[str]:
@@ -140,10 +176,7 @@ def _absurd(difference: Floats, surfaces: tuple[Floats, Floats]) -> Iterator[str
         uneven = max(uneven, float(np.ptp(z - columns @ np.linalg.lstsq(columns, z, rcond=None)[0])))
     most = float(np.abs(difference[inside]).max())
     if uneven > 0 and most > ABSURD * uneven:
-        yield (
-            f"the change, up to {most:.0f} mm, is {most / uneven:.0f} times as large as either surface is uneven about "
-            f"its plane ({uneven:.1f} mm): check that it is one room, one datum and one unit"
-        )
+        yield Note("absurd-change", most=most, times=f"{most / uneven:.0f}", uneven=uneven)
 
 
 def _a_plane(
@@ -163,19 +196,11 @@ def _a_plane(
     left = float((np.abs(difference - plane) > detection)[inside].mean())
     if left > (1 - EXPLAINED) * share:
         return
-    explained = f"change is shown on {100 * share:.0f} % of the area, but on {100 * left:.0f} % once"
+    shares = {"share": f"{100 * share:.0f}", "left": f"{100 * left:.0f}"}
     if float(np.ptp(plane[inside])) > float(np.median(detection[inside])):
-        yield (
-            f"{explained} a plane is taken off that rises {free.tilt_x:+.2f} in 1000 along x and {free.tilt_y:+.2f} in "
-            "1000 along y: the surface was tilted as a whole, or one of the surveys was not level; "
-            "align='tilt' shows the rest"
-        )
+        yield Note("plane-explains", **shares, x=free.tilt_x, y=free.tilt_y)
     else:
-        yield (
-            f"{explained} {float(np.mean(plane[inside])):+.1f} mm is taken off everywhere: all of the surface was "
-            "raised or lowered alike, or the datum is not the same in both surveys; benchmarks read both times tell "
-            "which, and align='offset' shows the rest"
-        )
+        yield Note("offset-explains", **shares, off=float(np.mean(plane[inside])))
 
 
 def about_plan(plan: Any, before: Survey, both: Both) -> Iterator[str]:
@@ -187,21 +212,15 @@ def about_plan(plan: Any, before: Survey, both: Both) -> Iterator[str]:
     title = str(rests_on.get("title", "") or getattr(plan, "title", ""))
     named = f" for '{title}'" if title else ""
     x, y, _, _ = before.stations()
-    ends = [(float(axis[0]), float(axis[-1])) for axis in (np.asarray(plan.x), np.asarray(plan.y))]
-    own = [(float(v.min()), float(v.max())) for v in (x, y)]
-    gaps = [abs(e - o) for end, mine in zip(ends, own, strict=True) for e, o in zip(end, mine, strict=True)]
-    if max(gaps) > both.step:
-        (x0, x1), (y0, y1) = ends
-        yield (
-            f"the plan{named} covers x {x0:.0f} mm to {x1:.0f} mm and y {y0:.0f} mm to {y1:.0f} mm, and the survey "
-            f"before x {own[0][0]:.0f} mm to {own[0][1]:.0f} mm and y {own[1][0]:.0f} mm to {own[1][1]:.0f} mm: check "
-            "that it is the plan of this surface"
-        )
+    plans, own = _reach(np.asarray(plan.x), np.asarray(plan.y)), _reach(x, y)
+    if max(abs(plans.values[end] - own.values[end]) for end in plans.values) > both.step:
+        yield Note("plan-elsewhere", named=named, plan=plans, survey=own)
     elif known is not None:
-        yield (
-            f"the plan{named} was made from other readings than those of the survey before "
-            f"('{before.title or before.source}'): check that it is the plan of this surface"
-        )
+        yield Note("plan-other-readings", named=named, survey=before.title or before.source)
+
+
+def _reach(x: Floats, y: Floats) -> Note:
+    return Note("reach", x0=float(x.min()), x1=float(x.max()), y0=float(y.min()), y1=float(y.max()))
 
 
 def _day_of(text: str) -> date | None:

@@ -1,6 +1,8 @@
 """The record of a comparison: inputs, settings and results, so that another person gets the same numbers again.
 
 Lengths are in mm; keys carry their units. No number depends on when or where it was made.
+
+A comparison made again from its record, and what differs.
 """
 
 from __future__ import annotations
@@ -10,7 +12,8 @@ import json
 import math
 import os
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -19,13 +22,12 @@ import numpy as np
 import pandas as pd
 from shapely import MultiPolygon, Polygon
 
-from flatness.comparison.comparing import Comparison
-from flatness.comparison.suspects import extremes
-from flatness.corrections.saved_plan import made_from
-from flatness.errors import ArgumentError
+from flatness.comparison.comparing import Comparison, compare, extremes
+from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.catalogue import find
-from flatness.limits.kinds import Limit
-from flatness.limits.wording import describe
+from flatness.limits.kinds import AGREED, Limit, build_limit, describe
+from flatness.planning.plan import made_from, read_plan
+from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
 KIND, FORM = "flatness comparison", 1
@@ -34,10 +36,14 @@ DAYS = ("before", "after")
 
 
 def record(
-    comparison: Comparison, before_file: str | os.PathLike[str], after_file: str | os.PathLike[str],
-    folder: str | os.PathLike[str] = ".", *, sheets: Mapping[str, str | None] | None = None,
+    comparison: Comparison,
+    before_file: str | os.PathLike[str],
+    after_file: str | os.PathLike[str],
+    folder: str | os.PathLike[str] = ".",
+    *,
+    sheets: Mapping[str, str | None] | None = None,
     plan_file: str | os.PathLike[str] | None = None,
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """All that another person needs to make a comparison again, and what it found; nothing that JSON cannot hold.
 
     Parameters
@@ -117,9 +123,10 @@ def plan_terms(plan: Any) -> dict[str, Any]:
     known = made_from(plan)
     return {
         "title": str(getattr(plan, "title", "") or known.get("title", "")),
-        "strategy": str(getattr(plan, "strategy", "")), "limits": list(known.get("limits", ())),
+        "strategy": str(getattr(plan, "strategy", "")),
+        "limits": list(known.get("limits", ())),
         "asked": plain(dict(known.get("asked", {}))),
-    }  # fmt: skip
+    }
 
 
 def settings(comparison: Comparison) -> dict[str, Any]:
@@ -148,9 +155,12 @@ def _asked(limit: str | Limit) -> Any:
     if limit.seen != "agreed":
         return limit.name
     return {
-        "name": limit.name, "kind": limit.kind, "purpose": limit.purpose, "surfaces": list(limit.surfaces),
+        "name": limit.name,
+        "kind": limit.kind,
+        "purpose": limit.purpose,
+        "surfaces": list(limit.surfaces),
         "values_mm": plain(dict(limit.parameters)),
-    }  # fmt: skip
+    }
 
 
 def _unchanged(unchanged: Any) -> list[Any]:
@@ -174,12 +184,17 @@ def limit_rows(limits: Any) -> list[dict[str, Any]]:
     """Each limit's number and source, as it stands in the catalogue or was agreed."""
     return [
         {
-            "name": limit.name, "kind": limit.kind, "measure": describe(limit, "source"), "values_mm": plain(
-                dict(limit.parameters)
-            ), "source": limit.source, "edition": limit.edition, "clause": limit.clause, "seen": limit.seen,
+            "name": limit.name,
+            "kind": limit.kind,
+            "measure": describe(limit, "source"),
+            "values_mm": plain(dict(limit.parameters)),
+            "source": limit.source,
+            "edition": limit.edition,
+            "clause": limit.clause,
+            "seen": limit.seen,
         }
         for limit in (find(_each(limits)) if _each(limits) else [])
-    ]  # fmt: skip
+    ]
 
 
 def results(comparison: Comparison) -> dict[str, Any]:
@@ -187,21 +202,33 @@ def results(comparison: Comparison) -> dict[str, Any]:
     alignment = comparison.alignment
     ends = [
         {
-            "difference_mm": one.difference, "error_mm": one.error, "x_mm": one.x, "y_mm": one.y, "shown": one.shown,
+            "difference_mm": one.difference,
+            "error_mm": one.error,
+            "x_mm": one.x,
+            "y_mm": one.y,
+            "shown": one.shown,
             "may_be_a_slip": one.is_suspect,
         }
         for one in extremes(comparison, clear=False)
-    ]  # fmt: skip
+    ]
     return {
         "alignment": {
-            "way": alignment.way, "rests_on": alignment.rests_on, "x_mm": alignment.x, "y_mm": alignment.y,
-            "offset_mm": alignment.offset, "offset_error_mm": alignment.offset_error,
-            "tilt_x_mm_per_m": alignment.tilt_x, "tilt_x_error_mm_per_m": alignment.tilt_x_error,
-            "tilt_y_mm_per_m": alignment.tilt_y, "tilt_y_error_mm_per_m": alignment.tilt_y_error,
-            "agreeing": plain(alignment.agreeing), "level_is_comparable": alignment.is_level_known,
+            "way": alignment.way,
+            "rests_on": alignment.rests_on,
+            "x_mm": alignment.x,
+            "y_mm": alignment.y,
+            "offset_mm": alignment.offset,
+            "offset_error_mm": alignment.offset_error,
+            "tilt_x_mm_per_m": alignment.tilt_x,
+            "tilt_x_error_mm_per_m": alignment.tilt_x_error,
+            "tilt_y_mm_per_m": alignment.tilt_y,
+            "tilt_y_error_mm_per_m": alignment.tilt_y_error,
+            "agreeing": plain(alignment.agreeing),
+            "level_is_comparable": alignment.is_level_known,
         },
         "detection_mm": {
-            "least": float(np.nanmin(comparison.detection)), "median": float(np.nanmedian(comparison.detection)),
+            "least": float(np.nanmin(comparison.detection)),
+            "median": float(np.nanmedian(comparison.detection)),
             "most": float(np.nanmax(comparison.detection)),
         },
         "share_changed": comparison.share_changed,
@@ -214,7 +241,7 @@ def results(comparison: Comparison) -> dict[str, Any]:
         "plan": None if comparison.plan is None else [plain(row) for row in comparison.plan.to_dict("records")],
         "warnings": list(comparison.warnings),
         "notes": list(comparison.notes),
-    }  # fmt: skip
+    }
 
 
 def rows_of(table: pd.DataFrame) -> dict[str, Any]:
@@ -248,9 +275,10 @@ def write_record(found: Mapping[str, Any], path: str | os.PathLike[str]) -> Path
             read_record(target)
         except ArgumentError as error:
             raise ArgumentError(
-                "a file stands there that is not a record of a comparison", value=target.name,
+                "a file stands there that is not a record of a comparison",
+                value=target.name,
                 remedy="move it away, or choose another name",
-            ) from error  # fmt: skip
+            ) from error
     write_text(target, json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
     return target
 
@@ -262,9 +290,11 @@ def write_text(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ArgumentError(
-            "the record cannot be written", value=path.name, expected="a folder that can be written to",
+            "the record cannot be written",
+            value=path.name,
+            expected="a folder that can be written to",
             remedy=f"choose another name ({error.strerror})",
-        ) from error  # fmt: skip
+        ) from error
 
 
 def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
@@ -284,9 +314,10 @@ def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
     if not isinstance(found, dict) or found.get("record") != KIND or missing(found):
         lost = ", ".join(missing(found)) if isinstance(found, dict) else ""
         raise ArgumentError(
-            "not a record of a comparison" + (f": it lacks {lost}" if lost else ""), value=name,
+            "not a record of a comparison" + (f": it lacks {lost}" if lost else ""),
+            value=name,
             expected="what --record has written",
-        )  # fmt: skip
+        )
     if found["form"] != FORM:
         raise ArgumentError("a record of another form", value=str(found["form"]), expected=str(FORM))
     return found
@@ -296,3 +327,141 @@ def missing(found: Mapping[str, Any]) -> list[str]:
     """Parts that a record must have and this one has not."""
     parts: Iterable[str] = ("record", "form", "versions", "inputs", "settings", "limits", "results")
     return [part for part in parts if part not in found]
+
+
+RELATIVE, ABSOLUTE = 1e-6, 1e-6  # what other builds of the same libraries may differ by
+
+
+@dataclass(frozen=True, eq=False)
+class Rerun:
+    """What differs between a record and the same comparison made again.
+
+    Attributes
+    ----------
+    differences : what differs in the input files, the limits and the results; empty where nothing does
+    remarks : what is otherwise than then but changes no number by itself, such as versions
+    comparison : the comparison made again, or None where it could not be made
+    """
+
+    differences: tuple[str, ...]
+    remarks: tuple[str, ...]
+    comparison: Comparison | None
+
+
+def rerun(path: str | os.PathLike[str]) -> Rerun:
+    """Make a comparison again from its record.
+
+    The input files are looked for where the record says, relative to it. A file that has changed is said, and is used
+    all the same, so that one sees what that changes.
+
+    Raises
+    ------
+    ArgumentError : not a record, or one that cannot be understood
+    """
+    found = read_record(path)
+    folder = Path(path).resolve().parent
+    differences: list[str] = []
+    try:
+        used = {day: found["inputs"][day] for day in DAYS} | ({"plan": found["plan"]} if found.get("plan") else {})
+        names = {day: str(one["file"]) for day, one in used.items()}
+        files = {day: folder / name for day, name in names.items()}
+        shas = {day: one["sha256"] for day, one in used.items()}
+        asked = _repeated_settings(found["settings"])
+        sheets = {day: found["inputs"][day].get("sheet") for day in DAYS}
+        then = found["versions"]
+        remarks = [
+            f"made with {name} {then.get(name, '?')}, rerun with {now}"
+            for name, now in versions().items()
+            if then.get(name) != now
+        ]
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise ArgumentError("the record cannot be understood", value=Path(path).name, expected=f"{error}") from error
+    there = True
+    for day, file in files.items():
+        if not file.is_file():
+            differences.append(f"{day}: the file is not there: {names[day]}")
+            there = False
+        elif digest(file) != shas[day]:
+            differences.append(f"{day}: the file is not the one that was used: {names[day]}")
+    if not there:
+        return Rerun(tuple(differences), tuple(remarks), None)
+    try:
+        surveys = [read_survey(files[day], sheet=sheets[day]) for day in DAYS]
+        plan = read_plan(files["plan"]) if "plan" in files else None
+        again = compare(surveys[0], surveys[1], plan=plan, **asked)
+        now = {"settings": settings(again), "limits": limit_rows(again.settings["limits"]), "results": results(again)}
+    except FlatnessError as error:
+        differences.append(f"the comparison cannot be made again: {error}")
+        return Rerun(tuple(differences), tuple(remarks), None)
+    if found["results"].get("plan") is not None and plan is None:
+        remarks.append("the record was made against a plan, which it does not hold: that part was not made again")
+        found["results"]["plan"] = None
+    for part in ("settings", "limits", "results"):
+        differences += unlike(found[part], plain(now[part]), part)
+    return Rerun(tuple(differences), tuple(remarks), again)
+
+
+def _repeated_settings(given: dict[str, Any]) -> dict[str, Any]:
+    unchanged = given["unchanged"]
+    return {
+        "align": given["align"],
+        "unchanged": None if unchanged is None else [_place(item) for item in unchanged],
+        "spacing": given["spacing_mm"],
+        "limits": [_limit(item) for item in given["limits"]],
+        "tolerance": given["tolerance_mm"],
+        "confidence": given["confidence"],
+        "draws": given["draws"],
+        "seed": given["seed"],
+    }
+
+
+def _place(item: dict[str, Any]) -> Any:
+    if "label" in item:
+        return str(item["label"])
+    return Polygon(item["area_mm"]) if "area_mm" in item else tuple(item["place_mm"])
+
+
+def _limit(item: Any) -> str | Limit:
+    if isinstance(item, str):
+        return item
+    values = {key: tuple(v) if isinstance(v, list) else v for key, v in item["values_mm"].items()}
+    return build_limit(
+        item["kind"],
+        values,
+        name=item["name"],
+        purpose=item["purpose"],
+        surfaces=tuple(item["surfaces"]),
+        finish="agreed",
+        source=AGREED,
+        edition="",
+        clause="",
+        seen="agreed",
+        notes="",
+    )
+
+
+def unlike(then: Any, now: Any, where: str) -> Iterator[str]:
+    """What differs between two plain values, each with its place: ``results: areas: cut: area_mm2``.
+
+    >>> list(unlike({"a": 1.0, "b": "x"}, {"a": 1.0 + 1e-9, "b": "y"}, "results"))
+    ["results: b: was 'x', now 'y'"]
+    """
+    if isinstance(then, dict) and isinstance(now, dict):
+        for key in dict.fromkeys([*then, *now]):
+            if key in then and key in now:
+                yield from unlike(then[key], now[key], f"{where}: {key}")
+            else:
+                yield f"{where}: {key}: {'no longer there' if key in then else 'was not there'}"
+    elif isinstance(then, list) and isinstance(now, list) and len(then) == len(now):
+        for number, (one, other) in enumerate(zip(then, now, strict=True), 1):
+            name = one.get("limit", one.get("name", number)) if isinstance(one, dict) else number
+            yield from unlike(one, other, f"{where}: {name}")
+    elif _is_number(then) and _is_number(now):
+        if abs(then - now) > ABSOLUTE + RELATIVE * abs(then):
+            yield f"{where}: was {then:.10g}, now {now:.10g}"
+    elif then != now:
+        yield f"{where}: was {then!r}, now {now!r}"
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)

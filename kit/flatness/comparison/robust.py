@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flatness.survey.readings import Floats
+from flatness.arrays import Floats
 
 Bools = NDArray[np.bool_]
 REACH = 3.5  # errors from which a place has no say; 4.685 is usual, but leaves the fringes of a change more of it
@@ -27,7 +27,7 @@ FEWEST, FEWEST_SHARE = 4, 0.15  # places clear of a change for each number sough
 RIVAL = 0.6  # as many places as that, of those that speak for the best, make a rival
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Agreed:
     """Where the places agree.
 
@@ -85,8 +85,13 @@ def agree(
         move, part = rival[0] - theta, rival[1]
         total = total + part * (1 - part) * np.outer(move, move)
     return Agreed(
-        theta, gain, total, float(near.mean()), None if rival is None else float(rival[0][0]), float(np.abs(off).max())
-    )  # fmt: skip
+        theta=theta,
+        gain=gain,
+        covariance=total,
+        agreeing=float(near.mean()),
+        rival=None if rival is None else float(rival[0][0]),
+        worst=float(np.abs(off).max()),
+    )
 
 
 def _settle(columns: Floats, difference: Floats, error: Floats, theta: Floats) -> Floats:

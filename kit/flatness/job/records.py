@@ -7,16 +7,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from flatness.corrections.beneath import Beneath
-from flatness.corrections.consequences import Feature
-from flatness.corrections.finished import Layer
-from flatness.corrections.members import STOCK_THICKNESS_MM, Members
-from flatness.corrections.quantities import Setting
-from flatness.corrections.reveal import CHANGE_OVER_MM
-from flatness.corrections.terms import Depths, FixedSpot, Rates
-from flatness.corrections.ways import PROPOSED
+from flatness.framing.members import STOCK_THICKNESS_MM, Members
+from flatness.framing.reveal import CHANGE_OVER_MM
+from flatness.job.report import Origin
 from flatness.limits.kinds import Limit
-from flatness.measures.measured import Place
+from flatness.measures.lines import Place
+from flatness.planning.constraints import Depths, FixedSpot, Rates
+from flatness.planning.quantities import Setting
+from flatness.planning.substrate import Beneath
+from flatness.planning.ways import PROPOSED
+from flatness.surroundings.finished_surface import Layer
+from flatness.surroundings.interferences import Feature
 from flatness.survey.readings import Survey
 
 Stock = tuple[float, ...] | Mapping[float, float] | None  # lengths on sale [mm], or their prices by length
@@ -38,13 +39,13 @@ class SurveyFile:
     sheet: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class PlanTerms:
-    """How the plan is to be made; the names are those of :func:`~flatness.corrections.planner.plan_corrections`.
+    """How the plan is to be made; the names are those of :func:`~flatness.planning.planner.plan_corrections`.
 
     Attributes
     ----------
-    way : ``proposed``, or one of :data:`~flatness.corrections.plan.WAYS`
+    way : ``proposed``, or one of :data:`~flatness.planning.plan.WAYS`
     options : its keyword arguments that are choices and numbers, lengths [mm]; what the file leaves out is not there
     rates, depths, fixed, beneath : as it takes them
     thresholds : by name, those that the file sets
@@ -66,7 +67,7 @@ class Framing:
     Attributes
     ----------
     members : the layout
-    options : keyword arguments of :func:`~flatness.corrections.schedule.member_schedule` that the file gives [mm]
+    options : keyword arguments of :func:`~flatness.framing.schedule.member_schedule` that the file gives [mm]
     crossing : the members that strapping is shimmed off, or None
     """
 
@@ -87,9 +88,9 @@ class Framing:
         return "strapping" if self.members.kind == "strapping" else "sisters"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RevealLine:
-    """A line along which the reveal is to be told; as the arguments of :func:`~flatness.corrections.reveal.reveal`."""
+    """A line along which the reveal is to be told; as the arguments of :func:`~flatness.framing.reveal.reveal`."""
 
     name: str
     start: Place
@@ -115,7 +116,7 @@ class Materials:
 
     Attributes
     ----------
-    settings : from :func:`~flatness.corrections.quantities.settings_of`
+    settings : from :func:`~flatness.planning.quantities.settings_of`
     stock : lengths on sale [mm], or their prices by length; None where none are given
     """
 
@@ -132,13 +133,14 @@ class Compared:
     tolerance: float | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Job:
     """A whole job, as :func:`~flatness.job.reading.read_job` reads it.
 
     Attributes
     ----------
-    path : of the job file
+    origin : where it is written
+    path : of the job file, or of the first survey
     title : what it is called; that of the survey where the file gives none
     before, after : the surveys; after is None where the file names none
     limits : those that apply to this kind of surface, in the order named
@@ -154,6 +156,7 @@ class Job:
     confidence, draws, seed : of verdicts, chances and the limit of detection
     """
 
+    origin: Origin
     path: Path
     title: str
     before: SurveyFile

@@ -9,36 +9,62 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
 from importlib import resources
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from flatness.errors import ArgumentError, LimitError, Problem
-from flatness.limits.agreed import (
+from flatness.limits.kinds import (
+    KINDS,
+    PLANNABLE,
+    SEEN,
+    SURFACES,
+    UNITLESS,
+    Limit,
+    build_limit,
+    caution,
+    describe,
     f_number_limit,
     level_limit,
+    level_rule,
     neighbour_limit,
     offset_limit,
     plane_limit,
     plumb_limit,
+    read_value,
     slope_limit,
     span_limit,
     step_limit,
     straightedge_limit,
 )
-from flatness.limits.kinds import KINDS, SEEN, SURFACES, UNITLESS, Limit, build_limit, level_rule, read_value
-from flatness.limits.wording import caution, describe
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
-    "KINDS", "Limit", "caution", "describe", "f_number_limit", "find", "level_limit", "level_rule", "limits",
-    "neighbour_limit", "offset_limit", "plane_limit", "plumb_limit", "published", "read_limits",
-    "slope_limit", "span_limit", "step_limit", "straightedge_limit",
-]  # fmt: skip
+    "KINDS",
+    "Limit",
+    "caution",
+    "describe",
+    "f_number_limit",
+    "find",
+    "level_limit",
+    "level_rule",
+    "limits",
+    "neighbour_limit",
+    "offset_limit",
+    "plane_limit",
+    "plumb_limit",
+    "published",
+    "read_limits",
+    "slope_limit",
+    "span_limit",
+    "step_limit",
+    "straightedge_limit",
+]
 
 FILE = "published.toml"
 HOW_TO_LIST = "`flatness limits` lists all, `flatness limits tile` those with that word (flatness.limits() in Python)"
@@ -81,21 +107,33 @@ def read_limits(text: str, file: str = FILE) -> tuple[Limit, ...]:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise LimitError("not a TOML file", file=file, value=str(error), expected="[[limit]] tables") from error
-    tables = document.pop("limit", None)
-    if document or not isinstance(tables, list) or not all(isinstance(t, dict) for t in tables):
+    tables, called = document.pop("limit", None), document.pop("called", {})
+    if document or not isinstance(called, dict) or not _are_tables(tables):
         raise LimitError(
-            "not a file of limits", file=file, value=", ".join(map(str, document)),
-            expected="[[limit]] tables and nothing else",
-        )  # fmt: skip
+            "not a file of limits",
+            file=file,
+            value=", ".join(map(str, document)),
+            expected="[[limit]] tables, one table [called], and nothing else",
+        )
     found, problems = [], []
     for number, table in enumerate(tables, 1):
         limit, wrong = _read_table(table, number, file)
         problems += wrong
-        found += [limit] if limit else []
+        found += [replace(limit, called=str(called.get(limit.finish, "")))] if limit else []
+    finishes = {str(table.get("finish")) for table in tables}
+    for finish, words in called.items():
+        expected = "a finish of this file" if finish not in finishes else "what people call it, in quotes"
+        if finish not in finishes or not isinstance(words, str) or not words.strip():
+            what, value = "not a name that a finish is called by", f"{finish} = {words}"
+            problems.append(Problem(what, file=file, column="called", value=value, expected=expected, remedy=CORRECT))
     problems += _name_clashes(found, file)
     if problems:
         raise LimitError(problems)
     return tuple(found)
+
+
+def _are_tables(tables: object) -> bool:
+    return isinstance(tables, list) and all(isinstance(one, dict) for one in tables)
 
 
 def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | None, list[Problem]]:
@@ -109,7 +147,7 @@ def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | 
     known = KINDS.get(kind) if isinstance(kind, str) else None
     if "kind" in table and known is None:
         near = get_close_matches(str(kind), KINDS, 1)
-        wrong("unknown kind", "kind", value=str(kind), expected=", ".join(KINDS), remedy=_did_you_mean(near))
+        wrong("unknown kind", "kind", value=str(kind), expected=", ".join(KINDS), remedy=did_you_mean(near))
     keys = [*_ABOUT, *(known.keys if known else ())]
     for key in keys:
         if key not in table and not (known and key in known.optional):
@@ -118,7 +156,7 @@ def _read_table(table: dict[str, Any], number: int, file: str) -> tuple[Limit | 
     for key in table:
         if known and key not in keys:
             near = get_close_matches(key, keys, 1)
-            wrong("unknown key", key, value=key, expected=", ".join(keys), remedy=_did_you_mean(near))
+            wrong("unknown key", key, value=key, expected=", ".join(keys), remedy=did_you_mean(near))
     for key in _TEXTS:
         text = table.get(key, "x")
         if not isinstance(text, str) or (not text.strip() and key not in _MAY_BE_EMPTY):
@@ -154,29 +192,35 @@ def _name_clashes(found: list[Limit], file: str) -> list[Problem]:
         if limit.name in seen:
             what, expected = "duplicate name", "a name that no other limit has"
         elif any(other.finish == limit.name and other.name != limit.name for other in found):
-            what, expected = (
-                "a limit named like a finish of other limits",
-                "a name that is no finish of others",
-            )
+            what, expected = ("a limit named like a finish of other limits", "a name that is no finish of others")
         else:
             seen.add(limit.name)
             continue
         place = f"limit {limit.name}, name"
         problems.append(
-            Problem(
-                what,
-                file=file,
-                column=place,
-                value=limit.name,
-                expected=expected,
-                remedy="rename one of them",
-            )
+            Problem(what, file=file, column=place, value=limit.name, expected=expected, remedy="rename one of them")
         )
     return problems
 
 
-def _did_you_mean(near: Iterable[str]) -> str | None:
+def did_you_mean(near: Iterable[str]) -> str | None:
+    """A question that names what is near; None where nothing is."""
     return f"did you mean {' or '.join(near)}?" if near else None
+
+
+def _has(limit: Limit, words: str) -> bool:
+    """Whether each of these words begins one in what a limit says of itself, in any case."""
+    told = (limit.name, limit.finish, limit.called, limit.purpose, *limit.surfaces, limit.source, limit.notes)
+    text = " ".join(told)
+    return all(re.search(rf"\b{re.escape(word)}", text, re.IGNORECASE) for word in words.split())
+
+
+def near_words(word: str) -> list[str]:
+    """Words that are near one which no limit has, among those of names, finishes and what people call them."""
+    known = {
+        part for x in published() for part in re.findall("[a-z]{3,}", f"{x.name} {x.called} {x.purpose}".casefold())
+    }
+    return get_close_matches(word.casefold(), sorted(known), 3, 0.7)
 
 
 def limits(word: str | None = None) -> pd.DataFrame:
@@ -184,29 +228,37 @@ def limits(word: str | None = None) -> pd.DataFrame:
 
     Parameters
     ----------
-    word : only limits with this word in name, finish, purpose, source or notes, in any case
+    word : only limits with this word, or all of these words, in name, finish, what people call it, purpose, surfaces,
+        source or notes, in any case
 
     Returns
     -------
-    DataFrame indexed by limit name : finish, purpose, surfaces, kind, value (in words, in the source's unit),
-        allowed_mm and length_mm (NaN where the kind has none), source, edition, clause,
-        seen ("read", "quoted" or "memory") and notes; without rows where nothing has the word
+    DataFrame indexed by limit name : finish, called (what people on site call it), purpose, surfaces, kind, value (in
+        words, in the source's unit), allowed_mm and length_mm (NaN where the kind has none), planned (whether
+        corrections can be planned for it), source, edition, clause, seen ("read", "quoted" or "memory") and notes;
+        without rows where nothing has the word
     """
-    wanted = (word or "").casefold()
-    rows = [
-        {
-            "limit": x.name, "finish": x.finish, "purpose": x.purpose, "surfaces": ", ".join(x.surfaces),
-            "kind": x.kind, "value": describe(x, "source"),
-            "allowed_mm": float("nan") if x.allowed is None or x.kind in UNITLESS else x.allowed,
-            "length_mm": float("nan") if x.length is None else x.length,
-            "source": x.source, "edition": x.edition, "clause": x.clause, "seen": x.seen, "notes": x.notes,
-        }
-        for x in published()
-        if any(wanted in text.casefold() for text in (x.name, x.finish, x.purpose, x.source, x.notes))
-    ]  # fmt: skip
-    columns = ["limit", "finish", "purpose", "surfaces", "kind", "value", "allowed_mm", "length_mm", "source",
-               "edition", "clause", "seen", "notes"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns).set_index("limit")
+    import pandas as pd  # here, since the command line names its commands without it
+
+    columns: dict[str, Callable[[Limit], Any]] = {
+        "finish": lambda x: x.finish,
+        "called": lambda x: x.called,
+        "purpose": lambda x: x.purpose,
+        "surfaces": lambda x: ", ".join(x.surfaces),
+        "kind": lambda x: x.kind,
+        "value": lambda x: describe(x, "source"),
+        "allowed_mm": lambda x: float("nan") if x.allowed is None or x.kind in UNITLESS else x.allowed,
+        "length_mm": lambda x: float("nan") if x.length is None else x.length,
+        "planned": lambda x: x.kind in PLANNABLE,
+        "source": lambda x: x.source,
+        "edition": lambda x: x.edition,
+        "clause": lambda x: x.clause,
+        "seen": lambda x: x.seen,
+        "notes": lambda x: x.notes,
+    }
+    found = [x for x in published() if _has(x, word or "")]
+    names = pd.Index([x.name for x in found], name="limit")
+    return pd.DataFrame({key: [value(x) for x in found] for key, value in columns.items()}, index=names)
 
 
 def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | None = None) -> list[Limit]:
@@ -241,9 +293,11 @@ def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | No
         for limit in _for_surface([item] if isinstance(item, Limit) else _named(item), item, surface):
             if chosen.setdefault(limit.name, limit) != limit:
                 raise LimitError(
-                    "two different limits of one name", value=limit.name, expected="one name a limit",
+                    "two different limits of one name",
+                    value=limit.name,
+                    expected="one name a limit",
                     remedy="give the agreed limit another name",
-                )  # fmt: skip
+                )
     return list(chosen.values())
 
 
@@ -254,12 +308,15 @@ def _named(name: str) -> list[Limit]:
     found = [x for x in published() if x.name == wanted] or [x for x in published() if x.finish == wanted]
     if not found:
         known = list(dict.fromkeys([*(x.finish for x in published()), *(x.name for x in published())]))
-        near = get_close_matches(wanted, known, 4, 0.5) or [k for k in known if wanted and wanted in k][:4]
+        fitting = dict.fromkeys(x.finish for x in published() if wanted and _has(x, wanted))
+        near = list(fitting)[:4] or get_close_matches(wanted, known, 4, 0.5)
         hint = f"did you mean {', '.join(near)}? " if near else ""
         raise LimitError(
-            "unknown limit or finish", value=name, expected="the name of a limit or of a finish",
+            "unknown limit or finish",
+            value=name,
+            expected="the name of a limit or of a finish",
             remedy=hint + HOW_TO_LIST + YOUR_OWN,
-        )  # fmt: skip
+        )
     return found
 
 
@@ -268,8 +325,9 @@ def _for_surface(found: list[Limit], item: str | Limit, surface: str | None) -> 
     if not kept:
         others = dict.fromkeys(s for x in found for s in x.surfaces)
         raise LimitError(
-            f"not a limit for a {surface}", value=item if isinstance(item, str) else item.name,
+            f"not a limit for a {surface}",
+            value=item if isinstance(item, str) else item.name,
             expected=f"a limit for a {surface}; this one is for {' and '.join(others)}",
             remedy="name another limit, or correct the surface of the survey",
-        )  # fmt: skip
+        )
     return kept

@@ -2,19 +2,28 @@
 
 Numbers that are all called flatness are formed in different ways, and one kind's number says nothing
 about another's. :data:`KINDS` says which values each kind carries and where its main number stands.
+
+Limits that a project agrees for itself, beside the published ones.
+
+Some finishes have no published number at all (finished gypsum board, reveals, shadow gaps), and a project
+may always ask for more, or less, than a standard does. All lengths are in mm. Each function takes ``name``
+(made from the values where none is given), ``purpose`` and ``surfaces`` (those it is for), returns a
+:class:`~flatness.limits.kinds.Limit`, and raises LimitError where a value is not a finite number above zero.
+
+A limit's value in words: tape fractions or millimetres, never a long decimal, and how sure it is.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from flatness.errors import LengthError, LimitError
-from flatness.lengths import parse_exact, parse_length
+from flatness.errors import ArgumentError, LengthError, LimitError
+from flatness.lengths import format_length, parse_exact, parse_length, settle
 
 SURFACES = ("floor", "ceiling", "wall")
 SEEN = ("read", "quoted", "memory", "agreed")
@@ -51,22 +60,28 @@ KINDS: dict[str, Kind] = {
     "tr34-f": _ALONE,
     "level": _LEVEL,
     "level-rule": Kind(
-        {"per_metre": "length", "cap": "length", "up_to": "length", "plus": "length", "cube_root": "length",
-         "across": "flag"},
-        optional=("per_metre", "cap", "up_to", "plus", "cube_root", "across"), allowed=None,
+        {
+            "per_metre": "length",
+            "cap": "length",
+            "up_to": "length",
+            "plus": "length",
+            "cube_root": "length",
+            "across": "flag",
+        },
+        optional=("per_metre", "cap", "up_to", "plus", "cube_root", "across"),
+        allowed=None,
     ),
     "plumb": _OVER,
     "neighbours": _ALONE,
     "step": Kind({"base": "length", "allowed": "length"}, optional=("base",), length="base"),
-    "slope": Kind(
-        {"at_most": "ratio", "base": "length"}, optional=("base",), allowed="at_most", length="base"
-    ),
+    "slope": Kind({"at_most": "ratio", "base": "length"}, optional=("base",), allowed="at_most", length="base"),
     "reference": Kind({"values": "texts"}, allowed=None),
-}  # fmt: skip
+}
 UNITLESS = ("ff", "fl", "slope")  # kinds whose allowed number is not a length
+PLANNABLE = ("straightedge",)  # kinds that corrections are planned for
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Limit:
     """One limit: what a surface is allowed to be, by which way of measuring, and on whose word.
 
@@ -85,6 +100,7 @@ class Limit:
     source, edition, clause : publisher and document; empty where not known
     seen : ``read`` in the source's own text, ``quoted`` by others, from ``memory``, or ``agreed``
     notes : what its user must know
+    called : what people on site call the finish; empty where nobody said
     """
 
     name: str
@@ -100,6 +116,7 @@ class Limit:
     clause: str
     seen: str
     notes: str
+    called: str = ""
 
 
 def build_limit(kind: str, values: Mapping[str, Any], **about: Any) -> Limit:
@@ -115,9 +132,11 @@ def build_limit(kind: str, values: Mapping[str, Any], **about: Any) -> Limit:
         given = [key for key in known.keys if parameters[key] is not None and key not in ("up_to", "across")]
         if given not in (["per_metre", "cap"], ["per_metre", "plus"], ["cube_root"]):
             raise LimitError(
-                "a level rule that says too little or too much", column="per_metre",
-                value=", ".join(given), expected="per_metre with cap (and up_to) or with plus, or cube_root alone",
-            )  # fmt: skip
+                "a level rule that says too little or too much",
+                column="per_metre",
+                value=", ".join(given),
+                expected="per_metre with cap (and up_to) or with plus, or cube_root alone",
+            )
     allowed = parameters[known.allowed] if known.allowed else None
     length = parameters[known.length] if known.length else None
     return Limit(kind=kind, allowed=allowed, length=length, parameters=parameters, **about)
@@ -126,15 +145,18 @@ def build_limit(kind: str, values: Mapping[str, Any], **about: Any) -> Limit:
 def _check_table(distances: Sequence[float], allowed: Sequence[float]) -> None:
     if len(distances) != len(allowed):
         raise LimitError(
-            "distances and allowed values do not pair up", column="allowed",
+            "distances and allowed values do not pair up",
+            column="allowed",
             value=f"{len(distances)} distances, {len(allowed)} allowed values",
             expected="one allowed value for each distance",
-        )  # fmt: skip
+        )
     if any(b <= a for a, b in pairwise(distances)):
         raise LimitError(
-            "distances that do not rise", column="distances", value=str(list(distances)),
+            "distances that do not rise",
+            column="distances",
+            value=str(list(distances)),
             expected="distances from the shortest to the longest, each once",
-        )  # fmt: skip
+        )
 
 
 def level_rule(limit: Limit) -> Callable[[float], float]:
@@ -161,9 +183,12 @@ def check_positive(value: object, key: str) -> float:
     """The number, once it is finite and above zero; LimitError otherwise."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise LimitError(
-            "not a number", column=key, value=str(value), expected="a number; lengths in millimetres",
+            "not a number",
+            column=key,
+            value=str(value),
+            expected="a number; lengths in millimetres",
             remedy="a length written as text goes through flatness.parse_length first",
-        )  # fmt: skip
+        )
     if not (math.isfinite(value) and value > 0):
         raise LimitError("out of range", column=key, value=str(value), expected="a finite number above zero")
     return float(value)
@@ -228,6 +253,342 @@ def _read_texts(raw: object) -> dict[str, str]:
 
 
 _READERS: dict[str, Callable[[object], Any]] = {
-    "length": _read_length, "lengths": _read_lengths, "number": _read_number, "share": _read_share,
-    "ratio": read_ratio, "scope": _read_scope, "flag": _read_flag, "texts": _read_texts,
-}  # fmt: skip
+    "length": _read_length,
+    "lengths": _read_lengths,
+    "number": _read_number,
+    "share": _read_share,
+    "ratio": read_ratio,
+    "scope": _read_scope,
+    "flag": _read_flag,
+    "texts": _read_texts,
+}
+
+
+UNITS = ("in", "ft", "mm", "cm", "m", "source")
+CAUTIONS = {
+    "read": "",
+    "agreed": "",
+    "quoted": "as quoted by others, not read in the source's own text; check your copy",
+    "memory": "from memory, not checked against the standard's own text: check your copy",
+}
+
+
+def caution(limit: Limit) -> str:
+    """What to warn of where a limit was not read in its source's own text; empty otherwise."""
+    return CAUTIONS[limit.seen]
+
+
+def cited(source: str, edition: str, clause: str) -> str:
+    """Where a limit stands, in one line.
+
+    >>> cited("ASTM F710", "edition not seen", "clause not seen"), cited("NHBC", "2020", "9.1")
+    ('ASTM F710, edition and clause not seen', 'NHBC, 2020, 9.1')
+    """
+    if (edition, clause) == ("edition not seen", "clause not seen"):
+        edition, clause = "edition and clause not seen", ""
+    return ", ".join(part for part in (source, edition, clause) if part)
+
+
+def describe(limit: Limit, unit: str = "in") -> str:
+    """The limit's value in words.
+
+    Parameters
+    ----------
+    limit : the limit
+    unit : ``in`` (or ``ft``), ``mm`` (or ``cm``, ``m``), or ``source``: each length in the unit it was
+        set in. A length that is no whole 64th of an inch, or no short decimal of a millimetre, stands
+        exactly in the unit it was set in, with the other beside it as ``about``
+
+    Examples
+    --------
+    >>> from flatness.limits.kinds import straightedge_limit
+    >>> describe(straightedge_limit(3048, 4.7625))
+    '3/16" under 10 ft'
+    >>> describe(straightedge_limit(2000, 5))
+    '5 mm (about 13/64") under 2 m (about 6\\' 6 3/4")'
+    """
+    if unit not in UNITS:
+        raise LengthError("unknown unit", value=str(unit), expected="in, ft, mm, cm, m or source")
+    p = limit.parameters
+
+    def small(key: str) -> str:
+        return show_length(p[key], unit)
+
+    def base(key: str, word: str = " in ", otherwise: str = "") -> str:
+        return word + show_length(p[key], unit, base=True) if p[key] is not None else otherwise
+
+    match limit.kind:
+        case "straightedge":
+            return small("allowed") + base("length", " under ")
+        case "straightedge-share":
+            return f"{small('allowed')}{base('length', ' under ')} in {100 * p['share']:g} % of samples"
+        case "span-bar" | "span-grid":
+            pairs = zip(p["allowed"], p["distances"], strict=True)
+            # five pairs twice over are past reading: the distances stay in the unit they were set in
+            return ", ".join(f"{show_length(a, unit)} at {show_length(d, 'source', base=True)}" for a, d in pairs)
+        case "offset":
+            return f"plus or minus {small('allowed')}{base('length', ' under ')} on equal blocks"
+        case "plane":
+            return f"{small('allowed')} off the plane{base('length', ' within ')}"
+        case "ff" | "fl":
+            scope = "overall" if p["scope"] == "overall" else "as the least local value"
+            return f"{limit.kind.upper()} {p['at_least']:g} or more {scope}"
+        case "tr34-e" | "tr34-f":
+            return f"property {limit.kind[-1].upper()} {small('allowed')} or less"
+        case "level" | "plumb":
+            whole = " overall" if limit.kind == "level" else " over the whole height"
+            word = " between points up to " if p.get("within") else " in "
+            apart = " apart" if p.get("within") else ""
+            return f"{small('allowed')} out of {limit.kind}{base('distance', word, whole)}{apart}"
+        case "level-rule" if p["cube_root"] is not None:
+            return f"{small('cube_root')} times the cube root of the distance in metres, out of level"
+        case "level-rule":
+            plus = f"{small('plus')} plus " if p["plus"] is not None else ""
+            most = f", {small('cap')} at most" if p["cap"] is not None else ""
+            across = " across the full width" if p["across"] else ""
+            return f"{plus}{small('per_metre')} a metre{base('up_to', ' up to ')} out of level{across}{most}"
+        case "neighbours":
+            return f"{small('allowed')} between adjacent faces"
+        case "step":
+            return f"{small('allowed')} abrupt change{base('base')}"
+        case "slope":
+            return f"{show_ratio(p['at_most'])} at most{base('base', ' over ')}"
+    return "; ".join(f"{label}: {text}" for label, text in p["values"].items())
+
+
+def show_length(mm: float, unit: str, *, base: bool = False) -> str:
+    """A length in words: exact in the unit it was set in, ``about`` in the other one.
+
+    Parameters
+    ----------
+    mm : length [mm]
+    unit : as for :func:`describe`
+    base : a long length, shown in feet or metres, not an allowed deviation
+    """
+    sixty_fourths = mm / 25.4 * 64
+    tape = settle(sixty_fourths - round(sixty_fourths)) == 0
+    exact = _imperial(mm, base, 64) if tape else _metric(mm, base, 3)
+    # a whole millimetre on a long base, two decimals on a short length: nothing is lost by showing them
+    places = 0 if base and mm >= 1000 else 2
+    short = settle(mm * 10**places - round(mm * 10**places)) == 0
+    if unit == "source" or tape == (unit in ("in", "ft")):
+        return exact
+    if tape and short:
+        return _metric(mm, base, 3)
+    other = _metric(mm, base, 1) if tape else _imperial(mm, base, 8 if base else 64)
+    return f"{exact} (about {other})"
+
+
+def _imperial(mm: float, base: bool, fraction: int) -> str:
+    feet = mm / 304.8
+    if base and feet >= 3 and settle(feet - round(feet)) == 0:
+        return f"{round(feet)} ft"
+    return format_length(mm, "ft" if base and feet >= 3 else "in", fraction)
+
+
+def _metric(mm: float, base: bool, digits: int) -> str:
+    if base and mm >= 1000:
+        mm, digits, name = mm / 1000, max(digits, 2), "m"
+    else:
+        name = "mm"
+    return f"{mm:.{digits}f}".rstrip("0").rstrip(".") + f" {name}"
+
+
+def show_ratio(ratio: float) -> str:
+    return f"1:{1 / ratio:.4g}"
+
+
+AGREED = "agreed for this project"
+
+
+def straightedge_limit(
+    length: float,
+    allowed: float,
+    *,
+    plane: bool = False,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = SURFACES,
+) -> Limit:
+    """The gap [mm] allowed under a straightedge of ``length`` [mm] that rests on the high points.
+
+    ``plane`` notes besides how far the surface is off its best plane within that length; the bar decides.
+
+    Examples
+    --------
+    >>> straightedge_limit(3048, 4.7625).name
+    'agreed-straightedge-3/16in-10ft'
+    """
+    values = {"length": length, "allowed": allowed, "plane": plane or None}
+    return _agreed("straightedge", values, name, purpose, surfaces)
+
+
+def offset_limit(
+    length: float, allowed: float, *, name: str | None = None, purpose: str = "", surfaces: Sequence[str] = SURFACES
+) -> Limit:
+    """The hump or hollow [mm] allowed from a bar of ``length`` [mm] held off on two equal blocks."""
+    return _agreed("offset", {"length": length, "allowed": allowed}, name, purpose, surfaces)
+
+
+def plane_limit(
+    length: float, allowed: float, *, name: str | None = None, purpose: str = "", surfaces: Sequence[str] = SURFACES
+) -> Limit:
+    """The departure [mm] from the required plane allowed within ``length`` [mm]."""
+    return _agreed("plane", {"length": length, "allowed": allowed}, name, purpose, surfaces)
+
+
+def span_limit(
+    distances: Sequence[float],
+    allowed: Sequence[float],
+    method: str = "bar",
+    *,
+    rounded: bool = True,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = SURFACES,
+) -> Limit:
+    """The gap allowed by the distance between two contact points (``bar``) or two grid steps (``grid``).
+
+    ``distances`` rise and pair with ``allowed``, both [mm]; between them the allowed value is interpolated,
+    and rounded to whole mm as DIN 18202 does unless ``rounded`` is False.
+    """
+    if method not in ("bar", "grid"):
+        raise ArgumentError("unknown method", column="method", value=str(method), expected="bar or grid")
+    values = {
+        "distances": tuple(check_positive(d, "distances") for d in distances),
+        "allowed": tuple(check_positive(a, "allowed") for a in allowed),
+        "rounded": rounded,
+    }
+    return _agreed(f"span-{method}", values, name, purpose, surfaces)
+
+
+def f_number_limit(
+    ff: float | None = None,
+    fl: float | None = None,
+    *,
+    scope: str = "overall",
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = ("floor",),
+) -> Limit:
+    """The least flatness number ``ff``, or the least levelness number ``fl``, over the whole or at the worst.
+
+    One of the two; a pair such as 25/20 is two limits. ``scope`` is ``overall``, or ``least`` for the least
+    local value.
+    """
+    if (ff is None) == (fl is None):
+        raise ArgumentError(
+            "one F-number a limit",
+            column="ff, fl",
+            value=f"ff {ff}, fl {fl}",
+            expected="ff or fl",
+            remedy="call it twice for a pair such as 25/20",
+        )
+    if scope not in SCOPES:
+        raise ArgumentError("unknown scope", column="scope", value=str(scope), expected=" or ".join(SCOPES))
+    kind, value = ("ff", ff) if ff is not None else ("fl", fl)
+    return _agreed(kind, {"at_least": value, "scope": scope}, name, purpose, surfaces)
+
+
+def level_limit(
+    allowed: float,
+    distance: float | None = None,
+    *,
+    within: bool = False,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = ("floor", "ceiling"),
+) -> Limit:
+    """The difference in height [mm] allowed over ``distance`` [mm], or over the whole surface.
+
+    ``within``: between any two points up to that distance apart, not exactly that far.
+    """
+    values = {"distance": distance, "allowed": allowed, "within": within or None}
+    return _agreed("level", values, name, purpose, surfaces)
+
+
+def plumb_limit(
+    allowed: float,
+    distance: float | None = None,
+    *,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = ("wall",),
+) -> Limit:
+    """The departure [mm] from plumb allowed over ``distance`` [mm] of height, or over the whole height."""
+    return _agreed("plumb", {"distance": distance, "allowed": allowed}, name, purpose, surfaces)
+
+
+def neighbour_limit(
+    allowed: float, *, name: str | None = None, purpose: str = "", surfaces: Sequence[str] = SURFACES
+) -> Limit:
+    """The difference [mm] allowed between the face of one framing member and the next."""
+    return _agreed("neighbours", {"allowed": allowed}, name, purpose, surfaces)
+
+
+def step_limit(
+    base: float, allowed: float, *, name: str | None = None, purpose: str = "", surfaces: Sequence[str] = SURFACES
+) -> Limit:
+    """The abrupt change in height [mm] allowed within ``base`` [mm]."""
+    return _agreed("step", {"base": base, "allowed": allowed}, name, purpose, surfaces)
+
+
+def slope_limit(
+    at_most: str | float,
+    base: float,
+    *,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = ("floor",),
+) -> Limit:
+    """The steepest slope allowed, ``"1:48"`` or the ratio itself, measured over ``base`` [mm]."""
+    ratio = read_ratio(at_most) if isinstance(at_most, str) else at_most
+    return _agreed("slope", {"at_most": ratio, "base": base}, name, purpose, surfaces)
+
+
+def _agreed(kind: str, values: dict[str, Any], name: str | None, purpose: str, surfaces: Iterable[str]) -> Limit:
+    checked = {
+        key: check_positive(value, key) if KINDS[kind].keys[key] in ("length", "number", "ratio") else value
+        for key, value in values.items()
+        if value is not None
+    }
+    chosen = (surfaces,) if isinstance(surfaces, str) else tuple(surfaces)
+    if not chosen or not set(chosen) <= set(SURFACES):
+        raise ArgumentError(
+            "unknown surface", column="surfaces", value=", ".join(map(str, chosen)), expected=", ".join(SURFACES)
+        )
+    if name is not None and not name.strip():
+        raise LimitError("an empty name", column="name", value=name, expected="a name, or None to have one made")
+    return build_limit(
+        kind,
+        checked,
+        name=name or _name(kind, checked),
+        purpose=purpose,
+        surfaces=chosen,
+        finish="agreed",
+        source=AGREED,
+        edition="",
+        clause="",
+        seen="agreed",
+        notes="",
+    )
+
+
+def _name(kind: str, values: dict[str, Any]) -> str:
+    """A readable name made of the values: the number allowed, then its base."""
+
+    def tidy(mm: float, base: bool) -> str:
+        text = show_length(mm, "source", base=base).replace("' ", "ft").replace('"', "in")
+        return re.sub(r"(?<=\d) (?=\d)", "-", text).replace(" ", "")
+
+    parts = ["agreed", kind]
+    if kind.startswith("span"):
+        pairs = zip(values["allowed"], values["distances"], strict=False)
+        parts += [f"{tidy(a, False)}-at-{tidy(d, True)}" for a, d in pairs]
+        parts += [] if values["rounded"] else ["unrounded"]
+        return "-".join(parts)
+    if "at_least" in values:
+        return "-".join([*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])])
+    main = show_ratio(values["at_most"]) if "at_most" in values else tidy(values["allowed"], False)
+    bases = [tidy(values[key], True) for key in ("length", "distance", "base") if key in values]
+    return "-".join([*parts, main, *bases, *(["within"] if "within" in values else [])])

@@ -12,20 +12,21 @@ from functools import cached_property
 
 import numpy as np
 
+from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.lengths import settle
 from flatness.limits.kinds import Limit, level_rule
-from flatness.measures import levels, spaced, spans
+from flatness.measures import levels, spans
+from flatness.measures import levels as spaced
 from flatness.measures.bars import gap_map, longest_run, oblique_gaps_at, whole_steps
-from flatness.measures.fnumber_lines import survey_lines
-from flatness.measures.fnumbers import f_numbers
-from flatness.measures.lines import Heading, all_headings
-from flatness.measures.measured import Measured
+from flatness.measures.fnumbers import f_numbers, survey_lines
+from flatness.measures.levels import neighbour_faces
+from flatness.measures.lines import Heading, Measured, all_headings
 from flatness.measures.station_lines import StationLines
-from flatness.measures.stations import neighbour_faces
 from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.notes import Note, joined
 from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing, widest_step
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
 # where they show that part. For the chance all that matter; for the range of the measure all but one in some hundred
@@ -137,9 +138,10 @@ def measure(limit: Limit, subject: Subject) -> Finding:
     """
     if subject.survey.surface not in limit.surfaces:
         raise MeasureError(
-            f"this limit is for a {' or '.join(limit.surfaces)}", value=f"the survey is of a {subject.survey.surface}",
+            f"this limit is for a {' or '.join(limit.surfaces)}",
+            value=f"the survey is of a {subject.survey.surface}",
             remedy="choose a limit for this surface, or agree one for the project",
-        )  # fmt: skip
+        )
     if limit.kind == "reference":
         raise MeasureError(
             "not measured on a surface survey", remedy="check it by hand; the number is in the catalogue"
@@ -221,14 +223,16 @@ def _check_reach(limit: Limit, subject: Subject) -> None:
     if length >= least * subject.step * (1 - 1e-6):
         if limit.kind in BARS and whole_steps(length, subject.surface.spacing) < 2:
             raise MeasureError(
-                "the lattice is too coarse for this bar", value=f"{subject.surface.spacing:.0f} mm",
-                expected=f"half of {length:.0f} mm or less", remedy="choose a finer spacing, or check a part of it",
-            )  # fmt: skip
+                "the lattice is too coarse for this bar",
+                value=Note("length", mm=subject.surface.spacing),
+                expected=Note("half-or-less", mm=length),
+                remedy="choose a finer spacing, or check a part of it",
+            )
         return
     raise MeasureError(
         "the stations are too far apart for this limit",
-        value=f"stations {subject.step:.0f} mm apart, measured over {length:.0f} mm",
-        expected=f"stations at most {length / least:.0f} mm apart",
+        value=Note("stations-over", step=subject.step, length=length),
+        expected=Note("steps-at-most", mm=length / least),
         remedy="read more closely, or check this limit by hand with a real straightedge",
     )
 
@@ -242,15 +246,11 @@ def _straightedge(limit: Limit, subject: Subject) -> Finding:
     found = subject.laid(limit.length)
     notes = [found.note]
     if lines is not None:
-        closer = limit.length / LEAST_STEPS[limit.kind]
-        notes.append(f"read lines at most {closer:.0f} mm apart for the whole")
+        notes.append(Note("closer-lines", mm=limit.length / LEAST_STEPS[limit.kind]))
     elif limit.parameters["plane"]:
         off = spaced.plane_departure(subject.surface, limit.length)
-        notes.append(
-            f"off the best plane of the whole, from high points, {off.value:.1f} mm within {limit.length:.0f} mm: "
-            "the bar decides, unless a plane is required"
-        )
-    note = "; ".join(text for text in notes if text)
+        notes.append(Note("off-best-plane", off=off.value, within=limit.length))
+    note = joined(notes)
     only = "along the measured lines alone" if lines is not None else ""
     if found.worst is None:
         return Finding(Measured(0.0, note=note), limit.allowed, only=only)
@@ -263,11 +263,7 @@ def _straightedge_share(limit: Limit, subject: Subject) -> Finding:
     gaps = gap_map(subject.surface.height, subject.surface.spacing, limit.length, subject.headings)
     share = limit.parameters["share"]
     value = float(np.nanquantile(gaps, share))
-    note = (
-        f"the gap that {100 * share:g} % of the lattice's places do not pass, each under its own worst placement: "
-        "samples laid at random show no more"
-    )
-    return Finding(Measured(value, note=note), limit.allowed)
+    return Finding(Measured(value, note=Note("share-of-places", share=share)), limit.allowed)
 
 
 def _span_bar(limit: Limit, subject: Subject) -> Finding:
@@ -348,15 +344,13 @@ def _where_it_fits(
     ):
         return over(length)
     found = over(None)
-    short = f"measured over the whole surface, which is shorter than {length:.0f} mm"
-    return replace(found, note=f"{found.note}; {short}" if found.note else short)
+    return replace(found, note=joined([found.note, Note("whole-shorter", mm=length)]))
 
 
 def _base(limit: Limit) -> float:
     if limit.length is None:
         raise MeasureError(
-            "the source gives no length to measure over",
-            remedy="agree one for the project, and use that limit",
+            "the source gives no length to measure over", remedy="agree one for the project, and use that limit"
         )
     return limit.length
 
@@ -374,8 +368,15 @@ _MEASURES: dict[str, Callable[[Limit, Subject], Finding]] = {
 AT_STATIONS = ("span-grid", "ff", "fl", "neighbours", "step")
 # in stations' steps: a bar shows a gap only where a station lies between its contacts
 LEAST_STEPS = {
-    "straightedge": 1.5, "straightedge-share": 1.5, "offset": 1.5, "plane": 1.0, "level": 1.0, "plumb": 1.0,
-    "slope": 1.0, "tr34-e": 1.0, "tr34-f": 1.0,
-}  # fmt: skip
+    "straightedge": 1.5,
+    "straightedge-share": 1.5,
+    "offset": 1.5,
+    "plane": 1.0,
+    "level": 1.0,
+    "plumb": 1.0,
+    "slope": 1.0,
+    "tr34-e": 1.0,
+    "tr34-f": 1.0,
+}
 BARS = ("straightedge", "straightedge-share", "offset")  # that rest on two contacts, with a node between
 FIXED_BASES = {"tr34-e": 3000.0, "tr34-f": 300.0}

@@ -17,11 +17,11 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array, vstack
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.verdict import Assessment, Judged
 from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Floats
 
 BATCH = 6  # places, at the least
 NO_DOUBT = 0.005  # share of the doubt that is printed as none
@@ -117,22 +117,28 @@ def more_readings(
     places = at[chosen]
     return pd.DataFrame(
         {
-            "x": gx[places], "y": gy[places], "times": often, "error_mm": assessment.likely.error[keep][places],
-            "doubt_left": left, "decided": decided,
+            "x": gx[places],
+            "y": gy[places],
+            "times": often,
+            "error_mm": assessment.likely.error[keep][places],
+            "doubt_left": left,
+            "decided": decided,
         }
-    )  # fmt: skip
+    )
 
 
 def _to_decide(assessment: Assessment, limit: str | None) -> Judged:
     open_ones = [
-        one for one in assessment.judged
+        one
+        for one in assessment.judged
         if one.in_doubt(assessment.confidence) and (limit is None or one.limit.name == limit)
-    ]  # fmt: skip
+    ]
     if not open_ones:
         raise MeasureError(
-            "no undecided verdict that more readings could decide", value=limit or assessment.verdict,
+            "no undecided verdict that more readings could decide",
+            value=limit or assessment.verdict,
             remedy="a verdict without a measure needs what its note says, not more readings",
-        )  # fmt: skip
+        )
     return min(open_ones, key=lambda one: abs(one.chance - 0.5))
 
 
@@ -199,9 +205,15 @@ class _Known:
     """
 
     def __init__(
-        self, doubt: _Doubt, heights: Floats, among: Floats, together: Floats, error: float, confidence: float,
+        self,
+        doubt: _Doubt,
+        heights: Floats,
+        among: Floats,
+        together: Floats,
+        error: float,
+        confidence: float,
         seed_and_outcomes: list[int],
-    ) -> None:  # fmt: skip
+    ) -> None:
         rng = np.random.default_rng(seed_and_outcomes)
         true = rng.permutation(len(heights))[: seed_and_outcomes[1]]
         read = heights[true] + error * rng.standard_normal((len(true), heights.shape[1]))

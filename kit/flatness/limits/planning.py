@@ -3,28 +3,236 @@
 It stands among the limits because it gives verdicts, as :mod:`flatness.limits.verdict` does, on rooms that it makes
 up: random surfaces of the kind that :mod:`flatness.surface.fitting` takes a floor, wall or ceiling for, whose worst
 place uses up from a quarter of the limit to four times the limit. Each is read on a grid with the error stated and
-judged (:mod:`flatness.limits.made_up_rooms`), and the verdicts are counted. To be quick, a room that a wide grid has
+judged (:mod:`flatness.limits.planning`), and the verdicts are counted. To be quick, a room that a wide grid has
 decided rightly is not read again on the narrower ones.
+
+Made-up rooms with known truth, to be read and judged before there is a real one.
+
+Random surfaces (:mod:`flatness.limits.planning`) are scaled so that their worst place truly uses up a wanted share of
+the limits. To be quick, the lattice is coarse and bars lie along rows, columns and diagonals alone.
+
+Typical surfaces made up: random ones such as the likely surface takes floors, walls and ceilings for.
+
+A random surface with Matern 5/2 correlation is a sum of cosine waves whose wave numbers have that correlation's
+spectral density, a t distribution with five degrees of freedom (Rasmussen and Williams, Gaussian Processes for Machine
+Learning, 2006, section 4.2.1; random waves as in Rahimi and Recht, 2007). So it has a height at any place.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import ndtri
 
-from flatness.errors import ArgumentError
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError, LimitError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
-from flatness.limits.made_up_rooms import MOST_SCALE_MM, SHORTEST_SPAN, MadeUpRooms, lengths_of
-from flatness.limits.measuring import LEAST_STEPS
-from flatness.limits.verdict import FAIL, PASS, UNDECIDED
-from flatness.surface.fitting import LENGTH_MM, LENGTH_SPREAD
-from flatness.survey.readings import Floats
+from flatness.limits.measuring import FIXED_BASES, LEAST_STEPS, Subject, measure_draws
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, assess
+from flatness.notes import Note
+from flatness.surface.fitting import LENGTH_MM, LENGTH_SPREAD, RATIO_SPREAD, SCALE_MM, SCALE_SPREAD
+from flatness.surface.lattice import Surface, make_surface
+from flatness.survey.readings import make_survey
 from flatness.survey.sheets import MOST_STATIONS, grid_positions
+
+WAVES = 400
+FREEDOM = 5  # twice the smoothness of the correlation
+
+
+@dataclass(frozen=True, eq=False)
+class TypicalSurface:
+    """A random surface about a plane, its standard deviation 1.
+
+    Attributes
+    ----------
+    length_x, length_y : correlation lengths [mm]
+    waves : [2, n] wave numbers along x and y [1/mm]
+    phase : [n] radians
+    """
+
+    length_x: float
+    length_y: float
+    waves: Floats
+    phase: Floats
+
+    def at(self, x: Floats, y: Floats) -> Floats:
+        """Heights [m] at places x, y [m] mm."""
+        angle = np.column_stack([x, y]) @ self.waves + self.phase
+        out: Floats = np.sqrt(2 / len(self.phase)) * np.cos(angle).sum(axis=1)
+        return out
+
+
+def random_surface(length_x: float, length_y: float, rng: np.random.Generator) -> TypicalSurface:
+    """A surface with these correlation lengths [mm]."""
+    waves = rng.standard_normal((2, WAVES)) / np.sqrt(rng.chisquare(FREEDOM, WAVES) / FREEDOM)
+    waves /= np.array([[length_x], [length_y]])
+    return TypicalSurface(length_x, length_y, waves, rng.uniform(0, 2 * np.pi, WAVES))
+
+
+def typical_surfaces(count: int, rng: np.random.Generator) -> list[TypicalSurface]:
+    """``count`` surfaces whose lengths are spread as the likely surface's parameters are taken to be.
+
+    The mean log length and the log ratio of the two lengths are normal, as :mod:`flatness.surface.fitting` says. They
+    are spread evenly over their quantiles and paired at random, so that few surfaces stand for all of them.
+    """
+    if not (isinstance(count, (int, np.integer)) and count >= 1):
+        raise ArgumentError("number of surfaces out of range", value=str(count), expected="a whole number from 1")
+    even = ndtri((np.arange(count) + 0.5) / count)
+    mean = np.log(LENGTH_MM) + LENGTH_SPREAD * rng.permutation(even)
+    half = RATIO_SPREAD * rng.permutation(even) / 2
+    lengths = np.exp(np.column_stack([mean + half, mean - half]))
+    return [random_surface(float(a), float(b), rng) for a, b in lengths]
+
+
+Heights = Callable[[Floats, Floats], Floats]
+
+REACH = 4.0  # true surfaces use up from a quarter of the limit to four times the limit
+HEADINGS = 4
+MOST_NODES = 600  # of the lattice that is simulated; a larger room is simulated in part
+MOST_READINGS = 400  # of one grid in the part that is simulated
+MOST_SCALE_MM = SCALE_MM * math.exp(2 * SCALE_SPREAD)  # standard deviation of the wildest surface made up
+MOST_TRIES = 50
+PLANNED = ("straightedge", "straightedge-share", "span-bar", "offset", "plane", "level", "level-rule", "plumb")
+SHORTEST_SPAN = 1000.0  # of a table of spans, those under this [mm] are not planned for
+
+
+def lengths_of(limit: Limit) -> tuple[float, ...]:
+    """Lengths [mm] over which a limit is measured; none where it is the whole surface."""
+    if limit.kind not in PLANNED:
+        raise LimitError(
+            "a grid is not planned for this limit",
+            value=limit.name,
+            expected=f"a limit of kind {', '.join(PLANNED)}",
+            remedy="its readings stand where its source, or the members, say",
+        )
+    if limit.kind == "span-bar":
+        return tuple(d for d in limit.parameters["distances"] if d >= SHORTEST_SPAN)[:2]
+    length = FIXED_BASES.get(limit.kind, limit.length)
+    return () if length is None else (length,)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class MadeUpRooms:
+    """Rooms whose true surface is known.
+
+    Attributes
+    ----------
+    sides : along x and along y [mm]
+    part : whether they stand for a surface too large to simulate
+    surface : ``floor``, ``ceiling`` or ``wall``
+    limits : the limits they are held against
+    spacing : lattice step [mm]
+    heights : of each room, from places x, y [mm] to heights [mm]
+    good : [rooms] True where the room is within all limits
+    seed : of the rooms and of their readings
+    """
+
+    sides: tuple[float, float]
+    part: bool
+    surface: str
+    limits: list[Limit]
+    spacing: float
+    heights: list[Heights]
+    good: NDArray[np.bool_]
+    seed: int
+
+    @classmethod
+    def of(
+        cls, sides: tuple[float, float], surface: str, limits: list[Limit], count: int, seed: int, narrowest: float
+    ) -> MadeUpRooms:
+        """Rooms of these sides [mm], or parts of them, for grids no narrower than ``narrowest`` [mm].
+
+        The shares of the limits that they use up are spread evenly on a logarithmic scale.
+        """
+        lengths = [one for limit in limits for one in lengths_of(limit)]
+        bars = [length / (2 if limit.kind == "plane" else 4) for limit in limits for length in lengths_of(limit)]
+        spacing = min([*bars, max(lengths, default=math.inf) / 10, max(sides) / 12])
+        most = min(MOST_NODES * spacing**2, MOST_READINGS * narrowest**2)
+        shrink = min(1.0, math.sqrt(most / (sides[0] * sides[1])))
+        part = tuple(max(side * shrink, min(side, 2 * spacing)) for side in sides)
+        axes = [np.arange(max(2, math.floor(side / spacing + 1e-6) + 1)) * spacing for side in part]
+        lattice = make_surface(np.zeros((len(axes[1]), len(axes[0]))), spacing)
+        even = 2 * (np.arange(count) + 0.5) / count - 1
+        heights = _scaled(REACH**even, limits, lattice, np.random.default_rng(seed))
+        return cls(
+            sides=(part[0], part[1]),
+            part=shrink < 1,
+            surface=surface,
+            limits=limits,
+            spacing=spacing,
+            heights=heights,
+            good=even <= 0,
+            seed=seed,
+        )
+
+    def verdicts(
+        self, step: float, accuracy: float, rooms: Iterable[int], draws: int, confidence: float
+    ) -> dict[int, str]:
+        """The verdict on each of these rooms, when read at this step."""
+        x, y = (grid.ravel() for grid in np.meshgrid(*(grid_positions(side, min(step, side)) for side in self.sides)))
+        found = {}
+        for room in rooms:
+            noise = np.random.default_rng([self.seed, room, round(step)]).standard_normal(len(x))
+            survey = make_survey(
+                x,
+                y,
+                self.heights[room](x, y) + accuracy * noise,
+                accuracy=accuracy,
+                surface=self.surface,
+                reference="plumb" if self.surface == "wall" else "level",
+            )
+            found[room] = assess(
+                survey,
+                self.limits,
+                spacing=self.spacing,
+                headings=HEADINGS,
+                draws=draws,
+                seed=self.seed + room,
+                confidence=confidence,
+                most_draws=draws,
+            ).verdict
+        return found
+
+
+def _scaled(used: Floats, limits: list[Limit], lattice: Surface, rng: np.random.Generator) -> list[Heights]:
+    """Surfaces that truly use up these shares of the limits, the worst of them."""
+    gx, gy, zero = lattice.nodes()
+    subject = Subject(make_survey(gx, gy, zero), lattice, lattice.spacing, HEADINGS)
+    found: list[Heights | None] = [None] * len(used)
+    for _ in range(MOST_TRIES):
+        wanting = [room for room, height in enumerate(found) if height is None]
+        shapes = typical_surfaces(len(used), rng)
+        for room in wanting:
+            heights = shapes[room].at(gx, gy)
+            most = max(_share(limit, subject, heights) for limit in limits)
+            # a dome or a long swell under a short bar would have to be scaled beyond what is ever built
+            if most * MOST_SCALE_MM > used[room]:
+                found[room] = partial(_times, used[room] / most, shapes[room])
+        if None not in found:
+            return [height for height in found if height is not None]
+    raise ArgumentError(
+        "the surface is too small for this limit",
+        value=Note("sides", x=float(np.ptp(gx)), y=float(np.ptp(gy))),
+        expected="a surface on which the limit can be passed and failed",
+        remedy="check it by hand with a straightedge",
+    )
+
+
+def _times(scale: float, shape: TypicalSurface, x: Floats, y: Floats) -> Floats:
+    return scale * shape.at(x, y)
+
+
+def _share(limit: Limit, subject: Subject, heights: Floats) -> float:
+    stack = heights.reshape(1, *subject.surface.height.shape)
+    return float(measure_draws(limit, subject, lambda: stack, lambda: heights[None])[0])
+
 
 FOOT_MM, INCH_MM = 304.8, 25.4
 STEPS_MM = {
@@ -34,7 +242,7 @@ STEPS_MM = {
 TARGET = 0.30  # most chance of ending undecided that a recommended grid has
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class ReadingPlan:
     """Grids of readings that may be taken, and what they will probably show.
 
@@ -72,10 +280,20 @@ class ReadingPlan:
 
 
 def plan_readings(
-    length: float, width: float, limits: str | Limit | Iterable[str | Limit], accuracy: float, *,
-    steps: Sequence[float] | None = None, unit: str = "in", rooms: int = 40, draws: int = 60,
-    confidence: float = 0.95, target: float = TARGET, seed: int = 0, surface: str = "floor",
-) -> ReadingPlan:  # fmt: skip
+    length: float,
+    width: float,
+    limits: str | Limit | Iterable[str | Limit],
+    accuracy: float,
+    *,
+    steps: Sequence[float] | None = None,
+    unit: str = "in",
+    rooms: int = 40,
+    draws: int = 60,
+    confidence: float = 0.95,
+    target: float = TARGET,
+    seed: int = 0,
+    surface: str = "floor",
+) -> ReadingPlan:
     """How wide a grid of readings will do to hold a rectangular surface against limits.
 
     Parameters
@@ -130,9 +348,20 @@ def plan_readings(
     good = grids.loc[grids["undecided"] <= target + 1e-9, "step_mm"]
     recommended = float(good.max()) if len(good) else None
     return ReadingPlan(
-        float(length), float(width), surface, tuple(wanted), float(accuracy), grids, recommended, target, confidence,
-        rooms, draws, seed, tuple(_notes(made_up, rooms)),
-    )  # fmt: skip
+        length=float(length),
+        width=float(width),
+        surface=surface,
+        limits=tuple(wanted),
+        accuracy=float(accuracy),
+        grids=grids,
+        recommended=recommended,
+        target=target,
+        confidence=confidence,
+        rooms=rooms,
+        draws=draws,
+        seed=seed,
+        notes=tuple(_notes(made_up, rooms)),
+    )
 
 
 def _widest_step(wanted: list[Limit]) -> float:
@@ -144,9 +373,13 @@ def _widest_step(wanted: list[Limit]) -> float:
 
 
 def usual_steps(
-    length: float, width: float, limits: str | Limit | Iterable[str | Limit], *, unit: str = "in",
+    length: float,
+    width: float,
+    limits: str | Limit | Iterable[str | Limit],
+    *,
+    unit: str = "in",
     surface: str = "floor",
-) -> list[float]:  # fmt: skip
+) -> list[float]:
     """Steps [mm] that are usual on site and narrow enough for the limits; arguments as for :func:`plan_readings`."""
     _check_unit(unit)
     _check_lengths(length=length, width=width)
@@ -182,37 +415,23 @@ def _check_steps(steps: Sequence[float], widest: float, longest: float) -> list[
     ):
         if chosen[-1] > most * (1 + 1e-6):
             raise ArgumentError(
-                what, column="steps", value=f"{chosen[-1]:.0f} mm", expected=f"at most {most:.0f} mm",
+                what,
+                column="steps",
+                value=Note("length", mm=chosen[-1]),
+                expected=Note("at-most", mm=most),
                 remedy="choose a narrower step",
-            )  # fmt: skip
+            )
     return chosen
 
 
 def _notes(made_up: MadeUpRooms, rooms: int) -> Iterator[str]:
     low, high = (LENGTH_MM * math.exp(sign * LENGTH_SPREAD) for sign in (-1, 1))
-    yield (
-        f"assumed: surfaces that are random about a plane, their waves in two of three rooms correlated over {low:.0f} "
-        f"mm to {high:.0f} mm, none with a standard deviation over {MOST_SCALE_MM:.0f} mm (common practice, no source);"
-        " floors, walls and ceilings alike"
-    )
-    yield (
-        "assumed: the worst place uses up from a quarter of the limit to four times the limit, each ratio as likely as "
-        "the next; a surface much flatter or much worse than the limit is decided by fewer readings, one close to the "
-        "limit may stay undecided on any grid"
-    )
-    yield "assumed: reading errors are independent, and their standard deviation is the accuracy given"
-    yield (
-        f"the shares come from {rooms} made-up rooms, the same for all grids, and what follows the sign is one "
-        "standard error; a room decided rightly on a wide grid counts as decided on the narrower ones"
-    )
-    yield (
-        "the made-up rooms have nothing narrower than two steps, which no grid shows, such as a proud joist between "
-        "two lines of stations: give the members' layout, so that each is read, or slide a bar between the stations"
-    )
+    yield Note("plan-waves", low=low, high=high, most=MOST_SCALE_MM)
+    yield Note("plan-ratio")
+    yield Note("plan-errors")
+    yield Note("plan-rooms", rooms=rooms)
+    yield Note("plan-narrow")
     if made_up.part:
-        yield (
-            f"a part of {made_up.sides[0]:.0f} mm by {made_up.sides[1]:.0f} mm stands for the whole surface, which is "
-            "too large to simulate"
-        )
+        yield Note("plan-part", x=made_up.sides[0], y=made_up.sides[1])
     if any(limit.kind == "span-bar" for limit in made_up.limits):
-        yield f"distances under {SHORTEST_SPAN:.0f} mm are not planned for"
+        yield Note("plan-short-spans", mm=SHORTEST_SPAN)

@@ -2,29 +2,39 @@
 
 A grid of stations does not see a proud joist between two of its lines. A bar slid across the members crosses every one
 of them. What it showed goes into the surfaces that the readings allow; where it went, a pass rests on it.
+
+The list of strips along which a bar is slid, as a file to fill in at the floor, and read back.
 """
 
 from __future__ import annotations
 
+import csv
 import math
+import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
-from flatness.errors import ArgumentError
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.lengths import format_length, parse_length
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import line_gaps, whole_steps
+from flatness.notes import Note
 from flatness.surface.lattice import LENGTH_SLACK, Surface
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 READ, SPOT_CHECKED, ASSUMED = "read", "spot-checked", "assumed"
 UNDER_BARS = ("straightedge", "straightedge-share", "offset", "plane", "span-bar", "tr34-e", "tr34-f")
 # all the kit's own, but that framing stands 16 in apart: common practice, no source
 SEEN_MM = 25.4 / 64  # one standard deviation of a gap as it is seen under a bar
-NUMBER_MM = 25.4 / 32  # so near a surface's own gap comes to the number that was written down
+# so near a surface's own gap on a lattice comes to the number that was written down: seen so well, written to 1/32 in,
+# and as much again for what lies between the nodes
+NUMBER_MM = math.sqrt(2 * SEEN_MM**2 + (25.4 / 32) ** 2 / 12)
 BAR_MM, METRIC_BAR_MM = 1828.8, 2000.0  # that is slid where none is named: 6 ft, or 2 m
 SHORTEST_BAR_MM = 609.6
 FRAME_MM = 406.4
@@ -36,16 +46,20 @@ LEFT = 0.01  # of the surface may be out of reach of the strips that are asked f
 COVERED = 0.95  # of the surface within reach of a strip, from which on a pass rests on them
 STEPS_A_BAR = 5  # stations under a bar that have read a slab
 MOST_RATIO = 1.8
-LEAST_SHARE = 0.1  # of the surfaces that agree with what was seen; under it the readings and the bar disagree
+# of the surfaces that agree with what was seen; under it the readings and the bar disagree. Where they do not, and the
+# readings foretell three strips each to 1.4 NUMBER_MM, one floor in twenty comes so low (normal distributions)
+LEAST_SHARE = 0.02
 
 
 def _check_numbers(of: str, **numbers: float) -> None:
     for name, value in numbers.items():
         if not (math.isfinite(value) and value > 0):
             raise ArgumentError(
-                f"{of}: {name} out of range", value=str(value), expected="a number above zero",
+                f"{of}: {name} out of range",
+                value=str(value),
+                expected="a number above zero",
                 remedy="give the bar's length, then the largest gap that was seen",
-            )  # fmt: skip
+            )
 
 
 @dataclass(frozen=True)
@@ -67,10 +81,11 @@ class SpotCheck:
         _check_numbers("spot check", length=self.length, gap=self.gap, places=self.places)
         if self.gap >= self.length / 10:
             raise ArgumentError(
-                "spot check: the gap is not small beside the bar", value=f"{self.gap:g} mm",
-                expected=f"under a tenth of its length, {self.length:g} mm",
+                "spot check: the gap is not small beside the bar",
+                value=Note("exact", mm=self.gap),
+                expected=Note("under-a-tenth", length=self.length),
                 remedy="give the bar's length first, then the largest gap seen",
-            )  # fmt: skip
+            )
 
     @property
     def share_over(self) -> float:
@@ -109,7 +124,9 @@ class Sweep:
         if self.along not in ("x", "y"):
             raise ArgumentError("sweep: along which axis", value=str(self.along), expected="x or y")
         if not self.start < self.end:
-            raise ArgumentError("sweep: it ends before it starts", value=f"{self.start:g} mm to {self.end:g} mm")
+            raise ArgumentError(
+                "sweep: it ends before it starts", value=Note("from-to", start=self.start, end=self.end)
+            )
         if self.gap is not None and not (math.isfinite(self.gap) and self.gap >= 0):
             raise ArgumentError("sweep: gap out of range", value=str(self.gap), expected="0 or more")
 
@@ -193,24 +210,33 @@ def under_a_longer_bar(seen: Seen, length: float, n: int, rng: np.random.Generat
     return np.asarray(seen.least * np.minimum(ratio, MOST_RATIO))
 
 
-def agreeing(
-    checks: Checks, surface: Surface, heights: Floats, rng: np.random.Generator
-) -> tuple[NDArray[np.intp], float]:
-    """Which of the surfaces [n, ny, nx] mm stand in for those that agree with the sweeps [n], and their share.
-
-    Chosen systematically by their weight. All of them as they are where too few agree: then readings and bar disagree.
-    """
-    weight = np.zeros(len(heights))
+def evidence(checks: Checks, surface: Surface, heights: Floats) -> Floats:
+    """[n] log likelihood, but for a constant, of all that sweeps have shown on surfaces [n, ny, nx] mm."""
+    out = np.zeros(len(heights))
     for check in checks:
         if isinstance(check, Sweep):
-            weight += check.evidence(surface, heights)
-    weight = np.exp(weight - weight.max())
-    share = float(weight.sum() ** 2 / (weight**2).sum() / len(weight))
+            out += check.evidence(surface, heights)
+    return out
+
+
+def share_of(weight: Floats) -> float:
+    """The share of surfaces of these weights [n] that agree: as many of equal weight tell as much (Kish)."""
+    return float(weight.sum() ** 2 / (weight**2).sum() / len(weight))
+
+
+def agreeing(evidence: Floats, count: int, rng: np.random.Generator) -> tuple[NDArray[np.intp], float]:
+    """Which [count] of the surfaces with this ``evidence`` [n] stand in for those that agree, and their share.
+
+    Chosen systematically by their weight. The first of them as they are where too few agree: then readings and bar
+    disagree.
+    """
+    weight = np.exp(evidence - evidence.max())
+    share = share_of(weight)
     if share < LEAST_SHARE:
-        return np.arange(len(heights)), share
+        return np.arange(count), share
     ends = np.cumsum(weight) / weight.sum()
-    at = (np.arange(len(heights)) + rng.random()) / len(heights)
-    return np.minimum(np.searchsorted(ends, at), len(heights) - 1), share
+    at = (np.arange(count) + rng.random()) / count
+    return np.minimum(np.searchsorted(ends, at), len(weight) - 1), share
 
 
 def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | None = None) -> list[Sweep]:
@@ -353,3 +379,153 @@ def _has_read(limit: Limit, survey: Survey, surface: Surface, step: float) -> bo
         if len(places) < 2 or float(np.diff(places).max()) > READ_ALONG_MM * (1 + LENGTH_SLACK):
             return False
     return True
+
+
+HEADINGS = ("strip", "bar", "along", "at", "from", "to", "stop at", "largest gap")
+NONE = ("none", "ok", "0")
+_HOW = (
+    "slide the bar along each strip; write the largest gap under it, or none where it is nowhere over the gap to stop "
+    "at; leave a strip blank that was not done"
+)
+
+
+def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
+    """The text of a list of strips, lengths in ``in`` or ``mm``."""
+
+    def place(mm: float) -> str:
+        return format_length(mm, "ft", 8) if unit == "in" else format_length(mm, "mm")
+
+    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", ",".join(HEADINGS)]
+    for k, one in enumerate(sweeps, start=1):
+        cells = [
+            place(one.bar),
+            one.along,
+            place(one.at),
+            place(one.start),
+            place(one.end),
+            format_length(one.stop, unit, 32),
+            _written(one, unit),
+        ]
+        lines.append(
+            ",".join([str(k), *(cell if '"' not in cell else '"' + cell.replace('"', '""') + '"' for cell in cells)])
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _written(one: Sweep, unit: str) -> str:
+    return "" if one.gap is None else format_length(one.gap, unit, 32)
+
+
+def read_spots(path: str | Path) -> list[Sweep]:
+    """The strips of a file that were done.
+
+    Raises
+    ------
+    FlatnessError : a file that cannot be read, or that is no list of strips; every bad cell by row and column
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise FlatnessError(
+            "the spot checks cannot be read",
+            file=str(path),
+            value=str(error),
+            expected="a list of strips as `flatness spots` writes it",
+            remedy="check the name of the file",
+        ) from error
+    rows = list(csv.reader(text.splitlines()))
+    unit = next((m[1] for m in (re.match(r"#\s*unit:\s*(in|mm|ft|cm|m)\s*$", ",".join(row)) for row in rows) if m), "")
+    table = [
+        (number, [cell.strip() for cell in row])
+        for number, row in enumerate(rows, start=1)
+        if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
+    ]
+    if not table or tuple(cell.lower() for cell in table[0][1][: len(HEADINGS)]) != HEADINGS:
+        raise FlatnessError(
+            "this is no list of strips",
+            file=str(path),
+            row=table[0][0] if table else 1,
+            value=", ".join(table[0][1]) if table else "an empty file",
+            expected=", ".join(HEADINGS),
+            remedy="write the list with `flatness spots SURVEY --out FILE` and fill in its last column",
+        )
+    problems: list[Problem] = []
+    found = [sweep for number, cells in table[1:] if (sweep := _sweep(path, number, cells, unit, problems)) is not None]
+    if not problems and not found:
+        problems.append(
+            Problem(
+                "no strip was filled in",
+                str(path),
+                column="largest gap",
+                expected="a gap such as 3/32, or none",
+                remedy="fill in the last column of each strip that was done",
+            )
+        )
+    if problems:
+        raise FlatnessError(problems)
+    return found
+
+
+def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
+    """The strips that were done, from a line for each: the largest gap, or ``none``; blank where it was not.
+
+    Raises
+    ------
+    LengthError : a line that is no gap
+    ArgumentError : more lines than strips, or none filled in
+    """
+    lines = [line.strip() for line in text.rstrip().splitlines()]
+    if len(lines) > len(sweeps) or not any(lines):
+        raise ArgumentError(
+            "the lines are not those of the strips",
+            column="largest gap",
+            value=f"{len(lines)} lines",
+            expected=f"up to {len(sweeps)}, one for each strip",
+            remedy="leave a line blank where a strip was not done",
+        )
+    done = []
+    for number, (line, sweep) in enumerate(zip(lines, sweeps, strict=False), start=1):
+        if not line:
+            continue
+        try:
+            gap = None if line.lower() in NONE else parse_length(line, unit)
+        except LengthError as error:
+            raise error.located(column=f"largest gap, strip {number}") from error
+        done.append(replace(sweep, gap=gap))
+    return done
+
+
+def _sweep(path: Path, number: int, cells: list[str], unit: str, problems: list[Problem]) -> Sweep | None:
+    cells = cells + [""] * (len(HEADINGS) - len(cells))
+    gap = cells[-1].lower()
+    if not gap:
+        return None
+
+    def bad(column: int, what: str, expected: str, remedy: str) -> None:
+        problems.append(Problem(what, str(path), number, HEADINGS[column], cells[column], expected, remedy))
+
+    lengths: dict[int, float] = {}
+    for column in (1, 3, 4, 5, 6, 7):
+        if column == 7 and gap in NONE:
+            continue
+        try:
+            lengths[column] = parse_length(cells[column], unit or "mm")
+        except LengthError as error:
+            first = error.problems[0]
+            bad(column, first.what, first.expected or "a length", first.remedy or "correct the cell")
+    if cells[2].lower() not in ("x", "y"):
+        bad(2, "along which axis the bar was slid", "x or y", "copy it from the list")
+    if problems and problems[-1].row == number:
+        return None
+    measured = lengths.get(7)
+    if measured is not None and not 0 <= measured < lengths[1] / 10:
+        bad(7, "a gap that is not small beside the bar", "0 to a tenth of the bar", "check its unit")
+        return None
+    try:
+        return Sweep(lengths[1], cells[2].lower(), lengths[3], lengths[4], lengths[5], lengths[6], measured)
+    except FlatnessError as error:
+        problems += [
+            Problem(one.what, str(path), number, None, one.value, one.expected, one.remedy) for one in error.problems
+        ]
+        return None

@@ -17,9 +17,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.catalogue import find
-from flatness.limits.kinds import UNITLESS, Limit
+from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
 from flatness.limits.spot_checks import (
     ASSUMED,
@@ -32,29 +33,48 @@ from flatness.limits.spot_checks import (
     Sweep,
     agreeing,
     between,
+    evidence,
     seen_under,
+    share_of,
     under_a_longer_bar,
     wanted_sweeps,
 )
-from flatness.limits.wording import caution, cited, describe
 from flatness.measures.bars import gap_map
-from flatness.surface.coverage import Unread, unread
-from flatness.surface.lattice import Surface
+from flatness.notes import Note, joined
+from flatness.surface.lattice import Surface, Unread, unread
 from flatness.surface.likely import LikelySurface, likely_surface
 from flatness.surface.slips import Slip
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.checks import notes_but_on
+from flatness.survey.readings import Survey
 
 PASS, FAIL, UNDECIDED = "pass", "fail", "undecided"
 COLUMNS = (
-    "limit", "measure", "as_read_mm", "likely_mm", "low_mm", "high_mm", "allowed_mm", "chance", "verdict", "between",
-    "where", "source", "note", "as_read", "likely", "low", "high", "allowed", "unit",
-)  # fmt: skip
+    "limit",
+    "measure",
+    "as_read_mm",
+    "likely_mm",
+    "low_mm",
+    "high_mm",
+    "allowed_mm",
+    "chance",
+    "verdict",
+    "between",
+    "where",
+    "source",
+    "note",
+    "as_read",
+    "likely",
+    "low",
+    "high",
+    "allowed",
+    "unit",
+)
 RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median and the ends of the 95 % range
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
+MOST_WEIGHED = 5  # times as many are drawn for those that agree with what a bar showed to be as many as were asked for
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
 RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
-AS_READ_NOTE = "compared as read: the readings' own error is not counted"
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,9 +203,10 @@ class Assessment:
             raise MeasureError("no chance map for this check", expected="a straightedge limit, and draws")
         if self.subject.along_lines(limit.length) is not None:
             raise MeasureError(
-                "no chance map where a bar is placed along lines alone", expected="lines that stand closer",
+                "no chance map where a bar is placed along lines alone",
+                expected="lines that stand closer",
                 remedy="read lines between them",
-            )  # fmt: skip
+            )
         heights = self.lattice.on_lattice()
         gaps = gap_map(heights, self.subject.surface.spacing, limit.length, self.subject.headings)
         over = np.mean(gaps > limit.allowed + 1e-6, axis=0)
@@ -203,7 +224,7 @@ class _Draws:
 
     def __init__(
         self, likely: LikelySurface, survey: Survey, surface: Surface, count: int, seed: int, checks: Checks
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.likely, self.survey, self.count, self.seed = likely, survey, count, seed
         self.surface, self.checks, self.agree = surface, checks, 1.0
         self._kept: dict[str, Floats] = {}
@@ -214,9 +235,7 @@ class _Draws:
         """Surfaces that readings which are likely slips have their say in, too; None where there are none."""
         if not self.likely.slips:
             return None
-        again = likely_surface(
-            self.survey, self.likely.spacing, roughness=self.likely.roughness, trusting=True
-        )  # fmt: skip
+        again = likely_surface(self.survey, self.likely.spacing, trusting=True)
         return _Draws(again, self.survey, self.surface, self.count, self.seed, self.checks)
 
     def further(self, batch: int) -> _Draws:
@@ -232,17 +251,31 @@ class _Draws:
             x, y, _ = self.survey.xyz()
             lattice, readings = self.likely.draw_both(x, y, self.count, self.seed)
             if any(isinstance(check, Sweep) for check in self.checks):
-                some, self.agree = agreeing(self.checks, self.surface, lattice, np.random.default_rng([self.seed, 11]))
+                told = evidence(self.checks, self.surface, lattice)
+                while (
+                    len(told) < MOST_WEIGHED * self.count
+                    and len(told) * share_of(np.exp(told - told.max())) < self.count
+                ):
+                    seed = int(np.random.SeedSequence([self.seed, 17, len(told)]).generate_state(1)[0])
+                    more = self.likely.draw_both(x, y, self.count, seed)
+                    lattice, readings = np.concatenate([lattice, more[0]]), np.concatenate([readings, more[1]])
+                    told = np.append(told, evidence(self.checks, self.surface, more[0]))
+                some, self.agree = agreeing(told, self.count, np.random.default_rng([self.seed, 11]))
                 lattice, readings = lattice[some], readings[some]
             self._kept["lattice"], self._kept["readings"] = lattice, readings
         return self._kept["lattice"]
 
     def at_least(self, seen: Seen, limit: Limit) -> Floats:
-        """[n] share of a limit that is used up at the least, since a bar has shown so much."""
+        """[n] share of a limit that is used up at the least, since a bar has shown so much.
+
+        Where draws agree with the strip that showed it they tell what a longer bar shows there, else a hat does.
+        """
         assert limit.length is not None
         assert limit.allowed is not None
         rng = np.random.default_rng([self.seed, 13])
-        shown = under_a_longer_bar(seen, limit.length, self.count, rng) + rng.normal(0.0, SEEN_MM, self.count)
+        told = seen.at is not None and self.agree >= LEAST_SHARE
+        shown = np.full(self.count, seen.least) if told else under_a_longer_bar(seen, limit.length, self.count, rng)
+        shown = shown + rng.normal(0.0, SEEN_MM, self.count)
         return np.asarray(shown / limit.allowed)
 
     def at_readings(self) -> Floats:
@@ -312,6 +345,9 @@ def assess(
     likely, drawn = None, None
     if draws:
         likely = likely_surface(survey, subject.surface.spacing)
+        if likely.slips:  # they are named once, by what they do to the verdict
+            survey = replace(survey, notes=notes_but_on(survey, [(slip.x, slip.y) for slip in likely.slips]))
+            subject = replace(subject, survey=survey)
         drawn = _Draws(likely, survey, subject.surface, draws, seed, spot_checks)
     left, most = unread(survey), MOST_DRAWS if most_draws is None else most_draws
     judged = []
@@ -335,40 +371,30 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
     try:
         finding = measure(limit, subject)
         if drawn is None:
-            return Judged(limit, finding, none, PASS if finding.within else FAIL, AS_READ_NOTE)
+            return Judged(limit, finding, none, PASS if finding.within else FAIL, Note("as-read"))
         used, by_readings = shares(drawn)
     except MeasureError as error:
-        return Judged(limit, None, none, UNDECIDED, "; ".join(_sentence(p) for p in error.problems))
+        return Judged(limit, None, none, UNDECIDED, joined(_sentence(p) for p in error.problems))
     judged = Judged(limit, finding, used, UNDECIDED, "", seen=seen)
     if seen is not None and seen.least > finding.allowed + 2 * SEEN_MM:
-        reason = f"a bar of {seen.bar:.0f} mm showed a gap of {seen.least:.1f} mm between the stations"
-        return replace(judged, verdict=FAIL, reason=reason)
+        return replace(judged, verdict=FAIL, reason=Note("bar-showed", bar=seen.bar, gap=seen.least))
     if drawn.agree < LEAST_SHARE:
-        reason = "the bar showed what the readings do not allow: read again, closer, along the strips where it went"
-        return replace(judged, reason=reason)
+        return replace(judged, reason=Note("bar-disagrees"))
     batch = 0
     while judged.near_a_line(confidence) and len(judged.used) < most:
         more = shares(drawn.further(batch))[0]
         judged, batch = replace(judged, used=np.concatenate([judged.used, more])), batch + 1
     if seen is not None and judged.in_doubt(confidence) and by_readings >= confidence:
-        reason = (
-            f"a bar of {seen.bar:.0f} mm showed a gap of {seen.least:.1f} mm between the stations: set the limit's own "
-            "bar there, and write down what it shows"
-        )
-        return replace(judged, reason=reason, of_bar=True)
+        showed = Note("bar-showed", bar=seen.bar, gap=seen.least)
+        return replace(judged, reason=Note("set-own-bar", showed=showed), of_bar=True)
     if judged.in_doubt(confidence):
-        reason = (
-            f"the readings allow surfaces within the limit and beyond it ({100 * judged.chance:.0f} % within): "
-            "take more readings where they decide"
-        )
-        return replace(judged, reason=reason)
+        return replace(judged, reason=Note("in-doubt", share=f"{100 * judged.chance:.0f}"))
     if len(judged.used) > drawn.count and judged.near_a_line(confidence):
-        reason = f"the chance is so near the line of a verdict that {len(judged.used)} draws cannot tell its side"
-        return replace(judged, reason=reason)
+        return replace(judged, reason=Note("near-a-line", draws=len(judged.used)))
     within = judged.chance >= confidence
     if drawn.likely.misfit and finding.within != within:
         # a verdict against what was read rests on the model alone, and here the model does not fit
-        return replace(judged, reason=f"what was read says otherwise, and {'; '.join(drawn.likely.misfit)}")
+        return replace(judged, reason=Note("model-alone", misfit=drawn.likely.misfit))
     return replace(judged, verdict=PASS if within else FAIL)
 
 
@@ -382,10 +408,10 @@ def _but_for_slips(judged: Judged, subject: Subject, drawn: _Draws | None, confi
     turned = _judge(judged.limit, subject, drawn.trusting, confidence, most).verdict
     if judged.verdict == turned == PASS and not judged.finding.within:
         turned = FAIL
-    again = "; ".join(str(slip) for slip in drawn.likely.slips)
+    again = joined(str(slip) for slip in drawn.likely.slips)
     if judged.verdict in (turned, UNDECIDED):
-        return replace(judged, reason=". ".join(t for t in (judged.reason, again) if t))
-    reason = f"{again}; without it the verdict would be {judged.verdict}, with it {turned}"
+        return replace(judged, reason=joined((judged.reason, again), "sentences"))
+    reason = Note("slip-turns", again=again, without=judged.verdict, turned=turned)
     return replace(judged, verdict=UNDECIDED, reason=reason)
 
 
@@ -393,18 +419,13 @@ def of_the_whole(judged: Judged, left: Unread | None) -> Judged:
     """No pass of a surface of which a part was left unread; a fail anywhere is one of the whole."""
     if judged.verdict != PASS or left is None or left.is_small:
         return judged
-    reason = f"{left.note}; what was read is within the limit: read the rest, or state the outline of what was read"
-    return replace(judged, verdict=UNDECIDED, reason=". ".join(t for t in (judged.reason, reason) if t))
+    reason = joined([left.note, Note("read-the-rest")])
+    return replace(judged, verdict=UNDECIDED, reason=joined((judged.reason, reason), "sentences"))
 
 
 def _sentence(problem: Any) -> str:
-    parts = [
-        problem.what,
-        problem.value,
-        f"expected {problem.expected}" if problem.expected else "",
-        problem.remedy,
-    ]
-    return "; ".join(part for part in parts if part)
+    expected = Note("expected", what=problem.expected) if problem.expected else ""
+    return joined((problem.what, problem.value or "", expected, problem.remedy or ""))
 
 
 def _row(one: Judged) -> dict[str, Any]:
@@ -416,8 +437,12 @@ def _row(one: Judged) -> dict[str, Any]:
     if finding is not None:
         middle, low, high = one.likely()
         numbers = {
-            "as_read": finding.measured.value, "likely": middle, "low": low, "high": high, "allowed": finding.allowed
-        }  # fmt: skip
+            "as_read": finding.measured.value,
+            "likely": middle,
+            "low": low,
+            "high": high,
+            "allowed": finding.allowed,
+        }
         if finding.measured.at is not None:
             x, y = finding.measured.at
             where = {"x_mm": x, "y_mm": y, "contacts_mm": [list(c) for c in finding.measured.contacts]}
@@ -426,11 +451,18 @@ def _row(one: Judged) -> dict[str, Any]:
         numbers["allowed"] = limit.allowed
     notes += [limit.notes, caution(limit)]
     return {
-        "limit": limit.name, "measure": describe(limit, "source"), "verdict": one.verdict, "chance": one.chance,
-        "between": one.between, "where": where, "source": cited(limit.source, limit.edition, limit.clause),
-        "note": ". ".join(note.rstrip(".") for note in notes if note), "unit": _unit(limit), **numbers,
+        "limit": limit.name,
+        "measure": describe(limit, "source"),
+        "verdict": one.verdict,
+        "chance": one.chance,
+        "between": one.between,
+        "where": where,
+        "source": cited(limit.source, limit.edition, limit.clause),
+        "note": joined(notes, "sentences"),
+        "unit": _unit(limit),
+        **numbers,
         **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
-    }  # fmt: skip
+    }
 
 
 def _unit(limit: Limit) -> str:

@@ -10,6 +10,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.measures.lines import (
     Heading,
@@ -22,7 +23,6 @@ from flatness.measures.lines import (
     reaching_part,
 )
 from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
-from flatness.survey.readings import Floats
 
 AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
 BLOCK = 1 << 14  # heights worked on at a time: a block and its slopes fit the cache

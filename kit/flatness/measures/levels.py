@@ -2,31 +2,186 @@
 
 All refuse heights that are off a string. Pairs of points lie along the headings and the surface is unbroken
 between them; one is a node, the other is where the distance ends, bilinear between nodes.
+
+Pairs of points a distance apart along the headings, with the surface unbroken between them.
+
+Measures on the stations themselves, without a surface between them: neighbours and abrupt steps.
+
+Measures at fixed spacings: TR34 properties E and F, offsets on blocks, off a plane, abrupt steps.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.spatial import KDTree
 
-from flatness.errors import ArgumentError
-from flatness.measures.lines import Heading, all_headings
-from flatness.measures.measured import Measured
-from flatness.measures.pairs import (
-    Pair,
-    largest_difference,
-    largest_pair,
-    node,
-    reaching,
-    require_distance,
-    require_level,
-    rise_within,
-    signs_of,
-    too_short,
-)
-from flatness.surface.lattice import Surface
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError, MeasureError
+from flatness.measures.bars import whole_steps, window_departures
+from flatness.measures.lines import Heading, Measured, Place, all_headings, displaced
+from flatness.measures.planes import fit_surface_plane
+from flatness.measures.straightedge import exact_bar
+from flatness.notes import Note, joined
+from flatness.surface.lattice import STEP_NOISE, Surface, grid_axes, on_grid, places_on
+from flatness.survey.readings import SAME_PLACE_MM, Survey
+
+ROWS_AND_COLUMNS = (Heading.at(0), Heading.at(90))
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two points along a heading: height of ``end`` less height of ``start`` [mm], and their places [mm]."""
+
+    difference: float
+    start: Place
+    end: Place
+
+    def measured(self, value: float, note: str = "") -> Measured:
+        """A measure found at this pair, placed at the point that stands proud of the other."""
+        at = self.end if self.difference > 0 else self.start
+        return Measured(value, at, (self.start, self.end), note)
+
+
+def require_level(is_level: bool, what: str) -> None:
+    """Refuse a measure of level, plumb or slope of heights that are off a string."""
+    if not is_level:
+        raise MeasureError(
+            f"{what} cannot be had from a string",
+            value="reference: string",
+            expected="reference: level, or plumb",
+            remedy="a string is straight but not known to be level or plumb: flatness is known, this is not; "
+            "read the surface off a level or plumb line or plane",
+        )
+
+
+def require_distance(distance: float) -> None:
+    """Refuse a distance [mm] that is not above zero."""
+    if not (math.isfinite(distance) and distance > 0):
+        raise ArgumentError("distance out of range", value=str(distance), expected="millimetres above zero")
+
+
+def signs_of(heading: Heading, steps: float) -> tuple[int, ...]:
+    """Ways along a heading that give different pairs: one where both ends are nodes, else both."""
+    return (1,) if heading.on_lattice and abs(steps - round(steps)) <= STEP_NOISE else (1, -1)
+
+
+def reaching(z: Floats, heading: Heading, most: int, sign: int = 1) -> Iterator[tuple[int, Floats]]:
+    """k and the heights [..., ny, nx] k steps from each node, k = 1 ... most; NaN beyond a break.
+
+    Stops where nothing is reached any more.
+    """
+    reached = np.isfinite(z)
+    for k in range(1, most + 1):
+        height = displaced(z, sign * k * heading.dx, sign * k * heading.dy)
+        reached = reached & np.isfinite(height)
+        if not reached.any():
+            return
+        yield k, np.where(reached, height, np.nan)
+
+
+def height_ahead(z: Floats, heading: Heading, steps: float, sign: int = 1) -> Floats:
+    """Heights [..., ny, nx] a number of steps, not always whole, from each node; NaN beyond a break."""
+    ahead = displaced(z, sign * steps * heading.dx, sign * steps * heading.dy)
+    if np.isnan(z).any():  # else the lattice is unbroken wherever its end is on it
+        whole = math.floor(steps + STEP_NOISE)
+        reached = np.isfinite(z)
+        for k in range(1, whole + 1):
+            reached = reached & np.isfinite(displaced(z, sign * k * heading.dx, sign * k * heading.dy))
+        ahead[~reached] = np.nan
+    return ahead
+
+
+def largest_difference(surface: Surface, distance: float, headings: Sequence[Heading]) -> Pair | None:
+    """The pair exactly ``distance`` [mm] apart that differs most in height; None where there is no pair."""
+    require_distance(distance)
+    best: Pair | None = None
+    for heading in headings:
+        steps = distance / (surface.spacing * heading.step)
+        for sign in signs_of(heading, steps):
+            difference = height_ahead(surface.height, heading, steps, sign) - surface.height
+            found = largest_pair(surface, difference, heading, sign * steps)
+            if found is not None and (best is None or abs(found.difference) > abs(best.difference)):
+                best = found
+    return best
+
+
+def largest_pair(surface: Surface, difference: Floats, heading: Heading, steps: float) -> Pair | None:
+    """The pair ``steps`` apart from the node where ``difference`` [ny, nx] is largest, either way."""
+    size = np.abs(difference)
+    if np.isnan(size).all():
+        return None
+    iy, ix = np.unravel_index(int(np.nanargmax(size)), size.shape)
+    start = node(surface, int(iy), int(ix))
+    return Pair(float(difference[iy, ix]), start, beyond(start, heading, steps * surface.spacing))
+
+
+def rise_within(surface: Surface, z: Floats, length: float, note: str) -> Measured:
+    """How much more one node of ``z`` [ny, nx] mm rises than another at most ``length`` [mm] away, at the higher one.
+
+    Raises MeasureError where the lattice is coarser than the length.
+    """
+    require_distance(length)
+    reach = length / surface.spacing * (1 + STEP_NOISE)
+    if reach < 1:
+        raise MeasureError(
+            "the lattice is coarser than the base",
+            value=Note("length", mm=surface.spacing),
+            expected=Note("or-less", mm=length),
+            remedy="choose a finer spacing",
+        )
+    rise = highest_within(z, reach) - z
+    if np.isnan(rise).all():
+        raise too_short("this measure", length)
+    iy, ix = np.unravel_index(int(np.nanargmax(rise)), rise.shape)
+    gy, gx = np.ogrid[: rise.shape[0], : rise.shape[1]]
+    near = np.where(np.hypot(gy - iy, gx - ix) <= reach, z, np.nan)
+    jy, jx = np.unravel_index(int(np.nanargmax(near)), near.shape)
+    low, high = node(surface, int(iy), int(ix)), node(surface, int(jy), int(jx))
+    return Measured(float(rise[iy, ix]), high, (low, high), note)
+
+
+def highest_within(z: Floats, reach: float) -> Floats:
+    """[ny, nx] the highest of all nodes at most ``reach`` lattice steps away; NaN where there is none."""
+    ny, nx = z.shape
+    blank = np.isnan(z)
+    if reach >= math.hypot(ny - 1, nx - 1):
+        return np.where(blank, np.nan, np.nan if blank.all() else np.nanmax(z))
+    known = np.where(blank, -np.inf, z)
+    top = np.full_like(z, -np.inf)
+    for up in range(min(math.floor(reach), ny - 1) + 1):
+        # of the disc, the row so many above or below: a window along x
+        half = math.floor(math.sqrt(max(0.0, reach * reach - up * up)))
+        row = maximum_filter1d(known, 2 * min(half, nx - 1) + 1, axis=1, mode="constant", cval=-np.inf)
+        np.maximum(top[: ny - up], row[up:], out=top[: ny - up])
+        np.maximum(top[up:], row[: ny - up], out=top[up:])
+    return np.where(blank, np.nan, top)
+
+
+def node(surface: Surface, iy: int, ix: int) -> Place:
+    """(x, y) [mm] of a node."""
+    return float(surface.x[ix]), float(surface.y[iy])
+
+
+def beyond(start: Place, heading: Heading, reach: float) -> Place:
+    """The place ``reach`` [mm, times the heading's own step] from ``start`` along a heading."""
+    return start[0] + reach * heading.dx, start[1] + reach * heading.dy
+
+
+def too_short(what: str, distance: float) -> MeasureError:
+    """The refusal where no two points are as far apart as a measure needs."""
+    return MeasureError(
+        f"the surface is too short for {what}",
+        value=Note("apart-unbroken", mm=distance),
+        expected="readings that span the distance",
+        remedy="use a limit over a shorter distance",
+    )
+
 
 SHORTEST_MM = 1000.0  # a rule of so much a metre is held from a metre up; common practice, no source
 Rule = Callable[[float], float] | tuple[float, float]
@@ -63,7 +218,7 @@ def level_over(
     if distance is None:
         return _highest_to_lowest(surface)
     if within:
-        return rise_within(surface, surface.height, distance, f"any two points up to {distance:.0f} mm apart")
+        return rise_within(surface, surface.height, distance, Note("up-to-apart", mm=distance))
     pair = largest_difference(surface, distance, all_headings(headings))
     if pair is None:
         raise too_short("this measure of level", distance)
@@ -109,17 +264,16 @@ def level_within(surface: Surface, rule: Rule, headings: int = 12, shortest: flo
                 allowed = allowed_over(k * step)
                 if not allowed > 0:
                     raise ArgumentError(
-                        "the rule allows nothing", value=f"{allowed} mm over {k * step:.0f} mm",
+                        "the rule allows nothing",
+                        value=Note("over-nothing", allowed=allowed, distance=k * step),
                         expected="an allowed difference above zero",
-                    )  # fmt: skip
+                    )
                 if pair is not None and (best is None or abs(pair.difference) / allowed > best[0]):
                     best = (abs(pair.difference) / allowed, pair, k * step, allowed)
     if best is None:
         raise too_short("this measure of level", shortest)
     ratio, pair, distance, allowed = best
-    return pair.measured(
-        ratio, f"{abs(pair.difference):.2f} mm over {distance:.0f} mm, where {allowed:.2f} mm is allowed"
-    )
+    return pair.measured(ratio, Note("level-over", off=abs(pair.difference), distance=distance, allowed=allowed))
 
 
 def level_across(surface: Surface, rule: Rule, shortest: float = SHORTEST_MM) -> Measured:
@@ -150,10 +304,7 @@ def level_across(surface: Surface, rule: Rule, shortest: float = SHORTEST_MM) ->
     if best is None:
         raise too_short("this measure of level", shortest)
     ratio, pair, distance, allowed = best
-    return pair.measured(
-        ratio,
-        f"{abs(pair.difference):.2f} mm over the full width of {distance:.0f} mm, where {allowed:.2f} mm is allowed",
-    )
+    return pair.measured(ratio, Note("level-across", off=abs(pair.difference), distance=distance, allowed=allowed))
 
 
 def plumb_over(surface: Surface, distance: float | None = None) -> Measured:
@@ -207,3 +358,286 @@ def _rule(rule: Rule) -> Callable[[float], float]:
     if not (math.isfinite(per_m) and per_m > 0 and most > 0):
         raise ArgumentError("a rule out of range", value=str(rule), expected="(mm per m, most mm)")
     return lambda distance: min(per_m * distance / 1000, most)
+
+
+EVEN_MM = 1.0  # grid steps that differ by no more are one step; the kit's own tolerance
+
+Pairs = NDArray[np.int64]
+
+
+def station_grid(survey: Survey) -> tuple[Floats, Floats, Floats]:
+    """Stations on an even grid: x [nx], y [ny] and height [ny, nx] mm, NaN where a station was not taken.
+
+    Raises
+    ------
+    MeasureError : stations that are not on a grid, or on one whose steps along x or along y differ
+    """
+    x, y, height, _ = survey.stations()
+    axes = grid_axes(x, y)
+    if axes is None or any(np.ptp(np.diff(axis)) > EVEN_MM for axis in axes):
+        raise MeasureError(
+            "the stations are not on an even grid",
+            expected="rows and columns at equal steps",
+            remedy="measure the straight-line surface instead",
+        )
+    grid = on_grid(*axes, x, y, height)
+    return axes[0], axes[1], grid
+
+
+def neighbour_faces(survey: Survey) -> Measured:
+    """Largest difference in height between neighbouring stations [mm], as between the faces of members.
+
+    Parameters
+    ----------
+    survey : off any reference, a string too. Neighbours are consecutive stations of a line where the readings
+        name their ``line``; next stations along rows and columns where they form a grid; otherwise each
+        station and the one nearest to it
+
+    Returns
+    -------
+    Measured : at the station that stands proud of the other; the note says which neighbours were compared
+
+    Raises
+    ------
+    MeasureError : no two neighbouring stations
+    """
+    names = survey.points["line"].astype(str).str.strip().to_numpy()
+    if (names != "").any():
+        x, y, height = survey.xyz()
+        pairs, how = _line_pairs(x, y, names), "consecutive stations of each line"
+    else:
+        x, y, height, _ = survey.stations()
+        axes = grid_axes(x, y)
+        if axes is not None:
+            pairs, how = _grid_pairs(x, y, *axes), "next stations along rows and columns"
+        else:
+            pairs, how = _nearest_pairs(x, y), "each station and the one nearest to it"
+    if not len(pairs):
+        raise MeasureError("no two neighbouring stations", expected="two stations or more", remedy="take more readings")
+    return _largest(x, y, height, pairs, f"neighbours: {how}")
+
+
+def station_step_within(survey: Survey, base: float) -> Measured:
+    """Largest difference in height [mm] between any two stations at most ``base`` [mm] apart.
+
+    Raises
+    ------
+    MeasureError : no two stations that close
+    """
+    x, y, height, _ = survey.stations()
+    pairs = KDTree(np.column_stack([x, y])).query_pairs(base * (1 + 1e-9), output_type="ndarray")
+    if not len(pairs):
+        raise MeasureError(
+            "no two stations are close enough for an abrupt step",
+            expected=Note("stations-apart", mm=base),
+            remedy="read both sides of the step",
+        )
+    return _largest(x, y, height, pairs.astype(np.int64), Note("steps-at-most", mm=base))
+
+
+def _largest(x: Floats, y: Floats, height: Floats, pairs: Pairs, note: str) -> Measured:
+    difference = height[pairs[:, 1]] - height[pairs[:, 0]]
+    worst = int(np.abs(difference).argmax())
+    places = tuple((float(x[k]), float(y[k])) for k in pairs[worst])
+    return Measured(float(abs(difference[worst])), places[int(difference[worst] > 0)], places, note)
+
+
+def _line_pairs(x: Floats, y: Floats, names: NDArray[np.object_]) -> Pairs:
+    pairs: list[Pairs] = []
+    for name in dict.fromkeys(names[names != ""].tolist()):
+        rows = np.flatnonzero(names == name)
+        places = np.column_stack([x[rows], y[rows]])
+        direction = np.linalg.svd(places - places.mean(axis=0), full_matrices=False)[2][0]
+        along = places @ direction
+        rows, along = rows[np.argsort(along, kind="stable")], np.sort(along)
+        # a station read again is no neighbour of itself
+        apart = np.diff(along) > SAME_PLACE_MM
+        pairs.append(np.column_stack([rows[:-1], rows[1:]])[apart])
+    return np.concatenate(pairs)
+
+
+def _grid_pairs(x: Floats, y: Floats, grid_x: Floats, grid_y: Floats) -> Pairs:
+    index = np.full((len(grid_y), len(grid_x)), -1, dtype=np.int64)
+    column, row, on = places_on(grid_x, grid_y, x, y)
+    index[row[on], column[on]] = np.flatnonzero(on)
+    both = [
+        np.column_stack([a.ravel(), b.ravel()]) for a, b in ((index[:, :-1], index[:, 1:]), (index[:-1], index[1:]))
+    ]
+    pairs = np.concatenate(both)
+    return np.asarray(pairs[(pairs >= 0).all(axis=1)])
+
+
+def _nearest_pairs(x: Floats, y: Floats) -> Pairs:
+    if len(x) < 2:
+        return np.empty((0, 2), dtype=np.int64)
+    places = np.column_stack([x, y])
+    return np.asarray(KDTree(places).query(places, k=2)[1], dtype=np.int64)
+
+
+E_BASE_MM = 3000.0
+F_STEP_MM = 300.0
+PERCENTILE = 95.0
+
+
+def tr34_e(surface: Surface) -> Measured:
+    """Property E of TR34: differences in height over 3 m along rows and columns, 95 % value [mm].
+
+    Raises
+    ------
+    MeasureError : heights off a string, or a surface under 3 m both ways
+    """
+    require_level(surface.is_level, "property E, a measure of level,")
+    values = []
+    for heading in ROWS_AND_COLUMNS:
+        steps = E_BASE_MM / surface.spacing
+        values += [
+            _finite(height_ahead(surface.height, heading, steps, sign) - surface.height)
+            for sign in signs_of(heading, steps)
+        ]
+    return Measured(_percentile(values, E_BASE_MM), note=Note("percentile"))
+
+
+def tr34_f(surface: Surface) -> Measured:
+    """Property F of TR34: change between successive 300 mm steps along rows and columns, 95 % value [mm].
+
+    Raises
+    ------
+    MeasureError : a surface under 600 mm both ways, or a lattice coarser than 300 mm
+    """
+    if surface.spacing > F_STEP_MM * (1 + STEP_NOISE):
+        raise MeasureError(
+            "the lattice is too coarse for property F",
+            value=Note("length", mm=surface.spacing),
+            expected=Note("or-less", mm=F_STEP_MM),
+            remedy="choose a finer spacing, and read the floor as closely",
+        )
+    steps = F_STEP_MM / surface.spacing
+    z = surface.height
+    values = [
+        _finite(height_ahead(z, heading, steps, 1) - 2 * z + height_ahead(z, heading, steps, -1))
+        for heading in ROWS_AND_COLUMNS
+    ]
+    note = Note("percentile-wide", percentile=Note("percentile"))
+    return Measured(_percentile(values, 2 * F_STEP_MM), note=note)
+
+
+def block_offset(surface: Surface, length: float, headings: int = 12) -> Measured:
+    """Plus or minus from a bar held off on two equal blocks at its ends: humps and hollows both count.
+
+    Parameters
+    ----------
+    surface : the surface
+    length : of the bar [mm]; the chord runs between the surface at its two ends, whole lattice steps apart
+    headings : directions, equally spaced over half a turn
+
+    Returns
+    -------
+    Measured : largest departure from the chord, without sign [mm]; the note says hump or hollow
+
+    Raises
+    ------
+    MeasureError : a surface on which no bar of this length fits, or a lattice too coarse for it
+
+    Examples
+    --------
+    >>> from flatness.surface.lattice import make_surface
+    >>> block_offset(make_surface([[0, 3, 0]] * 2, spacing=1000), 2000).value
+    3.0
+    """
+    z, best = surface.height, None
+    for heading in all_headings(headings):
+        steps = whole_steps(length, surface.spacing * heading.step)
+        if steps < 2:
+            continue
+        high, low = window_departures(z, heading, steps)
+        size = np.fmax(high, -low)
+        if np.isfinite(size).any() and (best is None or float(np.nanmax(size)) > best[0]):
+            iy, ix = np.unravel_index(int(np.nanargmax(size)), size.shape)
+            best = (float(size[iy, ix]), node(surface, int(iy), int(ix)), heading, steps)
+    if best is None:
+        if whole_steps(length, surface.spacing) < 2:
+            raise MeasureError(
+                "the lattice is too coarse for this bar",
+                value=Note("length", mm=surface.spacing),
+                expected=Note("half-or-less", mm=length),
+                remedy="choose a finer spacing",
+            )
+        raise too_short("this bar", length)
+    value, at, heading, steps = best
+    departure, contacts = exact_bar(surface, at, heading, steps, abs)
+    used = steps * surface.spacing * heading.step
+    short = "" if used >= length * (1 - STEP_NOISE) else Note("lattice-length-short", used=used)
+    return Measured(value, at, contacts, joined(["hump" if departure > 0 else "hollow", short]))
+
+
+def plane_departure(surface: Surface, length: float, plane: str = "best") -> Measured:
+    """Off the required plane: how much more one point departs from it than another at most ``length`` away.
+
+    Parameters
+    ----------
+    surface : the surface
+    length : greatest distance between the two points [mm], in any direction
+    plane : ``level``, or ``best`` for the minimum-zone plane of the whole surface
+
+    Returns
+    -------
+    Measured : the difference in deviation [mm], at the proud point. The two points may lie on either side of
+        a place without a height: both are held against the one plane
+
+    Raises
+    ------
+    MeasureError : a level plane off a string, or a lattice coarser than ``length``
+    """
+    require_distance(length)
+    if plane == "level":
+        require_level(surface.is_level, "departure from a level plane")
+        deviations, note = surface.height, "off a level plane"
+    elif plane == "best":
+        deviations, note = fit_surface_plane(surface, "minimum-zone").deviations, "off the minimum-zone plane"
+    else:
+        raise ArgumentError("unknown required plane", value=str(plane), expected="level or best")
+    return rise_within(surface, deviations, length, note)
+
+
+def abrupt_step(where: Surface | Survey, base: float) -> Measured:
+    """The largest difference in height [mm] between points at most ``base`` [mm] apart.
+
+    Parameters
+    ----------
+    where : a survey, whose stations are compared with one another; or a surface, whose nodes are, along rows,
+        columns and diagonals with nothing missing between
+    base : greatest distance between the two points [mm]
+
+    Raises
+    ------
+    MeasureError : stations or a lattice wider than ``base``
+    """
+    require_distance(base)
+    if isinstance(where, Survey):
+        return station_step_within(where, base)
+    best: Pair | None = None
+    for heading in all_headings(4):
+        most = math.floor(base / (where.spacing * heading.step) + STEP_NOISE)
+        for k, ahead in reaching(where.height, heading, most):
+            pair = largest_pair(where, ahead - where.height, heading, k)
+            if pair is not None and (best is None or abs(pair.difference) > abs(best.difference)):
+                best = pair
+    if best is None:
+        raise MeasureError(
+            "the lattice is too coarse for an abrupt step",
+            value=Note("length", mm=where.spacing),
+            expected=Note("nodes-apart", mm=base),
+            remedy="choose a finer spacing, and read both sides of the step",
+        )
+    return best.measured(abs(best.difference))
+
+
+def _finite(values: Floats) -> Floats:
+    return np.abs(values[np.isfinite(values)])
+
+
+def _percentile(values: list[Floats], distance: float) -> float:
+    every = np.concatenate(values)
+    if not len(every):
+        raise too_short("this property", distance)
+    return float(np.percentile(every, PERCENTILE))

@@ -1,4 +1,7 @@
-"""Straight lines across a lattice: headings, rows laid out as lines, and the surface shifted along a heading."""
+"""Straight lines across a lattice: headings, rows laid out as lines, and the surface shifted along a heading.
+
+The record that every measure gives back: a number, where it was found, and what rests where.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.surface.lattice import STEP_NOISE
-from flatness.survey.readings import Floats
 
 _LATTICE_LINES = {0.0: (1, 0), 45.0: (1, 1), 90.0: (0, 1), 135.0: (-1, 1)}
 
@@ -128,3 +131,24 @@ def _whole_and_part(steps: float) -> tuple[int, float]:
     whole = math.floor(steps + STEP_NOISE)
     part = steps - whole
     return whole, part if part > STEP_NOISE else 0.0
+
+
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One measure of a surface.
+
+    Attributes
+    ----------
+    value : the number; mm unless the measure is a ratio or an F-number
+    at : (x, y) [mm] where it was found, or None where it belongs to no place
+    contacts : (x, y) [mm] of the points it rests on or compares, in order along the line
+    note : what the reader of the number must know
+    """
+
+    value: float
+    at: Place | None = None
+    contacts: tuple[Place, ...] = ()
+    note: str = ""

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.measures.bars import BLOCK, arm_heights, whole_steps
 from flatness.measures.lines import Heading, all_headings
 from flatness.surface.lattice import STEP_NOISE
-from flatness.survey.readings import Floats
 
 Ints = NDArray[np.int64]
 
@@ -44,7 +44,7 @@ class Requirement:
                 raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Placements:
     """Placements under which the gap is larger than allowed, m of them, worst first at each node.
 
@@ -69,9 +69,13 @@ class Placements:
     def take(self, which: Ints | NDArray[np.bool_]) -> Placements:
         """Some of them."""
         return Placements(
-            self.requirement[which], self.heading[which], self.node[which], self.behind[which], self.ahead[which],
-            self.excess[which],
-        )  # fmt: skip
+            requirement=self.requirement[which],
+            heading=self.heading[which],
+            node=self.node[which],
+            behind=self.behind[which],
+            ahead=self.ahead[which],
+            excess=self.excess[which],
+        )
 
     def key(self) -> Ints:
         """[m] a number that no other placement has, whichever requirement it broke."""
@@ -181,20 +185,27 @@ def _worst_along(
         i_worse = kept[worse]
         full = np.full(len(node), 1, dtype=np.int64)
         found.append(
-            Placements(full * which[0], full * which[1], node + first, i_worse + 1, reach[i_worse, node], excess[worse])
+            Placements(
+                requirement=full * which[0],
+                heading=full * which[1],
+                node=node + first,
+                behind=i_worse + 1,
+                ahead=reach[i_worse, node],
+                excess=excess[worse],
+            )
         )
     return _joined(found)
 
 
 def _none() -> Placements:
     empty = np.empty(0, dtype=np.int64)
-    return Placements(empty, empty, empty, empty, empty, np.empty(0))
+    return Placements(requirement=empty, heading=empty, node=empty, behind=empty, ahead=empty, excess=np.empty(0))
 
 
 def _joined(parts: list[Placements]) -> Placements:
     return Placements(
-        *(
-            np.concatenate([getattr(part, name) for part in parts])
+        **{
+            name: np.concatenate([getattr(part, name) for part in parts])
             for name in ("requirement", "heading", "node", "behind", "ahead", "excess")
-        )
+        }
     )

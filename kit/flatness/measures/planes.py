@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull, QhullError
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Floats
 
 METHODS = ("least-squares", "minimum-zone", "minimum-zone-normal", "level")
 NO_WIDTH = 1e-9  # narrower than this, of their extent, the points lie on one line
@@ -27,7 +27,7 @@ UPRIGHT = 1e-6  # a normal this close to the x-y plane has no height = a x + b y
 EDGE_BLOCK = 1 << 22  # pairs of edges compared at a time
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Plane:
     """A plane, height = a x + b y + c, and the surface about it.
 
@@ -148,7 +148,7 @@ def fit_plane(x: ArrayLike, y: ArrayLike, height: ArrayLike, method: str = "leas
     deviations = pz - (a * px + b * py + c)
     if method == "minimum-zone-normal":
         deviations /= math.sqrt(1 + a * a + b * b)
-    return Plane(a, b, c, float(np.ptp(deviations[keep])), deviations, method)
+    return Plane(a=a, b=b, c=c, zone=float(np.ptp(deviations[keep])), deviations=deviations, method=method)
 
 
 def fit_surface_plane(surface: Surface, method: str = "least-squares") -> Plane:
@@ -161,17 +161,20 @@ def _fitted(x: Floats, y: Floats, z: Floats, method: str) -> tuple[float, float,
     """a, b, c of a plane that may tilt."""
     if len(z) < 3:
         raise MeasureError(
-            "too few points for a plane", value=str(len(z)), expected="three or more that span an area",
+            "too few points for a plane",
+            value=str(len(z)),
+            expected="three or more that span an area",
             remedy="take more readings",
-        )  # fmt: skip
+        )
     x0, y0, z0 = x.mean(), y.mean(), z.mean()
     u, v, w = x - x0, y - y0, z - z0
     size = np.array([np.abs(u).max(), np.abs(v).max()])
     if size.min() <= NO_WIDTH * size.max() or _on_one_line(u / size[0], v / size[1]):
         raise MeasureError(
-            "the points lie on one line in plan", expected="points that span an area",
+            "the points lie on one line in plan",
+            expected="points that span an area",
             remedy="read a second line beside the first",
-        )  # fmt: skip
+        )
     design = np.column_stack([u / size[0], v / size[1], np.ones_like(u)])
     slopes = np.linalg.lstsq(design, w, rcond=None)[0]
     left = w - design @ slopes
@@ -215,9 +218,11 @@ def _least_zone(points: Floats) -> Floats:
     )
     if found.x is None:
         raise MeasureError(
-            "no minimum-zone plane was found", value=str(found.message), expected="points that span an area",
+            "no minimum-zone plane was found",
+            value=str(found.message),
+            expected="points that span an area",
             remedy="use the least-squares plane",
-        )  # fmt: skip
+        )
     return np.asarray(found.x[:2], dtype=np.float64)
 
 
@@ -231,9 +236,11 @@ def _narrowest(scaled: Floats, points: Floats) -> Floats:
         hull = ConvexHull(scaled)
     except QhullError as error:
         raise MeasureError(
-            "the points are too thin for a zone along the normal", value=str(error).split("\n")[0],
-            expected="points that span an area", remedy="use the minimum zone measured in height",
-        ) from error  # fmt: skip
+            "the points are too thin for a zone along the normal",
+            value=str(error).split("\n")[0],
+            expected="points that span an area",
+            remedy="use the minimum zone measured in height",
+        ) from error
     corners = points[hull.vertices]
     sides = points[hull.simplices]
     # neighbour k of a triangular facet lies across the edge opposite its vertex k
@@ -255,9 +262,10 @@ def _narrowest(scaled: Floats, points: Floats) -> Floats:
     best = normals[int(level.argmax())]
     if abs(best[2]) < UPRIGHT:
         raise MeasureError(
-            "the narrowest zone stands upright on the plan", expected="a surface wider than it is high",
+            "the narrowest zone stands upright on the plan",
+            expected="a surface wider than it is high",
             remedy="use the minimum zone measured in height",
-        )  # fmt: skip
+        )
     return np.asarray(-best[:2] / best[2])
 
 

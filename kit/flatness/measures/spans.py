@@ -15,14 +15,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
-from flatness.measures.lines import Heading, all_headings
-from flatness.measures.measured import Measured, Place
-from flatness.measures.pairs import ROWS_AND_COLUMNS, beyond, node, reaching, signs_of, too_short
-from flatness.measures.stations import station_grid
+from flatness.measures.levels import ROWS_AND_COLUMNS, beyond, node, reaching, signs_of, station_grid, too_short
+from flatness.measures.lines import Heading, Measured, Place, all_headings
+from flatness.notes import Note
 from flatness.surface.lattice import Surface
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 TOUCH_MM = 1e-9  # a point this little above the chord touches it
 
@@ -73,9 +73,10 @@ def allowed_at(distance: float, distances: Sequence[float], allowed: Sequence[fl
     """
     if len(distances) != len(allowed) or not len(distances) or (np.diff(distances) <= 0).any():
         raise ArgumentError(
-            "a table of allowed gaps that cannot be used", value=f"{list(distances)}, {list(allowed)}",
+            "a table of allowed gaps that cannot be used",
+            value=f"{list(distances)}, {list(allowed)}",
             expected="as many allowed gaps as distances, distances rising",
-        )  # fmt: skip
+        )
     if min(allowed) <= 0:
         raise ArgumentError("an allowed gap out of range", value=str(min(allowed)), expected="above zero")
     value = settle(float(np.interp(distance, distances, allowed)))
@@ -83,11 +84,7 @@ def allowed_at(distance: float, distances: Sequence[float], allowed: Sequence[fl
 
 
 def din_bar(
-    surface: Surface,
-    distances: Sequence[float],
-    allowed: Sequence[float],
-    headings: int = 12,
-    rounded: bool = True,
+    surface: Surface, distances: Sequence[float], allowed: Sequence[float], headings: int = 12, rounded: bool = True
 ) -> SpanResult:
     """The bar method: gaps between two contact points, held against what their distance allows.
 
@@ -156,9 +153,10 @@ def din_grid(
             _keep(best, (round(2 * k * step, 6), float(off[iy, ix]), at, ends))
     if not best:
         raise MeasureError(
-            "the grid method needs three stations in a row", expected="a grid of three rows or three columns",
+            "the grid method needs three stations in a row",
+            expected="a grid of three rows or three columns",
             remedy="read more stations, or use the bar method",
-        )  # fmt: skip
+        )
     note = "DIN grid method: a point against the mean of its two neighbours"
     return _held(list(best.values()), distances, allowed, rounded, note)
 
@@ -204,9 +202,15 @@ def _resting(surface: Surface, heading: Heading, sign: int) -> Iterator[Found]:
 
 
 def _deepest(
-    surface: Surface, heading: Heading, sign: int, k: int, rests: NDArray[np.int64],
-    start: Floats, slope: Floats, between: Floats,
-) -> Found:  # fmt: skip
+    surface: Surface,
+    heading: Heading,
+    sign: int,
+    k: int,
+    rests: NDArray[np.int64],
+    start: Floats,
+    slope: Floats,
+    between: Floats,
+) -> Found:
     distance = round(k * surface.spacing * heading.step, 6)
     if not len(rests):
         return distance, 0.0, None, ()
@@ -227,9 +231,11 @@ def _held(
     bound = [allowed_at(one[0], distances, allowed, rounded) for one in found]
     if min(bound) <= 0:
         raise ArgumentError(
-            "an allowed gap that rounds to nothing", value=f"{min(allowed)} mm",
-            expected="half a millimetre or more", remedy="ask for allowed gaps that are not rounded",
-        )  # fmt: skip
+            "an allowed gap that rounds to nothing",
+            value=Note("exact", mm=min(allowed)),
+            expected="half a millimetre or more",
+            remedy="ask for allowed gaps that are not rounded",
+        )
     ratios = [settle(one[1]) / most for one, most in zip(found, bound, strict=True)]
     row = int(np.argmax(ratios))
     distance, gap, at, contacts = found[row]

@@ -10,19 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
+from flatness.arrays import Floats
 from flatness.measures.bars import LONGER
-from flatness.measures.measured import Place
+from flatness.measures.lines import Place
 from flatness.measures.straightedge import Placement, StraightedgeResult
-from flatness.surface.grids import grid_axes
-from flatness.surface.lattice import Surface
-from flatness.survey.readings import SAME_PLACE_MM, Floats, Survey, place_keys
+from flatness.notes import Note
+from flatness.surface.lattice import Surface, grid_axes
+from flatness.survey.readings import SAME_PLACE_MM, Survey, place_keys
 
 BROKEN = 1.5  # of the usual step along a line: a bar does not cross a wider one
 PARALLEL = 0.5  # sine of the angle between lines up to which they run beside one another; the kit's own
 LEAST_ON_A_LINE = 3  # stations; fewer show no gap under a bar
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class StationLines:
     """Lines of stations.
 
@@ -69,7 +70,11 @@ class StationLines:
             for part in np.split(line, np.flatnonzero(gaps > BROKEN * along) + 1)
             if len(part) >= LEAST_ON_A_LINE
         ]
-        return cls(x, y, index.reshape(-1), tuple(parts), along, _across(x, y, ordered)) if parts else None
+        return (
+            cls(x=x, y=y, index=index.reshape(-1), lines=tuple(parts), along=along, across=_across(x, y, ordered))
+            if parts
+            else None
+        )
 
     def largest(self, heights: Floats, length: float) -> Floats:
         """The largest gap [...] mm under a bar of a length [mm] along any line; heights [..., readings] mm."""
@@ -94,12 +99,16 @@ class StationLines:
                 ends = (self._place(stations[0]), self._place(stations[-1]))
                 turn = math.degrees(math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])) % 180
                 worst = Placement(float(under[deepest]), self._place(stations[deepest + 1]), ends, turn)
-        note = (
-            f"the measured lines stand {self.across:.0f} mm apart, too far for a bar across them: it was placed along "
-            "them alone, and what lies between the lines is not judged"
-        )
         used = max((self._span(stations) for stations, _ in self._placements(length)), default=0.0)
-        return StraightedgeResult(self._beside(gaps, surface), worst, 0.0, None, length, used, note)
+        return StraightedgeResult(
+            gap=self._beside(gaps, surface),
+            worst=worst,
+            crown=0.0,
+            crown_at=None,
+            length=length,
+            length_used=used,
+            note=Note("lines-apart", apart=self.across),
+        )
 
     def _span(self, stations: NDArray[np.intp]) -> float:
         return math.dist(self._place(stations[0]), self._place(stations[-1]))

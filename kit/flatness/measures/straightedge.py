@@ -18,19 +18,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
-from flatness.measures.bars import (
-    gap_map,
-    line_gaps,
-    longest_run,
-    longest_span,
-    whole_steps,
-    window_departures,
-)
-from flatness.measures.lines import Heading, all_headings
-from flatness.measures.measured import Place
+from flatness.measures.bars import gap_map, line_gaps, longest_run, longest_span, whole_steps, window_departures
+from flatness.measures.lines import Heading, Place, all_headings
+from flatness.notes import Note
 from flatness.surface.lattice import STEP_NOISE, Surface
-from flatness.survey.readings import Floats
 
 
 @dataclass(frozen=True)
@@ -56,7 +49,7 @@ class Placement:
         return math.dist(*self.contacts)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class StraightedgeResult:
     """What a straightedge shows everywhere on a surface.
 
@@ -130,17 +123,22 @@ def straightedge(surface: Surface, length: float, headings: int = 12) -> Straigh
     crown, crown_at = _worst_crown(surface, length, headings)
     used = longest_span(z, spacing, length, headings)
     return StraightedgeResult(
-        gap, _worst_gap(surface, gap, length, headings), crown, crown_at, float(length), used,
-        _length_note(surface, length, used),
-    )  # fmt: skip
+        gap=gap,
+        worst=_worst_gap(surface, gap, length, headings),
+        crown=crown,
+        crown_at=crown_at,
+        length=float(length),
+        length_used=used,
+        note=_length_note(surface, length, used),
+    )
 
 
 def _length_note(surface: Surface, length: float, used: float) -> str:
     if used >= length * (1 - STEP_NOISE):
         return ""
     if length - used > surface.spacing * (1 + STEP_NOISE):
-        return f"the surface is shorter than the straightedge: the longest that fits, {used:.0f} mm, was laid"
-    return f"the lattice step does not divide the length: {used:.0f} mm was laid"
+        return Note("shorter-than-bar", used=used)
+    return Note("lattice-length", used=used)
 
 
 def profile_through(surface: Surface, at: Place, heading: float, reach: float) -> tuple[Floats, Floats]:
@@ -221,7 +219,4 @@ def exact_bar(
         for p in range(max(0, here - steps + 1), min(here, len(z) - steps))
     }
     p = max(departures, key=lambda start: size(departures[start]))
-    return departures[p], (
-        _along(at, heading, float(distance[p])),
-        _along(at, heading, float(distance[p + steps])),
-    )
+    return departures[p], (_along(at, heading, float(distance[p])), _along(at, heading, float(distance[p + steps])))

@@ -20,8 +20,9 @@ from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
+from flatness.arrays import Floats
 from flatness.errors import MeasureError
-from flatness.surface.framing import PATCHED, PROUD, Patch, Ridge, joists
+from flatness.surface.framing import FOOT, PATCHED, PROUD, Patch, Ridge, joists
 from flatness.surface.kriging import (
     Factored,
     Parameters,
@@ -31,7 +32,7 @@ from flatness.surface.kriging import (
     likelihood_gradient,
     restricted_log_likelihood,
 )
-from flatness.survey.readings import Floats, Framing, Survey
+from flatness.survey.readings import Framing, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
 RATIO_SPREAD = 1.0  # prior of the log ratio of the two lengths
@@ -52,7 +53,9 @@ REFITTED, MOST_PROUD = 6, 4
 # a patch about a station that stands so many errors out of a smoother surface; its radius in steps, and that as a part
 # of the room's shorter side at the most
 PATCHES_TRIED, OUTSTANDING, PATCH_STEPS, PATCH_SHARE = 6, 3.0, 2.0, 0.4
-NEXT_TO_NOTHING = 0.01  # weight of all patches together that leaves a surface as it is without
+# a ridge through such a station: one joist's spacing or two to either side, and the chance of it before any reading
+RIDGE_HALF_WIDTHS, RIDGED = (4 / 3 * FOOT, 8 / 3 * FOOT), 0.2 / 25
+NEXT_TO_NOTHING = 0.01  # weight of all patches and ridges together that leaves a surface as it is without
 UNSEEN = 1e-6  # of a ridge's variance is at no station
 SMOOTHER = tuple((grow, length) for grow in (0.5, 1.0) for length in (1500.0, 4000.0))
 
@@ -87,7 +90,7 @@ class Fit:
     spread : [k, k] covariance of the logarithms of the fitted ones: scale, length_x, length_y, where a layout is
         known the joists' scale, and, where it was fitted, reading_error
     error_basis : ``given``, ``ties`` (between instrument set-ups), ``repeats`` or ``fitted``
-    suppositions : which members may stand out, where a layout is known; empty where none is. This fit is that of
+    suppositions : which members, patches and ridges may stand out; empty where nothing may. This fit is that of
         the likeliest
     """
 
@@ -122,8 +125,9 @@ class Fit:
     def _own_sets(self, sets: int, draws: int) -> Iterator[tuple[Parameters, int]]:
         values, vectors = np.linalg.eigh(self.spread)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
-        # the same for every seed, so that two seeds differ by the surfaces alone
-        moves = _spread_normal(sets, len(root), np.random.default_rng(0)) if sets > 1 else np.zeros((1, len(root)))
+        # the same for every seed, so that two seeds differ by the surfaces alone, and the first of one sequence, so
+        # that what draws of the same parameters share is worked out once
+        moves = _spread_normal(sets, len(root))
         low, high = (bound[: len(root)] for bound in _bounds(self.best))
         for number in range(sets):
             count = draws // sets + (number < draws % sets)
@@ -131,21 +135,25 @@ class Fit:
             yield parameters_at(moved, self.best), count
 
 
-def _spread_normal(count: int, dimensions: int, rng: np.random.Generator) -> Floats:
-    """Standard normal numbers [count, dimensions], one in each slice of equal chance (a Latin hypercube)."""
-    slices = np.array([rng.permutation(count) for _ in range(dimensions)]).T
-    return np.asarray(ndtri((slices + rng.random((count, dimensions))) / count))
+def _spread_normal(count: int, dimensions: int) -> Floats:
+    """Standard normal numbers [count, dimensions] of which the first few are as evenly spread as all; zero first.
+
+    A Kronecker sequence by powers of the generalized golden ratio, the root of x^(d + 1) = x + 1.
+    """
+    ratio = 2.0
+    for _ in range(50):
+        ratio = (1 + ratio) ** (1 / (dimensions + 1))
+    steps = np.outer(np.arange(count), ratio ** -np.arange(1.0, dimensions + 1))
+    return np.asarray(ndtri((0.5 + steps) % 1))
 
 
 def fit_parameters(
-    survey: Survey, rough: tuple[float, float] = (0.0, 1.0), framing: Framing | None = None,
-    without: Sequence[int] = (), patches: bool = True,
-) -> Fit:  # fmt: skip
+    survey: Survey, framing: Framing | None = None, without: Sequence[int] = (), patches: bool = True
+) -> Fit:
     """Fit the likely surface's parameters to a survey.
 
-    ``rough`` is the standard deviation and correlation length [mm] of short waves stated by the user, ``framing`` the
-    members beneath, ``without`` the numbers of stations that are left out, ``patches`` whether places may be wavier
-    than the rest.
+    ``framing`` is the members beneath, ``without`` the numbers of stations that are left out, ``patches`` whether
+    places may be wavier than the rest.
     """
     x, y, height, count = survey.stations()
     kept = np.delete(np.arange(len(x)), list(without))
@@ -158,7 +166,7 @@ def fit_parameters(
         raise MeasureError("the stations lie on one line", remedy="read a second line beside it")
     error, basis = _reading_error(survey)
     flat = stations.height - _plane(stations)
-    start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5, *rough)
+    start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5)
     if framing is not None and framing.typical > 0:
         start = replace(start, joists=joists(framing, origin))
     free = len(logs_of(start)) - (error is not None)
@@ -183,7 +191,7 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> 
         starts = [logs_of(one)[:free] for one in (fit.best, *smoother)]
         without, base = np.array([loss_at(one, blocks, fit.best) for one in starts]), max(logs)
         foremost = []
-        for part, chance in (*_proud(fit), *(_patches(fit) if patches else ())):
+        for part, chance in (*_proud(fit), *(_local(fit) if patches else ())):
             p = replace(fit.best, ridges=(*fit.best.ridges, part))
             unseen = part.variance(stations.x, stations.y).max() < UNSEEN * part.scale**2
             losses = without if unseen else np.array([loss_at(one, blocks, p) for one in starts])
@@ -235,12 +243,15 @@ def patched(fit: Fit) -> Fit:
 
 
 def may_be_patched(fit: Fit) -> bool:
-    """Whether a station stands out so that a patch about it is worth supposing."""
-    return next(_patches(fit), None) is not None
+    """Whether a station stands out so that a patch about it, or a ridge through it, is worth supposing."""
+    return next(_local(fit), None) is not None
 
 
-def _patches(fit: Fit) -> Iterator[tuple[Patch, float]]:
-    """Patches about the stations that stand out most, were the rest smooth, and the logarithm of each one's chance."""
+def _local(fit: Fit) -> Iterator[tuple[Patch | Ridge, float]]:
+    """What may lie at the stations that stand out most, were the rest smooth, and the logarithm of each one's chance.
+
+    That is a patch about the station or, where no layout is known, a ridge through it.
+    """
     stations = fit.stations
     if len(stations.x) > BLOCK:
         return
@@ -250,10 +261,18 @@ def _patches(fit: Fit) -> Iterator[tuple[Patch, float]]:
     if radius > PATCH_SHARE * min(np.ptp(stations.x), np.ptp(stations.y)):
         return
     off: Floats = np.max([np.abs(left_out(stations, p)) for p in _smoother(fit)], axis=0)
+    lines: set[tuple[str, float]] = {(one.along, one.at) for one in fit.best.ridges if isinstance(one, Ridge)}
     for k in np.argsort(-off)[:PATCHES_TRIED]:
+        if off[k] <= OUTSTANDING:
+            break
         at = (float(stations.x[k]), float(stations.y[k]))
-        if off[k] > OUTSTANDING and all(at != other.at for other in fit.best.ridges):
+        if all(at != other.at for other in fit.best.ridges):
             yield Patch(at, radius), math.log(PATCHED / len(stations.x))
+        for line in () if fit.best.joists is not None else (("x", at[1]), ("y", at[0])):
+            if line not in lines:
+                lines.add(line)
+                for half_width in RIDGE_HALF_WIDTHS:
+                    yield Ridge(*line, half_width), math.log(RIDGED / len(RIDGE_HALF_WIDTHS))
 
 
 def _evidence(loss: float, fit: Fit) -> float:
@@ -311,9 +330,7 @@ def _search(blocks: list[Stations], start: Parameters, free: int) -> tuple[Float
 
 def climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[Floats, float]:
     bounds = list(zip(*(bound[: len(logs)] for bound in _bounds(start)), strict=True))
-    found = minimize(
-        _loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60}
-    )  # fmt: skip
+    found = minimize(_loss, logs, (blocks, start), method="L-BFGS-B", jac=True, bounds=bounds, options={"maxiter": 60})
     return found.x, float(found.fun)
 
 
@@ -389,7 +406,5 @@ def parameters_at(logs: Floats, like: Parameters) -> Parameters:
 def _bounds(like: Parameters) -> tuple[Floats, Floats]:
     own = [] if like.joists is None else [(0.02, 30.0)]
     least = min(like.reading_error, 0.5) / 20
-    low, high = np.log(
-        [(least, 300.0), (150.0, 30000.0), (150.0, 30000.0), *own, (LEAST_ERROR_MM, MOST_ERROR_MM)]
-    ).T  # fmt: skip
+    low, high = np.log([(least, 300.0), (150.0, 30000.0), (150.0, 30000.0), *own, (LEAST_ERROR_MM, MOST_ERROR_MM)]).T
     return low, high

@@ -9,20 +9,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Self
 
 import numpy as np
 
-from flatness.surface.kriging import matern52
-from flatness.survey.readings import Floats, Framing
+from flatness.arrays import Floats
+from flatness.survey.readings import Framing
 
 FOOT = 304.8
+SQRT5 = math.sqrt(5.0)
 # along which a member, and a ridge, keep their height, and how high a ridge is: the kit's own
 JOIST_LENGTH, RIDGE_LENGTH, RIDGE_MM = 8 * FOOT, 6 * FOOT, 8.0
 WIDTHS = (1.0, 0.5)  # of half a ridge, in member spacings: the sheathing bridges to the next members, or half the way
 # of a patch: as high as a ridge, and how far one of its places tells of another, in radii; the kit's own
 PATCH_MM, PATCH_LENGTH = 6.0, 0.7
 PROUD, PATCHED = 0.04, 0.3  # chance that a member of a room stands out so, before any reading: the kit's own
+
+
+def matern52(distance: Floats) -> Floats:
+    """Matern correlation of smoothness 5/2 at a distance in units of its length."""
+    scaled = SQRT5 * distance
+    out: Floats = scaled / 3.0
+    out += 1.0
+    out *= scaled
+    out += 1.0
+    out *= np.exp(np.negative(scaled, out=scaled), out=scaled)
+    return out
 
 
 @dataclass(frozen=True)
@@ -43,6 +57,11 @@ class Ridge:
     half_width: float
     scale: float = RIDGE_MM
     length: float = RIDGE_LENGTH
+
+    @cached_property
+    def unit(self) -> Self:
+        """The same of a scale of 1 mm."""
+        return replace(self, scale=1.0)
 
     def split(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Positions of places x, y [m] mm across it and along it."""
@@ -84,6 +103,11 @@ class Patch:
     at: tuple[float, float]
     radius: float
     scale: float = PATCH_MM
+
+    @cached_property
+    def unit(self) -> Self:
+        """The same of a scale of 1 mm."""
+        return replace(self, scale=1.0)
 
     @property
     def length(self) -> float:

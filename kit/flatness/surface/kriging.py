@@ -9,22 +9,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import LinAlgError
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
-from flatness.survey.readings import Floats
+from flatness.arrays import Floats
+from flatness.surface.framing import SQRT5, Joists, Patch, Ridge, matern52
 
-if TYPE_CHECKING:
-    from flatness.surface.framing import Joists, Patch, Ridge
-
-SQRT5 = math.sqrt(5.0)
 AT_ONCE = 500  # places whose covariance with the stations is at hand together: it stays in the cache
+MOST_PAIRS, MOST_UNITS = 1_000_000, 16  # of a place and a station, and parts of the framing, of which it is kept
 JITTER = 1e-9  # share of the variance added to a covariance's diagonal before it is factored
 
 
@@ -37,7 +34,6 @@ class Parameters:
     scale : standard deviation of the surface about its plane
     length_x, length_y : correlation length along x and along y
     reading_error : standard deviation of one reading
-    rough_scale, rough_length : standard deviation and correlation length of waves too short for the stations
     joists : members beneath that each stand a little on their own, where their layout is known
     ridges : members, and patches, that stand out besides
     """
@@ -46,8 +42,6 @@ class Parameters:
     length_x: float
     length_y: float
     reading_error: float
-    rough_scale: float = 0.0
-    rough_length: float = 1.0
     joists: Joists | None = None
     ridges: tuple[Ridge | Patch, ...] = ()
 
@@ -58,10 +52,51 @@ class Parameters:
 
     def variance(self, x: Floats, y: Floats) -> Floats | float:
         """Variance [m] mm2 of the surface about its trend at places x, y [m] mm."""
-        out: Floats | float = self.scale**2 + self.rough_scale**2
+        out: Floats | float = self.scale**2
         for part in self.framing:
             out = out + part.variance(x, y)
         return out
+
+
+@dataclass(frozen=True, eq=False)
+class Apart:
+    """How far places lie from others: on a grid few distances recur, and each is worked with once.
+
+    Attributes
+    ----------
+    dx, dy : [mm] along x and along y: of each pair [m, n], or the distinct ones [k, 1], [l]
+    which : [m, n] number of each pair in a table [k, l]; None where each stands for itself
+    """
+
+    dx: Floats
+    dy: Floats
+    which: NDArray[np.intp] | None
+
+    @classmethod
+    def of(cls, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Apart:
+        """Of places x, y [m] mm and to_x, to_y [n] mm."""
+        (dx, of_x), (dy, of_y) = _distinct(x, to_x), _distinct(y, to_y)
+        if 2 * len(dx) * len(dy) > of_x.size:
+            return cls(x[:, None] - to_x, y[:, None] - to_y, None)
+        return cls(dx[:, None], dy, of_x * len(dy) + of_y)
+
+    def each(self, table: Floats) -> Floats:
+        """[m, n], for each pair what a table has for its distance."""
+        return table if self.which is None else table.ravel().take(self.which)
+
+    def summed(self, pairs: Floats) -> Floats:
+        """The pairs' numbers [m, n], those of one distance summed."""
+        if self.which is None:
+            return pairs
+        sums = np.bincount(self.which.ravel(), pairs.ravel(), minlength=len(self.dx) * len(self.dy))
+        return np.asarray(sums.reshape(len(self.dx), len(self.dy)), dtype=np.float64)
+
+
+def _distinct(places: Floats, others: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """The distinct distances [k] mm of places [m] from others [n], and which of them each pair has [m, n]."""
+    (a, of_a), (b, of_b) = (np.unique(np.round(at, 6), return_inverse=True) for at in (places, others))
+    apart, which = np.unique(np.round(np.abs(a[:, None] - b), 6), return_inverse=True)
+    return np.asarray(apart, dtype=np.float64), which.reshape(len(a), len(b))[np.ix_(of_a, of_b)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +112,11 @@ class Stations:
     count: NDArray[np.int64]
     doubt: Floats | None = None
 
+    @cached_property
+    def apart(self) -> Apart:
+        """How far they lie from one another."""
+        return Apart.of(self.x, self.y, self.x, self.y)
+
     def chosen(self, index: NDArray[np.intp]) -> Stations:
         doubt = None if self.doubt is None else self.doubt[index]
         return Stations(self.x[index], self.y[index], self.height[index], self.count[index], doubt)
@@ -87,23 +127,10 @@ class Stations:
         return own if self.doubt is None else own + self.doubt**2
 
 
-def matern52(distance: Floats) -> Floats:
-    """Matern correlation of smoothness 5/2 at a distance in units of its length."""
-    scaled = SQRT5 * distance
-    out: Floats = scaled / 3.0
-    out += 1.0
-    out *= scaled
-    out += 1.0
-    out *= np.exp(np.negative(scaled, out=scaled), out=scaled)
-    return out
-
-
 def surface_covariance(dx: Floats, dy: Floats, p: Parameters) -> Floats:
     """Covariance [mm2] of the surface between places dx, dy [mm] apart, without framing."""
     out = matern52(np.sqrt((dx / p.length_x) ** 2 + (dy / p.length_y) ** 2))
     out *= p.scale**2
-    if p.rough_scale > 0:
-        out += p.rough_scale**2 * matern52(np.sqrt((dx / p.rough_length) ** 2 + (dy / p.rough_length) ** 2))
     return out
 
 
@@ -160,7 +187,8 @@ class Factored:
 
 def factor(stations: Stations, p: Parameters) -> Factored:
     """Factor the covariance of the readings; LinAlgError where it is not positive definite."""
-    k = surface_covariance(stations.x[:, None] - stations.x, stations.y[:, None] - stations.y, p)
+    apart = stations.apart
+    k = apart.each(surface_covariance(apart.dx, apart.dy, p))
     for part in p.framing:
         k += _among(stations, part)
     k[np.diag_indices_from(k)] += stations.error_variance(p)
@@ -175,7 +203,7 @@ def _among(stations: Stations, part: Ridge | Patch) -> Floats:
     """Covariance [n, n] mm2 that a part of the framing adds between stations."""
     if len(stations.x) > AT_ONCE:
         return part.covariance(stations.x, stations.y, stations.x, stations.y)
-    return np.asarray(part.scale**2 * _unit_among(stations, replace(part, scale=1.0)))
+    return np.asarray(part.scale**2 * _unit_among(stations, part.unit))
 
 
 @lru_cache(maxsize=32)  # a fit tries many parameters on few stations, and of framing only the scale changes
@@ -196,9 +224,11 @@ def _log_likelihood(f: Factored) -> float:
     rest = f.white_height - f.white_trend @ f.coefficients
     n, m = f.white_trend.shape
     return float(
-        -np.log(np.diag(f.low)).sum() - np.log(np.diag(f.gram_low)).sum() - 0.5 * rest @ rest
+        -np.log(np.diag(f.low)).sum()
+        - np.log(np.diag(f.gram_low)).sum()
+        - 0.5 * rest @ rest
         - 0.5 * (n - m) * math.log(2 * math.pi)
-    )  # fmt: skip
+    )
 
 
 def projection(f: Factored) -> Floats:
@@ -223,22 +253,21 @@ def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Float
     alpha = proj @ stations.height
     # d log L / d t = (alpha' dK alpha - tr(P dK)) / 2 = sum((alpha alpha' - P) * dK) / 2
     weight = np.outer(alpha, alpha) - proj
-    dx2 = ((stations.x[:, None] - stations.x) / p.length_x) ** 2
-    dy2 = ((stations.y[:, None] - stations.y) / p.length_y) ** 2
+    apart = stations.apart
+    dx2, dy2 = (apart.dx / p.length_x) ** 2, (apart.dy / p.length_y) ** 2
     scaled = SQRT5 * np.sqrt(dx2 + dy2)
-    decay = p.scale**2 * np.exp(-scaled)
-    bend = weight * decay * (1 + scaled) * (5 / 3)
-    of_joists = (
-        [] if p.joists is None
-        else [np.sum(weight * _among(stations, p.joists))]
-    )  # fmt: skip
-    gradient = np.array([
-        np.sum(weight * decay * (1 + scaled + scaled * scaled / 3)) + JITTER * p.scale**2 * np.trace(weight),
-        0.5 * np.sum(bend * dx2),
-        0.5 * np.sum(bend * dy2),
-        *of_joists,
-        np.sum(np.diag(weight) * p.reading_error**2 / stations.count),
-    ])  # fmt: skip
+    decay = apart.summed(weight) * p.scale**2 * np.exp(-scaled)
+    bend = decay * (1 + scaled) * (5 / 3)
+    of_joists = [] if p.joists is None else [np.sum(weight * _among(stations, p.joists))]
+    gradient = np.array(
+        [
+            np.sum(decay * (1 + scaled + scaled * scaled / 3)) + JITTER * p.scale**2 * np.trace(weight),
+            0.5 * np.sum(bend * dx2),
+            0.5 * np.sum(bend * dy2),
+            *of_joists,
+            np.sum(np.diag(weight) * p.reading_error**2 / stations.count),
+        ]
+    )
     return _log_likelihood(f), gradient
 
 
@@ -288,11 +317,41 @@ def conditioned(
     return out
 
 
-def to_stations(stations: Stations, p: Parameters, x: Floats, y: Floats) -> Iterator[Floats]:
-    """Covariance [some, n] mm2 of places x, y [m] mm with the stations, some rows at a time."""
-    for first in range(0, len(x), AT_ONCE):
-        part = slice(first, first + AT_ONCE)
-        yield covariance(x[part], y[part], stations.x, stations.y, p)
+class ToStations:
+    """Covariance of places x, y [m] mm with the stations under one set of parameters after another.
+
+    What all of them share is kept, where the pairs are few enough.
+    """
+
+    def __init__(self, stations: Stations, x: Floats, y: Floats) -> None:
+        self._stations, self._x, self._y = stations, x, y
+        self._parts = [slice(first, first + AT_ONCE) for first in range(0, len(x), AT_ONCE)]
+        self._apart: list[Apart] = []
+        self._units: dict[Ridge | Patch, list[Floats]] = {}
+
+    def rows(self, p: Parameters) -> Iterator[Floats]:
+        """[some, n] mm2, some places at a time."""
+        to_x, to_y = self._stations.x, self._stations.y
+        if len(self._x) * len(to_x) > MOST_PAIRS:
+            for part in self._parts:
+                yield covariance(self._x[part], self._y[part], to_x, to_y, p)
+            return
+        if not self._apart:
+            self._apart = [Apart.of(self._x[part], self._y[part], to_x, to_y) for part in self._parts]
+        units = [(part.scale**2, self._unit(part.unit)) for part in p.framing]
+        for number, apart in enumerate(self._apart):
+            out = apart.each(surface_covariance(apart.dx, apart.dy, p))
+            for variance, unit in units:
+                out += variance * unit[number]
+            yield out
+
+    def _unit(self, of: Ridge | Patch) -> list[Floats]:
+        if of not in self._units:
+            if len(self._units) >= MOST_UNITS:
+                self._units.clear()
+            to_x, to_y = self._stations.x, self._stations.y
+            self._units[of] = [of.covariance(self._x[part], self._y[part], to_x, to_y) for part in self._parts]
+        return self._units[of]
 
 
 def left_out(stations: Stations, p: Parameters, factored: Factored | None = None) -> Floats:

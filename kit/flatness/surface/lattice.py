@@ -3,6 +3,14 @@
 Nothing is extrapolated: a node outside the readings' reach, outside the outline or inside an opening is
 NaN. On a full grid of stations each cell is bilinear between its four corners; elsewhere heights are
 linear on the Delaunay triangles of the stations.
+
+Stations that form a grid, or most of one: its positions along x and along y, and what stands on it.
+
+A few readings set between the stations of a grid do not make a finer grid of it: a row or column that stands closer to
+its neighbours than the grid's own step, and on which stations are missing where the neighbours have them, is no part of
+the grid, however many such readings there are. Its stations stand off the grid.
+
+How much of a stated outline the readings cover: what nobody read can be neither within a limit nor beyond it.
 """
 
 from __future__ import annotations
@@ -14,11 +22,98 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import Delaunay, KDTree, QhullError
+from scipy.spatial import Delaunay, KDTree, QhullError, cKDTree
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
-from flatness.surface.grids import grid_axes, on_grid, places_on
-from flatness.survey.readings import Floats, Survey
+from flatness.notes import Note
+from flatness.survey.readings import Survey
+
+SAME_MM = 0.5  # a station so near to a position stands on it
+MOST_BLANK = 12  # places of a grid for each station, beyond which it is none, even without rows set between
+CLOSER = 0.75  # of the grid's step: rows closer than this may be set between
+CAP = 1.05  # of the grid's step: what a gap in a row counts at most
+Bools = NDArray[np.bool_]
+
+
+def grid_axes(x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
+    """Distinct x and y of the stations where they form a grid, or most of one; None where they do not.
+
+    Most of one: at least one whole cell for every four stations, which a grid with openings or an L-shaped
+    room has, and stations set in quincunx or at random have not. Rows and columns set between are left out.
+    """
+    ux, uy = distinct(x), distinct(y)
+    if len(ux) < 2 or len(uy) < 2 or len(ux) * len(uy) > MOST_BLANK * len(x):
+        return None
+    taken = on_grid(ux, uy, x, y, np.ones_like(x)) == 1
+    step_x, step_y = _usual_gap(taken, ux), _usual_gap(taken.T, uy)
+    columns, rows = _own(taken.T, ux, uy, step_x, step_y), _own(taken, uy, ux, step_y, step_x)
+    ux, uy, taken = ux[columns], uy[rows], taken[np.ix_(rows, columns)]
+    if len(ux) < 2 or len(uy) < 2 or taken.size > 4 * len(x):
+        return None
+    whole_cells = taken[1:, 1:] & taken[1:, :-1] & taken[:-1, 1:] & taken[:-1, :-1]
+    return (ux, uy) if 4 * whole_cells.sum() >= taken.sum() else None
+
+
+def on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Floats:
+    """[len(uy), len(ux)] values of the stations at their places on the grid; NaN where there is none."""
+    grid = np.full((len(uy), len(ux)), np.nan)
+    column, row, on = places_on(ux, uy, x, y)
+    grid[row[on], column[on]] = values[on]
+    return grid
+
+
+def places_on(ux: Floats, uy: Floats, x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Bools]:
+    """Column and row of the nearest place on the grid for each station, and whether it stands there."""
+    column, row = (np.abs(v[:, None] - axis).argmin(axis=1) for v, axis in ((x, ux), (y, uy)))
+    on = (np.abs(x - ux[column]) <= SAME_MM) & (np.abs(y - uy[row]) <= SAME_MM)
+    return column.astype(np.int64), row.astype(np.int64), np.asarray(on)
+
+
+def distinct(values: Floats) -> Floats:
+    """Positions [mm], rising, each standing for those within half a millimetre beyond it."""
+    ordered = np.sort(values)
+    first_of_each: Floats = ordered[np.concatenate([[True], np.diff(ordered) > SAME_MM])]
+    return first_of_each
+
+
+def _usual_gap(taken: Bools, at: Floats) -> float:
+    """The gap [mm] such that half of the rows' length lies in gaps as wide as it or less.
+
+    ``taken`` [rows, len(at)]. Of the length, not of the gaps: a cluster of readings has many gaps and little length.
+    """
+    gaps = np.concatenate([np.diff(at[row]) for row in taken])
+    if not len(gaps):
+        return 0.0
+    gaps.sort()
+    length = np.cumsum(gaps)
+    return float(gaps[np.searchsorted(length, length[-1] / 2)])
+
+
+def _own(taken: Bools, at: Floats, along: Floats, step: float, step_along: float) -> NDArray[np.intp]:
+    """Rows of ``taken`` [len(at), len(along)] without those that were set between, rising.
+
+    The rows that hold most of the grid's length come first; another belongs to the grid if it stands at about the
+    grid's step from those, or has every station that its neighbours have in common.
+    """
+    gaps = [np.diff(along[row]) for row in taken]
+    length = np.array([np.minimum(gap, CAP * step_along).sum() for gap in gaps])
+    keep: list[int] = []
+    for row in np.lexsort((np.arange(len(at)), -length)):
+        apart = min((abs(at[row] - at[k]) for k in keep), default=np.inf)
+        if apart >= CLOSER * step or _as_full(taken, at, keep, row):
+            keep.append(int(row))
+    return np.array(sorted(keep), dtype=np.intp)
+
+
+def _as_full(taken: Bools, at: Floats, keep: list[int], row: int) -> bool:
+    """Whether a row has every station that the rows of the grid on both sides of it have in common."""
+    below = [k for k in keep if at[k] < at[row]]
+    above = [k for k in keep if at[k] > at[row]]
+    sides = [*([max(below)] if below else []), *([min(above)] if above else [])]
+    common = np.logical_and.reduce(taken[sides])
+    return bool(common.any() and taken[row][common].all())
+
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
 DRAWN_NODES = 6000  # about as many nodes as other surfaces are drawn on
@@ -35,7 +130,7 @@ REACH = 2.0  # lattice steps from the nearest node with a value within which a p
 WITHIN = 1.5  # of the grid's step: what a triangle may reach without an outline; across a missing station it is 2
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Surface:
     """Heights on a square lattice.
 
@@ -102,9 +197,11 @@ class Surface:
         field = self.height if values is None else np.asarray(values, dtype=np.float64)
         if field.shape[-2:] != self.height.shape:
             raise ArgumentError(
-                "the values do not lie on the surface's lattice", column="values", value=str(field.shape),
+                "the values do not lie on the surface's lattice",
+                column="values",
+                value=str(field.shape),
                 expected=f"[ny, nx] = {self.height.shape}",
-            )  # fmt: skip
+            )
         if beyond not in ("nan", "nearest"):
             raise ArgumentError("unknown rule", column="beyond", value=str(beyond), expected="nan or nearest")
         flat = field.reshape(*field.shape[:-2], self.height.size)
@@ -163,7 +260,7 @@ def make_surface(
     _check_spacing(spacing)
     ny, nx = height.shape
     x, y = x0 + spacing * np.arange(nx, dtype=np.float64), y0 + spacing * np.arange(ny, dtype=np.float64)
-    return Surface(x, y, height, float(spacing), reference)
+    return Surface(x=x, y=y, height=height, spacing=float(spacing), reference=reference)
 
 
 def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
@@ -188,11 +285,13 @@ def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
     x, y = lattice_axes(sx, spacing), lattice_axes(sy, spacing)
     if len(x) * len(y) > MOST_NODES:
         raise ArgumentError(
-            "the lattice is too fine for this surface", value=f"{len(x)} x {len(y)} nodes",
-            expected=f"at most {MOST_NODES} nodes", remedy="choose a wider spacing",
-        )  # fmt: skip
+            "the lattice is too fine for this surface",
+            value=f"{len(x)} x {len(y)} nodes",
+            expected=f"at most {MOST_NODES} nodes",
+            remedy="choose a wider spacing",
+        )
     height = heights_at(survey, x, y)
-    return Surface(x, y, height, spacing, survey.reference, _left_out(sx, sy, x, y))
+    return Surface(x=x, y=y, height=height, spacing=spacing, reference=survey.reference, note=_left_out(sx, sy, x, y))
 
 
 def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
@@ -369,9 +468,10 @@ def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> t
         triangles = Delaunay(np.column_stack([sx, sy]))
     except (QhullError, ValueError) as error:
         raise MeasureError(
-            "the stations lie on one line, or there are fewer than three", expected="stations that span an area",
+            "the stations lie on one line, or there are fewer than three",
+            expected="stations that span an area",
             remedy="read a second line beside the first",
-        ) from error  # fmt: skip
+        ) from error
     gx, gy = np.meshgrid(x, y)
     places = np.stack([gx, gy], axis=-1)
     # a node on the hull may fall a binary digit outside it: look a hair inside as well
@@ -388,14 +488,90 @@ def _on_triangles(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats) -> t
 
 def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
     strips = [
-        f"the last {float(stations.max() - axis[-1]):.0f} mm along {name}"
+        Note("last-along", mm=float(stations.max() - axis[-1]), axis=name)
         for name, stations, axis in (("x", sx, x), ("y", sy, y))
         if stations.max() - axis[-1] > 1
     ]
-    return f"the lattice leaves out {' and '.join(strips)}" if strips else ""
+    return Note("lattice-leaves-out", strips=strips) if strips else ""
 
 
 def _check_spacing(spacing: float) -> float:
     if not (isinstance(spacing, (int, float)) and math.isfinite(spacing) and spacing > 0):
         raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
     return float(spacing)
+
+
+SMALL_PART = 0.05  # of an outline may be without readings; common practice, no source
+EDGE_STEPS = 1.05  # steps between stations that a strip along an edge, beyond the last of them, may be wide
+HOLE_STEPS = 2.05  # steps from the nearest station, within the readings' reach
+CELLS = 120  # along the longer side of the outline
+
+
+@dataclass(frozen=True)
+class Unread:
+    """The part of an outline on which no reading stands.
+
+    Attributes
+    ----------
+    share : of the outline less its openings [-]
+    area : [mm2]
+    reached : least x, greatest x, least y, greatest y [mm] of the stations
+    farthest : x, y [mm] of the place in it that is farthest from any station
+    """
+
+    share: float
+    area: float
+    reached: tuple[float, float, float, float]
+    farthest: tuple[float, float]
+
+    @property
+    def is_small(self) -> bool:
+        """Whether so little is left out that the readings stand for the whole."""
+        return self.share <= SMALL_PART
+
+    @property
+    def note(self) -> str:
+        """What was not read, and where, in words."""
+        x0, x1, y0, y1 = self.reached
+        reach = Note("reach", x0=x0, x1=x1, y0=y0, y1=y1)
+        return Note("outline-unread", share=f"{100 * self.share:.0f}", reach=reach, farthest=self.farthest)
+
+
+def unread(survey: Survey) -> Unread | None:
+    """The part of a survey's outline, less openings, that its readings do not cover; None where none is stated.
+
+    A strip one step between stations wide along an edge is covered; so is what lies between stations, unless it is
+    more than two steps from the nearest.
+    """
+    if survey.outline is None:
+        return None
+    low_x, low_y, high_x, high_y = survey.outline.bounds
+    cell = max(high_x - low_x, high_y - low_y) / CELLS
+    x, y = (np.arange(low + cell / 2, high, cell) for low, high in ((low_x, high_x), (low_y, high_y)))
+    wanted = surface_mask(survey, x, y)
+    gx, gy = np.meshgrid(x, y)
+    sx, sy, _, _ = survey.stations()
+    away = steps_away(survey, gx, gy)
+    reached = np.isfinite(heights_at(survey, x, y))
+    bare = wanted & (away > np.where(reached, HOLE_STEPS, EDGE_STEPS))
+    i = int(np.where(bare, away, -1.0).argmax())
+    return Unread(
+        float(bare.sum() / max(wanted.sum(), 1)),
+        float(bare.sum()) * cell**2,
+        (float(sx.min()), float(sx.max()), float(sy.min()), float(sy.max())),
+        (float(gx.flat[i]), float(gy.flat[i])),
+    )
+
+
+def steps_away(survey: Survey, x: Floats, y: Floats) -> Floats:
+    """How far places x, y [mm] of one shape are from the nearest station, in steps between stations along each axis."""
+    sx, sy, _, _ = survey.stations()
+    axes = grid_axes(sx, sy)
+    if axes is None:
+        steps = np.full(2, widest_step(survey))
+    else:
+        steps = np.array([float(np.median(np.diff(axis))) for axis in axes])
+    tree = cKDTree(np.column_stack([sx, sy]) / steps)
+    # the greater of both ways, so that the corner of a strip one step wide is one step away
+    away, _ = tree.query(np.column_stack([x.ravel(), y.ravel()]) / steps, p=np.inf)
+    return np.asarray(away, dtype=np.float64).reshape(x.shape)

@@ -8,50 +8,44 @@ surfaces that the readings allow, each with parameters that the readings allow.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from scipy.linalg import LinAlgError
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
+from flatness.notes import Note
 from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched, patched
-from flatness.surface.framing import Patch
+from flatness.surface.framing import Patch, Ridge
 from flatness.surface.kriging import (
     Factored,
     Parameters,
+    ToStations,
     conditioned,
     covariance,
     factor,
     left_out,
     predict,
     reading_errors,
-    to_stations,
 )
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
-from flatness.surface.prior import Extent, draw_prior
+from flatness.surface.prior import AROUND, Extent, Prior
 from flatness.surface.slips import Slip, find_slips
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
 # most pairs of a node and a station, and how many sets of parameters the draws then take: more where they are cheap
 SETS = ((4e5, 40), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
-MOST_KEPT, MOST_SETS = 1.5e7, 100  # pairs of a place and a station, all sets together, that are kept for further draws
+MOST_KEPT, MOST_SETS = 1.5e7, 100  # weights of places on waves, all sets together, that are kept for further draws
 WILD_ALL = 1.4  # times their predictive errors that readings are off
 NEXT_TO_NOTHING = 4e-3  # weight of a supposition
 TAME = 4  # standard errors of a spread; of 75 simulated rooms on each of three grids none came so low by chance
 
 
-@dataclass(frozen=True)
-class Roughness:
-    """Waves too short for the stations, as a random surface: standard deviation and correlation length [mm]."""
-
-    scale: float
-    length: float
-
-
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class LikelySurface:
     """Best estimate of a surface, its error, and draws of what else it may be.
 
@@ -66,7 +60,6 @@ class LikelySurface:
     shortest_wave : waves shorter than this [mm] are invisible to the stations
     misfit : how the readings do not fit the model, in words; empty where they do
     notes : what does not fit, and what was assumed, in words
-    roughness : as it was asked for
     reference, spacing : as in :class:`~flatness.surface.lattice.Surface`
     """
 
@@ -83,8 +76,8 @@ class LikelySurface:
     reference: str
     spacing: float
     fit: Fit = field(repr=False)
-    roughness: Roughness | None = None
-    _kept: dict[Any, tuple[Factored, list[Floats]]] = field(default_factory=dict, repr=False)
+    _kept: dict[Any, tuple[Factored, Prior]] = field(default_factory=dict, repr=False)
+    _kept_places: dict[Any, ToStations] = field(default_factory=dict, repr=False)
 
     def draw(self, n: int, seed: int = 0) -> Floats:
         """``n`` surfaces that the readings allow, [n, ny, nx] mm; the same seed gives the same surfaces."""
@@ -113,9 +106,11 @@ class LikelySurface:
             raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
         if len(x) > MOST_PLACES:
             raise ArgumentError(
-                "too many places to draw together", value=str(len(x)), expected=f"at most {MOST_PLACES}",
+                "too many places to draw together",
+                value=str(len(x)),
+                expected=f"at most {MOST_PLACES}",
                 remedy="choose a wider spacing",
-            )  # fmt: skip
+            )
         stations, extent = self.fit.stations, self._extent
         x, y = x - self.fit.origin[0], y - self.fit.origin[1]
         if not extent.holds(x, y):
@@ -125,17 +120,22 @@ class LikelySurface:
         rng = np.random.default_rng(seed)
         pairs = int(np.isfinite(self.mean).sum()) * len(stations.x)
         sets = next(count for most, count in SETS if pairs <= most)
-        parts, keep = [], sets * len(x) * len(stations.x) <= MOST_KEPT
+        parts, keep = [], sets * len(x) * 1.5 * AROUND**2 <= MOST_KEPT
+        where = x.tobytes(), y.tobytes()
+        to_stations = self._kept_places.get(where) or ToStations(stations, x, y)
+        if keep:
+            self._kept_places.clear()
+            self._kept_places[where] = to_stations
         for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
-            prior = draw_prior(p, extent, np.append(x, stations.x), np.append(y, stations.y), count, rng)
+            f, surfaces = self._bearing(p, x, y, (p, *where), keep)
+            prior = surfaces.draw(count, rng)
             read = prior[len(x) :] + reading_errors(stations, p, count, rng)
-            f, rows = self._bearing(p, x, y, keep)
-            parts.append(conditioned(stations, f, x, y, rows, prior[: len(x)], read).T)
+            parts.append(conditioned(stations, f, x, y, to_stations.rows(p), prior[: len(x)], read).T)
         return np.concatenate(parts) + self.fit.origin[2]
 
-    def _bearing(self, p: Parameters, x: Floats, y: Floats, keep: bool) -> tuple[Factored, Iterable[Floats]]:
-        """The stations' covariance, and that of places x, y [m] mm with them: of many draws the same."""
-        stations, key = self.fit.stations, (p, x.tobytes(), y.tobytes())
+    def _bearing(self, p: Parameters, x: Floats, y: Floats, key: Any, keep: bool) -> tuple[Factored, Prior]:
+        """The stations' covariance, surfaces there and at places x, y [m] mm: of many draws the same."""
+        stations = self.fit.stations
         if key in self._kept:
             return self._kept[key]
         try:
@@ -144,21 +144,24 @@ class LikelySurface:
             raise ArgumentError(
                 "the readings' covariance cannot be factored", remedy="check for stations read twice"
             ) from None
-        if not keep:
-            return f, to_stations(stations, p, x, y)
-        if len(self._kept) >= MOST_SETS:
-            self._kept.clear()
-        self._kept[key] = f, list(to_stations(stations, p, x, y))
-        return self._kept[key]
+        surfaces = Prior(p, self._extent, np.append(x, stations.x), np.append(y, stations.y))
+        if keep:
+            if len(self._kept) >= MOST_SETS:
+                self._kept.clear()
+            self._kept[key] = f, surfaces
+        return f, surfaces
 
     @property
     def _extent(self) -> Extent:
         """Of the lattice and the stations, about the fit's origin."""
         x, y, stations = self.x - self.fit.origin[0], self.y - self.fit.origin[1], self.fit.stations
         return Extent(
-            float(x[0]), float(max(x[-1], stations.x.max())), float(y[0]), float(max(y[-1], stations.y.max())),
+            float(x[0]),
+            float(max(x[-1], stations.x.max())),
+            float(y[0]),
+            float(max(y[-1], stations.y.max())),
             self.spacing,
-        )  # fmt: skip
+        )
 
     def predict_at(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
@@ -182,21 +185,13 @@ class LikelySurface:
         return np.asarray(total)
 
 
-def likely_surface(
-    survey: Survey,
-    spacing: float | None = None,
-    *,
-    roughness: Roughness | None = None,
-    trusting: bool = False,
-) -> LikelySurface:
+def likely_surface(survey: Survey, spacing: float | None = None, *, trusting: bool = False) -> LikelySurface:
     """The likely surface of a survey on a lattice.
 
     Parameters
     ----------
     survey : the readings
     spacing : lattice step [mm]; None takes about 6 in, wider where the surface is large
-    roughness : of waves between the stations, which no reading shows; without it the surface is taken to be
-        as smooth between stations as it is across them
     trusting : whether readings that are likely slips count like all others
 
     Returns
@@ -209,23 +204,33 @@ def likely_surface(
     """
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
-    rough = (roughness.scale, roughness.length) if roughness else (0.0, 1.0)
     # a slip is one reading, a patch a few: the first is looked for on a surface without the other
-    fit = fit_parameters(survey, rough, survey.framing, patches=False)
+    fit = fit_parameters(survey, survey.framing, patches=False)
     slips = () if trusting else find_slips(fit, survey, step)
     if slips:
-        fit = fit_parameters(survey, rough, survey.framing, [slip.number for slip in slips])
+        fit = fit_parameters(survey, survey.framing, [slip.number for slip in slips])
     elif may_be_patched(fit):
         fit = patched(fit)
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
     mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
-    notes = (*(str(slip) for slip in slips), *_notes(fit, step, roughness, misfit))
+    notes = (*(str(slip) for slip in slips), *_notes(fit, step, misfit))
     return LikelySurface(
-        plain.x, plain.y, mean, error, fit.best, fit.error_basis, slips, 2 * step, misfit, notes, plain.reference,
-        plain.spacing, fit, roughness,
-    )  # fmt: skip
+        x=plain.x,
+        y=plain.y,
+        mean=mean,
+        error=error,
+        parameters=fit.best,
+        error_basis=fit.error_basis,
+        slips=slips,
+        shortest_wave=2 * step,
+        misfit=misfit,
+        notes=notes,
+        reference=plain.reference,
+        spacing=plain.spacing,
+        fit=fit,
+    )
 
 
 def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -265,39 +270,28 @@ def _parts(count: int, most: int = 2000) -> Iterator[slice]:
     return (slice(first, first + most) for first in range(0, count, most))
 
 
-def _notes(fit: Fit, step: float, roughness: Roughness | None, misfit: tuple[str, ...]) -> Iterator[str]:
-    if fit.error_basis == "fitted":
-        yield (
-            f"the file gives no accuracy and no station was read twice: a reading error of "
-            f"{fit.best.reading_error:.2f} mm was fitted, which may hide waves shorter than the stations"
-        )
-    if fit.error_basis == "repeats":
-        yield f"reading error of {fit.best.reading_error:.2f} mm estimated from repeated readings"
+def _notes(fit: Fit, step: float, misfit: tuple[str, ...]) -> Iterator[str]:
+    if fit.error_basis in ("fitted", "repeats"):
+        yield Note(f"error-{fit.error_basis}", error=fit.best.reading_error)
     members, ridges = fit.best.joists, fit.best.ridges
     if members is not None:
-        yield (
-            f"members every {members.half_width:.0f} mm: each is taken to stand off from its neighbors by some "
-            f"{members.typical:.1f} mm on its own (common practice, no source; the line `framing` in the file's header "
-            f"sets it), and the readings make that {members.scale:.1f} mm"
-        )
+        yield Note("members-off", step=members.half_width, typical=members.typical, scale=members.scale)
     for ridge in ridges:
-        weight = sum(
-            one.weight for one in fit.suppositions if any(r.at == ridge.at for r in one.fit.best.ridges + one.ridges)
-        )
         if isinstance(ridge, Patch):
             x, y = (at + moved for at, moved in zip(ridge.at, fit.origin, strict=False))
-            yield f"the surface about x = {x:.0f} mm, y = {y:.0f} mm is likely wavier than the rest"
+            yield Note("wavier", at=(x, y))
             continue
+        line = ridge.along, ridge.at
+        weight = sum(
+            one.weight
+            for one in fit.suppositions
+            if any(isinstance(r, Ridge) and (r.along, r.at) == line for r in one.fit.best.ridges + one.ridges)
+        )
         across = "x" if ridge.along == "y" else "y"
-        yield (
-            f"the member at {across} = {ridge.at + fit.origin['xy'.index(across)]:.0f} mm likely stands out from its "
-            f"neighbors ({100 * weight:.0f} %)"
-        )
-    if roughness is None:
-        yield (
-            f"waves shorter than {2 * step:.0f} mm (two stations) are invisible to these readings; assumed: the "
-            "surface is as smooth between stations as across them (a spot check between stations can replace this)"
-        )
+        at = ridge.at + fit.origin["xy".index(across)]
+        key = "ridge-likely" if members is None else "member-stands-out"
+        yield Note(key, axis=across, at=at, weight=f"{100 * weight:.0f}")
+    yield Note("waves-unseen", wave=2 * step)
     yield from misfit
 
 
@@ -305,14 +299,6 @@ def _misfit(fit: Fit) -> Iterator[str]:
     off = left_out(fit.stations, fit.best, fit.factored)
     spread = float(np.sqrt(np.mean(off**2)))
     if spread > WILD_ALL:
-        yield (
-            f"the model does not fit: readings differ from their neighbours by {spread:.1f} times what their "
-            "accuracy and the surface explain; the accuracy may be worse than stated"
-        )
+        yield Note("misfit-wild", times=spread)
     if fit.error_basis == "given" and spread < 1 - TAME / math.sqrt(2 * len(off)):
-        times = f"{1 / spread:.1f} times" if spread > 0.1 else "over 10 times"
-        yield (
-            f"readings agree with one another {times} better than the accuracy that is stated, so that "
-            "waves of the surface pass for errors of reading; the accuracy is one standard deviation of one reading, "
-            "about half of what it is off at worst: correct it and check again"
-        )
+        yield Note("misfit-tame", times=f"{1 / spread:.1f} times" if spread > 0.1 else "over 10 times")

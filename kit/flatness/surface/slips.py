@@ -14,16 +14,28 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from flatness.surface.fitting import SMOOTHER, Fit, block_numbers, climbed, logs_of, loss_at, parameters_at
-from flatness.surface.framing import FOOT, Ridge
+from flatness.arrays import Floats
+from flatness.notes import Note
+from flatness.surface.fitting import (
+    RIDGE_HALF_WIDTHS,
+    RIDGED,
+    SMOOTHER,
+    Fit,
+    block_numbers,
+    climbed,
+    logs_of,
+    loss_at,
+    parameters_at,
+)
+from flatness.surface.framing import Ridge
 from flatness.surface.kriging import Parameters, Stations, factor, projection
-from flatness.survey.readings import Floats, Survey
+from flatness.survey.readings import Survey
 
 FOREMOST, ROUNDS = 6, 8
 FAR = 4.0  # times its own predictive error that a reading is off from where it is suspected
 DOUBT_MM = 12.0  # what a reading set aside may be off: a half inch, or as far as it is off
-SLIP, LINE = 0.005, 0.2 / 25  # chances, before any reading, that one is a slip, and that a ridge runs through a station
-HALF_WIDTH = 4 / 3 * FOOT  # of such a ridge: a joist's spacing
+SLIP = 0.005  # chance, before any reading, that one is a slip
+HALF_WIDTH = RIDGE_HALF_WIDTHS[0]  # of the ridge that is weighed against it: a joist's spacing
 MOST = 1 / 4  # of the stations: more are no slips
 BESIDE = 1.5  # station steps within which two suspects may be one patch
 
@@ -51,7 +63,7 @@ class Slip:
     number: int
 
     def __str__(self) -> str:
-        return f"read {self.station} again: {self.reading:.1f} mm was read, its neighbors say {self.expected:.1f} mm"
+        return Note("read-again", station=self.station, reading=self.reading, expected=self.expected)
 
 
 def find_slips(fit: Fit, survey: Survey, step: float) -> tuple[Slip, ...]:
@@ -78,7 +90,7 @@ def _slip(survey: Survey, number: int, off: float, times: float) -> Slip:
     here = points[near < 1.0]
     row = here.loc[((here["height"] - (height[number] - off)).abs()).idxmax()]
     sign = -1.0 if survey.quantity == "drop" else 1.0
-    place = f"the station at x {x[number]:.0f}, y {y[number]:.0f} mm"
+    place = Note("station-at", at=(x[number], y[number]))
     expected = row["reading"] + sign * (height[number] - off - row["height"])
     named = row["label"] or row["cell"] or place
     return Slip(named, float(x[number]), float(y[number]), float(row["reading"]), float(expected), times, number)
@@ -106,7 +118,7 @@ def _weighed(stations: Stations, fit: Fit, step: float) -> Iterator[tuple[int, f
             on_line = aside[np.abs(across[aside] - across[k]) < HALF_WIDTH / 2]
             slips = -loss + len(on_line) * math.log(SLIP)
             ridge = replace(p, ridges=(*p.ridges, Ridge(along, float(across[k]), HALF_WIDTH)))
-            line = -climbed(best, [_without(doubted, on_line)], ridge)[1] + math.log(LINE)
+            line = -climbed(best, [_without(doubted, on_line)], ridge)[1] + math.log(RIDGED)
             if line > slips:
                 break
         else:

@@ -1,15 +1,17 @@
-"""What the readers of a survey file share: cells with their places, the report of problems, lengths."""
+"""What the readers of a survey file share: cells with their places, the report of problems, lengths.
+
+What may have been meant by a length that was typed wrong: another sign, point, order of digits, or unit.
+"""
 
 from __future__ import annotations
 
 import difflib
-import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from flatness.errors import LengthError, Problem, SurveyFileError
-from flatness.lengths import DATE_REMEDY, UnitNeededError, format_against, parse_exact
+from flatness.lengths import DATE_REMEDY, MM_PER, RULED, UnitNeededError, parse_exact
 
 RETYPE = "type it again in one of these forms; leave the cell empty where nothing was read"
 LEAVE_EMPTY = "leave the cell empty where no reading was taken"
@@ -60,7 +62,7 @@ class Table:
         return self.delimiter == ";"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reading:
     """One reading as the file gives it: lengths [mm]; x and y are NaN for a benchmark off the surface.
 
@@ -111,9 +113,15 @@ class Report:
         self._settled.add((row, column_letter(column)))
 
     def add(
-        self, what: str, row: int | None = None, column: int | None = None, *,
-        value: str | None = None, expected: str | None = None, remedy: str | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        what: str,
+        row: int | None = None,
+        column: int | None = None,
+        *,
+        value: str | None = None,
+        expected: str | None = None,
+        remedy: str | None = None,
+    ) -> None:
         """Note one problem; ``column`` counts from 0."""
         letter = None if column is None else column_letter(column)
         self._keep(Problem(what, self.file, row, letter, value, expected, remedy))
@@ -162,16 +170,6 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return by_lower[difflib.get_close_matches(word.lower(), list(by_lower), 1, 0.0)[0]]
 
 
-def over(mm: float, allowed: float) -> str:
-    """A length [mm] over what is allowed, in inches and in millimetres, neither rounded down to within it."""
-    return f"{format_against(mm, allowed, 'in')} ({format_against(mm, allowed, 'mm')})"
-
-
-def within(allowed: float) -> str:
-    """What is allowed [mm], never rounded up past a length that is over it."""
-    return f"within {math.floor(allowed * 1000 + 1e-6) / 1000:g} mm"
-
-
 def is_empty(cell: Cell) -> bool:
     return isinstance(cell, str) and not cell.strip()
 
@@ -215,9 +213,12 @@ class LengthReader:
         if reading and self._is_serial(cell):
             self.report.add(
                 "a whole number that a spreadsheet uses for a date stands where a reading should be",
-                row, column, value=text_of(cell), expected="a reading such as 3/8",
+                row,
+                column,
+                value=text_of(cell),
+                expected="a reading such as 3/8",
                 remedy=f"{DATE_REMEDY}; if it truly is that long, write its unit behind it",
-            )  # fmt: skip
+            )
             return None
         try:
             value = float(parse_exact(cell, unit or self.unit, decimal_comma=self.decimal_comma))
@@ -254,9 +255,10 @@ class LengthReader:
         plain = text.strip()
         if plain.startswith("#"):
             return replace(
-                problem, what="a spreadsheet's error or a number too wide to show",
+                problem,
+                what="a spreadsheet's error or a number too wide to show",
                 remedy="mend the formula or widen the column, then save the file again",
-            )  # fmt: skip
+            )
         if problem.remedy is None and not any(char.isnumeric() for char in plain):
             return replace(problem, remedy=LEAVE_EMPTY)
         if problem.remedy is None and plain.endswith("%"):
@@ -285,10 +287,12 @@ class LengthReader:
             self.report.add(
                 "a number without a unit, and the file names none"
                 + (f" ({count} numbers carry none, this is the first)" if count > 1 else ""),
-                row, column, value=text,
+                row,
+                column,
+                value=text,
                 expected="a line such as `# unit: in` at the top (in, ft, mm, cm or m)",
                 remedy="add the line with the unit you measured in, or write a unit behind each number",
-            )  # fmt: skip
+            )
         unknown = any(problem.what == "unknown unit" for problem in self.report.problems)
         if self._metric_fractions and not unknown:
             row, column, text = min(self._metric_fractions)
@@ -296,20 +300,106 @@ class LengthReader:
             self.report.add(
                 "a fraction without a unit in a file whose readings are metric"
                 + (f" ({count} readings are such, this is the first)" if count > 1 else ""),
-                row, column, value=text, expected="decimals, or the unit behind the fraction, such as 3/8 in",
+                row,
+                column,
+                value=text,
+                expected="decimals, or the unit behind the fraction, such as 3/8 in",
                 remedy="write `# unit: in` if they were read in inches",
-            )  # fmt: skip
+            )
         if self._commas and self._points:
             row, column, text = min(self._points)
             other = min(self._commas)
             self.report.add(
                 "a decimal point in a file that also uses decimal commas "
                 f"('{other[2]}' in {column_letter(other[1])}{other[0]})",
-                row, column, value=text, expected="one kind of decimal mark in one file",
+                row,
+                column,
+                value=text,
+                expected="one kind of decimal mark in one file",
                 remedy="write all decimals with a comma, or all with a point, and no mark between thousands",
-            )  # fmt: skip
+            )
 
 
 def date_accident(value: str) -> Accident:
     """The accident of a date where a length should be."""
     return Accident(value, "a date stands where a length should be", "a length such as 3/8, 0.375 or 9 mm", DATE_REMEDY)
+
+
+_PLAIN = re.compile(r"[+-]?\d*[.,]?\d+|[+-]?\d+[.,]")
+_SIGNS = str.maketrans({"\u2212": "-", "\u2013": "-"})
+
+
+def is_bare(typed: str, decimal_comma: bool = False) -> bool:
+    """Whether a typed length carries no unit of its own; zero needs none and says none."""
+    try:
+        parse_exact(typed, None, decimal_comma=decimal_comma)
+    except UnitNeededError:
+        return True
+    except LengthError:
+        return False
+    return False
+
+
+def meant(typed: str, unit: str, decimal_comma: bool = False) -> Iterator[tuple[str, float]]:
+    """What may have been meant by a typed length: each as a text to type instead, and as a length [mm].
+
+    Parameters
+    ----------
+    typed : as it stands in the file
+    unit : of a number that carries none
+    decimal_comma : as for :func:`~flatness.lengths.parse_exact`
+
+    Examples
+    --------
+    >>> [text for text, mm in meant("-41 5/8", "in") if mm > 0]
+    ['41 5/8']
+    >>> [text for text, mm in meant("4.15", "in") if 1000 < mm < 1100]
+    ['41.5']
+    """
+    seen = {typed}
+    for text in _candidates(" ".join(typed.translate(_SIGNS).split()), unit, decimal_comma):
+        if text in seen:
+            continue
+        seen.add(text)
+        try:
+            mm = float(parse_exact(text, unit, decimal_comma=decimal_comma))
+        except LengthError:
+            continue
+        yield text, mm
+
+
+def _candidates(typed: str, unit: str, decimal_comma: bool) -> Iterator[str]:
+    yield typed[1:].lstrip() if typed.startswith("-") else f"-{typed}"
+    yield from _point_moved(typed)
+    for at in range(len(typed) - 1):
+        if typed[at : at + 2].isdigit():
+            yield typed[:at] + typed[at + 1] + typed[at] + typed[at + 2 :]
+    yield from _space_and_stroke_lost(typed)
+    if is_bare(typed, decimal_comma):
+        yield from (f"{typed} {other}" for other in MM_PER if other != unit)
+
+
+def _space_and_stroke_lost(typed: str) -> Iterator[str]:
+    """4158 for 41 5/8."""
+    sign, digits = (typed[0], typed[1:]) if typed[:1] in ("+", "-") else ("", typed)
+    if not digits.isdecimal():
+        return
+    for below in (1, 2):
+        for above in (1, 2):
+            whole, top, bottom = digits[: -below - above], digits[-below - above : -below], digits[-below:]
+            if whole and int(bottom) in RULED and 0 < int(top) < int(bottom) and top[0] != "0":
+                yield f"{sign}{whole} {top}/{bottom}"
+
+
+def _point_moved(typed: str) -> Iterator[str]:
+    """A plain number with its point one or two places to the left or right."""
+    if not _PLAIN.fullmatch(typed):
+        return
+    mark = "," if "," in typed else "."
+    sign = typed[0] if typed[0] in "+-" else ""
+    whole, _, part = typed.lstrip("+-").partition(mark)
+    for by in (1, -1, 2, -2):
+        digits = f"00{whole}{part}00"
+        at = len(whole) + 2 + by
+        left, right = digits[:at].lstrip("0") or "0", digits[at:].rstrip("0")
+        yield f"{sign}{left}{mark}{right}" if right else f"{sign}{left}"

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from flatness.arrays import Floats
 from flatness.errors import Problem
-from flatness.lengths import format_length
-from flatness.survey.cells import Reading, Readings, Report, over, within
-from flatness.survey.findings import EIGHTH_MM
+from flatness.notes import Note
+from flatness.survey.cells import Reading, Readings, Report, meant
 from flatness.survey.header import Header
-from flatness.survey.readings import SAME_PLACE_MM, Floats, place_keys
-from flatness.survey.slips import meant
+from flatness.survey.readings import SAME_PLACE_MM, Survey, place_keys
+from flatness.survey.setups import EIGHTH_MM
 
 INCH_MM = 25.4  # how far a reading, or an opening, may lie over the edge: a tape's width of care in laying out
 LEAST_FILLED = 0.5  # share of the outline's length and width that stations of a survey span; the kit's own
-SLIP = "the height here is"  # how a note on a reading far off its neighbours begins
+SLIP = "height-off"  # the key of a note on a reading far off its neighbors
 FAR_MM = 300.0  # heights all over a foot off their datum are seldom heights; the kit's own
 FEWEST_DROPS = 3  # of which none is above zero, as one or two off a string may be
 NEIGHBOURS = 8
@@ -39,10 +40,12 @@ def check_outlines(header: Header, report: Report) -> None:
     for row, opening in header.openings:
         if not room.covers(opening):
             report.add(
-                "the opening does not lie inside the outline", row, 0,
+                "the opening does not lie inside the outline",
+                row,
+                0,
                 expected="an opening within the outline",
                 remedy="correct its corners, or those of the outline",
-            )  # fmt: skip
+            )
 
 
 def check_readings(readings: Readings, heights: list[float], header: Header, report: Report) -> list[Problem]:
@@ -105,33 +108,48 @@ def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, re
         shares = [float(np.ptp(x)) * factor / (east - west), float(np.ptp(y)) * factor / (north - south)]
         if all(LEAST_FILLED <= share <= 1.05 for share in shares):
             report.add(
-                f"the stations reach over {_both(float(np.ptp(x)))} by {_both(float(np.ptp(y)))} of an outline of "
-                f"{_both(east - west)} by {_both(north - south)}; in {unit} they would fill it",
-                points[0].row, points[0].column, expected="stations spread over the outline",
+                Note(
+                    "outline-unit",
+                    x=float(np.ptp(x)),
+                    y=float(np.ptp(y)),
+                    of_x=east - west,
+                    of_y=north - south,
+                    unit=unit,
+                ),
+                points[0].row,
+                points[0].column,
+                expected="stations spread over the outline",
                 remedy=f"state the positions' unit: {unit} in the grid's corner cell, or x [{unit}] as the heading",
-            )  # fmt: skip
+            )
 
 
 def _check_drops(readings: Readings, points: list[Reading], report: Report) -> None:
     """Report drops that are all below zero: with the minus the surface would be judged upside down."""
     if readings.quantity == "drop" and len(points) >= FEWEST_DROPS and all(one.value < 0 for one in points):
         report.add(
-            "every drop is below zero, which turns proud and shy about", points[0].row, points[0].column,
-            value=_both(points[0].value), expected="distances from the instrument's line to the surface, above zero",
+            "every drop is below zero, which turns proud and shy about",
+            points[0].row,
+            points[0].column,
+            value=Note("read", mm=points[0].value),
+            expected="distances from the instrument's line to the surface, above zero",
             remedy="leave out the minus, or write `# reading: height` if they are heights below a datum",
-        )  # fmt: skip
+        )
 
 
 def _look_like_drops(z: Floats, readings: Readings, points: list[Reading], file: str) -> list[Problem]:
     """A note where heights all stand far above their datum, as drops from an instrument do."""
     if readings.quantity != "height" or not len(z) or z.min() < FAR_MM or np.ptp(z) > z.min() / 2:
         return []
-    return [Problem(
-        f"all heights lie between {_both(float(z.min()))} and {_both(float(z.max()))}; read down from a laser they are "
-        "drops, and proud and shy change places", file, points[0].row, points[0].cell.rstrip("0123456789"),
-        expected="heights off a datum near the surface, or drops",
-        remedy="write `# reading: drop` if they were measured from the instrument's line to the surface",
-    )]  # fmt: skip
+    return [
+        Problem(
+            Note("like-drops", low=float(z.min()), high=float(z.max())),
+            file,
+            points[0].row,
+            points[0].cell.rstrip("0123456789"),
+            expected="heights off a datum near the surface, or drops",
+            remedy="write `# reading: drop` if they were measured from the instrument's line to the surface",
+        )
+    ]
 
 
 def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -143,19 +161,23 @@ def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64
 def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -> None:
     if len(x) < 3:
         report.add(
-            "fewer than three stations are no surface", value=f"{len(x)} stations",
-            expected="at least three stations, not on one line", remedy="take more readings",
-        )  # fmt: skip
+            "fewer than three stations are no surface",
+            value=f"{len(x)} stations",
+            expected="at least three stations, not on one line",
+            remedy="take more readings",
+        )
         return
     xy = np.column_stack([x - x.mean(), y - y.mean()])
     across = np.linalg.svd(xy, full_matrices=False)[2][1]
     width = xy @ across
     if np.ptp(width) <= 2 * SAME_PLACE_MM:
         report.add(
-            "all stations lie on one line", points[0].row, points[0].column,
+            "all stations lie on one line",
+            points[0].row,
+            points[0].column,
             expected="stations that span an area",
             remedy="read a second line beside the first",
-        )  # fmt: skip
+        )
 
 
 def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:
@@ -173,14 +195,12 @@ def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, r
 
 def _report_place(report: Report, reading: Reading, x: float, y: float, by: float, where: str) -> None:
     report.add(
-        f"the station at x {_both(x)}, y {_both(y)} lies {where} by {over(by, INCH_MM)}",
-        reading.row, reading.column, expected="stations on the surface",
+        Note("station-outside", x=x, y=y, where=where, by=(by, INCH_MM)),
+        reading.row,
+        reading.column,
+        expected="stations on the surface",
         remedy="correct the station's x and y, or the corners of the outline or opening",
-    )  # fmt: skip
-
-
-def _both(mm: float) -> str:
-    return f"{format_length(mm, 'ft')} ({format_length(mm, 'mm')})"
+    )
 
 
 def _check_repeats(
@@ -196,10 +216,12 @@ def _check_repeats(
     for k in np.flatnonzero(apart > allowed + 1e-6):
         first, second = sorted((points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column))
         report.add(
-            f"this station was read twice, here and in {first.cell}, {over(float(apart[k]), allowed)} apart",
-            second.row, second.column, expected=within(allowed),
+            Note("read-twice", cell=first.cell, apart=(float(apart[k]), allowed)),
+            second.row,
+            second.column,
+            expected=Note("within-most", most=allowed),
             remedy="read the station again, or correct the x and y of one of the two",
-        )  # fmt: skip
+        )
 
 
 def _check_slips(
@@ -228,11 +250,14 @@ def _check_slips(
         if text is not None:
             found = True
             report.add(
-                "a reading that its neighbours rule out", points[k].row, points[k].column, value=points[k].typed,
-                expected=f"about {format_length(expected)} ({format_length(expected, 'mm')}), as around it",
+                "a reading that its neighbours rule out",
+                points[k].row,
+                points[k].column,
+                value=points[k].typed,
+                expected=Note("as-around", mm=expected),
                 remedy=f"did you mean {text}? Type it again, or read the station again; if it is right, it is no part "
                 "of this surface: leave the cell empty and state an opening there",
-            )  # fmt: skip
+            )
     return found
 
 
@@ -259,17 +284,33 @@ def far_off_neighbours(
     notes = []
     for k in np.flatnonzero(np.abs(residual) > least):
         off = float(residual[k])
-        side = "proud of" if off > 0 else "shy of"
         expected = points[k].value + (off if readings.quantity == "drop" else -off)
         said = likely_meant(points[k], expected, least, readings.decimal_comma)
-        notes.append(Problem(
-            f"{SLIP} {over(abs(off), least)} {side} what its neighbours say; it is used as it is",
-            file, points[k].row, points[k].cell.rstrip("0123456789"),
-            expected=f"{within(least)} of a plane through its neighbours",
-            remedy=(f"did you mean {said}? " if said else "")
-            + "check the reading for a slip of an inch or a wrong station, or read it again",
-        ))  # fmt: skip
+        notes.append(
+            Problem(
+                Note(SLIP, by=(abs(off), least), side="proud of" if off > 0 else "lower than"),
+                file,
+                points[k].row,
+                points[k].cell.rstrip("0123456789"),
+                expected=Note("within-plane", most=least),
+                remedy=(f"did you mean {said}? " if said else "")
+                + "check the reading for a slip of an inch or a wrong station, or read it again",
+            )
+        )
     return notes
+
+
+def notes_but_on(survey: Survey, stations: Iterable[tuple[float, float]]) -> tuple[Problem, ...]:
+    """A survey's notes, but for those on readings far off their neighbours at some stations, x and y [mm].
+
+    For whoever names those stations in other words.
+    """
+    x, y, _ = survey.xyz()
+    here = np.zeros(len(x), dtype=bool)
+    for at in stations:
+        here |= np.hypot(x - at[0], y - at[1]) <= SAME_PLACE_MM
+    cells = set(survey.points["cell"][here])
+    return tuple(note for note in survey.notes if not (getattr(note.what, "key", "") == SLIP and note.cell in cells))
 
 
 def off_neighbours(x: Floats, y: Floats, z: Floats, accuracy: float | None) -> tuple[Floats, float]:
@@ -318,8 +359,13 @@ def _not_taken(readings: Readings, header: Header, file: str) -> list[Problem]:
     shown = ", ".join(cells[:6]) + (", ..." if len(cells) > 6 else "")
     first = cells[0]
     letters = first.rstrip("0123456789")
-    return [Problem(
-        f"{len(cells)} stations have no reading ({shown}); no outline says whether the surface is there",
-        file, int(first[len(letters) :]), letters, expected="a reading, or a line `# outline: ...`",
-        remedy="read the stations, or state the outline and the openings",
-    )]  # fmt: skip
+    return [
+        Problem(
+            f"{len(cells)} stations have no reading ({shown}); no outline says whether the surface is there",
+            file,
+            int(first[len(letters) :]),
+            letters,
+            expected="a reading, or a line `# outline: ...`",
+            remedy="read the stations, or state the outline and the openings",
+        )
+    ]

@@ -3,27 +3,199 @@
 A file is lines of ``# key: value``, then a list (``x,y,reading``, one reading a row) or a grid (x positions
 along the first row, y positions down the first column, empty where none was taken). All that is wrong with
 a file comes in one :class:`~flatness.errors.SurveyFileError`, each problem with its cell and remedy.
+
+A survey as CSV text, and what differs between two surveys.
+
+Writing a file, and never over another one unasked.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
+import numpy as np
 import pandas as pd
+from shapely import Polygon
 
 from flatness.errors import ArgumentError, FlatnessError, SurveyFileError
-from flatness.survey.cells import Readings, Report, Table, refuse
+from flatness.lengths import format_length
+from flatness.survey.cells import DATE_SERIALS, Readings, Record, Report, Table, refuse
 from flatness.survey.checks import check_outlines, check_readings, check_what_was_read
-from flatness.survey.delimited import read_delimited
-from flatness.survey.header import read_header
+from flatness.survey.header import header_line, read_header
 from flatness.survey.layout import read_layout
-from flatness.survey.readings import POINT_COLUMNS, Survey
-from flatness.survey.saving import write_new
+from flatness.survey.readings import POINT_COLUMNS, TYPICAL_MM, Framing, Survey
+from flatness.survey.rows import read_delimited, read_workbook, split_records
 from flatness.survey.setups import reduce_setups
-from flatness.survey.workbook import read_workbook
-from flatness.survey.writing import differences, survey_text
+
+INCH_MM, FINEST = 25.4, 64
+EXACT_MM = 1e-9
+
+
+def survey_text(survey: Survey) -> str:
+    """The CSV text of a survey."""
+    return _header(survey) + _written_table(["x_mm", "y_mm", "height_mm"], _tables(survey), "height", _number)
+
+
+def text_to_go_on(survey: Survey, places: Iterable[tuple[str, str, str]], unit: str = "mm") -> str:
+    """The CSV text of a survey as it was read, drops as drops, with rows whose readings are still to be taken.
+
+    Parameters
+    ----------
+    places : ``x``, ``y`` and ``label`` of each such row, lengths as they are to be typed
+    unit : ``in`` writes inches where a length is a whole number of 64ths; all others are in mm
+    """
+    length = _inches if unit == "in" else _millimetres
+
+    def typed(value: float | str) -> str:
+        if isinstance(value, str):
+            return value
+        return "" if np.isnan(value) else length(value)
+
+    setups = set(survey.points["setup"])
+    same = {"setup": setups.pop() if len(setups) == 1 else "", "line": "", "kind": "surface"}
+    further = pd.DataFrame([{"x": x, "y": y, "reading": "", "label": label, **same} for x, y, label in places])
+    tables = [*_tables(survey), *([further] if len(further) else [])]
+    return _header(survey, length, reading=survey.quantity) + _written_table(
+        ["x", "y", "reading"], tables, "reading", typed
+    )
+
+
+def _tables(survey: Survey) -> list[pd.DataFrame]:
+    return [survey.points.assign(kind="surface"), *([survey.ties] if len(survey.ties) else [])]
+
+
+def _header(survey: Survey, length: Callable[[float], str] | None = None, **more: str) -> str:
+    length = length or _millimetres
+
+    def corners(polygon: Polygon) -> str:
+        return " ".join(f"({length(x)}, {length(y)})" for x, y in list(polygon.exterior.coords)[:-1])
+
+    lines = [
+        ("title", survey.title),
+        ("date", survey.date),
+        *survey.keys.items(),
+        ("surface", survey.surface),
+        ("unit", survey.unit),
+        *more.items(),
+        ("reference", survey.reference),
+    ]
+    lines += [("accuracy", length(survey.accuracy))] if survey.accuracy is not None else []
+    lines += _framing(survey.framing, length) if survey.framing is not None else []
+    lines += [("outline", corners(survey.outline))] if survey.outline is not None else []
+    lines += [("opening", corners(opening)) for opening in survey.openings]
+    lines += [("benchmark", f"{label} = {length(height)}") for label, height in survey.benchmarks.items()]
+    return "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
+
+
+def _framing(framing: Framing, length: Callable[[float], str]) -> list[tuple[str, str]]:
+    layout = f"{length(framing.spacing)} along {framing.along} from {length(framing.first)}"
+    words = {offset: word for word, offset in TYPICAL_MM.items()}
+    return [("members", layout), ("framing", words.get(framing.typical) or length(framing.typical))]
+
+
+def _written_table(
+    headings: list[str], tables: Sequence[pd.DataFrame], value: str, written: Callable[[Any], str]
+) -> str:
+    """Headings and rows of the points of some tables, with those columns of text that are not empty throughout."""
+
+    def column(name: str) -> list[Any]:
+        return [entry for table in tables for entry in table[name]]
+
+    texts = [name for name in ("label", "setup", "line") if any(column(name))]
+    texts += ["kind"] if any(kind != "surface" for kind in column("kind")) else []
+    lengths = [[_quoted(written(entry)) for entry in column(name)] for name in ("x", "y", value)]
+    words = [[_quoted(str(entry)) for entry in column(name)] for name in texts]
+    rows = zip(*lengths, *words, strict=True)
+    return ",".join([*headings, *texts]) + "\n" + "".join(",".join(row) + "\n" for row in rows)
+
+
+def _number(value: float) -> str:
+    if np.isnan(value):
+        return ""
+    whole = value.is_integer() and int(value) in DATE_SERIALS
+    # a bare whole number of that size reads as a spreadsheet's date
+    return repr(float(value)) if whole else repr(float(value)).removesuffix(".0")
+
+
+def _millimetres(value: float) -> str:
+    return f"{_number(value)} mm"
+
+
+def _inches(value: float) -> str:
+    """Inches and a fraction where they say the length exactly, else millimetres."""
+    parts = round(value / INCH_MM * FINEST)
+    if abs(parts * INCH_MM / FINEST - value) > EXACT_MM:
+        return _millimetres(value)
+    return format_length(value, "in", FINEST).replace('"', " in")
+
+
+def _quoted(text: str) -> str:
+    if text != text.strip() or any(mark in text for mark in ',"\n\r'):
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def _header_row(line: str) -> str:
+    fields = next(split_records([line], ","))
+    as_read = header_line(Record(1, tuple(field.text for field in fields)), ",")
+    return line if as_read == line.removeprefix("# ") else '"' + line.replace('"', '""') + '"'
+
+
+def differences(one: Survey, other: Survey) -> list[str]:
+    """Names of what differs between two surveys, ``source``, ``notes`` and cells apart."""
+    names = ("surface", "reference", "accuracy", "unit", "title", "date", "framing")
+    found = [name for name in names if getattr(one, name) != getattr(other, name)]
+    found += [name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))]
+    shapes = [[survey.outline, *survey.openings] for survey in (one, other)]
+    found += ["outline or openings"] if list(map(_rings, shapes[0])) != list(map(_rings, shapes[1])) else []
+    columns = [name for name in POINT_COLUMNS if name not in ("cell", "reading")]
+    for name, table in (("points", columns), ("ties", [*columns, "kind"])):
+        mine, its = (getattr(survey, name)[table].to_dict("list") for survey in (one, other))
+        same = all(_same(mine[column], its[column]) for column in table)
+        found += [] if same else [name]
+    return found
+
+
+def _rings(polygon: Polygon | None) -> Any:
+    if polygon is None:
+        return None
+    return [list(ring.coords) for ring in (polygon.exterior, *polygon.interiors)]
+
+
+def _same(one: list[Any], other: list[Any]) -> bool:
+    # NaN, the place of a benchmark off the surface, is not equal to itself
+    return len(one) == len(other) and all(a == b or (a != a and b != b) for a, b in zip(one, other, strict=True))
+
+
+def write_new(
+    path: str | os.PathLike[str],
+    data: bytes,
+    overwrite: bool,
+    *,
+    exists: type[FlatnessError] = ArgumentError,
+    remedy: str = "choose another name, or say overwrite=True",
+) -> None:
+    """Write ``data`` to a file of a new name; over one that is there only where ``overwrite`` says so.
+
+    Raises
+    ------
+    FlatnessError : of the kind ``exists``, with ``remedy``: there is a file of this name
+    ArgumentError : the file cannot be written
+    """
+    target = Path(path)
+    try:
+        with target.open("wb" if overwrite else "xb") as file:
+            file.write(data)
+    except FileExistsError as error:
+        raise exists(
+            "there is a file of this name already", file=target.name, expected="a new name", remedy=remedy
+        ) from error
+    except OSError as error:
+        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(target)) from error
+
 
 LARGEST_BYTES = 50_000_000
 TEXT_ENDINGS = (".csv", ".txt", ".tsv")
@@ -36,10 +208,7 @@ class SurveyFileExistsError(SurveyFileError, FileExistsError):
 
 
 def read_survey(
-    path_or_file: str | os.PathLike[str] | bytes | BinaryIO,
-    *,
-    name: str | None = None,
-    sheet: str | None = None,
+    path_or_file: str | os.PathLike[str] | bytes | BinaryIO, *, name: str | None = None, sheet: str | None = None
 ) -> Survey:
     """The survey in a CSV or XLSX file.
 
@@ -86,15 +255,24 @@ def read_survey(
     report.stop_if_any()
     points, ties = _frames(readings, reduced.heights)
     return Survey(
-        points=points, surface=header.surface, reference=header.reference, accuracy=header.accuracy,
-        outline=header.outline, openings=tuple(opening for _, opening in header.openings), ties=ties,
-        benchmarks=dict(header.benchmarks), quantity=readings.quantity, unit=lengths.likely_unit,
+        points=points,
+        surface=header.surface,
+        reference=header.reference,
+        accuracy=header.accuracy,
+        outline=header.outline,
+        openings=tuple(opening for _, opening in header.openings),
+        ties=ties,
+        benchmarks=dict(header.benchmarks),
+        quantity=readings.quantity,
+        unit=lengths.likely_unit,
         framing=header.framing,
         title=header.text.get("title", ""),
-        date=header.text.get("date", ""), source=file,
+        date=header.text.get("date", ""),
+        source=file,
         keys={key: text for key, text in header.text.items() if key in ("instrument", "by")},
-        notes=tuple(notes), adjustment=reduced.adjustment,
-    )  # fmt: skip
+        notes=tuple(notes),
+        adjustment=reduced.adjustment,
+    )
 
 
 def write_survey(survey: Survey, path: str | os.PathLike[str], *, overwrite: bool = False) -> None:
@@ -117,10 +295,7 @@ def write_survey(survey: Survey, path: str | os.PathLike[str], *, overwrite: boo
     path = Path(path)
     if path.suffix.lower() != ".csv":
         raise ArgumentError(
-            "a survey is written as CSV",
-            value=path.name,
-            expected="a name that ends in .csv",
-            remedy="rename it",
+            "a survey is written as CSV", value=path.name, expected="a name that ends in .csv", remedy="rename it"
         )
     data = survey_text(survey).encode("utf-8-sig")
     _make_sure(survey, data)
@@ -133,14 +308,16 @@ def _make_sure(survey: Survey, data: bytes) -> None:
     except FlatnessError as error:
         raise ArgumentError(
             f"the survey cannot be written so that it reads back: {error.problems[0].what}",
-            value=error.problems[0].value, expected=error.problems[0].expected,
+            value=error.problems[0].value,
+            expected=error.problems[0].expected,
             remedy=error.problems[0].remedy,
-        ) from error  # fmt: skip
+        ) from error
     for name in differences(survey, again):
         raise ArgumentError(
-            f"the survey would not read back the same: {name} differs", expected="texts on one line, without "
-            "spaces at their ends", remedy=f"change its {name}",
-        )  # fmt: skip
+            f"the survey would not read back the same: {name} differs",
+            expected="texts on one line, without spaces at their ends",
+            remedy=f"change its {name}",
+        )
 
 
 def _bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | None) -> tuple[bytes, str]:
@@ -154,10 +331,11 @@ def _bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | Non
         data = None
     if not isinstance(data, bytes):
         raise ArgumentError(
-            "neither a path, nor bytes, nor a file opened in binary mode", value=type(source).__name__,
+            "neither a path, nor bytes, nor a file opened in binary mode",
+            value=type(source).__name__,
             expected="read_survey(path), or read_survey(data, name='survey.csv')",
             remedy="open it with mode 'rb'",
-        )  # fmt: skip
+        )
     file = Path(name).name if name else "survey.xlsx" if data.startswith(b"PK\x03\x04") else "survey.csv"
     if len(data) > LARGEST_BYTES:
         raise _too_large(file)
@@ -169,16 +347,15 @@ def _read_path(path: Path, name: str | None) -> tuple[bytes, str]:
     try:
         if path.is_dir():
             raise refuse(
-                str(path),
-                "this is a folder, not a file",
-                expected="a survey file",
-                remedy="name the file inside it",
+                str(path), "this is a folder, not a file", expected="a survey file", remedy="name the file inside it"
             )
         if not path.exists():
             raise refuse(
-                str(path), "there is no such file", expected="a .csv or .xlsx file",
+                str(path),
+                "there is no such file",
+                expected="a .csv or .xlsx file",
                 remedy="check the name and the folder",
-            )  # fmt: skip
+            )
         if path.stat().st_size > LARGEST_BYTES:
             raise _too_large(file)
         return path.read_bytes(), file
@@ -192,9 +369,11 @@ def _read_path(path: Path, name: str | None) -> tuple[bytes, str]:
 
 def _too_large(file: str) -> SurveyFileError:
     return refuse(
-        file, "the file is larger than 50 MB", expected="the readings of one surface",
+        file,
+        "the file is larger than 50 MB",
+        expected="the readings of one surface",
         remedy="check that it is the survey; copy the readings alone into a new file",
-    )  # fmt: skip
+    )
 
 
 def _table(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
@@ -209,12 +388,13 @@ def _table(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
         raise refuse(file, f"this is {kind}, whatever its name says", expected=", ".join(ENDINGS), remedy=SAVE_AS)
     if zipped != (ending == ".xlsx"):
         raise refuse(
-            file, "this is a packed file, such as a workbook, not text" if zipped
-            else "this is not a workbook",
+            file,
+            "this is a packed file, such as a workbook, not text" if zipped else "this is not a workbook",
             expected=f"contents that fit the ending {ending}",
-            remedy="give it the ending .xlsx if it is a workbook" if zipped
+            remedy="give it the ending .xlsx if it is a workbook"
+            if zipped
             else "give it the ending .csv if it is text",
-        )  # fmt: skip
+        )
     if ending == ".xlsx":
         return read_workbook(data, file, report, sheet)
     if sheet is not None:

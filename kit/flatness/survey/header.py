@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import shapely
 from shapely import Polygon
 
-from flatness.errors import LengthError
+from flatness.errors import ArgumentError, LengthError
 from flatness.lengths import parse_exact, unit_named
 from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
 from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
@@ -16,13 +17,25 @@ from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
 FREE_TEXT = ("title", "date", "instrument", "by")
 REPEATABLE = ("opening", "benchmark")
 KEYS = (
-    "title", "surface", "unit", "reading", "reference", "accuracy", "date", "outline", "opening", "benchmark",
-    "instrument", "by", "members", "framing",
-)  # fmt: skip
+    "title",
+    "surface",
+    "unit",
+    "reading",
+    "reference",
+    "accuracy",
+    "date",
+    "outline",
+    "opening",
+    "benchmark",
+    "instrument",
+    "by",
+    "members",
+    "framing",
+)
 QUANTITIES = ("height", "drop")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
 CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
-_LAYOUT = "`# members: 16 in along y from 0`: the spacing, the axis they run along, the position of the first"
+_LAYOUT = "16 in along y from 0: the spacing, the axis they run along, the position of the first"
 _CORNERS = "corners such as (0, 0) (16 ft, 0) (16 ft, 20 ft) (0, 20 ft), or 0,0; 16 ft,0; 16 ft,20 ft; 0,20 ft"
 
 
@@ -34,7 +47,7 @@ class Entry:
     text: str
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Header:
     """What the ``#`` lines say; lengths in mm."""
 
@@ -59,7 +72,7 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
         return entries.get(key, [None])[0]
 
     lengths = LengthReader(report, _unit(single("unit"), report), table.decimal_comma)
-    header = Header({key: found.text for key in FREE_TEXT if (found := single(key)) is not None})
+    header = Header(text={key: found.text for key in FREE_TEXT if (found := single(key)) is not None})
     header.surface = _choice("surface", single("surface"), SURFACES, report) or "floor"
     _read_reference(header, single("reference"), report)
     if (found := single("reading")) is not None:
@@ -68,10 +81,13 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
         header.accuracy = lengths.read(found.text, found.row, 0)
         if header.accuracy is not None and header.accuracy <= 0:
             report.add(
-                "the accuracy must be above zero", found.row, 0, value=found.text,
+                "the accuracy must be above zero",
+                found.row,
+                0,
+                value=found.text,
                 expected="one standard deviation of one reading, such as 1/32 in",
                 remedy="write how far a repeated reading typically differs, or delete the line",
-            )  # fmt: skip
+            )
             header.accuracy = None
     if (found := single("outline")) is not None:
         header.outline, header.outline_row = _polygon("outline", found, lengths), found.row
@@ -89,11 +105,12 @@ def needed_quantity(header: Header, report: Report, row: int) -> str:
     if header.quantity is None and header.quantity_row is None:
         report.add(
             "the file does not say what its readings are: heights, or drops below the instrument's line",
-            row, 0,
+            row,
+            0,
             expected="`# reading: height` (higher floor, larger number) or `# reading: drop` (higher floor, "
             "smaller number, as on a rod or tape under a laser line)",
             remedy="add one of the two lines at the top",
-        )  # fmt: skip
+        )
     return header.quantity or "height"
 
 
@@ -128,21 +145,31 @@ def _entries(table: Table, report: Report) -> dict[str, list[Entry]]:
         key, value = key.strip().lower(), value.strip()
         if not colon or key not in KEYS:
             report.add(
-                "an unknown key" if colon else "a # line without a colon", record.row, 0, value=line,
+                "an unknown key" if colon else "a # line without a colon",
+                record.row,
+                0,
+                value=line,
                 expected=f"`# key: value` with one of the keys {', '.join(KEYS)}",
-                remedy=f"did you mean `{nearest(key, KEYS)}`?" if colon
-                else "write `# title: ...`, or delete it",
-            )  # fmt: skip
+                remedy=f"did you mean `{nearest(key, KEYS)}`?" if colon else "write `# title: ...`, or delete it",
+            )
         elif key in entries and key not in REPEATABLE:
             report.add(
-                f"`{key}` is given twice, first in row {entries[key][0].row}", record.row, 0, value=line,
-                expected="one line for this key", remedy="delete one of the two",
-            )  # fmt: skip
+                f"`{key}` is given twice, first in row {entries[key][0].row}",
+                record.row,
+                0,
+                value=line,
+                expected="one line for this key",
+                remedy="delete one of the two",
+            )
         elif not value and key not in FREE_TEXT:
             report.add(
-                f"`{key}` has no value", record.row, 0, value=line, expected=f"`# {key}: value`",
+                f"`{key}` has no value",
+                record.row,
+                0,
+                value=line,
+                expected=f"`# {key}: value`",
                 remedy="write its value, or delete the line",
-            )  # fmt: skip
+            )
         else:
             entries.setdefault(key, []).append(Entry(record.row, value))
     return entries
@@ -155,9 +182,13 @@ def _choice(key: str, found: Entry | None, known: tuple[str, ...], report: Repor
     if value in known:
         return value
     report.add(
-        f"unknown {key}", found.row, 0, value=found.text, expected=" or ".join(known),
+        f"unknown {key}",
+        found.row,
+        0,
+        value=found.text,
+        expected=" or ".join(known),
         remedy=f"did you mean `{nearest(value, known)}`?",
-    )  # fmt: skip
+    )
     return None
 
 
@@ -167,9 +198,13 @@ def _unit(found: Entry | None, report: Report) -> str | None:
     unit = unit_named(found.text)
     if unit is None:
         report.add(
-            "unknown unit", found.row, 0, value=found.text, expected="in, ft, mm, cm or m",
+            "unknown unit",
+            found.row,
+            0,
+            value=found.text,
+            expected="in, ft, mm, cm or m",
             remedy="write the unit you measured in",
-        )  # fmt: skip
+        )
         return "mm"  # the file is refused anyway; reading on finds its other problems
     return unit
 
@@ -179,11 +214,14 @@ def _read_reference(header: Header, found: Entry | None, report: Report) -> None
     chosen = _choice("reference", found, REFERENCES, report)
     if found is not None and chosen is not None and chosen not in (header.reference, "string"):
         report.add(
-            f"a {header.surface} is not read off a {chosen} reference", found.row, 0, value=found.text,
+            f"a {header.surface} is not read off a {chosen} reference",
+            found.row,
+            0,
+            value=found.text,
             expected=f"{header.reference} or string",
             remedy="correct `# surface:` or `# reference:`; string stands for a straight reference that is "
             "not known to be level or plumb",
-        )  # fmt: skip
+        )
     elif chosen is not None:
         header.reference = chosen
 
@@ -196,12 +234,17 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
         ways = _splits(pair, lengths)
         if len(ways) != 1:
             report.add(
-                f"a corner of the {key} can be read in {len(ways)} ways" if ways
+                f"a corner of the {key} can be read in {len(ways)} ways"
+                if ways
                 else f"a corner of the {key} is not two lengths",
-                found.row, 0, value=pair, expected=_CORNERS,
-                remedy="put a space behind the comma between x and y, such as (4,5, 2), or (4,5; 2)" if ways
+                found.row,
+                0,
+                value=pair,
+                expected=_CORNERS,
+                remedy="put a space behind the comma between x and y, such as (4,5, 2), or (4,5; 2)"
+                if ways
                 else "write each corner as x, y; four corners for a rectangle",
-            )  # fmt: skip
+            )
             return None
         x, y = (lengths.read(part, found.row, 0) for part in ways[0])
         if x is None or y is None:
@@ -209,9 +252,13 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
         corners.append((x, y))
     if len(set(corners)) < 3:
         report.add(
-            f"the {key} has fewer than three corners", found.row, 0, value=found.text, expected=_CORNERS,
+            f"the {key} has fewer than three corners",
+            found.row,
+            0,
+            value=found.text,
+            expected=_CORNERS,
             remedy="list every corner in order around it; a rectangle has four",
-        )  # fmt: skip
+        )
         return None
     polygon = Polygon(corners)
     if not polygon.is_valid or polygon.area <= 0:
@@ -219,9 +266,13 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
         flat = shapely.MultiPoint(corners).convex_hull.area < 1e-6
         what = "has no area" if flat or not crossing else "crosses or touches itself"
         report.add(
-            f"the {key} {what}", found.row, 0, value=found.text, expected=_CORNERS,
+            f"the {key} {what}",
+            found.row,
+            0,
+            value=found.text,
+            expected=_CORNERS,
             remedy="list the corners in order, walking once around it",
-        )  # fmt: skip
+        )
         return None
     return polygon
 
@@ -259,23 +310,12 @@ def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, l
     """The members beneath: their layout, and what they typically stand off, by a word or a length."""
     report = lengths.report
     if layout is not None:
-        parts = LAYOUT.fullmatch(layout.text)
-        if parts is None:
-            report.add(
-                "the members' layout cannot be read", layout.row, 0, value=layout.text, expected=_LAYOUT,
-                remedy="write all three, lengths with their units, or delete the line",
-            )  # fmt: skip
+        try:
+            header.framing = parse_framing(layout.text, lambda part: lengths.read(part, layout.row, 0))
+        except ArgumentError as error:
+            report.take(error.problems[0], layout.row, 0)
+        if header.framing is None:
             return
-        spacing, first = (lengths.read(parts[n], layout.row, 0) for n in (1, 3))
-        if spacing is None or first is None:
-            return
-        if not CLOSEST_MM <= spacing <= WIDEST_MM:
-            report.add(
-                "members do not stand so far apart", layout.row, 0, value=parts[1], expected="4 in to 10 ft",
-                remedy="write the spacing from the middle of one to the middle of the next, such as 16 in",
-            )  # fmt: skip
-            return
-        header.framing = Framing(spacing, parts[2].lower(), first)
     if typical is None:
         return
     word, offset = typical.text.lower(), TYPICAL_MM.get(typical.text.lower())
@@ -283,17 +323,51 @@ def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, l
         offset = lengths.read(typical.text, typical.row, 0)
     if offset is None or not 0 <= offset <= MOST_TYPICAL_MM:
         report.add(
-            "unknown framing", typical.row, 0, value=typical.text,
+            "unknown framing",
+            typical.row,
+            0,
+            value=typical.text,
             expected="new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in",
             remedy=f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?",
-        )  # fmt: skip
+        )
     elif layout is None and offset > 0:
         report.add(
-            "`framing` without `members`", typical.row, 0, value=typical.text, expected=_LAYOUT,
+            "`framing` without `members`",
+            typical.row,
+            0,
+            value=typical.text,
+            expected=_LAYOUT,
             remedy="add that line, or delete this one",
-        )  # fmt: skip
+        )
     elif header.framing is not None:
         header.framing = replace(header.framing, typical=offset)
+
+
+def parse_framing(text: str, read: Callable[[str], float | None]) -> Framing | None:
+    """The layout of members that a text such as ``16 in along y from 0`` gives.
+
+    Parameters
+    ----------
+    text : the spacing, the axis that they run along, and the position of the first
+    read : gives a length [mm] of its text; None where there is none, which it has noted: then there is no layout
+
+    Raises
+    ------
+    ArgumentError : another text, or members that cannot stand so far apart
+    """
+    parts = LAYOUT.fullmatch(text.strip())
+    if parts is None:
+        what, remedy = "the members' layout cannot be read", "write all three, lengths with their units"
+        raise ArgumentError(what, value=text, expected=_LAYOUT, remedy=remedy)
+    spacing, first = read(parts[1]), read(parts[3])
+    if spacing is None or first is None:
+        return None
+    if not CLOSEST_MM <= spacing <= WIDEST_MM:
+        remedy = "write the spacing from the middle of one to the middle of the next, such as 16 in"
+        raise ArgumentError(
+            "members do not stand so far apart", value=parts[1], expected="4 in to 10 ft", remedy=remedy
+        )
+    return Framing(spacing, parts[2].lower(), first)
 
 
 def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None:
@@ -305,19 +379,24 @@ def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None
     ways = [(label, height) for label, height in ways if label and _is_length(height, lengths)]
     if len(ways) != 1:
         lengths.report.add(
-            f"the benchmark can be read in {len(ways)} ways" if ways
-            else "the benchmark is not a label and a height",
-            found.row, 0, value=text, expected="`# benchmark: BM1 = 3 1/4 in`",
+            f"the benchmark can be read in {len(ways)} ways" if ways else "the benchmark is not a label and a height",
+            found.row,
+            0,
+            value=text,
+            expected="`# benchmark: BM1 = 3 1/4 in`",
             remedy="write the label, an equals sign and its height",
-        )  # fmt: skip
+        )
         return
     label, written = ways[0]
     height = lengths.read(written, found.row, 0)
     if label in header.benchmarks:
         lengths.report.add(
-            f"benchmark {label} is given twice", found.row, 0, value=text,
+            f"benchmark {label} is given twice",
+            found.row,
+            0,
+            value=text,
             expected="one height for each label",
             remedy="delete one of the two, or give them different labels",
-        )  # fmt: skip
+        )
     elif height is not None:
         header.benchmarks[label] = height

@@ -1,4 +1,7 @@
-"""The rows below the ``#`` lines: a list, one reading a row, or a grid of positions and readings."""
+"""The rows below the ``#`` lines: a list, one reading a row, or a grid of positions and readings.
+
+A grid: x positions along the first row, y positions down the first column, readings in the cells.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,11 @@ import math
 import re
 from dataclasses import dataclass
 
-from flatness.errors import LengthError
+from flatness.errors import LengthError, Problem
 from flatness.lengths import parse_exact, unit_named
 from flatness.survey.cells import (
     Accident,
+    Cell,
     LengthReader,
     Reading,
     Readings,
@@ -21,10 +25,174 @@ from flatness.survey.cells import (
     nearest,
     text_of,
 )
-from flatness.survey.grid import corner_unit, read_grid
 from flatness.survey.header import Header, needed_quantity
-from flatness.survey.positions import report_far_stations, report_unit, without_unit
-from flatness.survey.readings import KINDS
+from flatness.survey.positions import (
+    Position,
+    check_positions,
+    copied,
+    report_far_stations,
+    report_shifted_rows,
+    report_unit,
+    without_unit,
+)
+from flatness.survey.readings import KINDS, SAME_PLACE_MM
+
+CORNERS = ("y\\x", "y/x")
+
+
+def corner_unit(cell: Cell) -> str | None:
+    """The unit that the corner of a grid names; empty where it names none; None where it is no corner."""
+    text = text_of(cell).strip().lower()
+    if "".join(text.split()) in ("", *CORNERS):
+        return ""
+    return unit_named(text)
+
+
+def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
+    """The readings of a grid; an empty cell was not taken."""
+    first, *rows = table.body
+    report = lengths.report
+    quantity = needed_quantity(header, report, first.row)
+    unit = corner_unit(first.cell(0))
+    if unit is None:
+        report.add(
+            "the corner of the grid holds something else",
+            first.row,
+            0,
+            value=text_of(first.cell(0)),
+            expected="nothing, y\\x, or the unit of the positions such as ft",
+            remedy="empty the corner cell; x positions run along the first row, y positions down the first column",
+        )
+    width = max(len(record.cells) for record in table.body)
+    while width > 1 and all(is_empty(record.cell(width - 1)) for record in table.body):
+        width -= 1
+    wide = [r for r in rows if any(not is_empty(r.cell(c)) for c in range(_filled(first), width))]
+    if 0 < 2 * len(wide) < len(rows):
+        # a row or two longer than the positions is a slip in that row, not a column without its position
+        for record in wide:
+            report.add(
+                "more readings in this row than there are x positions",
+                record.row,
+                _filled(first),
+                value=text_of(record.cell(_filled(first))),
+                expected=f"at most {_filled(first) - 1} readings",
+                remedy="look for a comma inside a number of this row: write a point for decimals; or fill in the "
+                "missing x position",
+            )
+        width = _filled(first)
+    along = [(first.row, c, first.cell(c)) for c in range(1, width)]
+    down = [(record.row, 0, record.cell(0)) for record in rows]
+    quiet = [lengths.quietly(cell, unit or None) for _, _, cell in down]
+    cells = [(record.row, [record.cell(c) for c in range(width)]) for record in rows]
+    shifted = report_shifted_rows(cells, quiet, width, lengths)
+    for i in shifted:
+        report.settle(rows[i].row, 0)
+    x = _positions("x", along, [[row.cell(c) for row in rows] for _, c, _ in along], unit or None, lengths)
+    y = _positions("y", down, [list(row.cells[1:]) for row in rows], unit or None, lengths)
+    doubts = _doubts(along, down, x, [None if i in shifted else v for i, v in enumerate(y)], rows, unit, lengths)
+    if unit == "" and not shifted:
+        _grid_unit(along + down, x, y, first.row, header, lengths)
+    readings, not_taken = [], []
+    for record, y_here in zip(rows, y, strict=True):
+        for (_, column, _), x_here in zip(along, x, strict=True):
+            cell = record.cell(column)
+            if is_empty(cell):
+                if x_here is not None and y_here is not None:
+                    not_taken.append(f"{column_letter(column)}{record.row}")
+                continue
+            value = lengths.read(cell, record.row, column, reading=True)
+            if value is not None and x_here is not None and y_here is not None:
+                typed, bare = text_of(cell), lengths.unit or lengths.likely_unit
+                readings.append(
+                    Reading(x=x_here, y=y_here, value=value, row=record.row, column=column, typed=typed, unit=bare)
+                )
+    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma, tuple(doubts))
+
+
+def _doubts(
+    along: list[tuple[int, int, Cell]],
+    down: list[tuple[int, int, Cell]],
+    x: list[float | None],
+    y: list[float | None],
+    rows: list[Record],
+    unit: str | None,
+    lengths: LengthReader,
+) -> list[Problem]:
+    """Questions on the positions, and on rows and columns that may be copies; errors go to the report."""
+    found: list[Problem] = []
+    sides = []
+    for name, cells, values in (("x", along, x), ("y", down, y)):
+        places = [
+            Position(row, column, text_of(cell), mm)
+            for (row, column, cell), mm in zip(cells, values, strict=True)
+            if mm is not None
+        ]
+        sides.append(places)
+        found += check_positions(name, places, unit or lengths.unit or lengths.likely_unit, lengths)
+    by_row = {record.row: record for record in rows}
+    columns = [place.column for place in sides[0]]
+    lines = [(place, [by_row[place.row].cell(c) for c in columns]) for place in sides[1]]
+    found += copied(lines, "row", lengths.report)
+    return found + copied(
+        [(place, [by_row[p.row].cell(place.column) for p in sides[1]]) for place in sides[0]], "column", lengths.report
+    )
+
+
+def _grid_unit(
+    cells: list[tuple[int, int, Cell]],
+    x: list[float | None],
+    y: list[float | None],
+    row: int,
+    header: Header,
+    lengths: LengthReader,
+) -> None:
+    known = [[v for v in values if v is not None] for values in (x, y)]
+    typed = [text_of(cell) for _, _, cell in cells]
+    if all(known) and without_unit(typed, lengths.decimal_comma):
+        say = "write the unit of the positions in the corner cell, such as ft; in too, if they are inches"
+        report_unit(known[0], known[1], lengths.unit, header.outline, (row, 0), say, lengths.report)
+
+
+def _filled(record: Record) -> int:
+    """How many cells a row has, up to the last that is not empty."""
+    return max((c + 1 for c in range(len(record.cells)) if not is_empty(record.cell(c))), default=1)
+
+
+def _positions(
+    name: str, places: list[tuple[int, int, Cell]], beside: list[list[Cell]], unit: str | None, lengths: LengthReader
+) -> list[float | None]:
+    """Positions [mm] of the grid's rows or columns; None where empty or wrong."""
+    found: list[float | None] = []
+    seen: list[tuple[float, str]] = []
+    for (row, column, cell), readings in zip(places, beside, strict=True):
+        if is_empty(cell):
+            if not all(is_empty(reading) for reading in readings):
+                lengths.report.add(
+                    f"readings without their {name} position",
+                    row,
+                    column,
+                    value="",
+                    expected=f"the {name} position of this {'column' if name == 'x' else 'row'}",
+                    remedy="fill it in, or delete the readings",
+                )
+            found.append(None)
+            continue
+        value = lengths.read(cell, row, column, unit=unit)
+        found.append(value)
+        if value is not None:
+            twin = next((where for other, where in seen if abs(other - value) <= SAME_PLACE_MM), None)
+            if twin is not None:
+                lengths.report.add(
+                    f"the {name} position is the same as in {twin}",
+                    row,
+                    column,
+                    value=text_of(cell),
+                    expected="each position once",
+                    remedy="correct one of the two",
+                )
+            seen.append((value, f"{column_letter(column)}{row}"))
+    return found
+
 
 HEADINGS = ("x", "y", "reading", "height", "drop", "setup", "line", "label", "kind")
 WITH_LENGTHS = ("x", "y", "reading", "height", "drop")
@@ -100,9 +268,13 @@ def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
 
 
 def _check_unit(
-    row: int, headings: dict[str, Heading], rows: list[Record], readings: list[Reading], header: Header,
+    row: int,
+    headings: dict[str, Heading],
+    rows: list[Record],
+    readings: list[Reading],
+    header: Header,
     lengths: LengthReader,
-) -> None:  # fmt: skip
+) -> None:
     """Ask for the unit of positions that make no room as they are read."""
     if any(name not in headings or headings[name].unit is not None for name in "xy"):
         return
@@ -126,25 +298,34 @@ def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, He
             filled = next((row for row in rows if not is_empty(row.cell(column))), None)
             if filled is not None:
                 report.add(
-                    "a column without a heading holds something", filled.row, column,
-                    value=text_of(filled.cell(column)), expected=expected,
+                    "a column without a heading holds something",
+                    filled.row,
+                    column,
+                    value=text_of(filled.cell(column)),
+                    expected=expected,
                     remedy=f"write a heading in {column_letter(column)}{first.row}, or delete the column",
-                )  # fmt: skip
+                )
         elif name not in HEADINGS or (written and unit is None):
             known = name in HEADINGS
             report.add(
                 "a unit that is not known in a heading" if known else "an unknown heading",
-                first.row, column, value=text,
+                first.row,
+                column,
+                value=text,
                 expected="in, ft, mm, cm or m, such as x [ft]" if known else expected,
-                remedy="correct the unit, or write the heading without one" if known
+                remedy="correct the unit, or write the heading without one"
+                if known
                 else f"did you mean `{nearest(name, HEADINGS)}`?",
-            )  # fmt: skip
+            )
         elif name in headings:
             report.add(
                 f"the heading `{name}` is there twice, also in column {column_letter(headings[name].column)}",
-                first.row, column, value=text, expected="each heading once",
+                first.row,
+                column,
+                value=text,
+                expected="each heading once",
                 remedy="delete one of the two columns",
-            )  # fmt: skip
+            )
         else:
             headings[name] = Heading(name, column, unit)
     return headings
@@ -155,22 +336,33 @@ def _list_quantity(headings: dict[str, Heading], row: int, header: Header, repor
     missing = [name for name in ("x", "y") if name not in headings] + ([] if given else ["reading"])
     if missing:
         report.add(
-            f"no column for {' and '.join(missing)}", row, 0, expected="the headings x, y and reading",
+            f"no column for {' and '.join(missing)}",
+            row,
+            0,
+            expected="the headings x, y and reading",
             remedy="write the headings in the first row under the # lines",
-        )  # fmt: skip
+        )
     if len(given) > 1:
         report.add(
-            f"more than one column of readings: {', '.join(given)}", row, headings[given[1]].column,
-            value=given[1], expected="one of reading, height or drop", remedy="keep one of the columns",
-        )  # fmt: skip
+            f"more than one column of readings: {', '.join(given)}",
+            row,
+            headings[given[1]].column,
+            value=given[1],
+            expected="one of reading, height or drop",
+            remedy="keep one of the columns",
+        )
     named = given[0] if given else "reading"
     if named == "reading":
         return needed_quantity(header, report, row)
     if header.quantity not in (None, named):
         report.add(
-            f"`# reading: {header.quantity}` disagrees with the heading `{named}`", header.quantity_row, 0,
-            value=header.quantity, expected=named, remedy="correct the line or the heading",
-        )  # fmt: skip
+            f"`# reading: {header.quantity}` disagrees with the heading `{named}`",
+            header.quantity_row,
+            0,
+            value=header.quantity,
+            expected=named,
+            remedy="correct the line or the heading",
+        )
     return named
 
 
@@ -178,17 +370,24 @@ def _report_stray(record: Record, width: int, report: Report) -> None:
     first = record.cell(0)
     if isinstance(first, str) and re.match(r"#\s*\w+\s*:", first):
         report.add(
-            "a # line below the first row of readings", record.row, 0, value=first,
-            expected="all # lines at the top", remedy="move the line to the top of the file",
-        )  # fmt: skip
+            "a # line below the first row of readings",
+            record.row,
+            0,
+            value=first,
+            expected="all # lines at the top",
+            remedy="move the line to the top of the file",
+        )
     for column in range(width, len(record.cells)):
         if not is_empty(record.cells[column]):
             report.add(
-                "a cell beyond the last heading", record.row, column, value=text_of(record.cells[column]),
+                "a cell beyond the last heading",
+                record.row,
+                column,
+                value=text_of(record.cells[column]),
                 expected=f"at most {width} cells in a row",
                 remedy="delete it, or add its heading; a decimal comma is read only where semicolons "
                 "separate the cells",
-            )  # fmt: skip
+            )
 
 
 def _list_reading(
@@ -214,16 +413,22 @@ def _list_reading(
             place.append(math.nan)
         elif is_empty(cell):
             lengths.report.add(
-                f"a reading without its {name}", record.row, heading.column, value="",
-                expected=f"the {name} of the station", remedy=f"fill in {name}, or delete the reading",
-            )  # fmt: skip
+                f"a reading without its {name}",
+                record.row,
+                heading.column,
+                value="",
+                expected=f"the {name} of the station",
+                remedy=f"fill in {name}, or delete the reading",
+            )
             place.append(None)
         else:
             place.append(lengths.read(cell, record.row, heading.column, unit=heading.unit))
     if value is None or place[0] is None or place[1] is None or kind is None:
         return None
     typed, bare = text_of(record.cell(value_at)), unit or lengths.unit or lengths.likely_unit
-    return Reading(place[0], place[1], value, record.row, value_at, kind=kind, typed=typed, unit=bare, **texts)
+    return Reading(
+        x=place[0], y=place[1], value=value, row=record.row, column=value_at, kind=kind, typed=typed, unit=bare, **texts
+    )
 
 
 def _text(record: Record, column: int, report: Report) -> str:
@@ -231,9 +436,12 @@ def _text(record: Record, column: int, report: Report) -> str:
     if isinstance(cell, Accident):
         report.add(
             cell.what.replace("a length should be", "a text should be").replace(", not a length", ""),
-            record.row, column, value=cell.value, expected="a text",
+            record.row,
+            column,
+            value=cell.value,
+            expected="a text",
             remedy="format the cell as Text, then type it again",
-        )  # fmt: skip
+        )
     return text_of(cell)
 
 
@@ -242,7 +450,11 @@ def _kind(text: str, record: Record, headings: dict[str, Heading], report: Repor
     if kind in KINDS:
         return kind
     report.add(
-        "an unknown kind of reading", record.row, headings["kind"].column, value=text,
-        expected="surface (or empty), benchmark or turning", remedy=f"did you mean `{nearest(kind, KINDS)}`?",
-    )  # fmt: skip
+        "an unknown kind of reading",
+        record.row,
+        headings["kind"].column,
+        value=text,
+        expected="surface (or empty), benchmark or turning",
+        remedy=f"did you mean `{nearest(kind, KINDS)}`?",
+    )
     return None

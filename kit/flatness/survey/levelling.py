@@ -1,26 +1,174 @@
-"""Levelling: sights between points, and benchmarks of known height, adjusted to heights with their errors."""
+"""Levelling: sights between points, and benchmarks of known height, adjusted to heights with their errors.
+
+The result of an adjustment: heights, their errors, misclosures, residuals and the blunders among them.
+
+A level book: back sights and fore sights reduced to heights, as they are booked in the field.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
+from scipy.special import chdtrc
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, Problem
-from flatness.survey.adjustment import (
-    SETUP_COLUMNS,
-    Adjustment,
-    chance_of,
-    misclosure_table,
-    residual_table,
-    unit_spreads,
+from flatness.survey.least_squares import (
+    CRITICAL,
+    Blunder,
+    Loop,
+    Solution,
+    find_blunders,
+    groups_apart,
+    independent_loops,
+    solve,
+    standardised,
 )
-from flatness.survey.least_squares import find_blunders, solve
-from flatness.survey.network import groups_apart, independent_loops
-from flatness.survey.readings import Floats
+
+# mm a root kilometre; FGCC, Standards and Specifications for Geodetic Control Networks (1984), from memory
+FGCC = {"first I": 4.0, "first II": 5.0, "second I": 6.0, "second II": 8.0, "third": 12.0}
+MM_PER_KM = 1e6
+SETUP_COLUMNS = ("offset", "offset_error", "tilt_x", "tilt_y", "tilt_x_error", "tilt_y_error", "x", "y", "or_else")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Adjustment:
+    """Adjusted heights, and what the ties between them show.
+
+    Attributes
+    ----------
+    heights : Series by point, benchmarks included [mm]
+    errors : Series by point, one standard deviation [mm]; from the stated error of a sight where there is one,
+        otherwise from m0; benchmarks are held and have none; NaN where there is neither
+    misclosures : DataFrame, one row an independent loop or line between benchmarks: ``kind``, ``through``, ``sights``
+        (how many), ``misclosure`` [mm] (measured minus known, going along), ``error`` (its standard deviation from
+        the stated error), ``allowed`` (3.29 of them: one good loop in a thousand exceeds it), ``distance`` [mm] and
+        ``fgcc`` (best class of the FGCC that it meets) where the sights have a distance; ``rows`` (of the sights
+        along it)
+    m0 : standard deviation of unit weight that the residuals show. Unit weight is a sight of weight 1: each
+        sight [mm] where neither errors nor weights are given, one of weight 1 [mm] where weights are; where each sight
+        has its own error weights are 1 / error^2, and m0 is a ratio that should be near 1. NaN without redundancy
+    redundancy : sights beyond those that heights need
+    residuals : DataFrame, one row a sight: what it is, ``residual`` [mm] (adjusted minus observed), ``share`` (its
+        redundancy number), ``w`` (residual over its own standard deviation), ``blunder`` (w beyond chance at
+        0.1 %), ``size`` [mm] (what it reads too much, were it the blunder) and ``or_else`` (rows of the
+        sights that cannot be told from it)
+    setups : DataFrame by set-up, empty for sights: ``offset``, ``offset_error`` [mm], ``tilt_x``, ``tilt_y``,
+        ``tilt_x_error``, ``tilt_y_error`` [mm/m], the slope of the instrument's plane, positive where it rises along
+        the axis, NaN where not estimated; ``x``, ``y`` [mm], the place that the offset holds for: height = offset +
+        reading as a height + tilt times the way from there; ``or_else`` (set-ups that may be the tilted one instead)
+    stated : standard deviation of unit weight known beforehand, or None
+    chance : chance that good sights with the stated error scatter as much as these; NaN where nothing is stated
+    """
+
+    heights: pd.Series[float]
+    errors: pd.Series[float]
+    misclosures: pd.DataFrame
+    m0: float
+    redundancy: int
+    residuals: pd.DataFrame
+    setups: pd.DataFrame
+    stated: float | None = None
+    chance: float = math.nan
+
+    @property
+    def blunders(self) -> pd.DataFrame:
+        """The rows of ``residuals`` that are flagged, the plainest first."""
+        flagged = self.residuals[self.residuals["blunder"]]
+        return flagged.reindex(flagged["w"].abs().sort_values(ascending=False, kind="stable").index)
+
+    @property
+    def errors_shown(self) -> pd.Series[float]:
+        """As ``errors``, but scaled by m0: as large as the residuals show them, whatever was stated [mm]."""
+        return self.errors if self.stated is None else self.errors * (self.m0 / self.stated)
+
+
+def chance_of(solution: Solution, stated: float | None) -> float:
+    """Chance that good observations with the stated error scatter as much as these; NaN where not known."""
+    if stated is None or solution.redundancy < 1:
+        return math.nan
+    return float(chdtrc(solution.redundancy, solution.pvv / stated**2))
+
+
+def unit_spreads(weight: Floats, stated: float | None) -> Floats:
+    """Stated standard deviation of each observation [mm]; NaN where nothing is stated."""
+    return np.asarray((math.nan if stated is None else stated) / np.sqrt(weight))
+
+
+def residual_table(
+    what: pd.DataFrame, solution: Solution, weight: Floats, stated: float | None, found: Sequence[Blunder]
+) -> pd.DataFrame:
+    """The observations with their residuals, and the blunders among them."""
+    table = what.assign(
+        residual=solution.residuals,
+        share=solution.shares,
+        w=standardised(solution, weight, stated),
+        blunder=False,
+        size=math.nan,
+        or_else="",
+    )
+    others: list[tuple[int, ...]] = [()] * len(table)
+    size, flag = np.full(len(table), math.nan), np.zeros(len(table), dtype=bool)
+    for blunder in found:
+        for i, amount in zip(blunder.which, blunder.sizes, strict=True):
+            if not flag[i]:
+                flag[i], size[i] = True, amount
+                others[i] = tuple(j for j in blunder.which if j != i)
+    return table.assign(blunder=flag, size=size, or_else=pd.Series(others, index=table.index, dtype=object))
+
+
+def misclosure_table(
+    loops: Sequence[Loop],
+    difference: Floats,
+    known: Mapping[Any, float],
+    spreads: Floats,
+    distance: Floats | None = None,
+) -> pd.DataFrame:
+    """One row a loop: what it misses by, and what it may."""
+    rows = []
+    for loop in loops:
+        numbers = list(loop.sights)
+        start, end = loop.points[0], loop.points[-1]
+        miss = math.fsum(sign * difference[i] for i, sign in zip(numbers, loop.signs, strict=True))
+        if not loop.is_closed:
+            miss -= known[end] - known[start]
+        error = math.sqrt(math.fsum(spreads[numbers] ** 2))
+        length = math.nan if distance is None else math.fsum(distance[numbers])
+        rows.append(
+            (
+                "loop" if loop.is_closed else "line",
+                " - ".join(map(str, loop.points)),
+                len(numbers),
+                miss,
+                error,
+                CRITICAL * error,
+                length,
+                fgcc_class(miss, length),
+                loop.sights,
+            )
+        )
+    names = ["kind", "through", "sights", "misclosure", "error", "allowed", "distance", "fgcc", "rows"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def fgcc_class(misclosure: float, distance: float) -> str:
+    """Best class of levelling whose allowed misclosure, c x sqrt(km) [mm], holds this one; empty without a distance.
+
+    FGCC (1984): c = 4, 5, 6, 8, 12, from memory. Over a room the reading error governs, not the class.
+
+    >>> fgcc_class(7.0, 1_440_000.0)
+    'second I'
+    """
+    if not math.isfinite(distance):
+        return ""
+    allowed = math.sqrt(distance / MM_PER_KM)
+    return next((name for name, c in FGCC.items() if abs(misclosure) <= c * allowed + 1e-6), "none")
 
 
 def adjust_levels(sights: pd.DataFrame, benchmarks: Mapping[Any, float], *, error: float | None = None) -> Adjustment:
@@ -77,9 +225,10 @@ def adjust_levels(sights: pd.DataFrame, benchmarks: Mapping[Any, float], *, erro
     if solution is None:  # every point hangs on a benchmark: only weights worlds apart lose the numbers
         raise ArgumentError(
             "the weights or errors of the sights are too far apart to be adjusted together",
-            value=f"{weight.min():g} to {weight.max():g}", expected="errors within a factor of ten thousand",
+            value=f"{weight.min():g} to {weight.max():g}",
+            expected="errors within a factor of ten thousand",
             remedy="check the unit of the errors",
-        )  # fmt: skip
+        )
     stated = 1.0 if "error" in sights and error is None else error
     unit = solution.m0 if stated is None else stated
     heights = {point: known.get(point, 0.0) for point in points}
@@ -94,10 +243,13 @@ def adjust_levels(sights: pd.DataFrame, benchmarks: Mapping[Any, float], *, erro
         heights=pd.Series(heights, dtype=np.float64, name="height"),
         errors=pd.Series(errors, dtype=np.float64, name="error"),
         misclosures=misclosure_table(loops, table["difference"].to_numpy(), known, spreads, _distances(table)),
-        m0=solution.m0, redundancy=solution.redundancy,
+        m0=solution.m0,
+        redundancy=solution.redundancy,
         residuals=residual_table(table[["from", "to", "difference"]], solution, weight, stated, found),
-        setups=pd.DataFrame(columns=list(SETUP_COLUMNS)), stated=stated, chance=chance_of(solution, stated),
-    )  # fmt: skip
+        setups=pd.DataFrame(columns=list(SETUP_COLUMNS)),
+        stated=stated,
+        chance=chance_of(solution, stated),
+    )
 
 
 def _checked(sights: pd.DataFrame, error: float | None) -> pd.DataFrame:
@@ -105,9 +257,11 @@ def _checked(sights: pd.DataFrame, error: float | None) -> pd.DataFrame:
     missing = [name for name in ("from", "to", "difference") if name not in sights]
     if missing:
         raise ArgumentError(
-            f"the sights have no column {' and '.join(missing)}", value=", ".join(map(str, sights)),
-            expected="from, to and difference [mm]", remedy="name the columns so, one row a sight",
-        )  # fmt: skip
+            f"the sights have no column {' and '.join(missing)}",
+            value=", ".join(map(str, sights)),
+            expected="from, to and difference [mm]",
+            remedy="name the columns so, one row a sight",
+        )
     if not len(sights):
         raise ArgumentError("there are no sights", expected="one row a sight", remedy="book the readings first")
     if "error" in sights and "weight" in sights:
@@ -158,9 +312,11 @@ def known_heights(benchmarks: Mapping[Any, float]) -> dict[Any, float]:
             known[point] = math.nan
         if not math.isfinite(known[point]):
             raise ArgumentError(
-                f"benchmark '{point}' has no known height", value=str(height), expected="a height [mm]",
+                f"benchmark '{point}' has no known height",
+                value=str(height),
+                expected="a height [mm]",
                 remedy="give its height, or leave it out of the benchmarks: it is then a point like the others",
-            )  # fmt: skip
+            )
     return known
 
 
@@ -174,16 +330,18 @@ def refuse_apart(ends: Sequence[tuple[Hashable, Hashable]], known: Mapping[Any, 
             value=f"benchmarks {listed(known)}" if known else "no benchmarks",
             expected=f"the height of one of the points {listed(apart[0])}",
             remedy=f"give one of them any height, such as {{{apart[0][0]!r}: 0.0}}",
-        )  # fmt: skip
+        )
     if apart:
-        raise ArgumentError([
-            Problem(
-                f"{_hang(group)} on no benchmark",
-                expected="a way of sights from every point to a benchmark",
-                remedy=f"read a sight between one of {listed(group)} and one of {listed(joined)}",
-            )
-            for group in apart
-        ])  # fmt: skip
+        raise ArgumentError(
+            [
+                Problem(
+                    f"{_hang(group)} on no benchmark",
+                    expected="a way of sights from every point to a benchmark",
+                    remedy=f"read a sight between one of {listed(group)} and one of {listed(joined)}",
+                )
+                for group in apart
+            ]
+        )
 
 
 def _hang(group: Sequence[Hashable]) -> str:
@@ -194,3 +352,75 @@ def listed(names: Sequence[Any] | Mapping[Any, Any], most: int = 6) -> str:
     """The names in a row, the first few of them."""
     shown = [f"'{name}'" for name in names]
     return ", ".join(shown[:most]) + (f" and {len(shown) - most} more" if len(shown) > most else "")
+
+
+def book_levels(back: ArrayLike, fore: ArrayLike, start: float = 0.0, points: Sequence[str] = ()) -> pd.DataFrame:
+    """Heights along a line of levels, by rise and fall and by height of instrument alike.
+
+    Each set-up looks back to a point of known height and fore to the next one. Both ways of booking give the
+    same heights: instrument = height + back sight, next height = instrument - fore sight.
+
+    Parameters
+    ----------
+    back : back sight of each set-up [mm]
+    fore : fore sight of each set-up [mm]
+    start : height of the first point [mm]
+    points : names of the points, one more than set-ups; without them ``1``, ``2``, ...; a line that closes on
+        its first mark ends with its name
+
+    Returns
+    -------
+    DataFrame, one row a set-up: ``from``, ``to``, ``back``, ``fore``, ``rise``, ``fall``, ``instrument`` (its line
+    of sight), ``height`` (of ``to``) and ``difference`` (``to`` minus ``from``) [mm]; as it stands it can be given to
+    :func:`~flatness.survey.levelling.adjust_levels`
+
+    Raises
+    ------
+    ArgumentError : unequal numbers of sights, sights that are no numbers, names that do not match
+
+    Examples
+    --------
+    >>> book_levels([1200, 1500], [1700, 900], start=5000)["height"].tolist()
+    [4500.0, 5100.0]
+    """
+    backs, fores = (np.asarray(sights, dtype=np.float64).ravel() for sights in (back, fore))
+    if len(backs) != len(fores) or not len(backs):
+        raise ArgumentError(
+            "every set-up has one back sight and one fore sight",
+            value=f"{len(backs)} back, {len(fores)} fore",
+            expected="as many back sights as fore sights",
+            remedy="look for the sight that was not booked",
+        )
+    for name, sights in (("back", backs), ("fore", fores)):
+        if not np.isfinite(sights).all():
+            at = int(np.flatnonzero(~np.isfinite(sights))[0])
+            raise ArgumentError(
+                f"{name} sight {at + 1} is not a number",
+                value=str(sights[at]),
+                expected="millimetres",
+                remedy="fill it in, or leave out its set-up and book the two parts apart",
+            )
+    if not math.isfinite(start):
+        raise ArgumentError("the starting height is not a number", value=str(start), expected="millimetres")
+    names = [str(k + 1) for k in range(len(backs) + 1)] if len(points) == 0 else list(points)
+    if len(names) != len(backs) + 1:
+        raise ArgumentError(
+            f"{len(names)} points for {len(backs)} set-ups",
+            expected="one more point than set-ups",
+            remedy="name the first point, each turning point and the last point",
+        )
+    difference = backs - fores
+    after = start + np.cumsum(difference)
+    return pd.DataFrame(
+        {
+            "from": names[:-1],
+            "to": names[1:],
+            "back": backs,
+            "fore": fores,
+            "rise": np.maximum(difference, 0.0),
+            "fall": np.maximum(-difference, 0.0),
+            "instrument": after + fores,
+            "height": after,
+            "difference": difference,
+        }
+    )

@@ -13,9 +13,19 @@ from shapely import Polygon
 
 from flatness.errors import Problem
 from flatness.lengths import MM_PER, format_length
-from flatness.survey.cells import Cell, LengthReader, Reading, Record, Report, column_letter, is_empty, text_of
+from flatness.survey.cells import (
+    Cell,
+    LengthReader,
+    Reading,
+    Record,
+    Report,
+    column_letter,
+    is_bare,
+    is_empty,
+    meant,
+    text_of,
+)
 from flatness.survey.readings import SAME_PLACE_MM
-from flatness.survey.slips import is_bare, meant
 
 FT_MM = 304.8
 LEAST_ROOM, MOST_ROOM = 4 * FT_MM, 200 * FT_MM  # [mm] a surface is seldom smaller or larger; common practice
@@ -71,10 +81,14 @@ def check_positions(name: str, places: Sequence[Position], unit: str, lengths: L
         what = f"the {name} position is {_both(abs(end.mm - other.mm))} from the next, {_both(usual)} is usual"
         if slip:
             lengths.report.add(
-                what, end.row, end.column, value=end.typed, expected=f"about {_both(expected)}",
+                what,
+                end.row,
+                end.column,
+                value=end.typed,
+                expected=f"about {_both(expected)}",
                 remedy=f"did you mean {slip}? Type it again; if it is right, read stations between, or delete the "
                 f"{'column' if name == 'x' else 'row'}",
-            )  # fmt: skip
+            )
         else:
             doubts.append(_question(what, end, f"about {_both(expected)}", lengths.report))
     return doubts + _uneven(name, places, steps, usual, lengths.report)
@@ -98,11 +112,14 @@ def _report_order(name: str, places: Sequence[Position], unit: str, lengths: Len
             words, expected, reach = "positions that rise, or fall, from cell to cell", math.nan, 0.0
         slip = _slip(places[k], expected, reach * 0.99, unit, lengths) if reach else None
         lengths.report.add(
-            f"the {name} position is out of order", places[k].row, places[k].column, value=places[k].typed,
+            f"the {name} position is out of order",
+            places[k].row,
+            places[k].column,
+            value=places[k].typed,
             expected=words,
             remedy=(f"did you mean {slip}? " if slip else "")
             + f"correct it, or move the {'column' if name == 'x' else 'row'} to where it belongs",
-        )  # fmt: skip
+        )
     return bool(wrong)
 
 
@@ -158,9 +175,13 @@ def _slip(place: Position, expected: float, reach: float, unit: str, lengths: Le
 
 def _question(what: str, place: Position, expected: str, report: Report) -> Problem:
     return Problem(
-        what, report.file, place.row, column_letter(place.column), expected=expected,
+        what,
+        report.file,
+        place.row,
+        column_letter(place.column),
+        expected=expected,
         remedy=f"check the position {place.typed} with the tape",
-    )  # fmt: skip
+    )
 
 
 def report_shifted_rows(
@@ -198,9 +219,13 @@ def report_shifted_rows(
         if told and low - slack <= as_reading <= high + slack:
             lengths.report.add(
                 "this row looks moved one cell to the left: a reading stands where its y position should, and its "
-                "last cell is empty", row, 0, value=text_of(cells[0]), expected="the y position of the row, then its "
-                "readings", remedy="move the row one cell to the right and type its position first",
-            )  # fmt: skip
+                "last cell is empty",
+                row,
+                0,
+                value=text_of(cells[0]),
+                expected="the y position of the row, then its readings",
+                remedy="move the row one cell to the right and type its position first",
+            )
             shifted.append(i)
     return shifted
 
@@ -262,10 +287,13 @@ def report_far_stations(
             slip = next((t for v in shared if (t := _slip(place, v, SAME_PLACE_MM, unit, lengths))), None)
             if slip:
                 lengths.report.add(
-                    f"the station's {name} is far from all others", one.row, column, value=typed,
+                    f"the station's {name} is far from all others",
+                    one.row,
+                    column,
+                    value=typed,
                     expected=f"{name} as other stations have it, or within {_both(FAR * usual)} of them",
                     remedy=f"did you mean {slip}? Type it again; if it is right, read stations between",
-                )  # fmt: skip
+                )
 
 
 def copied(lines: Sequence[tuple[Position, Sequence[Cell]]], word: str, report: Report) -> list[Problem]:
@@ -295,17 +323,27 @@ def copied(lines: Sequence[tuple[Position, Sequence[Cell]]], word: str, report: 
     if pairs * chance**count > COPIED:
         return []
     place, other = lines[j][0], lines[i][0]
-    return [Problem(
-        f"the {count} readings of this {word} are those of the {word} at {other.cell}; they are used as they are",
-        report.file, place.row, column_letter(place.column), expected=f"readings of the {word}'s own",
-        remedy=f"check whether one {word} was copied from the other, and read it again",
-    )]  # fmt: skip
+    return [
+        Problem(
+            f"the {count} readings of this {word} are those of the {word} at {other.cell}; they are used as they are",
+            report.file,
+            place.row,
+            column_letter(place.column),
+            expected=f"readings of the {word}'s own",
+            remedy=f"check whether one {word} was copied from the other, and read it again",
+        )
+    ]
 
 
 def report_unit(
-    x: Sequence[float], y: Sequence[float], unit: str | None, outline: Polygon | None, first: tuple[int, int], say: str,
+    x: Sequence[float],
+    y: Sequence[float],
+    unit: str | None,
+    outline: Polygon | None,
+    first: tuple[int, int],
+    say: str,
     report: Report,
-) -> None:  # fmt: skip
+) -> None:
     """Report a surface too small or too large for a room, where another unit of its positions would make it one.
 
     Parameters
@@ -335,9 +373,11 @@ def report_unit(
     if (small or large) and fitting:
         report.add(
             f"the positions are read in {unit}, which makes a surface of {_both(extents[0])} by {_both(extents[1])}, "
-            f"{'under 4 ft' if small else 'over 200 ft'}; their unit is not said", *first,
-            expected=f"the unit of the positions, such as {' or '.join(fitting)}", remedy=say,
-        )  # fmt: skip
+            f"{'under 4 ft' if small else 'over 200 ft'}; their unit is not said",
+            *first,
+            expected=f"the unit of the positions, such as {' or '.join(fitting)}",
+            remedy=say,
+        )
 
 
 def without_unit(typed: Sequence[str], decimal_comma: bool) -> bool:

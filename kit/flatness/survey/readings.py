@@ -17,13 +17,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, Problem
 
 if TYPE_CHECKING:
     from flatness.surface.lattice import Surface
-    from flatness.survey.adjustment import Adjustment
-
-Floats = NDArray[np.float64]
+    from flatness.survey.levelling import Adjustment
 
 SURFACES = ("floor", "ceiling", "wall")
 REFERENCES = ("level", "plumb", "string")
@@ -58,7 +57,7 @@ class Framing:
     typical: float = TYPICAL_MM["new"]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Survey:
     """The readings of one surface.
 
@@ -214,7 +213,9 @@ def _polygon(name: str, area: Polygon | ArrayLike) -> Polygon:
         area = Polygon(corners)
     if area.is_empty or not area.is_valid or area.area == 0:
         raise ArgumentError(
-            f"{name} crosses itself or has no area", value=area.wkt[:80], expected=expected,
+            f"{name} crosses itself or has no area",
+            value=area.wkt[:80],
+            expected=expected,
             remedy="give the corners in the order in which one walks around",
-        )  # fmt: skip
+        )
     return area

@@ -2,28 +2,140 @@
 
 A sheet holds no readings and no verdict. Text that a user gives stands in one cell, behind a ``#``, where no
 spreadsheet takes it for a formula; and no file is overwritten unasked.
+
+The look of a blank reading sheet, as delimited text and as a workbook to print or to type into.
 """
 
 from __future__ import annotations
 
+import io
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import openpyxl
 import shapely
 from numpy.typing import NDArray
+from openpyxl.comments import Comment
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.utils import get_column_letter
 from shapely import Polygon
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.lengths import MM_PER, format_length, settle
-from flatness.survey.blank import BlankSheet
 from flatness.survey.checks import INCH_MM
-from flatness.survey.files import SurveyFileExistsError, read_survey
+from flatness.survey.files import SurveyFileExistsError, read_survey, write_new
 from flatness.survey.header import QUANTITIES
-from flatness.survey.readings import REFERENCES, SURFACES, Floats, Framing
-from flatness.survey.saving import write_new
+from flatness.survey.readings import REFERENCES, SURFACES, Framing
+
+CORNER = "y\\x"
+AXES = {
+    "floor": "x along one wall, y along the wall at its left",
+    "ceiling": "x along one wall, y along the other, so that x turns to y as in the plan",
+    "wall": "x from the left as seen from the room, y up",
+}
+TYPED = {
+    "height": "Heights off a datum, larger toward the room",
+    "drop": "Distances from the instrument's line to the surface",
+}
+GREY, LIGHT = (PatternFill("solid", start_color=colour) for colour in ("D9D9D9", "F2F2F2"))
+LINE = Side(style="thin", color="808080")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BlankSheet:
+    """What stands on a blank sheet.
+
+    Attributes
+    ----------
+    header : the ``#`` lines
+    x, y : positions as text
+    reached : [ny, nx] True where there is a surface to read
+    unit : of readings that carry none
+    reading : ``drop`` or ``height``
+    surface : ``floor``, ``ceiling`` or ``wall``
+    """
+
+    header: tuple[str, ...]
+    x: tuple[str, ...]
+    y: tuple[str, ...]
+    reached: NDArray[np.bool_]
+    unit: str
+    reading: str
+    surface: str
+
+    def text(self, filled: str = "") -> str:
+        """The sheet as CSV text, its cells empty or all ``filled`` alike."""
+        rows = [[line] for line in self.header]
+        rows.append([CORNER, *self.x])
+        rows += [[y, *(filled if here else "" for here in row)] for y, row in zip(self.y, self.reached, strict=True)]
+        return "".join(",".join(map(_field, row)) + "\n" for row in rows)
+
+    def workbook(self) -> bytes:
+        """The sheet as the bytes of an XLSX workbook, ready to print."""
+        book = openpyxl.Workbook()
+        sheet = book.active
+        sheet.title = "readings"
+        for row, line in enumerate(self.header, 1):
+            sheet.cell(row, 1, line).number_format = "@"
+        top = len(self.header) + 1
+        for place, text in self._positions(top):
+            cell = sheet.cell(*place, text)
+            cell.font, cell.fill = Font(bold=True), GREY
+        edge = Border(left=LINE, right=LINE, top=LINE, bottom=LINE)
+        for row in sheet.iter_rows(top, top + len(self.y), 1, 1 + len(self.x)):
+            for cell in row:
+                cell.number_format, cell.border = "@", edge
+                cell.alignment = Alignment(horizontal="center", vertical="center")
+        for iy, ix in np.argwhere(~self.reached):
+            sheet.cell(top + 1 + int(iy), 2 + int(ix)).fill = LIGHT
+        self._set_up(sheet, top)
+        out = io.BytesIO()
+        book.save(out)
+        return out.getvalue()
+
+    def _positions(self, top: int) -> Iterator[tuple[tuple[int, int], str]]:
+        yield (top, 1), CORNER
+        yield from (((top, 2 + k), text) for k, text in enumerate(self.x))
+        yield from (((top + 1 + k, 1), text) for k, text in enumerate(self.y))
+
+    def _set_up(self, sheet: Any, top: int) -> None:
+        """Widths, frozen positions, print on one page's width, and how to fill it in, where no reader looks."""
+        wide = max(map(len, (CORNER, *self.x, *self.y))) + 2
+        for column in range(1, len(self.x) + 2):
+            sheet.column_dimensions[get_column_letter(column)].width = max(wide, 9)
+        for row in range(top, top + len(self.y) + 1):
+            sheet.row_dimensions[row].height = 21
+        sheet.freeze_panes = sheet.cell(top + 1, 2)
+        sheet.print_title_rows, sheet.print_title_cols = f"{top}:{top}", "A:A"
+        sheet.page_setup.orientation = "landscape" if len(self.x) > len(self.y) else "portrait"
+        sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+        sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        how = self.how_to_fill()
+        sheet.oddFooter.left.text, sheet.oddFooter.right.text = how[0], "Page &P of &N"
+        note = Comment("\n".join(how), "flatness", height=160, width=360)
+        sheet.cell(top, 1).comment = note
+
+    def how_to_fill(self) -> tuple[str, ...]:
+        """What whoever fills the sheet in must know, line by line."""
+        example = "3/8 or 1 1/16" if self.unit in ("in", "ft") else f"12.5 {self.unit}"
+        return (
+            f"{TYPED[self.reading]}. Leave empty where none was taken.",
+            f"Type each reading as the rule shows it, such as {example}; numbers alone are {self.unit}.",
+            f"Positions from the corner: {AXES[self.surface]}.",
+            "Shaded cells lie off the surface." if not self.reached.all() else "The last positions are the far walls.",
+        )
+
+
+def _field(text: str) -> str:
+    # quoted, so that no spreadsheet splits a line into cells whose text could run
+    return '"' + text.replace('"', '""') + '"' if any(mark in text for mark in ',;\t"') else text
+
 
 MOST_STATIONS = 20_000
 SHORTEST_LAST = 0.25  # of a step: where less is left at the far wall, the last whole step is lengthened instead
@@ -71,11 +183,21 @@ def member_positions(extent: float, framing: Framing) -> Floats:
 
 
 def blank_sheet(
-    x: Sequence[float] | Floats, y: Sequence[float] | Floats, path: str | os.PathLike[str], *, title: str = "",
-    unit: str = "in", reading: str = "drop", accuracy: float | None = None, outline: Polygon | None = None,
-    openings: Sequence[Polygon] = (), surface: str = "floor", reference: str | None = None, overwrite: bool = False,
+    x: Sequence[float] | Floats,
+    y: Sequence[float] | Floats,
+    path: str | os.PathLike[str],
+    *,
+    title: str = "",
+    unit: str = "in",
+    reading: str = "drop",
+    accuracy: float | None = None,
+    outline: Polygon | None = None,
+    openings: Sequence[Polygon] = (),
+    surface: str = "floor",
+    reference: str | None = None,
+    overwrite: bool = False,
     framing: Framing | None = None,
-) -> None:  # fmt: skip
+) -> None:
     """Write a blank reading sheet: positions along the first row and column, empty cells for the readings.
 
     Parameters
@@ -101,9 +223,11 @@ def blank_sheet(
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx"):
         raise ArgumentError(
-            "a sheet is written as CSV or as XLSX", value=path.name, expected="a name that ends in .csv or .xlsx",
+            "a sheet is written as CSV or as XLSX",
+            value=path.name,
+            expected="a name that ends in .csv or .xlsx",
             remedy="rename it",
-        )  # fmt: skip
+        )
     _check_word("unit", unit, tuple(MM_PER))
     _check_word("reading", reading, QUANTITIES)
     _check_word("surface", surface, SURFACES)
@@ -116,9 +240,13 @@ def blank_sheet(
     if len(xs) * len(ys) > MOST_STATIONS:
         raise _too_many(f"{len(xs)} x {len(ys)}")
     entries = [
-        ("title", title), ("date", ""), ("surface", surface), ("unit", unit), ("reading", reading),
+        ("title", title),
+        ("date", ""),
+        ("surface", surface),
+        ("unit", unit),
+        ("reading", reading),
         ("reference", reference or usual),
-    ]  # fmt: skip
+    ]
     entries += [("accuracy", _exact(accuracy, unit))] if accuracy is not None else []
     if framing is not None:
         spacing, first = (_exact(value, unit) for value in (framing.spacing, framing.first))
@@ -126,25 +254,35 @@ def blank_sheet(
     entries += [("outline", _corners(outline, unit))] if outline is not None else []
     entries += [("opening", _corners(opening, unit)) for opening in openings]
     sheet = BlankSheet(
-        tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date"),
-        tuple(_position(value, unit) for value in xs), tuple(_position(value, unit) for value in ys),
-        _reached(xs, ys, outline, openings), unit, reading, surface,
-    )  # fmt: skip
+        header=tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date"),
+        x=tuple(_position(value, unit) for value in xs),
+        y=tuple(_position(value, unit) for value in ys),
+        reached=_reached(xs, ys, outline, openings),
+        unit=unit,
+        reading=reading,
+        surface=surface,
+    )
     _make_sure(sheet, title, xs, ys)
     data = sheet.text().encode("utf-8-sig") if path.suffix.lower() == ".csv" else sheet.workbook()
     write_new(
-        path, data, overwrite, exists=SurveyFileExistsError,
+        path,
+        data,
+        overwrite,
+        exists=SurveyFileExistsError,
         remedy="choose another name, or say that it is to be overwritten",
-    )  # fmt: skip
+    )
 
 
 def check_title(title: str) -> None:
     """Raise ArgumentError where a title cannot stand on a sheet."""
     if title != title.strip() or not title.isprintable():
         raise ArgumentError(
-            "the title cannot stand in one line", column="title", value=title,
-            expected="a text on one line, without spaces at its ends", remedy="change it",
-        )  # fmt: skip
+            "the title cannot stand in one line",
+            column="title",
+            value=title,
+            expected="a text on one line, without spaces at its ends",
+            remedy="change it",
+        )
 
 
 def _check_word(name: str, value: str, known: tuple[str, ...]) -> None:
@@ -154,9 +292,11 @@ def _check_word(name: str, value: str, known: tuple[str, ...]) -> None:
 
 def _too_many(value: str) -> ArgumentError:
     return ArgumentError(
-        "more stations than a sheet takes", value=value, expected=f"at most {MOST_STATIONS}",
+        "more stations than a sheet takes",
+        value=value,
+        expected=f"at most {MOST_STATIONS}",
         remedy="choose a wider step, or a sheet for each part of the surface",
-    )  # fmt: skip
+    )
 
 
 def _rounded(mm: float, unit: str) -> float:
@@ -171,9 +311,11 @@ def _on_tape(name: str, values: Sequence[float] | Floats, unit: str) -> Floats:
     rounded = np.array([_rounded(value, unit) for value in exact])
     if np.diff(rounded).min() <= 0:
         raise ArgumentError(
-            "positions that do not rise", column=name, value=str(exact.tolist()),
+            "positions that do not rise",
+            column=name,
+            value=str(exact.tolist()),
             expected="each beyond the one before, by what a tape shows",
-        )  # fmt: skip
+        )
     return rounded
 
 
@@ -214,9 +356,11 @@ def _make_sure(sheet: BlankSheet, title: str, x: Floats, y: Floats) -> None:
     except FlatnessError as error:
         first = error.problems[0]
         raise ArgumentError(
-            f"the sheet would not read back: {first.what}", value=first.value, expected=first.expected,
+            f"the sheet would not read back: {first.what}",
+            value=first.value,
+            expected=first.expected,
             remedy=first.remedy,
-        ) from error  # fmt: skip
+        ) from error
     gx, gy = np.meshgrid(x, y)
     found = again.points[["x", "y"]].to_numpy()
     expected = np.column_stack([gx[sheet.reached], gy[sheet.reached]])

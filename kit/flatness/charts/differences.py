@@ -1,0 +1,434 @@
+"""The map of the difference of two surveys: what changed, where change is shown.
+
+Both surfaces of a comparison side by side, on one scale and off one plane.
+
+The plane off which the days of one surface are drawn: one level plane, else each its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.colorbar import Colorbar
+from matplotlib.figure import Figure
+from matplotlib.image import AxesImage
+from matplotlib.lines import Line2D
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
+from matplotlib.text import Annotation
+from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
+
+from flatness.arrays import Floats
+from flatness.charts import map_base as plan
+from flatness.charts.axes import (
+    BAR_IN,
+    HEIGHT_IN,
+    INK,
+    LARGE,
+    NORMAL,
+    PALE,
+    SMALL,
+    WIDTH_IN,
+    Extent,
+    FreeSpace,
+    colour_bar,
+    dress_map,
+    note,
+    put_marks,
+    wrap,
+)
+from flatness.charts.done import DoneChart, done_chart
+from flatness.charts.scales import Scale, check_limit, check_unit, deviation_scale, step_note
+from flatness.comparison.comparing import Comparison
+from flatness.errors import MeasureError
+from flatness.lengths import format_length
+from flatness.measures.planes import fit_surface_plane
+from flatness.surface.lattice import Surface, bilinear
+from flatness.survey.readings import Survey
+
+WAYS = {
+    "benchmarks": "aligned on benchmarks",
+    "offset": "aligned by an offset",
+    "tilt": "aligned by an offset and a tilt",
+    "none": "both on one datum",
+}
+
+
+def surface_of(comparison: Comparison, values: Floats) -> Surface:
+    """Values [ny, nx] mm on the lattice of a comparison, as a surface."""
+    return Surface(x=comparison.x, y=comparison.y, height=values, spacing=comparison.spacing)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BeforeAfter:
+    """The artists of :func:`before_after`; two of each, before first.
+
+    Attributes
+    ----------
+    axes, images, contours, stations, outlines : of either day
+    colour_bar, scale : of both
+    """
+
+    axes: tuple[Axes, Axes]
+    images: tuple[AxesImage, AxesImage]
+    contours: tuple[LineCollection, LineCollection]
+    stations: tuple[Line2D, Line2D]
+    outlines: tuple[tuple[Artist, ...], tuple[Artist, ...]]
+    colour_bar: Colorbar
+    scale: Scale
+
+    @property
+    def ax(self) -> Axes:
+        """The axes of before, whose figure holds all."""
+        return self.axes[0]
+
+
+def before_after(
+    comparison: Comparison, *, limit_mm: float | None = None, unit: str = "in", title: str | None = None
+) -> BeforeAfter:
+    """Both surfaces side by side, on one scale and off one plane: the best-fit plane of before.
+
+    Parameters
+    ----------
+    comparison : what was found
+    limit_mm : a length [mm] that a colour step falls on
+    unit : ``in`` or ``mm``
+    title : None says what is seen
+
+    Returns
+    -------
+    BeforeAfter
+    """
+    check_unit(unit)
+    limit = check_limit(limit_mm, "limit_mm")
+    heights = (comparison.before_heights, comparison.after_heights)
+    plane = fit_surface_plane(surface_of(comparison, heights[0]))
+    gx, gy = np.meshgrid(comparison.x, comparison.y)
+    values = tuple(height - plane.at(gx, gy) for height in heights)
+    scale = deviation_scale(max(float(np.nanmax(np.abs(value))) for value in values), unit, limit)
+    kind = comparison.surveys[1].surface
+    heading = (
+        f"The {kind} before and after, off one plane" if title is None else title,
+        f"Both off the best-fit plane of before; {WAYS[comparison.alignment.way]}. {step_note(scale)} "
+        "Lines: solid proud, dashed low.",
+    )
+    boxes = [
+        plan.bounds_of(surface_of(comparison, value), survey)
+        for value, survey in zip(values, comparison.surveys, strict=True)
+    ]
+    bounds = tuple(float(f(side)) for f, side in zip((min, max, min, max), zip(*boxes, strict=True), strict=True))
+    extent = plan.with_margin((bounds[0], bounds[1], bounds[2], bounds[3]))
+    axes, cax = _pair_of_axes(extent, heading)
+    images, contours, stations, outlines = [], [], [], []
+    inner = scale.edges[(scale.edges != 0)]
+    for ax, value, survey, name in zip(axes, values, comparison.surveys, ("Before", "After"), strict=True):
+        grid = plan.fine(surface_of(comparison, value), value)
+        images.append(plan.draw_image(ax, grid, scale, survey))
+        # in grey a ridge and a dip are told apart by their lines
+        contours.append(plan.draw_contours(ax, plan.contour_lines(grid, inner), limit))
+        dress_map(ax, (bounds[0], bounds[1], bounds[2], bounds[3]), kind, unit)
+        stations.append(plan.draw_stations(ax, survey))
+        outlines.append(plan.draw_outline(ax, survey, FreeSpace(ax)))
+        named = f"{name}, {survey.date}" if survey.date else name
+        ax.set_title(named, loc="left", fontsize=NORMAL + 1, fontweight="bold", color=INK, pad=6, parse_math=False)
+    bar = colour_bar(cax, scale, "horizontal", ("low", "proud"), signed=True)
+    return BeforeAfter(
+        axes=axes,
+        images=(images[0], images[1]),
+        contours=(contours[0], contours[1]),
+        stations=(stations[0], stations[1]),
+        outlines=(outlines[0], outlines[1]),
+        colour_bar=bar,
+        scale=scale,
+    )
+
+
+def _pair_of_axes(extent: Extent, heading: tuple[str, str]) -> tuple[tuple[Axes, Axes], Axes]:
+    """Two axes in true proportion side by side, one above the other where they are wide, and a bar beneath both."""
+    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+    stacked = wide > 1.6 * high
+    left, between, right, foot, bar_foot, name = 0.85, 0.95, 0.35, 0.75, 0.62, 0.35
+    most_w = WIDTH_IN - left - right if stacked else (WIDTH_IN - left - between - right) / 2
+    most_h = (HEIGHT_IN - foot - name) / 2 if stacked else HEIGHT_IN - 1.0
+    scale = min(most_w / wide, most_h / high)
+    w, h = wide * scale, high * scale
+    across = w if stacked else 2 * w + between
+    width = max(left + across + right, 6.5)
+    title, subtitle = (
+        wrap(heading[0], (width - left - 0.3) * 70, LARGE, "bold"),
+        wrap(heading[1], (width - left - 0.3) * 70, SMALL),
+    )
+    head = (22 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.35) / 72
+    below = foot + BAR_IN + bar_foot
+    height = head + name + h + (name + foot + h if stacked else 0) + below
+    figure = Figure(figsize=(width, height))
+
+    def box(x: float, y: float, dx: float, dy: float) -> Axes:
+        return figure.add_axes((x / width, y / height, dx / width, dy / height))
+
+    top = below + (h + foot + name if stacked else 0)
+    places = [(left, top), (left, below) if stacked else (left + w + between, below)]
+    axes = [box(x, y, w, h) for x, y in places]
+    for ax in axes:
+        ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
+    length = min(across, 6.5)
+    cax = box(left, bar_foot, length, BAR_IN)
+    figure.text(
+        left / width,
+        1 - 10 / 72 / height,
+        title,
+        fontsize=LARGE,
+        fontweight="bold",
+        color=INK,
+        va="top",
+        linespacing=1.2,
+        parse_math=False,
+    )
+    lower = 1 - (14 + (title.count("\n") + 1) * LARGE * 1.3) / 72 / height
+    figure.text(left / width, lower, subtitle, fontsize=SMALL, color=PALE, va="top", linespacing=1.25, parse_math=False)
+    return (axes[0], axes[1]), cax
+
+
+__all__ = ["BeforeAfter", "DifferenceMap", "DoneChart", "before_after", "difference_map", "done_chart"]
+
+UNSHOWN, UNSHOWN_LINE = "#d5d7da", "#8b929a"
+NO_CHANGE = "no change shown"
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class DifferenceMap(plan.BaseMap):
+    """The artists of :func:`difference_map`; ``stations`` are those of the later day.
+
+    Attributes
+    ----------
+    unshown : grey hatch over the places where no change is shown
+    unshown_text : what it is called, in a list of one; empty where there is no room
+    contours, contour_texts : lines of equal change where change is shown, and their labels
+    before : marks of the earlier day's stations; None where both days read the same places
+    """
+
+    unshown: PathPatch
+    unshown_text: list[Annotation]
+    contours: LineCollection
+    contour_texts: list[Annotation]
+    before: Line2D | None
+
+
+def difference_map(
+    comparison: Comparison,
+    *,
+    limit_mm: float | None = None,
+    unit: str = "in",
+    title: str | None = None,
+    ax: Axes | None = None,
+) -> DifferenceMap:
+    """A map of what changed: after minus before, taken off in blue, added in orange.
+
+    Where the difference lies within the limit of detection no change is shown: grey and hatched, never a colour of the
+    scale.
+
+    Parameters
+    ----------
+    comparison : what was found
+    limit_mm : a length [mm] that a colour step falls on
+    unit : ``in`` or ``mm``
+    title : None says what is seen
+    ax : axes to draw into; None makes a figure
+
+    Returns
+    -------
+    DifferenceMap
+    """
+    check_unit(unit)
+    limit = check_limit(limit_mm, "limit_mm")
+    if not np.isfinite(comparison.difference).any():
+        raise MeasureError("there is no difference anywhere", expected="a comparison with a common area")
+    before, after = comparison.surveys
+    shown, grid = _shown(comparison)
+    most = float(np.nanmax(np.abs(comparison.difference)))
+    scale = deviation_scale(most, unit, limit)
+    heading = (
+        f"What changed on the {after.surface}: after minus before" if title is None else title,
+        " ".join(_notes(comparison, scale)),
+    )
+    surface = surface_of(comparison, comparison.difference)
+    base, space = plan.begin_map(surface, shown, scale, heading, ("taken off", "added"), after, ax, signed=True)
+    ax = base.ax
+    unshown = PathPatch(
+        _unshown_path(grid), facecolor=UNSHOWN, edgecolor=UNSHOWN_LINE, hatch="\\\\\\", linewidth=0.6, zorder=1.5
+    )
+    ax.add_artist(unshown)
+    if after.outline is not None:
+        unshown.set_clip_path(plan.outline_path(after.outline), ax.transData)
+    lines = plan.contour_lines(shown, _levels(scale, shown[2]))
+    assert base.stations is not None
+    stations = np.asarray(base.stations.get_xydata(), dtype=np.float64)
+    return DifferenceMap(
+        **vars(base),
+        unshown=unshown,
+        contours=plan.draw_contours(ax, lines, None),
+        contour_texts=plan.label_contours(ax, lines, unit, space, stations),
+        unshown_text=_name_unshown(ax, grid, space),
+        before=None if _same_places(before, after) else _crosses(ax, before),
+    )
+
+
+Grid = tuple[Floats, Floats, Floats]
+
+
+def _shown(comparison: Comparison) -> tuple[Grid, Grid]:
+    """The difference on a finer lattice, blank where no change is shown; and by how much it stays within detection."""
+    surface = surface_of(comparison, comparison.difference)
+    x, y, values = plan.fine(surface, comparison.difference)
+    within = plan.fine(surface, comparison.detection)[2] - np.abs(values)
+    return (x, y, np.where(within < 0, values, np.nan)), (x, y, within)
+
+
+def _unshown_path(grid: Grid) -> Path:
+    return plan.region(grid, 0.0)
+
+
+def _levels(scale: Scale, values: Floats) -> Floats:
+    most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 0.0
+    levels: Floats = scale.edges[(scale.edges != 0) & (np.abs(scale.edges) < most + 1e-6)]
+    return levels
+
+
+def _name_unshown(ax: Axes, grid: Grid, space: FreeSpace) -> list[Annotation]:
+    """``no change shown`` in the grey, at the place that is farthest inside; nowhere where there is no room."""
+    x, y, within = grid
+    inside = np.where(np.isfinite(within), within, -1.0) >= 0
+    text = note(
+        ax,
+        NO_CHANGE,
+        (0, 0),
+        ha="center",
+        va="center",
+        zorder=6,
+        bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": UNSHOWN_LINE, "linewidth": 0.8},
+    )
+    for j, i in _deep_places(inside):
+        text.xy = (float(x[i]), float(y[j]))
+        if space.place(text, [(0, 0, "center", "center")]):
+            return [text]
+    text.remove()
+    return []
+
+
+def _deep_places(inside: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Some nodes inside a region, those farthest from its edge first."""
+    padded = np.pad(inside, 1)
+    # labels are wide and low: across counts for a third
+    depth = np.asarray(distance_transform_edt(padded, sampling=(3.0, 1.0)))[1:-1, 1:-1]
+    order = np.argsort(-depth, axis=None)[:4000:40]
+    return [(int(k) // inside.shape[1], int(k) % inside.shape[1]) for k in order if depth.ravel()[k] > 0]
+
+
+def _same_places(before: Survey, after: Survey) -> bool:
+    one, other = (np.column_stack(survey.stations()[:2]).round(0) for survey in (before, after))
+    return len(one) == len(other) and bool((np.unique(one, axis=0) == np.unique(other, axis=0)).all())
+
+
+def _crosses(ax: Axes, survey: Survey) -> Line2D:
+    x, y, _, _ = survey.stations()
+    size = min(5.5, 0.5 * plan.room_of_one(ax, len(x)))
+    return put_marks(ax, "+", x, y, markersize=size, color=INK, markeredgewidth=0.9, zorder=4.9, markeredgecolor=None)
+
+
+def _notes(comparison: Comparison, scale: Scale) -> list[str]:
+    middle = float(np.nanmedian(comparison.detection))
+    limit = format_length(middle, scale.unit, 64)
+    notes = [
+        f"Grey, hatched: no change shown, the difference is within the limit of detection, about {limit} at "
+        f"{100 * comparison.confidence:g} %; {WAYS[comparison.alignment.way]}."
+    ]
+    notes.append(step_note(scale) + " Lines: dashed taken off, solid added.")
+    if not _same_places(*comparison.surveys):
+        notes.append("Crosses: stations before; dots: after.")
+    if not comparison.alignment.is_level_known:
+        notes.append("Changes of level are not known.")
+    return notes
+
+
+SAMPLES = 201  # along each side
+LEAST_BLANK, LEAST_STRIP = 0.002, 0.005  # of the area, of the longer side: less is not seen
+
+
+def one_datum(survey: Survey, comparison: Comparison | None) -> bool:
+    """Whether the days of a survey stand on one datum whose level, or plumb, is known."""
+    if comparison is None:
+        return survey.is_level
+    return comparison.alignment.is_level_known and all(one.is_level for one in comparison.surveys)
+
+
+def drawn_off(surfaces: Sequence[Surface], kind: str, is_true: bool) -> list[Surface]:
+    """The surfaces as heights [mm] off the plane that they are drawn off.
+
+    Parameters
+    ----------
+    surfaces : the days of one surface in the order of time, on one lattice; the last is the finished one
+    kind : floor, ceiling or wall
+    is_true : whether they stand on one datum that is level or plumb: then all are drawn off one such plane, at the
+        mean height of the finished one, for a wall the upright plane that lies nearest to it; otherwise, and where
+        there is one day alone, each is drawn off the plane that lies nearest to itself
+    """
+    if not is_true or len(surfaces) == 1:
+        return [replace(one, height=one.height - _nearest(one)) for one in surfaces]
+    last = surfaces[-1]
+    base = _upright(last) if kind == "wall" else np.full(last.height.shape, float(np.nanmean(last.height)))
+    return [replace(one, height=one.height - base) for one in surfaces]
+
+
+def _nearest(surface: Surface) -> Floats:
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    return np.asarray(fit_surface_plane(surface).at(gx, gy))
+
+
+def _upright(surface: Surface) -> Floats:
+    """The upright plane that lies nearest to a wall: it may turn along x, and not lean along y."""
+    gx = np.broadcast_to(surface.x, surface.height.shape)
+    inside = np.isfinite(surface.height)
+    middle = gx[inside].mean()
+    off = gx[inside] - middle
+    turn = float(off @ surface.height[inside] / max(off @ off, 1e-9))
+    return np.asarray(float(surface.height[inside].mean()) + turn * (gx - middle))
+
+
+def plane_says(kind: str, is_true: bool, last: str) -> str:
+    """What the maps of two days are drawn off; ``last`` is the finished day, such as ``after the work``."""
+    if not is_true:
+        return (
+            "Each map shows heights off a plane of its own, the one that lies nearest to its surface: how the two lie "
+            "against one another is not shown."
+        )
+    if kind == "wall":
+        return (
+            f"Both maps show how far the wall stands off one upright plane, the one nearest to the wall {last}: "
+            "a flat wall that leans shows as even bands."
+        )
+    return (
+        f"Both maps show heights off one level plane, at the mean height of the {kind} {last}: "
+        f"a flat {kind} that slopes shows as even bands."
+    )
+
+
+def is_blank(surface: Surface, survey: Survey) -> bool:
+    """Whether part of what the outline and the stations span has no height, so that its map stays white there."""
+    sx, sy, _, _ = survey.stations()
+    area = survey.outline if survey.outline is not None else shapely.box(sx.min(), sy.min(), sx.max(), sy.max())
+    for opening in survey.openings:
+        area = area.difference(opening)
+    x0, y0, x1, y1 = area.bounds
+    x, y = np.linspace(x0, x1, SAMPLES), np.linspace(y0, y1, SAMPLES)
+    gx, gy = np.meshgrid(x, y)
+    # a strip along the edge that is too narrow to be seen is none
+    within = shapely.contains_xy(area.buffer(-LEAST_STRIP * max(x1 - x0, y1 - y0)), gx, gy)
+    height = bilinear(surface.x, surface.y, surface.height, x, y)
+    return bool(within.any() and np.isnan(height[within]).mean() > LEAST_BLANK)

@@ -1,0 +1,191 @@
+"""The pictures of a check as files: heights, gaps, chances, and the profile under the worst straightedge.
+
+The pictures of a plan as files: the map of what to do, and what each member is set to.
+
+The pictures of a comparison as files: the difference, before and after, done against planned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flatness.charts.axes import SOFTWARE, save_chart
+from flatness.charts.chances import chance_map
+from flatness.charts.differences import before_after, difference_map
+from flatness.charts.done import done_chart
+from flatness.charts.gaps import gap_map
+from flatness.charts.heights import surface_map
+from flatness.charts.member_lines import member_chart
+from flatness.charts.plan_map import action_map
+from flatness.charts.profile import profile_chart
+from flatness.comparison.comparing import Comparison
+from flatness.errors import ArgumentError
+from flatness.framing.schedule import Schedule
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import Assessment
+from flatness.measures.straightedge import StraightedgeResult
+from flatness.planning.plan import Plan
+from flatness.words.checks import where_alone, where_to_read
+from flatness.words.printed import length, printed_place, shown_unit
+
+
+def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
+    """The straightedge of a limit laid on the surface as read."""
+    assert limit.length is not None
+    return assessment.subject.laid(limit.length)
+
+
+def check_charts(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> dict[str, Any]:
+    """The charts of a check, by name.
+
+    ``heights`` always; ``gap`` and ``profile`` where a straightedge was laid; ``chance`` where surfaces were drawn for
+    it, with a batch of places for more readings where its limit is undecided.
+    """
+    survey, surface = assessment.subject.survey, assessment.subject.surface
+    unit = shown_unit(survey, unit)
+    one = assessment.pictured
+    if one is None:
+        return {"heights": surface_map(surface, survey=survey, unit=unit)}
+    limit = one.limit
+    assert limit.length is not None
+    result = laid_for(assessment, limit)
+    bar = printed_place(limit.length, unit)
+    verdict = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    title = f"{verdict}: gap under a {bar} straightedge"
+    charts: dict[str, Any] = {
+        "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
+        "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit, title=title),
+    }
+    if len(one.used) and one.finding is not None and not one.finding.only:
+        place = where_to_read(assessment, batch)
+        more = place[1] if place is not None and place[0] is one else None
+        chance, anywhere = assessment.chance_map(limit), float(np.mean(one.used > 1 + 1e-9))
+        charts["chance"] = chance_map(
+            surface, chance, limit=limit, survey=survey, more=more, anywhere=anywhere, unit=unit
+        )
+    if result.worst is not None:
+        worst = length(result.worst.gap, unit, limit.allowed)
+        charts["profile"] = profile_chart(
+            surface,
+            result.worst,
+            length=limit.length,
+            allowed_mm=limit.allowed,
+            kind=survey.surface,
+            unit=unit,
+            title=f"{verdict}: profile under the {bar} straightedge, gap {worst}",
+        )
+    return charts
+
+
+def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, batch: int | None = None) -> list[Path]:
+    """Write the charts of a check as PNG files ``STEM-NAME.png`` into a folder, and say which.
+
+    Raises
+    ------
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
+    """
+    return write_charts(check_charts(assessment, unit, batch), folder, stem)
+
+
+def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Path]:
+    """Write charts as PNG files ``STEM-NAME.png`` into a folder; all or, where one name is taken, none.
+
+    Raises
+    ------
+    ArgumentError : as for :func:`write_pictures`
+    """
+    paths = {name: folder / f"{stem}-{name}.png" for name in charts}
+    for path in paths.values():
+        check_ours(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return [save_chart(chart, paths[name]) for name, chart in charts.items()]
+    except OSError as error:
+        raise ArgumentError(
+            "the pictures cannot be written",
+            value=str(folder),
+            expected="a folder that can be written to",
+            remedy=f"choose another folder ({error.strerror})",
+        ) from error
+
+
+def check_ours(path: Path) -> None:
+    """Refuse to overwrite a file that this kit did not write."""
+    if path.exists() and SOFTWARE.encode() not in path.read_bytes()[:4096]:
+        raise ArgumentError(
+            "a file stands there that this kit did not write",
+            value=str(path),
+            remedy="move it away, or choose another folder",
+        )
+
+
+NAMES = ("actions", "members")
+
+
+def plan_charts(plan: Plan, schedule: Schedule | None = None, unit: str | None = None) -> dict[str, Any]:
+    """The charts of a plan, by name.
+
+    Parameters
+    ----------
+    plan : the plan
+    schedule : what each member is set to, where there are members
+    unit : ``in`` or ``mm``; None takes that of the survey
+
+    Returns
+    -------
+    dict : ``actions`` always, ``members`` where there is a schedule
+    """
+    unit = shown_unit(plan.survey, unit)
+    charts: dict[str, Any] = {"actions": action_map(plan, unit=unit)}
+    if schedule is not None:
+        charts["members"] = member_chart(schedule, unit=unit)
+    return charts
+
+
+def write_plan_pictures(
+    plan: Plan, schedule: Schedule | None, folder: Path, stem: str, unit: str | None = None
+) -> list[Path]:
+    """Write the charts of a plan as PNG files ``STEM-NAME.png`` into a folder, and say which.
+
+    Raises
+    ------
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
+    """
+    return write_charts(plan_charts(plan, schedule, unit), folder, stem)
+
+
+def check_pictures(folder: Path, stem: str) -> None:
+    """Refuse, before a plan is made, a folder in which its pictures would stand in the place of other files.
+
+    Raises
+    ------
+    ArgumentError : a file of that name stands there that the kit did not write
+    """
+    for name in NAMES:
+        check_ours(folder / f"{stem}-{name}.png")
+
+
+def comparison_charts(comparison: Comparison, unit: str | None = None) -> dict[str, Any]:
+    """The charts of a comparison, by name: ``difference``, ``before-after``, and ``done`` where there is a plan."""
+    unit = shown_unit(comparison.surveys[1], unit)
+    charts: dict[str, Any] = {
+        "difference": difference_map(comparison, unit=unit),
+        "before-after": before_after(comparison, unit=unit),
+    }
+    if comparison.plan is not None and (comparison.plan["what"] != "whole").any():
+        charts["done"] = done_chart(comparison, unit=unit)
+    return charts
+
+
+def write_comparison(comparison: Comparison, folder: Path, stem: str, unit: str | None = None) -> list[Path]:
+    """Write the charts of a comparison as PNG files ``STEM-NAME.png`` into a folder, and say which.
+
+    Raises
+    ------
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
+    """
+    return write_charts(comparison_charts(comparison, unit), folder, stem)

@@ -1,1 +1,0 @@
-"""What to do about it."""

@@ -1,0 +1,260 @@
+"""The tables of a plan and of a comparison, as a workbook and as CSV: numbers typed, units in the headings.
+
+Points to set out: label, place, the height that the finished surface shall have there, and the correction.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pandas as pd
+
+from flatness.charts.axes import SOFTWARE
+from flatness.comparison.comparing import Comparison
+from flatness.errors import ArgumentError
+from flatness.framing.schedule import Schedule
+from flatness.papers.files import check_free, write_ours
+from flatness.papers.sheet import one_line
+from flatness.planning.plan import Plan
+from flatness.spreadsheet import check_unit, write_csv, write_xlsx
+from flatness.survey.readings import Survey
+from flatness.words.comparisons import ROWS
+from flatness.words.phrases import say
+
+PARTS = {"error": "error", "random": "readings", "correlated": "between", "systematic": "datum"}
+TOLD = ("note", "laps", "may_be_taken_down", "from", "measure")  # columns of sentences, with lengths in millimetres
+
+
+def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.DataFrame]:
+    """The tables of a plan by name: ``patches``, ``marks`` (heights to set), ``stations``, ``limits``, ``quantities``;
+    ``members``, ``member stations``, ``shims`` and ``blocking`` of a schedule, where they have rows.
+
+    ``stations`` has one row a reading: ``label``, ``x_mm``, ``y_mm``, ``height_mm`` (as found), ``correction_mm``
+    (planned; empty beyond the plan's lattice) and ``target_mm`` (of the finished surface, which is as smooth as the
+    plan and carries no error of a single reading).
+    """
+    tables = {}
+    if schedule is not None:
+        tables = {"members": schedule.members, "member stations": schedule.table}
+        tables |= {"shims": schedule.shims, "blocking": schedule.blocking}
+    points = plan.survey.points
+    change, target = (plan.surface.at(points["x"], points["y"], values) for values in (plan.change, plan.target))
+    tables["patches"] = plan.patches.drop(columns="outline", errors="ignore")
+    tables["marks"] = plan.marks
+    tables["stations"] = _points(plan.survey).assign(correction_mm=change, target_mm=target)
+    tables["limits"] = plan.after
+    tables["quantities"] = plan.quantities.table
+    return {name: table for name, table in tables.items() if len(table)}
+
+
+def comparison_tables(comparison: Comparison) -> dict[str, pd.DataFrame]:
+    """The tables of a comparison by name: ``difference``, ``before``, ``after`` (the readings), ``amounts``,
+    ``verdicts``, ``done``, where they have rows.
+
+    ``difference`` has one row a node: ``x_mm``, ``y_mm``, ``before_mm``, ``after_mm``, ``difference_mm``,
+    ``detection_95_percent_mm`` (at the confidence asked for), ``error_1sd_mm`` (of the size of a change) and
+    ``changed``. ``1sd``: one standard deviation; of amounts its parts too, of the readings, of what lies between the
+    stations, of the datum.
+    """
+    gx, gy = np.meshgrid(comparison.x, comparison.y)
+    keep = np.isfinite(comparison.difference)
+    columns = {
+        "x_mm": gx,
+        "y_mm": gy,
+        "before_mm": comparison.before_heights,
+        "after_mm": comparison.after_heights,
+        "difference_mm": comparison.difference,
+        f"detection_{100 * comparison.confidence:g}_percent_mm": comparison.detection,
+        "error_1sd_mm": comparison.size_error,
+        "changed": comparison.changed,
+    }
+    areas, volumes = (
+        _one_sd(table.rename(index=ROWS)).reset_index(names="amount")
+        for table in (comparison.areas, comparison.volumes)
+    )
+    tables = {
+        "difference": pd.DataFrame({name: values[keep] for name, values in columns.items()}),
+        "before": _points(comparison.surveys[0]),
+        "after": _points(comparison.surveys[1]),
+        "areas": areas,
+        "volumes": volumes,
+        "verdicts": comparison.verdicts,
+        "done": _one_sd(comparison.plan) if comparison.plan is not None else pd.DataFrame(),
+    }
+    return {name: table for name, table in tables.items() if len(table)}
+
+
+def _one_sd(table: pd.DataFrame) -> pd.DataFrame:
+    """Errors with what they are in their headings: ``error_mm2`` as ``error_1sd_mm2``."""
+    named = {}
+    for name in map(str, table.columns):
+        part, _, unit = name.rpartition("_")
+        if part in PARTS:
+            named[name] = f"{PARTS[part]}_1sd_{unit}"
+    return table.rename(columns=named)
+
+
+def _points(survey: Survey) -> pd.DataFrame:
+    points = survey.points
+    named = {"x": "x_mm", "y": "y_mm", "reading": "reading_mm", "height": "height_mm"}
+    return points[["label", "setup", "line", "x", "y", "reading", "height"]].rename(columns=named)
+
+
+def write_workbook(
+    path: str | os.PathLike[str],
+    tables: Mapping[str, pd.DataFrame],
+    unit: str = "mm",
+    words: Sequence[str] = (),
+    *,
+    overwrite: bool = False,
+) -> Path:
+    """Write tables as a workbook, one sheet each.
+
+    Parameters
+    ----------
+    path : file that ends in ``.xlsx``
+    tables : by name of the sheet; lengths in columns that end in ``_mm``, areas ``_mm2``, volumes ``_mm3``
+    unit : ``mm``; or ``in``, with areas in ft2 and volumes in ft3
+    words : what stands on a sheet of notes
+    overwrite : replace an older file there, where the kit wrote it
+
+    Raises
+    ------
+    ArgumentError : another suffix, no tables, a file that is there already, or one that cannot be written
+    """
+    target = Path(path)
+    if target.suffix.lower() != ".xlsx" or not tables:
+        what = "no tables to write" if not tables else "unknown kind of workbook"
+        raise ArgumentError(what, value=target.name, expected="tables, and a name that ends in .xlsx")
+    check_unit(unit)
+    check_free(target, overwrite=overwrite)
+    with tempfile.TemporaryDirectory() as folder:
+        draft = Path(folder) / "draft.xlsx"
+        write_xlsx(
+            draft,
+            {name: in_words(table, unit) for name, table in tables.items()},
+            [say(text, unit) for text in words],
+            unit,
+        )
+        book = openpyxl.load_workbook(draft)
+    book.properties.creator = SOFTWARE  # by which the kit knows its own file again
+    out = io.BytesIO()
+    book.save(out)
+    return write_ours(target, out.getvalue(), overwrite=overwrite)
+
+
+def write_table(
+    path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False
+) -> Path:
+    """Write one table as CSV; see :func:`write_workbook`. A file with the same headings counts as the kit's own."""
+    with tempfile.TemporaryDirectory() as folder:
+        draft = Path(folder) / "draft.csv"
+        write_csv(draft, in_words(table, unit), unit)
+        data = draft.read_bytes()
+    head = data[: data.index(b"\n") + 1]
+    return write_ours(path, data, overwrite=overwrite, head=head)
+
+
+def write_tables(
+    folder: str | os.PathLike[str],
+    stem: str,
+    tables: Mapping[str, pd.DataFrame],
+    unit: str = "mm",
+    *,
+    overwrite: bool = False,
+) -> list[Path]:
+    """Write tables as CSV files ``STEM-NAME.csv`` into a folder that is there, and say which; all names or none."""
+    paths = {name: Path(folder) / f"{stem}-{name.replace(' ', '-')}.csv" for name in tables}
+    for path in paths.values():
+        check_free(path, overwrite=overwrite, head=b"")
+    return [write_table(paths[name], table, unit, overwrite=overwrite) for name, table in tables.items()]
+
+
+def in_words(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """The table with the lengths in its sentences as a tape reads them, where inches are shown."""
+    told = {
+        name: [say(cell, unit) if isinstance(cell, str) else cell for cell in table[name]]
+        for name in TOLD
+        if name in table
+    }
+    return table.assign(**told)
+
+
+COLUMNS = ("label", "x_mm", "y_mm", "height_mm", "correction_mm")
+
+
+def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
+    """Where to set out what.
+
+    Parameters
+    ----------
+    plan : the plan
+    step : about how far apart the points stand [mm], on nodes of the plan's lattice; None takes the stations of the
+        survey, as they were read
+
+    Returns
+    -------
+    DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else ST1, ST2...; of nodes their
+        column and row, such as C2R5), ``x_mm``, ``y_mm``, ``height_mm`` (that the finished surface shall have, off
+        the survey's datum: the plan's, which carries no error of a single reading), ``correction_mm`` (that minus the
+        surface that was planned on, adding positive). Stations that the plan does
+        not reach have neither
+
+    Raises
+    ------
+    ArgumentError : a step that is not above zero
+    """
+    if step is None:
+        return _stations(plan)
+    if not (np.isfinite(step) and step > 0):
+        raise ArgumentError("step out of range", column="step", value=str(step), expected="millimetres above zero")
+    stride = max(1, round(step / plan.surface.spacing))
+    rows = []
+    for j in range(0, len(plan.y), stride):
+        for i in range(0, len(plan.x), stride):
+            if np.isfinite(plan.change[j, i]) and np.isfinite(plan.target[j, i]):
+                label = f"C{i // stride + 1}R{j // stride + 1}"
+                rows.append((label, plan.x[i], plan.y[j], plan.target[j, i], plan.change[j, i]))
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _stations(plan: Plan) -> pd.DataFrame:
+    x, y, _, _ = plan.survey.stations()
+    points = plan.survey.points
+    # a station read twice has the label of its first reading
+    first = {(a, b): label for a, b, label in zip(*(points[name][::-1] for name in ("x", "y", "label")), strict=True)}
+    own = [one_line(str(first.get((a, b), ""))) for a, b in zip(x, y, strict=True)]
+    counts = {label: own.count(label) for label in own}
+    taken = {*own, *map(str, points["setup"])}
+    labels, number = [], 0
+    for label in own:
+        if not label or counts[label] > 1:
+            number += 1
+            while f"ST{number}" in taken:
+                number += 1
+            label = f"ST{number}"
+        labels.append(label)
+    change, target = (plan.surface.at(x, y, values) for values in (plan.change, plan.target))
+    values = (labels, x, y, target, change)
+    return pd.DataFrame(dict(zip(COLUMNS, values, strict=True)))
+
+
+def write_setout(
+    path: str | os.PathLike[str], plan: Plan, unit: str = "mm", step: float | None = None, *, overwrite: bool = False
+) -> Path:
+    """Write the points as CSV: ``label``, ``x``, ``y``, ``height``, ``correction`` with their unit in the heading.
+
+    Parameters
+    ----------
+    path : where to
+    plan, step : as for :func:`setout_points`
+    unit : ``mm`` or ``in``
+    overwrite : replace an older file there, where the kit wrote it
+    """
+    return write_table(path, setout_points(plan, step), unit, overwrite=overwrite)

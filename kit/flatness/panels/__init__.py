@@ -1,0 +1,17 @@
+"""Panels for a notebook: for people who do not write Python."""
+
+from flatness.panels.check import CheckPanel, check_panel
+from flatness.panels.compare import ComparePanel, compare_panel
+from flatness.panels.plan import PlanPanel, plan_panel
+from flatness.panels.present import PresentPanel, present_panel
+
+__all__ = [
+    "CheckPanel",
+    "ComparePanel",
+    "PlanPanel",
+    "PresentPanel",
+    "check_panel",
+    "compare_panel",
+    "plan_panel",
+    "present_panel",
+]

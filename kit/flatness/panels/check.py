@@ -1,0 +1,367 @@
+"""The Check panel: is this surface flat enough for the finish to come?"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from html import escape
+from typing import Any
+
+from flatness.lengths import format_length
+from flatness.limits.kinds import CAUTIONS, caution, cited, describe
+from flatness.limits.spot_checks import ASSUMED, Sweep, seen_lines
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.measures.lines import Place
+from flatness.panels.canvas import live_figure
+from flatness.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
+from flatness.panels.chooser import SurveyChooser
+from flatness.panels.controls import (
+    CONFIDENCES,
+    HINTS,
+    button,
+    close_all,
+    column,
+    drop_down,
+    labelled,
+    put,
+    refill,
+    row,
+    text_field,
+    words,
+)
+from flatness.panels.instrument import Instrument, places_list
+from flatness.panels.maps import MOST, PROFILE_IN, VIEW_NAMES, VIEW_TOOLTIPS, ShownMap, draw_map, draw_profile
+from flatness.panels.places import at_place, far, kind_of, spelled, told_at, told_bar
+from flatness.panels.strip import Said, gauge_of
+from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_told, where_alone
+from flatness.words.phrases import problem_text, say, sentence
+from flatness.words.printed import AUTHORITY, length, number, percent
+
+# told apart by the mark and the word, not by color alone
+MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
+WORDS = {PASS: "Pass", FAIL: "Fail", UNDECIDED: "Undecided"}
+CHOOSE_FINISH = "(choose the finish to come)"
+ENDS = ("From x", "From y", "To x", "To y")
+BAR, LIMITS, SET = 0, 1, 2  # tabs
+
+
+def verdict_mark(verdict: str) -> str:
+    """A verdict as HTML: its mark and its word on its color."""
+    return f'<span class="fk-mark fk-{verdict}">{MARKS[verdict]} {WORDS[verdict]}</span>'
+
+
+def judged_sentence(one: Judged, assessment: Assessment, unit: str) -> str:
+    """What was found of one limit, and where, for the strip: ``5/16 in under 10 ft, 6 ft from the left wall, ...``."""
+    assert one.finding is not None
+    drawn = not math.isnan(one.chance)
+    value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
+    bar = one.limit.kind == "straightedge" and one.limit.length is not None
+    said = f"{'about ' * (one.verdict == UNDECIDED)}{value}{f' under {far(one.limit.length, unit)}' if bar else ''}"  # type: ignore[arg-type]
+    if one.verdict == FAIL and one.finding.measured.at is not None:
+        said += f", {at_place(one.finding.measured.at, unit, assessment.subject.survey.surface)}"
+    return spelled(f"{said}{where_alone(one, assessment, unit)}.")
+
+
+def allowed_sentence(one: Judged, unit: str) -> str:
+    """What is allowed; and what was read, where another measure is likelier."""
+    assert one.finding is not None
+    word = "asked for at least" if one.finding.at_least else "allowed"
+    likely, read = (number(one, mm, unit) for mm in (one.likely()[0], one.finding.measured.value))
+    said = f"{read} as read; " if likely not in (read, "-") else ""
+    return spelled(f"{said}{number(one, one.finding.allowed, unit)} is {word}.")
+
+
+def check_said(state: CheckState) -> Said:
+    """The verdict of a check: word, number, place; and what to do."""
+    found, unit = state.assessment, state.unit
+    one = None if found is None else found.governing
+    if found is None or one is None:
+        what = "the finish to come" if state.survey is not None else "a survey, or upload one"
+        return Said(word="No verdict yet", first=f"Choose {what}: then the verdict stands here.")
+    if one.finding is None:
+        why = f"{one.limit.name} is not measured: {say(one.reason, unit)}."
+        return Said(one.verdict, WORDS[one.verdict].upper(), spelled(why))
+    second = f"{allowed_sentence(one, unit)} {spelled(_next(one, state))}"
+    return judged_said(one, judged_sentence(one, found, unit), second)
+
+
+def judged_said(one: Judged, first: str, second: str) -> Said:
+    """The verdict on one limit, hollow where a pass rests on what nobody looked at."""
+    under = "at the stations" if one.verdict == PASS and one.between == ASSUMED else ""
+    return Said(one.verdict, WORDS[one.verdict].upper(), first, second, under, gauge_of(one))
+
+
+def _next(one: Judged, state: CheckState) -> str:
+    found = state.assessment
+    if one.verdict == FAIL:
+        others = len(state.over()) - 1 if one is found.pictured else 0
+        more = f"{others} more {'place is' if others == 1 else 'places are'} over. " if others > 0 else ""
+        return f"{more}Next: plan the work in plan_corrections.ipynb."
+    if one.verdict == UNDECIDED and not found.slips:
+        return "Too close to call. Press Where to read: it shows the readings that decide it."
+    return next_step(one, found, state.unit)
+
+
+def limits_table(assessment: Assessment, unit: str) -> str:
+    """All limits as HTML, one row a limit: what it asks for, what was found, and how sure that is."""
+    rows = "".join(
+        f'<tr><th scope="row">{escape(describe(one.limit, unit))}<br>{verdict_mark(one.verdict)}</th>'
+        f"<td>{'<br>'.join(escape(text) for text in _found(one, unit))}</td></tr>"
+        for one in assessment.judged
+    )
+    head = '<tr><th scope="col">Limit</th><th scope="col">Found</th></tr>'
+    return f'<table class="fk-table"><thead>{head}</thead><tbody>{rows}</tbody></table>'
+
+
+def _found(one: Judged, unit: str) -> Iterator[str]:
+    source = cited(one.limit.source, one.limit.edition, one.limit.clause) or "agreed"
+    if one.finding is None:
+        yield f"not measured: {say(one.reason, unit)}"
+    else:
+        yield f"as read {number(one, one.finding.measured.value, unit)}"
+        middle, low, high = one.likely()
+        if not math.isnan(low):
+            spread = f"{number(one, low, unit)} to {number(one, high, unit)} in 95 of 100 cases"
+            yield f"likely {number(one, middle, unit)}, {spread}"
+            yield f"chance within {percent(one.chance)}; between the stations: {one.between}"
+    yield f"Source: {source}{f' ({one.limit.seen})' if one.limit.source else ''}"
+
+
+def worth_knowing(state: CheckState) -> str:
+    """What else must be known, as HTML: of the file, of the readings, of the limits' sources."""
+    found, survey = state.assessment, state.survey
+    notes = [] if survey is None else [problem_text(note, state.unit) for note in survey.notes]
+    if found is not None:
+        notes += [] if found.likely is None else list(found.likely.notes)
+        notes += [found.subject.surface.note] if found.subject.surface.note else []
+        seen = dict.fromkeys(one.limit.seen for one in found.judged if caution(one.limit))
+        notes += [f"{name}: {CAUTIONS[name]}" for name in seen]
+    items = "".join(f"<li>{escape(sentence(text, state.unit))}</li>" for text in notes)
+    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
+
+
+class CheckPanel(Instrument):
+    """The Check panel, to be shown as the last line of a notebook's cell.
+
+    Attributes
+    ----------
+    state : what the panel knows; read it to go on by hand
+    box : the widgets
+    maps, profile : the live figures; ``map`` is the one in view
+    """
+
+    state: CheckState
+
+    def __init__(self, state: CheckState) -> None:
+        self.state = state
+        self.profile = live_figure(PROFILE_IN, "profile")
+        self._profiled: Any = None
+        self._stripped: Any = None
+        super().__init__(
+            VIEW_NAMES, VIEW_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
+        )
+        guard = state.guard
+        self.chooser = SurveyChooser(state, state.choice, "Survey", short=True)
+        self.finish = drop_down("Finish", "What is to be laid, hung or applied on this surface", (), "finish")
+        self.confidence = drop_down(
+            "Confidence [%]",
+            "How sure a pass or a fail must be; short of it the verdict is undecided",
+            CONFIDENCES.items(),
+            "short",
+        )
+        self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        self.agreed_length = text_field("Agreed bar", "Length of the bar that was agreed")
+        self.agreed_gap = text_field("Agreed gap", "The gap that was agreed to be allowed under it")
+        self.length = text_field("Bar", "Length of the bar that is laid")
+        self.ends = [text_field(name, f"{name}: an end of the bar; or click two points on the map") for name in ENDS]
+        self.lay = button("Lay it here", "Between the two ends typed", guard(self._lay_typed), main=True)
+        self.worst = button(
+            "Lay it where the gap is largest", "Of all places and directions", guard(lambda _: state.lay_worst())
+        )
+        self.told_bar, self.listed, self.table = words("", "fk-bar"), words("", "fk-listed"), words()
+        self.gaps: list[Any] = []
+        self.strips = column(size="strips-field")
+        self.look = button("Check again with these", "What the bar showed in each strip", guard(self._seen_typed))
+        self.notes = words("", "fk-notes")
+        self._bind(self.finish, lambda value: self._choose_finish(value or ""))
+        self._bind(self.confidence, lambda value: state.set_trait("confidence", value))
+        self._bind(self.length, lambda _: state.set_bar_length(self._far(self.length)))
+        for field in (self.agreed_length, self.agreed_gap):
+            self._bind(field, lambda _: self._agree())
+        self._arrange(
+            [row(self.chooser.controls, self.finish, self.units)],
+            [self.chooser],
+            {
+                "Under the bar": (self.told_bar, self.profile.canvas, self.listed, self.strips, self.look),
+                "Limits and notes": (self.table, self.chooser.about, self.notes),
+                "Settings": (
+                    row(self.agreed_length, self.agreed_gap),
+                    self.confidence,
+                    row(self.length, self.worst),
+                    row(*self.ends[:2]),
+                    row(*self.ends[2:]),
+                    self.lay,
+                ),
+            },
+        )
+
+    # what a person does
+
+    def _choose_finish(self, key: str) -> None:
+        self.state.choose_finish(key)
+        if key == AGREED:
+            self.tabs.selected_index = SET
+
+    def _agree(self) -> None:
+        self.state.agreed = AgreedNumbers(self._far(self.agreed_length), self._inches(self.agreed_gap))
+
+    def _seen_typed(self, _: Any) -> None:
+        told = "\n".join(field.value for field in self.gaps)
+        self.state.spot_checks = tuple(seen_lines(told, self.state.strips, self.state.unit))
+
+    def _lay_typed(self, _: Any) -> None:
+        x0, y0, x1, y1 = (self._far(field) for field in self.ends)
+        self.state.lay((x0, y0), (x1, y1))
+
+    def _began(self, xy: Place) -> None:
+        self._stretched(xy, xy)
+        self.told_bar.value = "One end is set: now click the other."
+
+    def _stretched(self, start: Place, end: Place) -> None:
+        self.shown.stretch(start, end)
+        self.map.canvas.draw_idle()
+
+    # what the panel shows
+
+    def said(self) -> Said:
+        return check_said(self.state)
+
+    def _key(self) -> tuple[Any, ...]:
+        state = self.state
+        return state.survey, state.assessment, state.unit, state.bar_length
+
+    def _paint(self, figure: Any) -> ShownMap:
+        for pointer in self.pointers:
+            pointer.forget()
+        return draw_map(figure, self.state)
+
+    def _touch(self) -> bool:
+        state, shown = self.state, self.shown
+        if shown.bar is state.bar and not any(pointer.first for pointer in self.pointers):
+            return False
+        shown.lay(state.bar, state.bar_length, state.allowed, state.unit)
+        return True
+
+    def _at(self, xy: Place) -> str:
+        return told_at(self.state, xy)
+
+    def _position(self, mm: float) -> str:
+        return format_length(mm, "ft", 16) if self.state.unit == "in" else format_length(mm, "m")
+
+    def _fill(self) -> None:
+        state, found, unit = self.state, self.state.assessment, self.state.unit
+        options = [(CHOOSE_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
+        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        hint = HINTS[unit]
+        labelled(self.length, f"Bar [{hint}]")
+        labelled(self.agreed_length, f"Agreed bar [{hint}]")
+        labelled(self.agreed_gap, f"Agreed gap [{unit}]")
+        put(self.length, self._position(state.bar_length))
+        put(self.agreed_length, self._position(state.agreed.length))
+        put(self.agreed_gap, format_length(state.agreed.allowed, unit, 64))
+        for field in (self.agreed_length, self.agreed_gap):
+            field.layout.display = "" if state.finish == AGREED else "none"
+        at = [""] * 4 if state.bar is None else [self._position(mm) for mm in (*state.bar.start, *state.bar.end)]
+        for field, name, text in zip(self.ends, ENDS, at, strict=True):
+            labelled(field, f"{name} [{hint}]")
+            put(field, text)
+        self.table.value = "" if found is None else limits_table(found, unit)
+        self.notes.value = worth_knowing(state)
+        self._fill_bar()
+        self._fill_list()
+
+    def _fill_bar(self) -> None:
+        state = self.state
+        bar, key = state.bar, (state.bar, state.surface, state.unit, state.allowed)
+        kind = kind_of(state)
+        told = "" if bar is None else told_bar(bar, state.allowed, state.bar_length, state.unit, kind)
+        self.told_bar.value = escape(told)
+        if key != self._profiled:
+            self._profiled = key
+            draw_profile(self.profile, state)
+            self.profile.canvas.draw_idle()
+
+    def _make_strips(self, strips: Sequence[Sweep]) -> None:
+        """A field for each strip, empty, for what the bar showed there."""
+        state = self.state
+        for old in self.strips.children:
+            close_all(old)
+        rows: list[str] = []
+        if strips and state.assessment is not None and state.assessment.pictured is not None:
+            rows = sweeps_told(strips, state.assessment.pictured.limit, state.unit)[1]
+        about = "The largest gap under the bar, such as 3/32, or none; blank where not done"
+        self.gaps = [text_field(f"Gap {k} [{state.unit}]", about) for k in range(1, len(rows) + 1)]
+        for field in self.gaps:
+            field.continuous_update = True  # nothing is worked out until the button is pressed
+        told = (words(f"<b>{k}</b> {escape(spelled(text))}") for k, text in enumerate(rows, 1))
+        self.strips.children = [row(text, field) for text, field in zip(told, self.gaps, strict=True)]
+
+    def _fill_list(self) -> None:
+        """What belongs to the view: strips to slide a bar along, places to read, or the places over the limit."""
+        state, unit = self.state, self.state.unit
+        found, strips = state.assessment, list(state.strips)
+        if self._stripped != (strips, unit):
+            self._stripped = (strips, unit)
+            self._make_strips(strips)
+        self.look.layout.display = "" if strips else "none"
+        kind, html = kind_of(state), ""
+        more = state.to_read() if state.view == MORE else None
+        if more is not None:
+            places = more[1]
+            read = (at_place(xy, unit, kind, brief=True) for xy in zip(places.x, places.y, strict=True))
+            how = f"{OFTEN if places.times.max() > 1 else ''} {MOVED}"
+            listed = places_list((f"Read {k}", text) for k, text in enumerate(read, 1))
+            html = f"<h3>Read these, in order</h3>{listed}<p>{how}</p>"
+        elif over := state.over()[:MOST]:
+            gaps = (spelled(f"{length(gap, unit, state.allowed)} gap") for gap, _ in over)
+            listed = places_list(zip(gaps, (at_place(xy, unit, kind, brief=True) for _, xy in over), strict=True))
+            html = f"<h3>Where it is over, worst first</h3>{listed}"
+        elif strips and found is not None and found.pictured is not None:
+            how = spelled(sweeps_told(strips, found.pictured.limit, unit)[0])
+            html = f"<h3>To be sure: slide a bar</h3>{escape(how)}"
+        self.listed.value = html
+
+    @property
+    def found(self) -> Assessment:
+        """The check that the panel shows, to go on by hand; see :meth:`CheckState.found`."""
+        return self.state.found()
+
+
+def check_panel(
+    survey: str | os.PathLike[str] = "",
+    finish: str = "",
+    *,
+    folders: Iterable[str | os.PathLike[str]] = (),
+    confidence: float = 0.95,
+    unit: str | None = None,
+) -> CheckPanel:
+    """A panel that checks a survey against a finish, for those who do not write Python.
+
+    Parameters
+    ----------
+    survey : file to begin with; empty for none
+    finish : key of the finish to begin with, from the column ``finish`` of :func:`flatness.limits`
+    folders : folders whose CSV and XLSX files are offered
+    confidence : at which verdicts are given, 0.5 to under 1
+    unit : ``in`` or ``mm``; None follows the survey
+
+    Returns
+    -------
+    CheckPanel : its ``state`` holds the survey and the assessment
+    """
+    traits: dict[str, Any] = {} if unit is None else {"unit": unit}
+    state = CheckState(survey, finish, folders, confidence=confidence, **traits)
+    panel = CheckPanel(state)
+    state.guard(state.begin)()
+    return panel

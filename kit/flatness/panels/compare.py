@@ -1,0 +1,375 @@
+"""The Compare panel: what changed between two surveys of one surface, and is it what was planned?"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable, Iterator
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNTOUCHED, WITHIN
+from flatness.comparison.comparing import Comparison, extremes
+from flatness.limits.kinds import describe
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
+from flatness.measures.lines import Place
+from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
+from flatness.panels.chooser import FileChooser, SurveyChooser
+from flatness.panels.compare_state import EXAMPLE, CompareState, missing_words, planned_rows, read_places, write_places
+from flatness.panels.controls import (
+    CONFIDENCES,
+    HINTS,
+    SNAP_MM,
+    button,
+    column,
+    drop_down,
+    labelled,
+    put,
+    refill,
+    row,
+    text_field,
+    toggles,
+    words,
+)
+from flatness.panels.instrument import Instrument
+from flatness.panels.maps import ShownMap
+from flatness.panels.pair import VIEW_NAMES, VIEW_TOOLTIPS, draw_view
+from flatness.panels.places import at_place, spelled
+from flatness.panels.strip import Said, gauge_of
+from flatness.words.comparisons import amounts_table
+from flatness.words.datum import SIDES, fine, signed
+from flatness.words.phrases import say, sentence
+from flatness.words.printed import AUTHORITY, number, percent
+
+HEIGHTS_BY = "Heights of both surveys brought together by"
+WAY_NAMES = {
+    "Benchmarks of one name": "benchmarks",
+    "The surface: one offset": "offset",
+    "The surface: offset and tilt": "tilt",
+    "Nothing: one datum both times": "none",
+}
+
+
+def changed_sentence(found: Comparison, unit: str) -> str:
+    """How much of the surface shows change, and from what size on a difference is one."""
+    least = fine(float(np.nanmedian(found.detection)), unit)
+    if not found.changed.any():
+        return (
+            f"No change is shown anywhere: all differences are within the limit of detection, about {least} at "
+            f"{100 * found.confidence:g} %. That does not mean that there was none."
+        )
+    parts = [f"Change is shown on {percent(found.share_changed)} of the area"]
+    parts += list(_extremes(found, unit))
+    return (
+        f"{', '.join(parts)}. A difference counts as change beyond the limit of detection, about {least} at "
+        f"{100 * found.confidence:g} %; elsewhere no change is shown, which does not mean that there was none."
+    )
+
+
+def _extremes(found: Comparison, unit: str) -> Iterator[str]:
+    ends = zip(("most taken off", "most added"), (-1.0, 1.0), extremes(found, clear=True), strict=True)
+    for word, sign, one in ends:
+        if one.shown and sign * one.difference > 0:
+            where = at_place((one.x, one.y), unit, found.surveys[1].surface)
+            slip = ", beside a reading that may be a slip" if one.is_suspect else ""
+            yield f"{word} {signed(abs(one.difference), unit).lstrip('+')} at {where}{slip}"
+
+
+def alignment_sentence(found: Comparison, unit: str) -> str:
+    """What the alignment rests on, and how sure it is."""
+    one = found.alignment
+    said = f"Aligned on {one.rests_on}."
+    if one.way == "none":
+        return said
+    said += (
+        f" The later datum stood {hair(one.offset, unit)} off the earlier one, give or take "
+        f"{hair(one.offset_error, unit).lstrip('+')} (1 s.d.); that is taken out"
+    )
+    if one.way == "tilt":
+        said += f", and so is its tilt of {one.tilt_x:+.2f} mm a metre along x and {one.tilt_y:+.2f} along y"
+    return f"{said}."
+
+
+def hair(mm: float, unit: str) -> str:
+    """What an instrument shows and a tape does not, with its sign: thousandths of an inch, hundredths of a millimetre.
+
+    >>> hair(0.254, "in"), hair(-0.254, "mm")
+    ('+0.010"', '-0.25 mm')
+    """
+    return f'{mm / 25.4:+.3f}"' if unit == "in" else f"{mm:+.2f} mm"
+
+
+def told_change(found: Comparison, xy: Place, unit: str) -> str:
+    """What changed at a place [mm], in one line."""
+    i, j = (round((p - axis[0]) / found.spacing) for p, axis in zip(xy, (found.x, found.y), strict=True))
+    here = at_place(xy, unit, found.surveys[1].surface)
+    inside = 0 <= i < len(found.x) and 0 <= j < len(found.y)
+    if not inside or not math.isfinite(found.difference[j, i]):
+        return f"{here}: not read both times"
+    value, least = float(found.difference[j, i]), fine(float(found.detection[j, i]), unit)
+    if not found.changed[j, i]:
+        return f"{here}: no change shown; {signed(value, unit)} is within the {least} limit of detection"
+    word = "added" if value > 0 else "taken off"
+    return f"{here}: {signed(value, unit)}, {word}; more than the {least} limit of detection"
+
+
+def verdicts_table(found: Comparison, unit: str) -> str:
+    """Verdicts before and after as HTML, one row a limit; empty where no finish was chosen."""
+    if found.assessments is None:
+        return ""
+    head = "".join(f'<th scope="col">{text}</th>' for text in ("Limit", "Before", "After"))
+    pairs = zip(found.assessments[0].judged, found.assessments[1].judged, strict=True)
+    rows = "".join(_row(one, other, unit) for one, other in pairs)
+    return f'<table class="fk-table"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
+
+
+def _row(one: Judged, other: Judged, unit: str) -> str:
+    turned = f"<br><b>turned: {one.verdict} to {other.verdict}</b>" if one.verdict != other.verdict else ""
+    days = "".join(f"<td>{verdict_mark(day.verdict)}<br>{_likely(day, unit)}</td>" for day in (one, other))
+    return f'<tr><th scope="row">{escape(describe(other.limit, unit))}{turned}</th>{days}</tr>'
+
+
+def _likely(one: Judged, unit: str) -> str:
+    if one.finding is None:
+        return escape(f"not measured: {say(one.reason, unit)}")
+    return escape(f"{number(one, one.likely()[0], unit)}, chance within {percent(one.chance)}").replace(" %", "&nbsp;%")
+
+
+def compare_said(found: Comparison | None, unit: str) -> Said:
+    """What a comparison says: of the plan where there is one, else of the finish, else of the change."""
+    if found is None:
+        first = "Choose the survey before and the survey after: then what changed stands here."
+        return Said(word="No comparison yet", first=first)
+    one = None if found.assessments is None else found.assessments[1].governing
+    now = one is not None and one.finding is not None
+    stands = f"As it lies: {judged_sentence(one, found.assessments[1], unit)}" if now else ""  # type: ignore[arg-type, index]
+    slips = len(found.warnings)
+    look = f" Look at the notes first: {slips} {'thing looks' if slips == 1 else 'things look'} like a mistake." * bool(
+        slips
+    )
+    if found.plan is not None:
+        rows = planned_rows(found)
+        again = [str(row["name"]) for row in rows if row["status"] in AGAIN]
+        unknown = [str(row["name"]) for row in rows if row["status"] not in (*AGAIN, WITHIN)]
+        done = f"{len(rows) - len(again) - len(unknown)} of {len(rows)} {'is' if len(rows) == 1 else 'are'} accepted."
+        if again:
+            first = f"Not accepted yet: do {', '.join(again)} again. {done}"
+            return Said(FAIL, f"REDO {len(again)}", first, f"{stands}{look}", gauge=gauge_of(one))
+        if unknown:
+            first = f"Not known: read {', '.join(unknown)} again. {done}"
+            return Said(UNDECIDED, "READ AGAIN", first, f"{stands}{look}", gauge=gauge_of(one))
+        return Said(PASS, "ACCEPT", "All places stand at their heights.", f"{stands}{look}", gauge=gauge_of(one))
+    if now and found.assessments is not None and one is not None:
+        before = found.assessments[0].governing
+        was = "" if before is None else f" Before: {WORDS[before.verdict].upper()}."
+        first = judged_sentence(one, found.assessments[1], unit)
+        return judged_said(one, first, f"{allowed_sentence(one, unit)}{was}{look}")
+    if not found.changed.any():
+        return Said(word="NO CHANGE SHOWN", first="No change is shown anywhere.", second=look.strip())
+    first = f"Change is shown on {percent(found.share_changed)} of the area."
+    return Said(word="CHANGED", first=first, second=spelled(f"{', '.join(_extremes(found, unit))}.{look}").capitalize())
+
+
+def places_done(found: Comparison, unit: str) -> str:
+    """Each place of the plan as HTML: what became of it, those to do again first."""
+    surface = found.surveys[1].surface
+    rows = sorted(planned_rows(found), key=lambda row: (row["status"] not in AGAIN, row["status"] == WITHIN))
+    items = "".join(
+        f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in (_place_done(row, surface, unit) for row in rows)
+    )
+    return f'<h3>Place by place</h3><ul class="fk-places fk-named">{items}</ul>' if items else ""
+
+
+def _place_done(row: dict[Any, Any], surface: str, unit: str) -> tuple[str, str]:
+    name = f"{row['name']}, {row['action']}: " if row["action"] else f"{row['name']}: "
+    word = {WITHIN: "accepted", UNPLANNED: "changed, and nothing was planned there"}.get(row["status"], row["status"])
+    if not math.isfinite(row["off_mm"]):
+        return f"{name}{word}", ""
+    off = f"{signed(abs(row['off_mm']), unit).lstrip('+')} {SIDES[surface][row['off_mm'] < 0]} at most"
+    at = at_place((row["worst_x_mm"], row["worst_y_mm"]), unit, surface, brief=True)
+    return f"{name}{word}", spelled(f"{off}, {at}")
+
+
+def how_much(found: Comparison, unit: str) -> str:
+    """Areas and volumes, to be opened."""
+    table = escape(amounts_table(found, unit))
+    return f"<details><summary>How much was taken off and added</summary><pre>{table}</pre></details>"
+
+
+def warnings_list(found: Comparison, unit: str) -> str:
+    """What looks like a mistake, as HTML; empty where nothing does."""
+    items = "".join(f"<li>{escape(sentence(text, unit))}</li>" for text in found.warnings)
+    return f"<b>Look here first</b><ul>{items}</ul>" if items else ""
+
+
+def notes_list(found: Comparison, unit: str) -> str:
+    """What must be known, as HTML."""
+    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in found.notes)
+    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
+
+
+NO_FINISH = "(no finish: compare without verdicts)"
+AGAIN = (SHORT, OVER, UNTOUCHED, UNPLANNED)
+
+
+class ComparePanel(Instrument):
+    """The Compare panel, to be shown as the last line of a notebook's cell.
+
+    Attributes
+    ----------
+    state : what the panel knows; read it to go on by hand
+    box : the widgets
+    maps : the live figures; ``map`` is the one in view
+    """
+
+    state: CompareState
+
+    def __init__(self, state: CompareState, folder: str | os.PathLike[str] = ".") -> None:
+        self.state, self._folder = state, folder
+        super().__init__(VIEW_NAMES, VIEW_TOOLTIPS, line=lambda *_: None, begin=self._clicked)
+        guard = state.guard
+        self.before = SurveyChooser(state, state.before, "Before", short=True)
+        self.after = SurveyChooser(state, state.after, "After", short=True)
+        self.plan = FileChooser(state, state.planned, "Plan", "JSON")
+        self.finish = drop_down("Finish", "Whose limits both surveys are held against", (), "finish")
+        self.align = drop_down(
+            "Datums aligned on", "How the heights of both surveys are brought to one datum", WAY_NAMES.items(), "way"
+        )
+        self.confidence = drop_down(
+            "Confidence [%]",
+            "How sure a change must be to be shown, and a verdict to be given",
+            CONFIDENCES.items(),
+            "short",
+        )
+        self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        self.unchanged = text_field("Unchanged", "", "", "finish")
+        self.clicking = toggles(
+            "A click on the map",
+            "What a click on the map does",
+            {"reads it": "", "says: unchanged": "unchanged"},
+            ("Nothing is changed by a click", "Each click says of a place that it did not change"),
+        )
+        self.forget = button("Forget them", "Go by the stations that agree with one another", guard(self._forgotten))
+        self.missing = words("", "fk-quiet")
+        self.places = column(self.unchanged, row(self.clicking, self.forget), self.missing)
+        self.name = text_field(
+            "Record (file name)",
+            "A new file beside this notebook; it is written only when you press the button",
+            "record.json",
+            "file",
+        )
+        self.save = button(
+            "Save the record",
+            "Files, settings and results, so that another person gets the same numbers",
+            guard(lambda _: state.save(self.name.value, self._folder)),
+            main=True,
+        )
+        self.done, self.verdicts, self.changed = words(), words(), words("", "fk-changed")
+        self.aligned, self.notes, self.saved = words("", "fk-aligned"), words(), words("", "fk-saved")
+        self._bind(self.finish, lambda value: state.choose_finish(value or ""))
+        self._bind(self.align, lambda value: state.set_trait("align", value))
+        self._bind(self.confidence, lambda value: state.set_trait("confidence", value))
+        self._bind(self.clicking, lambda value: state.set_trait("clicking", bool(value)))
+        self._bind(self.unchanged, lambda text: state.set_trait("unchanged", read_places(text, state.unit)))
+        self._arrange(
+            [row(self.before.controls, self.after.controls, self.units), row(self.plan.controls, self.finish)],
+            [self.before, self.after, self.plan],
+            {
+                "What changed": (self.done, self.verdicts, self.changed),
+                "Notes": (self.notes, self.aligned, self.before.about, self.after.about),
+                "Settings, record": (self.align, self.confidence, self.places, row(self.name, self.save), self.saved),
+            },
+        )
+        state.observe(self._show_saved, "saved")
+
+    def _forgotten(self, _: Any) -> None:
+        self.state.unchanged = ()
+
+    def _clicked(self, xy: Place) -> None:
+        for pointer in self.pointers:
+            pointer.forget()
+        state = self.state
+        if state.clicking and state.by_surface:
+            step = SNAP_MM[state.unit]
+            state.say_unchanged((round(xy[0] / step) * step, round(xy[1] / step) * step))
+
+    # what the panel shows
+
+    def said(self) -> Said:
+        return compare_said(self.state.comparison, self.state.unit)
+
+    def _key(self) -> tuple[Any, ...]:
+        return self.state.comparison, self.state.unit, self.state.unchanged
+
+    def _paint(self, figure: Any) -> ShownMap:
+        return draw_view(figure, self.state)
+
+    def _at(self, xy: Place) -> str:
+        found = self.state.comparison
+        return "" if found is None else told_change(found, xy, self.state.unit)
+
+    def _fill(self) -> None:
+        state, found, unit = self.state, self.state.comparison, self.state.unit
+        self.places.layout.display = "" if state.by_surface else "none"
+        self.unchanged.tooltip = (
+            f"Places x, y or labels of stations that did not change, with ; between, such as {EXAMPLE[unit]}; "
+            "empty: the stations that agree with one another"
+        )
+        labelled(self.unchanged, f"Places that did not change [{HINTS[unit]}]")
+        put(self.unchanged, write_places(state.unchanged, unit))
+        put(self.clicking, "unchanged" if state.clicking else "")
+        self.forget.layout.display = "" if state.unchanged else "none"
+        self.missing.value = missing_words(state.unchanged, state.align)
+        options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
+        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        put(self.align, state.align)
+        for widget in (self.done, self.verdicts, self.changed, self.aligned, self.notes):
+            widget.value = ""
+        if found is not None:
+            self.done.value, self.verdicts.value = places_done(found, unit), verdicts_table(found, unit)
+            self.changed.value = escape(spelled(changed_sentence(found, unit)))
+            self.aligned.value = escape(alignment_sentence(found, unit))
+            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_list(found, unit)}"
+
+    @property
+    def found(self) -> Comparison:
+        """The comparison that the panel shows, to go on by hand; see :meth:`CompareState.found`."""
+        return self.state.found()
+
+
+def compare_panel(
+    before: str | os.PathLike[str] = "",
+    after: str | os.PathLike[str] = "",
+    finish: str = "",
+    *,
+    align: str = "benchmarks",
+    plan: str | os.PathLike[str] = "",
+    folders: Iterable[str | os.PathLike[str]] = (),
+    confidence: float = 0.95,
+    unit: str | None = None,
+    records: str | os.PathLike[str] = ".",
+) -> ComparePanel:
+    """A panel that compares two surveys of one surface, for those who do not write Python.
+
+    Parameters
+    ----------
+    before, after : files to begin with; empty for none
+    finish : key of the finish whose verdicts are compared; empty for none
+    align : ``benchmarks``, ``offset``, ``tilt`` or ``none``, to begin with
+    plan : file of the plan that the work is held against; empty for none
+    folders : folders whose CSV and XLSX files, and plans, are offered
+    confidence : of the limit of detection and the verdicts, 0.5 to under 1
+    unit : ``in`` or ``mm``; None follows the later survey
+    records : folder into which records are saved
+
+    Returns
+    -------
+    ComparePanel : its ``state`` holds the surveys and the comparison
+    """
+    traits: dict[str, Any] = {} if unit is None else {"unit": unit}
+    state = CompareState(before, after, finish, folders, plan, align=align, confidence=confidence, **traits)
+    panel = ComparePanel(state, records)
+    state.guard(state.begin)()
+    return panel

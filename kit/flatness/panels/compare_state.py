@@ -1,0 +1,426 @@
+"""What the Compare panel knows: two surveys, what changed between them, the plan, and the record of it.
+
+Comparisons one after another: the verdicts, which no alignment changes, are worked out once for each pair.
+
+Places said to be unchanged between two surveys: typed as people write them, clicked on the map, and shown there.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Hashable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, ClassVar
+
+from matplotlib.axes import Axes
+from traitlets import Any as AnyTrait
+from traitlets import Bool, Enum, Float, Instance, Tuple
+
+from flatness.charts.axes import INK, SMALL
+from flatness.comparison.alignment import WAYS
+from flatness.comparison.comparing import Comparison, compare
+from flatness.comparison.records import record, write_record, write_text
+from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.lengths import format_length, parse_length
+from flatness.limits.kinds import Limit
+from flatness.measures.lines import Place
+from flatness.panels.check_state import FinishState
+from flatness.panels.state import NotReadyError
+from flatness.panels.surveys import FileChoice, SurveyChoice
+from flatness.planning.plan import SavedPlan, read_plan
+from flatness.survey.files import write_new
+from flatness.survey.readings import Survey
+from flatness.words.comparisons import comparison_report, record_text
+
+KEPT = 4  # pairs of assessments
+
+
+class ReadyVerdicts:
+    """Compares as :func:`~flatness.comparison.comparing.compare` does, with what it has judged before kept ready."""
+
+    def __init__(self) -> None:
+        self._kept: dict[Hashable, Comparison] = {}
+
+    def compare(
+        self, before: Survey, after: Survey, limits: Sequence[Limit], confidence: float = 0.95, **how: Any
+    ) -> Comparison:
+        """The comparison of two surveys.
+
+        Parameters
+        ----------
+        before, after, limits, confidence : as for ``compare``; what the verdicts rest on
+        how : ``align`` and ``unchanged``, which move one datum against the other and no surface against its limits
+
+        Raises
+        ------
+        FlatnessError : as for ``compare``
+        """
+        key = (before, after, confidence, *((one.name, one.length, one.allowed) for one in limits))
+        judged = self._kept.get(key)
+        if not limits or judged is None:
+            found = compare(before, after, limits=limits, confidence=confidence, **how)
+            self._keep(key, found)
+            return found
+        bare = compare(before, after, confidence=confidence, **how)
+        return replace(
+            bare,
+            assessments=judged.assessments,
+            verdicts=judged.verdicts,
+            settings={**bare.settings, "limits": judged.settings["limits"]},
+        )
+
+    def _keep(self, key: Hashable, found: Comparison) -> None:
+        if found.assessments is not None:
+            self._kept[key] = found
+            while len(self._kept) > KEPT:
+                del self._kept[next(iter(self._kept))]
+
+
+NEEDED = {"offset": 1, "tilt": 3}  # places, by what is looked for on them
+EXAMPLE = {"in": "4 ft, 2 ft 6 in; 10 ft, 3 ft", "mm": "1.2 m, 0.8 m; 3 m, 900 mm"}
+Unchanged = Place | str
+
+
+def read_places(text: str, unit: str) -> tuple[Unchanged, ...]:
+    """Places [mm] and labels of stations from what was typed: ``x, y`` or a label, with ; between.
+
+    Parameters
+    ----------
+    text : as typed
+    unit : ``in`` or ``mm``; bare numbers are feet, or millimetres
+
+    Raises
+    ------
+    ArgumentError, LengthError : what is no place
+
+    Examples
+    --------
+    >>> read_places("1 m, 500; A7", "mm")
+    ((1000.0, 500.0), 'A7')
+    """
+    return tuple(_read(part.strip(), unit) for part in text.split(";") if part.strip())
+
+
+def _read(part: str, unit: str) -> Unchanged:
+    if "," not in part:
+        return part
+    try:
+        x, y = (parse_length(one, "ft" if unit == "in" else "mm") for one in part.split(","))
+    except (LengthError, ValueError) as error:
+        raise ArgumentError(
+            "not a place",
+            column="Unchanged",
+            value=part,
+            expected="x, y or the label of a station, with ; between",
+            remedy=f"type places such as {EXAMPLE[unit]}",
+        ) from error
+    return x, y
+
+
+def write_places(places: Sequence[Unchanged], unit: str) -> str:
+    """The same as text that :func:`read_places` reads.
+
+    Examples
+    --------
+    >>> write_places([(1219.2, 0.0), "A7"], "in")
+    '4\\' 0", 0"; A7'
+    """
+    return "; ".join(one if isinstance(one, str) else ", ".join(_far(at, unit) for at in one) for one in places)
+
+
+def _far(mm: float, unit: str) -> str:
+    return format_length(mm, "ft", 16) if unit == "in" else format_length(mm, "m")
+
+
+def missing_words(places: Sequence[Unchanged], way: str) -> str:
+    """What is still missing for an alignment on these places; empty where nothing is, or where none are given.
+
+    Examples
+    --------
+    >>> missing_words([(0.0, 0.0)], "tilt")
+    '1 place so far; a tilt needs 3 not on one line. Until then it goes by the stations that agree.'
+    """
+    needed = NEEDED.get(way, 0)
+    if not 0 < len(places) < needed:
+        return ""
+    count = f"{len(places)} place{'' if len(places) == 1 else 's'} so far"
+    return f"{count}; a {way} needs {needed} not on one line. Until then it goes by the stations that agree."
+
+
+def draw_places(ax: Axes, places: Sequence[Unchanged], surveys: Sequence[Survey]) -> None:
+    """Mark the places on a map of what changed, numbered as they are listed."""
+    for number, x, y in _at(places, surveys):
+        ax.plot(
+            [x],
+            [y],
+            marker="s",
+            markersize=9,
+            markerfacecolor="white",
+            markeredgecolor=INK,
+            markeredgewidth=1.8,
+            linestyle="none",
+            zorder=8,
+            scalex=False,
+            scaley=False,
+        )
+        ax.annotate(
+            str(number),
+            (x, y),
+            (7, 6),
+            textcoords="offset points",
+            fontsize=SMALL,
+            fontweight="bold",
+            color=INK,
+            zorder=9,
+            bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
+        )
+
+
+def _at(places: Sequence[Unchanged], surveys: Sequence[Survey]) -> Iterator[tuple[int, float, float]]:
+    for number, one in enumerate(places, 1):
+        if not isinstance(one, str):
+            yield number, *one
+            continue
+        for survey in surveys:
+            here = survey.points[survey.points["label"] == one]
+            if len(here):
+                yield number, float(here["x"].iloc[0]), float(here["y"].iloc[0])
+                break
+
+
+NEW_NAME = "choose another name: a record is never overwritten here"
+
+
+def planned_rows(found: Comparison) -> list[dict[Any, Any]]:
+    """The places of the plan that a comparison was held against, as their table has them; empty without a plan."""
+    rows = [] if found.plan is None else found.plan.to_dict("records")
+    return [row for row in rows if row["what"] != "whole"]
+
+
+class PlanChoice(FileChoice):
+    """A plan that was saved, chosen out of a list of files.
+
+    Attributes
+    ----------
+    plan : the :class:`~flatness.planning.plan.SavedPlan`, or None
+    """
+
+    listed: ClassVar[tuple[str, ...]] = (".json",)
+    taken: ClassVar[tuple[str, ...]] = (".json",)
+    wanted: ClassVar[str] = "a plan that was saved"
+    remedy: ClassVar[str] = "save it in the planning notebook, or with flatness plan --save"
+    holds = "plan"
+
+    plan = AnyTrait(None)
+
+    def _read(self, content: Path | bytes) -> SavedPlan:
+        if isinstance(content, Path):
+            return read_plan(content)
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / self.file_name
+            path.write_bytes(content)
+            return read_plan(path)
+
+
+CHANGE, BEFORE, AFTER, DONE = VIEWS = ("change", "before", "after", "done")
+
+
+class CompareState(FinishState):
+    """The state of the Compare panel.
+
+    Attributes
+    ----------
+    before, after : the surveys chosen
+    planned : the plan chosen that the work is held against
+    view : which map is shown
+    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
+    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
+    clicking : whether a click on the map says that a place did not change
+    finish : key of the finish whose verdicts are compared; empty for none
+    confidence : of the limit of detection and the verdicts, 0.5 to under 1
+    comparison : the :class:`~flatness.comparison.comparing.Comparison`, or None
+    saved : names of the files written last
+    pointer : place [mm] that is pointed at, or None
+    """
+
+    before = Instance(SurveyChoice)
+    after = Instance(SurveyChoice)
+    planned = Instance(PlanChoice)
+    view = Enum(VIEWS, CHANGE)
+    align = Enum(WAYS, "benchmarks")
+    unchanged = Tuple()
+    clicking = Bool(False)
+    confidence = Float(0.95)
+    comparison = AnyTrait(None)
+    pointer = AnyTrait(None)
+
+    def __init__(
+        self,
+        before: str | os.PathLike[str] = "",
+        after: str | os.PathLike[str] = "",
+        finish: str = "",
+        folders: Iterable[str | os.PathLike[str]] = (),
+        plan: str | os.PathLike[str] = "",
+        **traits: Any,
+    ) -> None:
+        folders = list(folders)
+        days = {"before": SurveyChoice(folders, before), "after": SurveyChoice(folders, after)}
+        super().__init__(**days, planned=PlanChoice(folders, plan), **traits)
+        self._ready = ReadyVerdicts()
+        self.set_trait("finish", finish)
+        # guarded, for an exception here would keep all that is told of the change after it from being told
+        for choice in (self.before, self.after):
+            choice.observe(self.guard(self._new_survey), "survey")
+        self.planned.observe(self.guard(self._new_plan), "plan")
+        self.observe(self.guard(self._compare_again), ["align", "unchanged", "finish", "confidence"])
+
+    def begin(self) -> None:
+        """Read and compare what the panel was made with."""
+        for choice in (self.planned, self.before, self.after):
+            choice.begin()
+
+    @property
+    def surveys(self) -> tuple[Survey, Survey] | None:
+        """Both surveys, or None unless both are there."""
+        before, after = self.before.survey, self.after.survey
+        return None if before is None or after is None else (before, after)
+
+    @property
+    def judged(self) -> Survey | None:
+        known: Survey | None = self.after.survey or self.before.survey
+        return known
+
+    def limits(self) -> list[Limit]:
+        return super().limits() if self.surveys is not None else []
+
+    def _new_survey(self, change: Any) -> None:
+        finish, unchanged = self.finish, self.unchanged
+        with self.at_work(f"Reading {change['owner'].file_name} ..."):
+            with self.hold_trait_notifications():  # nobody is told of the new unit before the old comparison is gone
+                self.pointer = self.comparison = None
+                self.unchanged = ()  # places on another surface
+                self.follow_unit(self.after.survey or self.before.survey)
+                if self.surveys is not None and finish and finish not in self.finishes:
+                    self.finish = ""  # a finish for floors, and the surveys are of a wall
+            if self.finish == finish and self.unchanged == unchanged:
+                self._compare_again()
+
+    def _new_plan(self, change: Any) -> None:
+        with self.at_work(f"Reading {self.planned.file_name} ..."):
+            self.view = CHANGE if change["new"] is None else DONE
+            self._compare_again()
+
+    @property
+    def by_surface(self) -> bool:
+        """Whether the datums are aligned on the surface itself, so that places may be said not to have changed."""
+        return self.align in NEEDED
+
+    def say_unchanged(self, place: Unchanged) -> None:
+        """Say of one more place (x, y) [mm], or of a station by its label, that it did not change."""
+        if place not in self.unchanged:
+            self.unchanged = (*self.unchanged, place)
+
+    def _compare_again(self, _: Any = None) -> None:
+        found, surveys = None, self.surveys
+        enough = self.by_surface and len(self.unchanged) >= NEEDED[self.align]
+        with self.at_work(f"Comparing {self.after.file_name} with {self.before.file_name} ..."):
+            try:
+                if surveys is not None:
+                    found = self._compared(surveys, self.unchanged if enough else None)
+            except FlatnessError:
+                if enough and surveys is not None:  # the map stays, so that other places can be clicked on it
+                    found = self._compared(surveys, None)
+                raise
+            finally:
+                with self.hold_trait_notifications():
+                    self.comparison, self.pointer, self.saved = found, None, ()
+
+    def _compared(self, surveys: tuple[Survey, Survey], unchanged: tuple[Unchanged, ...] | None) -> Comparison:
+        how = {"align": self.align, "unchanged": unchanged, "plan": self.planned.plan}
+        return self._ready.compare(*surveys, self.limits(), self.confidence, **how)
+
+    def found(self) -> Comparison:
+        """The comparison, for the cells below the panel.
+
+        Raises
+        ------
+        NotReadyError : the surveys are not both there, or cannot be compared as asked; the message says why
+        """
+        with self.lock:  # a change that is being compared is waited for
+            made: Comparison | None = self.comparison
+        if made is None:
+            raise NotReadyError(
+                (*self.before.problems, *self.after.problems, *self.planned.problems)
+                or self.problems
+                or Problem("two surveys are compared", remedy="choose both in the panel, then run this cell again")
+            )
+        return made
+
+    def save(self, name: str, folder: str | os.PathLike[str] = ".") -> list[Path]:
+        """Write the record of the comparison and its text, and beside them whichever files were uploaded.
+
+        Parameters
+        ----------
+        name : name of the record, such as ``record.json``; its text gets the ending ``.txt``
+        folder : where to write
+
+        Returns
+        -------
+        list of Path : the files written
+
+        Raises
+        ------
+        ArgumentError : a name that is no file's, or one that is taken: nothing is ever overwritten
+        """
+        found, path = self.found(), _record_path(name, folder)
+        choices: dict[str, FileChoice] = {"before": self.before, "after": self.after}
+        choices |= {"plan": self.planned} if found.plan is not None else {}
+        beside = {
+            day: path.with_name(f"{path.stem}-{day}{Path(choice.file_name).suffix}")
+            for day, choice in choices.items()
+            if isinstance(choice.content, bytes)
+        }
+        for target in (path, path.with_suffix(".txt"), *beside.values()):
+            if target.exists():
+                raise ArgumentError("there is a file of this name already", file=target.name, remedy=NEW_NAME)
+        written: list[Path] = []
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            for day, target in beside.items():
+                write_new(target, bytes(choices[day].content), False, remedy=NEW_NAME)
+                written.append(target)
+            files: dict[str, Any] = {day: beside.get(day) or choice.content for day, choice in choices.items()}
+            sheets = {"before": self.before.sheet or None, "after": self.after.sheet or None}
+            made = record(
+                found, files["before"], files["after"], path.parent, sheets=sheets, plan_file=files.get("plan")
+            )
+            written.append(write_record(made, path))
+            readable = path.with_suffix(".txt")
+            write_text(readable, record_text(made, comparison_report(found, self.unit)))
+            written.append(readable)
+        except Exception:
+            for target in written:
+                target.unlink(missing_ok=True)  # a record is whole or not there
+            raise
+        self.saved = tuple(target.name for target in written)
+        return written
+
+
+def _record_path(name: str, folder: str | os.PathLike[str]) -> Path:
+    plain = name.strip()
+    if not plain or plain != Path(plain).name or plain.startswith("."):
+        raise ArgumentError(
+            "not the name of a file",
+            value=name,
+            expected="a name without folders, such as record.json",
+            remedy="type a name for the record",
+        )
+    path = Path(folder) / plain
+    path = path if path.suffix else path.with_suffix(".json")
+    if path.suffix.lower() != ".json":
+        raise ArgumentError(
+            "the record is a JSON file", value=name, expected="a name that ends in .json", remedy="change its ending"
+        )
+    return path

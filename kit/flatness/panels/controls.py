@@ -1,0 +1,447 @@
+"""Controls with a label, a unit and a tooltip each; the panels' look; what went wrong as a list.
+
+What all panels have around their own parts: what went wrong, what is being computed, being shown and taken away.
+
+What the controls of the Plan panel have in common: lengths as they are typed, and choices that a person makes.
+
+The Plan panel's own look beside that of all panels, and its sliders.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from html import escape, unescape
+from typing import Any
+
+import ipywidgets as w
+from matplotlib.figure import Figure
+
+from flatness.charts.axes import INK, PALE
+from flatness.errors import LengthError, Problem, shorten
+from flatness.lengths import parse_length
+from flatness.panels.canvas import close_figure
+from flatness.panels.state import State
+from flatness.words.phrases import say, sentence
+
+PAPER, FIELD, RULE, ACCENT = "#ffffff", "#f4f5f2", "#737b84", "#f2c230"
+COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
+    "text": (INK, PAPER),
+    "field": (INK, PAPER),
+    "quiet": (PALE, PAPER),
+    "button": (INK, FIELD),
+    "accent": (INK, ACCENT),
+    "chosen": ("#ffffff", INK),
+    "pass": ("#14532d", "#dff1e4"),
+    "fail": ("#7a1717", "#fbe3df"),
+    "undecided": ("#5c4300", "#fff0c2"),
+    "problem": ("#7a1717", "#fdf1ee"),
+}
+CONFIDENCES = {"80 %": 0.8, "90 %": 0.9, "95 %": 0.95, "99 %": 0.99}
+HINTS = {"in": "ft, in", "mm": "m, mm"}  # units that a long length may be typed in
+SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than this
+UNIT_NAMES = {"Feet, inches and fractions": "in", "Millimetres": "mm"}
+
+
+def _pair(name: str) -> str:
+    letters, paper = COLOURS[name]
+    return f"color:{letters};background:{paper}"
+
+
+# a notebook takes arrow keys to move between cells, unless what has the focus says that they are its own
+KEYS = (
+    "const panel = this.closest('.fk-panel'); if (panel) panel.addEventListener('focusin', "
+    "event => {event.target.dataset.lmSuppressShortcuts = 'true'})"
+)
+STYLE = f"""<style onload="{KEYS}">
+.fk-panel {{ {_pair("text")}; padding:12px 14px; border:1px solid {RULE}; border-radius:4px; font-size:14px;
+  overflow:visible; max-width:1500px; box-sizing:border-box }}
+.fk-panel > *, .fk-row > *, .fk-column > * {{ min-width:0 }}
+.fk-row {{ display:flex; flex-flow:row wrap; align-items:flex-end; overflow:visible; gap:6px 12px }}
+.fk-row.fk-top {{ align-items:flex-start; gap:8px 24px }}
+.fk-column {{ overflow:visible; gap:8px }} .fk-panel {{ gap:8px }}
+.fk-panel .widget-inline-hbox {{ display:flex; flex-direction:column; align-items:stretch; height:auto; margin:0;
+  width:auto; max-width:100% }}
+.fk-panel .widget-inline-hbox .widget-label, .fk-panel .widget-label {{ width:auto !important;
+  min-width:0 !important; max-width:none; text-align:left; height:auto; line-height:1.45; font-weight:600;
+  font-size:13px; color:{INK}; margin:0; padding:0; white-space:normal; overflow:visible }}
+.fk-panel .widget-html, .fk-panel .widget-html-content {{ color:{INK}; line-height:1.45; font-size:14px; margin:0;
+  height:auto; width:100%; overflow:visible }}
+.fk-panel select, .fk-panel input[type=text] {{ {_pair("field")} !important; border:1px solid {RULE};
+  border-radius:3px; flex:0 0 32px; height:32px; font-size:14px; width:100%; max-width:100%; margin:0;
+  padding:2px 6px }}
+.fk-panel select[multiple] {{ height:auto; flex:0 0 auto; overflow-y:auto }}
+.fk-panel button.jupyter-button {{ {_pair("button")}; border:1px solid {RULE}; border-radius:3px; height:32px;
+  line-height:28px; font-size:14px; width:auto; padding:0 12px; margin:0; box-shadow:none }}
+.fk-panel button.jupyter-button:hover {{ border-color:{INK}; box-shadow:none }}
+.fk-panel button.jupyter-button.fk-do {{ {_pair("accent")}; border-color:{INK}; font-weight:600 }}
+.fk-panel .widget-toggle-buttons {{ width:auto; flex-wrap:wrap }}
+.fk-panel .widget-toggle-button.mod-active {{ {_pair("chosen")}; border-color:{INK}; font-weight:600 }}
+.fk-panel select:focus-visible, .fk-panel input:focus-visible, .fk-panel button:focus-visible {{
+  outline:3px solid #1b5fa8; outline-offset:1px }}
+.fk-file {{ flex:1 1 210px; max-width:340px }} .fk-finish {{ flex:4 1 520px; max-width:640px }}
+.fk-short {{ flex:0 1 150px }} .fk-way {{ flex:1 1 240px; max-width:280px }}
+.fk-survey {{ flex:1 1 420px; max-width:700px }} .fk-fill {{ flex:1 1 384px; max-width:640px }}
+.fk-canvas {{ flex:0 0 auto; overflow:visible; margin:0 }}
+.fk-pass {{ {_pair("pass")} }} .fk-fail {{ {_pair("fail")} }} .fk-undecided {{ {_pair("undecided")} }}
+.fk-mark {{ padding:1px 7px; border-radius:3px; white-space:nowrap; font-weight:600 }}
+.fk-problems {{ {_pair("problem")}; border:1px solid currentColor; padding:6px 12px; margin:6px 0 }}
+.fk-problems ol {{ margin:4px 0 2px; padding-left:24px }} .fk-problems li {{ margin-bottom:4px }}
+.fk-quiet, .fk-quiet .widget-html-content {{ color:{PALE} }}
+.fk-panel .fk-table {{ border-collapse:collapse; font-size:13px; margin:4px 0; width:100%; max-width:1100px }}
+.fk-panel .fk-table th, .fk-panel .fk-table td {{ text-align:left; padding:4px 10px 4px 0; vertical-align:top;
+  border-bottom:1px solid #d3d7db; color:{INK}; background:{PAPER}; font-weight:400; white-space:normal }}
+.fk-panel .fk-table thead th {{ font-weight:600 }}
+.fk-panel pre {{ font-size:11.5px; line-height:1.35; margin:4px 0; color:{INK}; overflow:visible }}
+.fk-panel summary {{ cursor:pointer; font-weight:600; font-size:13px }}
+.fk-here {{ font-variant-numeric:tabular-nums; min-height:44px }}
+</style>"""
+
+
+def row(*children: Any, top: bool = False) -> Any:
+    """Controls side by side, on further lines where there is no room."""
+    box = w.Box(list(children))
+    box.add_class("fk-row")
+    if top:
+        box.add_class("fk-top")
+    return box
+
+
+def column(*children: Any, size: str = "") -> Any:
+    box = w.VBox(list(children))
+    box.add_class("fk-column")
+    return sized(box, size)
+
+
+def sized(widget: Any, size: str) -> Any:
+    """The widget with a width of the panels' own: short, way, file, finish, survey or fill; empty for its own."""
+    if size:
+        widget.add_class(f"fk-{size}")
+    return widget
+
+
+def words(html: str = "", *classes: str) -> Any:
+    """Text as HTML."""
+    widget = w.HTML(html)
+    for name in classes:
+        widget.add_class(name)
+    return widget
+
+
+def drop_down(label: str, tooltip: str, options: Any = (), size: str = "") -> Any:
+    """A list to choose one of; it may be given other options with :func:`refill`."""
+    return sized(labelled(w.Dropdown(options=options, tooltip=tooltip), label), size)
+
+
+def labelled(widget: Any, label: str) -> Any:
+    """The widget under another label, which tells its tooltip: a list or field with a label shows none of itself."""
+    widget.description_allow_html = True
+    widget.description = f'<span title="{escape(widget.tooltip)}">{escape(label)}</span>'
+    return widget
+
+
+def label_of(widget: Any) -> str:
+    """The label of a control as it is read."""
+    return unescape(re.sub("<[^>]*>", "", widget.description))
+
+
+def refill(widget: Any, options: Sequence[tuple[str, str]], value: str) -> None:
+    """Give a drop-down list other options, and the choice ``value``; meanwhile ``is_filling`` is true of it.
+
+    A list that gets other options falls back to the first of them, which nobody chose.
+    """
+    if tuple(options) != tuple(widget.options):
+        offer(widget, options, value)
+    widget.value = value
+
+
+def put(widget: Any, value: Any) -> None:
+    """Show a value in a control; meanwhile ``is_filling`` is true of it, for nobody chose it."""
+    with _filling(widget):
+        widget.value = value
+
+
+def offer(widget: Any, options: Sequence[tuple[str, Any]], value: Any) -> None:
+    """Give a list or a slider these options, and show ``value``; meanwhile ``is_filling`` is true of it."""
+    with _filling(widget):
+        if tuple(options) != tuple(widget.options):
+            widget.options = list(options)
+        widget.value = value
+
+
+@contextmanager
+def _filling(widget: Any) -> Iterator[None]:
+    widget.fk_filling = True
+    try:
+        yield
+    finally:
+        widget.fk_filling = False
+
+
+def is_filling(widget: Any) -> bool:
+    """Whether a list is being given other options, so that its changes are nobody's choice."""
+    return bool(getattr(widget, "fk_filling", False))
+
+
+def several(label: str, tooltip: str, rows: int = 3) -> Any:
+    """A list to choose several of; it is given its options with :func:`offer`."""
+    return sized(labelled(w.SelectMultiple(options=(), rows=rows, tooltip=tooltip), label), "way")
+
+
+def text_field(label: str, tooltip: str, value: str = "", size: str = "short") -> Any:
+    """A line of text that counts once it is entered."""
+    return sized(labelled(w.Text(value=value, tooltip=tooltip, continuous_update=False), label), size)
+
+
+def button(label: str, tooltip: str, pressed: Callable[[Any], Any], *, main: bool = False) -> Any:
+    widget = w.Button(description=label, tooltip=tooltip)
+    if main:
+        widget.add_class("fk-do")
+    widget.on_click(pressed)
+    return widget
+
+
+def toggles(label: str, tooltip: str, options: Mapping[str, str], tooltips: Sequence[str]) -> Any:
+    """One of a few, all in sight."""
+    return w.ToggleButtons(
+        description=label,
+        tooltip=tooltip,
+        options=list(options.items()),
+        tooltips=list(tooltips),
+        style={"button_width": "auto"},
+    )
+
+
+def unit_switch(unit: str, chosen: Callable[[str], Any], names: Mapping[str, str] = UNIT_NAMES) -> Any:
+    """Feet and inches, or millimetres, for the whole panel."""
+    widget = toggles(
+        "Lengths in",
+        "The unit of every length on this panel, read and shown",
+        names,
+        ("As a tape in inches reads", "Millimetres; metres for places"),
+    )
+    widget.value = unit
+    widget.observe(lambda change: chosen(change["new"]), "value")
+    return widget
+
+
+def problem_list(problems: Iterable[Problem], heading: str, unit: str = "") -> str:
+    """Problems as HTML, read out at once by a screen reader: each with its cell, what was found, and the remedy.
+
+    Millimetres are told in inches too where these are the ``unit``.
+    """
+    items = [f"<li>{_told(one, unit)}</li>" for one in problems]
+    if not items:
+        return ""
+    return f'<div class="fk-problems" role="alert"><b>{escape(heading)}</b><ol>{"".join(items)}</ol></div>'
+
+
+def _told(one: Problem, unit: str) -> str:
+    where = (
+        f"cell {one.cell}"
+        if one.cell
+        else ", ".join(text for text in (f"row {one.row}" if one.row is not None else "", one.column or "") if text)
+        or (one.file or "")
+    )
+    where = where if where == one.file else where[:1].upper() + where[1:]
+    parts = [f"<b>{escape(where)}</b>: " if where else "", escape(say(one.what, unit))]
+    parts += [f"; found {escape(shorten(say(one.value, unit)))}"] if one.value is not None else []
+    parts += [f"; expected {escape(say(one.expected, unit))}"] if one.expected else []
+    parts += [f". <i>{escape(sentence(one.remedy, unit))}</i>"] if one.remedy else ["."]
+    return "".join(parts)
+
+
+def panel_box(*children: Any, look: str = "") -> Any:
+    """The whole panel on its own paper, whatever colours the notebook has."""
+    box = w.VBox([w.HTML(STYLE), *children])
+    box.add_class("fk-panel")
+    return sized(box, look)
+
+
+def all_controls(box: Any) -> list[Any]:
+    """Every widget within a box that a person can use."""
+    kinds = (w.Dropdown, w.SelectMultiple, w.Text, w.Button, w.ToggleButton, w.ToggleButtons, w.FileUpload)
+    found = []
+    for child in getattr(box, "children", ()):
+        found += [child] if isinstance(child, kinds) else all_controls(child)
+    return found
+
+
+def close_all(box: Any) -> None:
+    """Close a box and all within it, with their layouts and styles."""
+    for child in getattr(box, "children", ()):
+        close_all(child)
+    for part in (getattr(box, "style", None), box.layout, box):
+        if part is not None:
+            part.close()
+
+
+class Panel:
+    """A panel, to be shown as the last line of a notebook's cell; each kind of panel is one.
+
+    Attributes
+    ----------
+    state : what the panel knows
+    box : the widgets
+    figures : the live figures, closed with the panel
+    working, problems : what is being computed, and what went wrong
+    saved : what was written last, in panels that write files
+    """
+
+    state: State
+    box: Any
+    saved: Any
+
+    def __init__(self, *figures: Figure) -> None:
+        self.figures = figures
+        for figure in figures:
+            draw_alone(figure, self.state.lock)
+        self.working, self.problems = words("", "fk-quiet"), words()
+
+    def _tell(self) -> None:
+        """From now on say what the state says of its work and of what went wrong."""
+        self.state.observe(self.state.alone(self._show_problems), "problems")
+        self.state.observe(self.state.alone(self._show_working), "working")
+
+    def _show_problems(self, _: Any = None) -> None:
+        self.problems.value = problem_list(self.state.problems, "That did not work.", self.state.unit)
+
+    def _show_working(self, _: Any = None) -> None:
+        self.working.value = escape(self.state.working)
+
+    def _show_saved(self, _: Any = None) -> None:
+        names = ", ".join(self.state.saved)
+        self.saved.value = f"<div role='status'>Written: {escape(names)}</div>" if names else ""
+
+    def close(self) -> None:
+        """Take the panel away with all its figures and widgets."""
+        for figure in self.figures:
+            close_figure(figure)
+        close_all(self.box)
+
+    def _repr_mimebundle_(self, **options: Any) -> Any:
+        take_in_turn(self.box, self.state.lock)
+        return self.box._repr_mimebundle_(**options)
+
+
+def take_in_turn(box: Any, lock: threading.RLock) -> None:
+    """Take what a person does in a box and all within it one step at a time, under a lock.
+
+    A search shows its plan from a thread of its own: without this a choice made at that moment would be taken for a
+    value that the panel itself shows, and be lost.
+    """
+    for child in getattr(box, "children", ()):
+        take_in_turn(child, lock)
+    take = box._handle_msg  # the widgets' only way in
+
+    def alone(message: Any) -> None:
+        with lock:
+            take(message)
+
+    if box.comm is not None:
+        box.comm.on_msg(alone)
+
+
+def draw_alone(figure: Figure, lock: threading.RLock) -> None:
+    """Have a figure drawn under a lock, so that no picture shows it half changed."""
+    draw: Any = figure.draw
+
+    def alone(renderer: Any) -> Any:
+        with lock:
+            return draw(renderer)
+
+    figure.draw = alone  # type: ignore[method-assign]
+
+
+class TypedControls:
+    """Controls over a state whose ``unit`` is that of what is typed: inches and feet, or millimetres."""
+
+    def __init__(self, state: Any) -> None:
+        self.state = state
+
+    @staticmethod
+    def _chosen(act: Callable[[Any], Any]) -> Callable[[Any], None]:
+        """Call with the new value where a person chose it, and not where a list got other options."""
+
+        def chosen(change: Any) -> None:
+            if not is_filling(change["owner"]):
+                act(change["new"])
+
+        return chosen
+
+    def _mm(self, field: Any, unit: str) -> float:
+        return self._lengths(field, (field.value,), unit)[0]
+
+    def _inches(self, field: Any) -> float:
+        return self._mm(field, self.state.unit)
+
+    def _small(self, field: Any) -> float | None:
+        return self._inches(field) if field.value.strip() else None
+
+    def _far(self, field: Any) -> float:
+        return self._mm(field, self._long_unit)
+
+    def _listed(self, field: Any) -> tuple[float, ...]:
+        """Long lengths with ; between."""
+        return self._lengths(field, (text for text in field.value.split(";") if text.strip()), self._long_unit)
+
+    @property
+    def _long_unit(self) -> str:
+        return "ft" if self.state.unit == "in" else "mm"
+
+    @staticmethod
+    def _lengths(field: Any, texts: Iterable[str], unit: str) -> tuple[float, ...]:
+        try:
+            return tuple(parse_length(text, unit) for text in texts)
+        except LengthError as error:
+            raise error.located(column=label_of(field)) from error
+
+
+# a slider's handle is named for those who cannot see its label
+NAMED = (
+    "const panel = this.closest('.fk-panel'); if (panel) panel.addEventListener('focusin', event => {"
+    "if (event.target.classList.contains('noUi-handle')) event.target.setAttribute('aria-label', "
+    "event.target.closest('.widget-inline-hbox').querySelector('label').textContent)})"
+)
+LOOK = f"""<style onload="{NAMED}">
+.fk-panel .fk-steps {{ flex:0 0 auto; width:100%; max-width:480px }}
+.fk-panel .widget-hslider .slider-container {{ margin:4px 10px; min-height:20px; flex:0 0 20px; width:auto }}
+.fk-panel .widget-hslider .widget-readout {{ min-width:0; max-width:none; width:auto; height:auto; margin:2px 0 0;
+  text-align:left; color:{INK}; font-size:14px; font-weight:600; font-variant-numeric:tabular-nums;
+  border-color:transparent; overflow:visible; line-height:1.4 }}
+.fk-panel .noUi-target {{ background:#e6e8ea; border:1px solid {RULE} }}
+.fk-panel .noUi-connect {{ background:{PALE} }}
+.fk-panel .noUi-handle {{ background:{ACCENT}; border:2px solid {INK} !important; border-radius:50% }}
+.fk-panel .noUi-handle:focus-visible {{ outline:3px solid #1b5fa8; outline-offset:2px }}
+.fk-draft {{ color:{INK}; background:#eef0f2 }}
+.fk-panel .fk-part {{ font-weight:600; font-size:14px; border-bottom:1px solid {RULE}; padding:6px 0 2px }}
+.fk-cautions {{ border:1px solid #5c4300; background:#fff7e0; color:{INK}; padding:6px 12px }}
+.fk-cautions ul, .fk-list {{ margin:4px 0; padding-left:20px }}
+.fk-panel .fk-schedule {{ font-size:12.5px; overflow-x:auto }}
+.fk-panel .fk-chart {{ max-width:960px; width:100% }}
+.fk-panel .fk-key img {{ max-width:100%; height:auto }} .fk-key {{ max-width:557px }}
+.fk-panel .widget-hprogress, .fk-panel .progress {{ width:100%; max-width:640px }}
+.fk-panel .fk-progress {{ flex:1 1 320px; max-width:640px; height:24px }}
+.fk-panel .fk-stale {{ font-weight:600; color:#5c4300 }}
+</style>"""
+
+
+def part(words: str) -> Any:
+    """The heading of a group of controls."""
+    widget = w.HTML(words)
+    widget.add_class("fk-part")
+    return widget
+
+
+def slider(label: str, tooltip: str, options: Sequence[tuple[str, float]], size: str = "steps") -> Any:
+    """A slider over named steps, whose name is read beneath it."""
+    widget = w.SelectionSlider(options=list(options), tooltip=tooltip, continuous_update=True)
+    return sized(labelled(widget, label), size)
+
+
+def set_steps(widget: Any, options: Sequence[tuple[str, float]], value: float) -> None:
+    """Give a slider other steps, and stand it at the one nearest to a value; ``is_filling`` is true meanwhile."""
+    nearest = min(options, key=lambda one: abs(one[1] - value))[1]
+    offer(widget, options, nearest)

@@ -1,0 +1,285 @@
+"""The maps of the Check panel: one of four views drawn into one live figure, and the straightedge laid on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.colorbar import Colorbar
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.text import Annotation
+
+from flatness.charts import map_base as plan
+from flatness.charts.axes import (
+    INK,
+    NORMAL,
+    PALE,
+    SMALL,
+    Extent,
+    FreeSpace,
+    draw_numbered,
+    set_place_ticks,
+    text_width,
+    wrap,
+)
+from flatness.charts.chances import chance_map
+from flatness.charts.gaps import BarMarks, gap_map, lay_bar
+from flatness.charts.heights import surface_map
+from flatness.charts.profile import profile_chart
+from flatness.charts.scales import place_step, printed_limit
+from flatness.errors import FlatnessError, MeasureError
+from flatness.measures.lines import Place
+from flatness.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState, LaidBar
+from flatness.surface.lattice import Surface, bilinear
+from flatness.words.printed import length as printed_length
+from flatness.words.printed import printed_place
+
+VIEW_NAMES = {"Against the limit": GAP, "Heights": HEIGHTS, "How sure": CHANCE, "Where to read": MORE}
+VIEW_TOOLTIPS = (
+    "The largest gap under the bar at each place",
+    "How far each place is proud or shy of the best-fit plane",
+    "The chance at each place that the gap is over the limit",
+    "Where further readings would do most to decide",
+)
+PROFILE_IN = (3.2, 2.1)  # size of the live figure [in]
+LEFT_IN, RIGHT_IN, FOOT_IN, HEAD_IN = 0.66, 0.05, 0.56, 0.1  # about the axes [in]
+CLEAR = 6.0  # [points]
+MOST = 9  # places over the limit that are numbered
+YELLOW = "#f2c230"
+
+
+@dataclass(eq=False)
+class ShownMap:
+    """A map as it stands in the live figure.
+
+    Attributes
+    ----------
+    ax : its axes, or None where there is nothing to show
+    outline : openings and their names, which labels keep clear of
+    body : the straightedge from end to end and its border, and the marks of ends that are not laid yet
+    marks : its contacts A and B, and its gap
+    bar : the straightedge that lies there
+    caption : what is seen, in words
+    """
+
+    ax: Axes | None = None
+    outline: Sequence[Artist] = ()
+    body: Sequence[Line2D] = ()
+    marks: list[BarMarks] = field(default_factory=list)
+    bar: LaidBar | None = None
+    caption: str = ""
+
+    def lay(self, bar: LaidBar | None, length: float, allowed: float | None, unit: str) -> None:
+        """Lay the straightedge elsewhere, or take it away."""
+        self.bar = bar
+        if self.ax is None or not self.body:
+            return
+        self.body[2].set_data((), ())
+        ends = ((), ()) if bar is None else tuple(zip(bar.start, bar.end, strict=True))
+        for line in self.body[:2]:
+            line.set_data(*ends)
+        placement = None if bar is None else bar.placement
+        said = "" if placement is None else f"gap {printed_length(placement.gap, unit, allowed)}"
+        if said and bar is not None and not bar.by_hand:
+            said = f"{said}, the largest\nunder {printed_place(length, unit)}"
+        lay_bar(self.ax, self.marks, placement, said, plan.space_beside(self.ax, self.outline))
+
+    def stretch(self, start: Place, end: Place) -> None:
+        """Show the straightedge while it is being dragged."""
+        self.bar = None
+        if self.ax is not None and self.body:
+            lay_bar(self.ax, self.marks, None, "", FreeSpace(self.ax))
+            for line in self.body:
+                line.set_data((start[0], end[0]), (start[1], end[1]))
+
+
+def map_box(figure: Figure) -> tuple[float, float, float, float]:
+    wide, high = figure.get_size_inches()
+    return (LEFT_IN / wide, FOOT_IN / high, (wide - LEFT_IN - RIGHT_IN) / wide, (high - FOOT_IN - HEAD_IN) / high)
+
+
+def say(figure: Figure, text: str) -> None:
+    """Nothing but a sentence in the middle of a figure."""
+    wide = figure.get_size_inches()[0] * 72 * 0.7
+    figure.text(
+        0.5,
+        0.55,
+        wrap(text, wide, NORMAL),
+        ha="center",
+        va="center",
+        fontsize=NORMAL,
+        color=PALE,
+        linespacing=1.4,
+        parse_math=False,
+    )
+
+
+def lift_heading(ax: Axes) -> str:
+    """Take a chart's title and notes out of its axes, which grow by as much, to be read beside it."""
+    told = [ax.get_title("left")]
+    ax.set_title("", loc="left")
+    for text in list(ax.texts):
+        if isinstance(text, Annotation) and text.xycoords == "axes fraction" and tuple(text.xy) == (0, 1):
+            told.append(text.get_text())
+            text.remove()
+    return " ".join(f"{text.rstrip('.')}." for text in told if text).replace("\n", " ")
+
+
+def clear_ends(bar: Colorbar) -> None:
+    """Move the words at a standing colour bar's ends clear of its labels, which a screen draws a little wider."""
+    if bar.orientation == "vertical":
+        for text in bar.ax.texts:
+            right, up = text.get_position()
+            text.set_position((right + CLEAR, up))
+
+
+def roomy_ticks(ax: Axes, bounds: Extent, unit: str) -> None:
+    """Fewer ticks along x and y than a chart of full size has, so that their labels stand clear of one another."""
+    space = FreeSpace(ax)
+    for axis, limits, way in ((ax.xaxis, bounds[:2], (1.0, 0.0)), (ax.yaxis, bounds[2:], (0.0, 2.0))):
+        for most in (10, 8, 6, 5, 4, 3, 2):
+            step = place_step(limits[1] - limits[0], unit, most)
+            set_place_ticks(axis, limits, step, unit)
+            widest = max((text_width(text.get_text(), SMALL) for text in axis.get_ticklabels()), default=0.0)
+            if space.points_between((0.0, 0.0), (way[0] * step, way[1] * step)) >= widest + 6:
+                break
+
+
+def draw_map(figure: Figure, state: CheckState) -> ShownMap:
+    """Draw the view that the state asks for into the figure, which is empty."""
+    surface = state.surface
+    if surface is None:
+        say(figure, "No survey yet: choose a file above, or upload one.")
+        return ShownMap()
+    ax = figure.add_axes(map_box(figure))
+    try:
+        chart: Any = {HEIGHTS: _heights, GAP: _gaps, CHANCE: _chances, MORE: _more}[state.view](state, surface, ax)
+    except FlatnessError as error:
+        figure.clear()
+        one = error.problems[0]
+        say(figure, ". ".join(f"{text[:1].upper()}{text[1:]}" for text in (one.what, one.remedy) if text) + ".")
+        return ShownMap()
+    clear_ends(chart.colour_bar)
+    roomy_ticks(ax, plan.bounds_of(surface, state.survey), state.unit)
+    caption = lift_heading(ax)
+    if state.view == MORE:
+        return ShownMap(ax, caption=caption)
+    if state.view == GAP:
+        lay_bar(ax, chart.bar, None, "", FreeSpace(ax))  # the panel lays its own
+        others = [place for _, place in state.over()[:MOST]]
+        if len(others) > 1:
+            space = plan.space_beside(ax, chart.outline)
+            draw_numbered(ax, np.array(others, dtype=np.float64), space)
+    style: dict[str, Any] = {"solid_capstyle": "butt", "scalex": False, "scaley": False}
+    (edge,) = ax.plot([], [], color=INK, linewidth=10, zorder=5.8, **style)
+    (bar,) = ax.plot([], [], color=YELLOW, linewidth=7.5, zorder=5.9, **style)
+    (ends,) = ax.plot([], [], color="white", marker="s", markersize=11, markeredgecolor=INK, zorder=6.2, ls="", **style)
+    return ShownMap(ax, chart.outline, (edge, bar, ends), caption=caption)
+
+
+def _heights(state: CheckState, surface: Surface, ax: Axes) -> Any:
+    title = "Heights off the surface's best-fit plane"
+    return surface_map(surface, survey=state.survey, limit_mm=state.allowed, unit=state.unit, title=title, ax=ax)
+
+
+def _gaps(state: CheckState, surface: Surface, ax: Axes) -> Any:
+    title = f"Largest gap under a {printed_place(state.bar_length, state.unit)} straightedge"
+    return gap_map(
+        surface, state.gaps(), allowed_mm=state.allowed, survey=state.survey, unit=state.unit, title=title, ax=ax
+    )
+
+
+def _chances(state: CheckState, surface: Surface, ax: Axes, more: Any = None, title: str = "") -> Any:
+    one = state.judged_under(state.bar_length)
+    if one is None or one.limit.allowed is None or not len(one.used):
+        bar = printed_place(state.bar_length, state.unit)
+        raise MeasureError(
+            f"there is no chance to show: nothing is judged under a {bar} straightedge",
+            remedy="choose a finish with a straightedge limit, and that limit's length of straightedge",
+        )
+    gap, bar = printed_limit(one.limit.allowed, state.unit), printed_place(state.bar_length, state.unit)
+    anywhere = float(np.mean(one.used > 1 + 1e-9))
+    return chance_map(
+        surface,
+        state.chances(one.limit),
+        limit=one.limit,
+        survey=state.survey,
+        more=more,
+        anywhere=anywhere,
+        unit=state.unit,
+        title=title or f"Chance of more than {gap} under {bar}",
+        ax=ax,
+    )
+
+
+def _more(state: CheckState, surface: Surface, ax: Axes) -> Any:
+    found = state.to_read()
+    if found is None:
+        raise MeasureError(
+            "no more readings are needed: nothing is in doubt that they could decide"
+            if state.assessment is not None
+            else "nothing is judged yet",
+            remedy=None if state.assessment is not None else "choose the finish to come",
+        )
+    one, places = found
+    if one is state.judged_under(state.bar_length):
+        return _chances(state, surface, ax, places, "Where to take more readings, in order")
+    chart = surface_map(
+        surface,
+        survey=state.survey,
+        unit=state.unit,
+        numbers="none",
+        title="Where to take more readings, in order",
+        ax=ax,
+    )
+    draw_numbered(ax, places[["x", "y"]].to_numpy(dtype=np.float64), FreeSpace(ax))
+    return chart
+
+
+def finer(surface: Surface, times: int = 4) -> Surface:
+    """The same bilinear surface on a lattice so many times finer, for a cut at any heading."""
+    x, y = (np.linspace(a[0], a[-1], (len(a) - 1) * times + 1) for a in (surface.x, surface.y))
+    height = bilinear(surface.x, surface.y, surface.height, x, y)
+    return Surface(x=x, y=y, height=height, spacing=surface.spacing / times, reference=surface.reference)
+
+
+def draw_profile(figure: Figure, state: CheckState) -> None:
+    """Draw the profile under the straightedge laid into the figure, in place of what stood there."""
+    figure.clear()
+    bar, surface = state.bar, state.surface
+    if bar is None or surface is None:
+        say(figure, "Click two points on the map, or drag from one to the other, to lay a straightedge.")
+        return
+    if bar.placement is None:
+        say(figure, "No gap: here the straightedge touches all along, or rides on one hump.")
+        return
+    wide, high = figure.get_size_inches()
+    ax = figure.add_axes((0.7 / wide, 0.5 / high, (wide - 0.75) / wide, (high - 0.55) / high))
+    name = printed_place(bar.length if bar.by_hand else state.bar_length, state.unit)
+    kind = "surface" if state.survey is None else state.survey.surface
+    chart = profile_chart(
+        finer(surface),
+        bar.placement,
+        length=bar.length if bar.by_hand else state.bar_length,
+        allowed_mm=state.allowed,
+        kind=kind,
+        unit=state.unit,
+        title=f"Under the {name} straightedge",
+        ax=ax,
+    )
+    lift_heading(ax)
+    if bar.by_hand:
+        chart.bar.set_x(min(_along(bar, end) for end in (bar.start, bar.end)))  # not centred, but where it was laid
+
+
+def _along(bar: LaidBar, xy: Place) -> float:
+    """How far a place lies along the bar from its left contact [mm]."""
+    assert bar.placement is not None
+    turn = np.radians(bar.placement.heading)
+    way = np.array([np.cos(turn), np.sin(turn)])
+    return float(np.dot(xy, way) - min(np.dot(contact, way) for contact in bar.placement.contacts))

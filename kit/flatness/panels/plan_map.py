@@ -1,0 +1,374 @@
+"""The live map of a plan or its draft: its artists stay, and only what they show changes while a slider moves.
+
+Many short numbers on a live map, drawn together: texts of their own would take most of the time of a picture.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path
+from matplotlib.text import Annotation
+from matplotlib.textpath import TextPath
+from matplotlib.transforms import Affine2D, Bbox
+from numpy.typing import NDArray
+
+from flatness.arrays import Floats
+from flatness.charts.axes import INK, NORMAL, PALE, SMALL, FreeSpace, dress_map, root_of, text_width
+from flatness.charts.hatching import PATTERNS, area_entry, key_points, line_entry, put_key
+from flatness.charts.map_base import bounds_of, with_margin
+from flatness.charts.member_lines import member_chart
+from flatness.charts.plan_map import (
+    FIXED,
+    deepest_spot,
+    draw_ground,
+    draw_members,
+    draw_outline,
+    draw_tags,
+    say_untagged,
+)
+from flatness.framing.schedule import Schedule
+from flatness.panels.canvas import DOTS_PER_INCH
+from flatness.panels.maps import roomy_ticks, say
+from flatness.panels.plan_request import Draft, Ground, Spot
+from flatness.planning.constraints import FixedSpot
+from flatness.planning.plan import ACTIONS, Plan
+from flatness.words.done import least_told, number
+
+SIZE = 8.0  # [points]
+PAD = 1.2  # of the paper behind a number [points]
+
+
+@lru_cache(maxsize=4096)
+def glyphs(words: str) -> Path:
+    """Outlines of a text about its middle [points]."""
+    path = TextPath((0, 0), words, size=SIZE, usetex=False)
+    box = path.get_extents()
+    # all on one height, whatever letters they have
+    middle = ((box.x0 + box.x1) / 2, SIZE * 0.36)
+    return Path(path.vertices - middle, path.codes)
+
+
+@lru_cache(maxsize=4096)
+def paper(words: str) -> Path:
+    """What is laid behind a text [points]."""
+    half = glyphs(words).get_extents().width / 2 + PAD
+    high = SIZE * 0.5 + PAD / 2
+    return Path([(-half, -high), (half, -high), (half, high), (-half, high), (-half, -high)], closed=True)
+
+
+class Numbers:
+    """Numbers at places of the axes.
+
+    Attributes
+    ----------
+    told : the text at each place, by the place's (row, column)
+    """
+
+    def __init__(self, ax: Axes) -> None:
+        self.told: dict[tuple[int, int], str] = {}
+        points = Affine2D().scale(1 / 72) + root_of(ax).dpi_scale_trans
+        self._paper, self._ink = (
+            PathCollection(
+                [],
+                offsets=np.zeros((0, 2)),
+                offset_transform=ax.transData,
+                facecolors=colour,
+                linewidths=0,
+                alpha=alpha,
+                zorder=order,
+            )
+            for colour, alpha, order in (("white", 0.75, 4.9), (INK, 1.0, 5.0))
+        )
+        for part in (self._paper, self._ink):
+            part.set_transform(points)
+            ax.add_collection(part, autolim=False)
+
+    def set(self, told: Sequence[tuple[tuple[int, int], tuple[float, float], str]]) -> None:
+        """Show these texts: (row, column), place [mm], words."""
+        self.told = {node: words for node, _, words in told}
+        places = np.array([xy for _, xy, _ in told], dtype=np.float64).reshape(-1, 2)
+        for part, shape in ((self._paper, paper), (self._ink, glyphs)):
+            part.set_paths([shape(words) for _, _, words in told])
+            part.set_offsets(places)
+
+
+MAP_IN = (5.8, 5.8)
+LEFT_IN, RIGHT_IN, HEAD_IN, FOOT_IN = 0.72, 0.13, 0.3, 0.72  # about the map [in]
+MOST_NUMBERS = 130
+HALF_WIDE = 15.0  # of a number [points]
+Shown = Plan | Draft
+
+
+class LiveActions:
+    """The map in the live figure.
+
+    Attributes
+    ----------
+    ax : its axes, or None before there is a surface
+    areas : fill and hatch of each action but ``leave``, by name
+    edges : borders between actions
+    numbers : signed depths at nodes, on an even grid of them
+    spots, spot_names : the fixed spots and the benchmarks
+    grounds : parts of which something else is said
+    tags : name and greatest depth of each patch, where patches are known
+    """
+
+    def __init__(self, figure: Figure) -> None:
+        self.figure = figure
+        self.ax: Axes | None = None
+        self._built: tuple[Any, ...] = ()
+        self.areas: dict[str, PathPatch] = {}
+        self.tags: dict[str, Annotation] = {}
+        self.numbers: Numbers | None = None
+        self._nodes: list[tuple[int, int]] = []
+        self.spot_names: list[Annotation] = []
+        self.grounds: list[Artist] = []
+
+    def show(
+        self, shown: Shown | None, unit: str, spots: Sequence[Spot | FixedSpot] = (), grounds: Sequence[Ground] = ()
+    ) -> None:
+        """Show a plan or a draft; the artists are made anew only for another surface, unit or framing."""
+        if shown is None:
+            self.blank("No survey: choose a file above, or upload one.")
+            return
+        size = tuple(self.figure.get_size_inches())
+        built = (shown.surface.x.tobytes(), shown.surface.y.tobytes(), shown.survey, unit, _framing(shown), size)
+        if built != self._built:
+            self._build(shown, unit)
+            self._built = built
+        self._update(shown, unit, spots, grounds)
+
+    def blank(self, words: str) -> None:
+        """Nothing but a sentence."""
+        self.figure.clear()
+        self.ax, self._built = None, ()
+        say(self.figure, words)
+
+    def _build(self, shown: Shown, unit: str) -> None:
+        self.figure.clear()
+        kind = shown.survey.surface
+        wide, high = self.figure.get_size_inches()
+        across = wide - LEFT_IN - RIGHT_IN
+        bounds = bounds_of(shown.surface, shown.survey)
+        extent = with_margin(bounds)
+        ax = self.figure.add_axes((LEFT_IN / wide, FOOT_IN / high, across / wide, (high - FOOT_IN - HEAD_IN) / high))
+        ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
+        ax.apply_aspect()
+        dress_map(ax, bounds, kind, unit)
+        roomy_ticks(ax, bounds, unit)
+        self.ax = ax
+        self.title = self.figure.text(
+            0.02, 1 - 0.1 / high, "", va="top", fontsize=NORMAL + 1, fontweight="bold", color=INK, parse_math=False
+        )
+        whole: Any = shown
+        ground = draw_ground(ax, whole)
+        self.areas = {}
+        for name in ACTIONS[1:]:
+            pattern = PATTERNS[name]
+            area = PathPatch(
+                Path(np.zeros((0, 2))),
+                facecolor=pattern.face,
+                edgecolor=pattern.line,
+                hatch=pattern.hatch,
+                linewidth=0,
+                zorder=1,
+                antialiased=False,
+            )
+            self.areas[name] = area
+            ax.add_artist(area)
+            area.set_clip_path(ground.get_clip_path())
+        self.edges = LineCollection([], colors=INK, linewidths=1.0, zorder=2.5)
+        ax.add_collection(self.edges, autolim=False)
+        self.edges.set_clip_path(ground.get_clip_path())
+        space = FreeSpace(ax)
+        self._names = [one for one in draw_outline(ax, whole, space) if isinstance(one, Annotation)]
+        draw_members(ax, whole, space)
+        self._numbered(shown, unit, space)
+        (self.spots,) = ax.plot([], [], linestyle="none", zorder=7, scalex=False, scaley=False, **FIXED)
+        self.spot_names, self.tags, self.grounds = [], {}, []
+        self._untagged: list[Annotation] = []
+        self._taken = space
+
+    def _numbered(self, shown: Shown, unit: str, space: FreeSpace) -> None:
+        """Places for the depths: an even grid of nodes that leaves each number its room."""
+        assert self.ax is not None
+        widest = text_width('−15/16"' if unit == "in" else "−88.8", SIZE) + 4
+        pitch = space.points_between((0.0, 0.0), (shown.surface.spacing, 0.0))
+        strides = [max(1, int(np.ceil(size / pitch))) for size in (widest, SIZE * 1.3 + 2)]
+        ny, nx = shown.change.shape
+        while (ny // strides[1] + 1) * (nx // strides[0] + 1) > MOST_NUMBERS:
+            strides[int(strides[0] * widest > strides[1] * 2 * SIZE)] += 1
+        self._nodes = [
+            (j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in range(strides[0] // 2, nx, strides[0])
+        ]
+        self.numbers = Numbers(self.ax)
+
+    def _update(self, shown: Shown, unit: str, spots: Sequence[Spot | FixedSpot], grounds: Sequence[Ground]) -> None:
+        assert self.ax is not None
+        x, y, half = shown.x, shown.y, shown.surface.spacing / 2
+        for number_, name in enumerate(ACTIONS):
+            if name != "leave":
+                self.areas[name].set_path(cells(np.asarray(shown.actions == number_), x, y, half))
+        self.edges.set_segments(list(borders(shown.actions, x, y, half)))
+        old: list[Artist] = [*self.tags.values(), *self._untagged, *self.spot_names, *self.grounds]
+        for one in old:
+            one.remove()
+        self.grounds = list(self._draw_grounds(grounds))
+        self.tags, self._untagged, self.spot_names = {}, [], []
+        self.spots.set_data([spot.x for spot in spots], [spot.y for spot in spots])
+        self._name_spots(spots)
+        if isinstance(shown, Plan):
+            self._tag(shown, unit)
+        assert self.numbers is not None
+        self.numbers.set(list(self._told(shown, unit)))
+
+    def _told(self, shown: Shown, unit: str) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
+        """The depths, where they are any and no name of a patch stands."""
+        assert self.ax is not None
+        least = least_told(unit)
+        wide, high = (self.figure.dpi / 72 * size for size in (HALF_WIDE, SIZE * 0.7))
+        texts = (text.get_window_extent() for text in (*self.tags.values(), *self._names))
+        over = [Bbox.from_extents(b.x0 - wide, b.y0 - high, b.x1 + wide, b.y1 + high) for b in texts]
+        for j, i in self._nodes:
+            change, at = float(shown.change[j, i]), (float(shown.x[i]), float(shown.y[j]))
+            if shown.actions[j, i] > 0 and abs(change) >= least:
+                where = self.ax.transData.transform(at)
+                if not any(box.contains(*where) for box in over):
+                    yield (j, i), at, number(change, unit)
+
+    def _draw_grounds(self, grounds: Sequence[Ground]) -> Iterator[Artist]:
+        """The parts of which something else is said than of the rest, numbered."""
+        assert self.ax is not None
+        for count, one in enumerate(grounds, 1):
+            x0, y0 = min(one.x0, one.x1), min(one.y0, one.y1)
+            box = Rectangle(
+                (x0, y0),
+                abs(one.x1 - one.x0),
+                abs(one.y1 - one.y0),
+                fill=False,
+                edgecolor=INK,
+                linewidth=1.2,
+                linestyle=(0, (6, 3)),
+                zorder=6.5,
+            )
+            yield self.ax.add_artist(box)
+            yield self.ax.annotate(
+                f"area {count}",
+                (x0, y0),
+                (4, 4),
+                textcoords="offset points",
+                fontsize=SMALL,
+                color=INK,
+                zorder=8,
+                bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
+            )
+
+    def _name_spots(self, spots: Sequence[Spot | FixedSpot]) -> None:
+        assert self.ax is not None
+        for count, spot in enumerate(spots, 1):
+            name = spot.name if isinstance(spot, FixedSpot) else str(count)
+            self.spot_names.append(
+                self.ax.annotate(
+                    name,
+                    (spot.x, spot.y),
+                    (6, 5),
+                    textcoords="offset points",
+                    fontsize=SMALL,
+                    fontweight="bold",
+                    color=INK,
+                    zorder=9,
+                    bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
+                )
+            )
+
+    def _tag(self, plan: Plan, unit: str) -> None:
+        """Names of the patches, each with its greatest depth."""
+        assert self.ax is not None
+        patches = [row for row in plan.patches.to_dict("records") if row["action"] != "leave"]
+        named = sorted(patches, key=lambda row: -row["volume_mm3"])[:MOST_NUMBERS]
+        space = self._taken.copy()
+        space.take_marks(np.array([deepest_spot(row) for row in named]).reshape(-1, 2), 2.4)
+        self.tags = draw_tags(self.ax, named, unit, space)
+        if len(self.tags) < len(patches):
+            before = set(self.ax.texts)
+            say_untagged(self.ax, len(patches) - len(self.tags), space)
+            self._untagged = [text for text in self.ax.texts if text not in before and isinstance(text, Annotation)]
+
+    def say(self, title: str, *, faded: bool) -> None:
+        """What the map is of; ``faded`` where it is of what was asked for before."""
+        if self.ax is not None:
+            self.title.set(text=title, color=PALE if faded else INK)
+
+
+def _framing(shown: Shown) -> Any:
+    table = shown.members
+    return None if table is None else (table.direction, table.table.to_csv())
+
+
+def cells(mask: NDArray[np.bool_], x: Floats, y: Floats, half: float) -> Path:
+    """The squares about the nodes of a mask [ny, nx] as one path: a rectangle for each run along a row."""
+    padded = np.zeros((mask.shape[0], mask.shape[1] + 2), dtype=np.int8)
+    padded[:, 1:-1] = mask
+    step = np.diff(padded, axis=1)
+    rows, starts = np.nonzero(step == 1)
+    _, ends = np.nonzero(step == -1)
+    left, right, low, high = x[starts] - half, x[ends - 1] + half, y[rows] - half, y[rows] + half
+    corners = np.stack(
+        [np.column_stack(pair) for pair in ((left, low), (right, low), (right, high), (left, high), (left, low))],
+        axis=1,
+    )
+    codes = np.tile([Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY], len(rows))
+    return Path(corners.reshape(-1, 2), codes.astype(Path.code_type))
+
+
+def borders(actions: NDArray[np.int8], x: Floats, y: Floats, half: float) -> Floats:
+    """[n, 2, 2] mm, lines between nodes of different actions; what is outside has no border of its own."""
+    both = actions >= 0
+    rows, columns = np.nonzero((actions[:, 1:] != actions[:, :-1]) & both[:, 1:] & both[:, :-1])
+    at, low, high = x[columns] + half, y[rows] - half, y[rows] + half
+    upright = np.stack([np.column_stack((at, low)), np.column_stack((at, high))], axis=1)
+    rows, columns = np.nonzero((actions[1:] != actions[:-1]) & both[1:] & both[:-1])
+    at, low, high = y[rows] + half, x[columns] - half, x[columns] + half
+    lying = np.stack([np.column_stack((low, at)), np.column_stack((high, at))], axis=1)
+    return np.concatenate([upright, lying])
+
+
+def member_picture(schedule: Schedule, name: str, unit: str) -> bytes:
+    """The chart of one member as a PNG."""
+    picture = io.BytesIO()
+    root_of(member_chart(schedule, name, unit=unit).ax).savefig(picture, format="png", dpi=1.5 * DOTS_PER_INCH)
+    return picture.getvalue()
+
+
+@lru_cache(maxsize=16)
+def key_picture(actions: tuple[str, ...], has_spots: bool) -> bytes:
+    """What the patterns of the map mean, as a PNG: it stays, so that it is no part of the live figure.
+
+    Parameters
+    ----------
+    actions : those that are on the map
+    has_spots : whether spots are fixed
+    """
+    entries = [area_entry(name) for name in actions]
+    entries += [line_entry("fixed", "fixed spot", linestyle="none", **FIXED)] if has_spots else []
+    wide = MAP_IN[0] - 0.1
+    high = key_points(entries, wide * 72) / 72 + 0.1
+    figure = Figure(figsize=(MAP_IN[0], high))
+    FigureCanvasAgg(figure)
+    ax = figure.add_axes((0.02, 0.0, wide / MAP_IN[0], 1 - 0.05 / high))
+    ax.set_axis_off()
+    put_key(ax, entries, wide * 72)
+    picture = io.BytesIO()
+    figure.savefig(picture, format="png", dpi=2 * DOTS_PER_INCH, facecolor="white")
+    return picture.getvalue()

@@ -1,0 +1,548 @@
+"""What the Plan panel knows: what is asked for, the draft while a slider moves, and the plan once it is worked out.
+
+The search for a plan goes on beside the notebook: how far it is, how it ends, and how it is stopped.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+from traitlets import Any as AnyTrait
+from traitlets import Bool, Enum, Float, Tuple, Unicode
+
+from flatness.errors import ArgumentError, FlatnessError, Problem
+from flatness.job.records import Framing as JobFraming
+from flatness.job.running import schedule_of, with_sisters
+from flatness.panels.check_state import AgreedState
+from flatness.panels.plan_request import (
+    BENCHMARKS,
+    LEAST_WORK,
+    LEVEL_AT,
+    STRATEGY,
+    TARGETS,
+    Draft,
+    Framing,
+    Ground,
+    Materials,
+    Spot,
+    Under,
+    draft_plane,
+    ground_of,
+    placed_benchmarks,
+)
+from flatness.panels.plan_search import Tell, Worker
+from flatness.panels.plan_tables import Money, cost_so_far
+from flatness.panels.state import NotReadyError, problems_of
+from flatness.panels.surveys import SurveyChoice
+from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
+from flatness.planning.plan import WAYS, Plan
+from flatness.planning.planner import plan_corrections
+from flatness.planning.quantities import settings_for
+from flatness.planning.set_members import PLANES
+from flatness.planning.substrate import Beneath
+from flatness.planning.ways import PROPOSED, Ways, plan_ways
+from flatness.surface.lattice import Surface
+
+SUREST = "sure"
+DRAWS = 200
+REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
+ASKED = (
+    "target",
+    "plane",
+    "height",
+    "aim",
+    "off_times",
+    "cut",
+    "fill",
+    "level_within",
+    "on",
+    "under",
+    "framing",
+    "spots",
+    "deepest_fill",
+    "finish",
+    "agreed",
+    "confidence",
+    "grounds",
+    "materials",
+    "benchmarks",
+    "off_benchmarks",
+)
+
+
+class PlanState(AgreedState):
+    """The state of the Plan panel.
+
+    Attributes
+    ----------
+    choice : the survey chosen
+    finish, agreed : key of the finish to come, and the numbers of a limit agreed for this job
+    way : ``proposed``, the best of all ways, or one of :data:`~flatness.planning.plan.WAYS`
+    plane : that members or a layer come to; empty: level, or plumb
+    target : of patches, one of :data:`~flatness.panels.plan_request.TARGETS`
+    height : of the level plane of ``level-at`` [mm]
+    aim : ``sure``, or the share of each straightedge limit to plan to, over 0 up to 1
+    off_times : what taking off costs, in times what adding costs
+    price : of adding, in money [per mm3], or None; it is for show and changes no plan
+    cut, fill : deepest that may come off and be added [mm], or None
+    level_within : band between two level planes [mm] for the least work, or None
+    deepest_fill : beyond which is framed [mm], or None for the planner's own
+    on : ``likely`` or ``as-read``, the surface that is planned on
+    under, framing, spots : what lies beneath, the members, the fixed spots
+    grounds : what lies beneath parts of the surface, a :class:`Ground` each
+    materials : what quantities rest on
+    benchmarks : names of those that the plane of ``through-benchmarks`` goes through
+    off_benchmarks : how far the finished surface lies above them [mm]
+    confidence : at which verdicts are given
+    clicking : whether a click on the map fixes a spot
+    draft : the :class:`Draft` of a plane, or None
+    ways : all ways as last worked out, or None
+    plan, schedule : by the way that is chosen, or None
+    current : whether they are of what is now asked for
+    sure : whether the plan's chances were worked out
+    running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
+    mistakes : what is wrong in what is typed, which stays so until it is put right
+    pointer : place [mm] that is pointed at, or None
+    saved : names of the files last written
+    """
+
+    way = Enum((PROPOSED, *WAYS), PROPOSED)
+    plane = Enum(("", *PLANES), "")
+    target = Enum(TARGETS, LEAST_WORK)
+    height = Float(None, allow_none=True)
+    aim = AnyTrait(SUREST)
+    off_times = Float(1.0)
+    price = Float(None, allow_none=True)
+    cut = Float(None, allow_none=True)
+    fill = Float(None, allow_none=True)
+    level_within = Float(None, allow_none=True)
+    deepest_fill = Float(None, allow_none=True)
+    on = Enum(("likely", "as-read"), "likely")
+    under = AnyTrait(Under())
+    framing = AnyTrait(Framing())
+    spots = Tuple()
+    grounds = Tuple()
+    materials = AnyTrait(Materials())
+    benchmarks = Tuple()
+    off_benchmarks = Float(0.0)
+    confidence = Float(0.95)
+    clicking = Bool(False)
+    draft = AnyTrait(None)
+    ways = AnyTrait(None)
+    plan = AnyTrait(None)
+    schedule = AnyTrait(None)
+    current = Bool(False)
+    sure = Bool(False)
+    running = Bool(False)
+    share = Float(0.0)
+    progress = Unicode("")
+    mistakes = Tuple()
+    pointer = AnyTrait(None)
+
+    def __init__(
+        self,
+        file: str | os.PathLike[str] = "",
+        finish: str = "",
+        folders: Iterable[str | os.PathLike[str]] = (),
+        spacing: float | None = None,
+        draws: int = DRAWS,
+        **traits: Any,
+    ) -> None:
+        super().__init__(choice=SurveyChoice(folders, file), **traits)
+        self.spacing, self.draws = spacing, draws
+        self.search = PlanSearch(self)
+        self._ground: tuple[Any, Surface | None] = (None, None)
+        self._seen_in = ""  # the file of which it was said what lies beneath
+        self.set_trait("finish", finish)
+        self.choice.observe(self.guard(self._new_survey), "survey")
+        self.observe(self.alone(self._asked), list(ASKED))
+        self.observe(self.guard(self._way_chosen), ["way"])
+
+    @property
+    def surface(self) -> Surface | None:
+        """The surface as found that is planned on."""
+        if self.survey is None:
+            return None
+        limits = self.limits()
+        lengths = tuple(limit.length for limit in limits)
+        key = (self.survey, self.on, self.spacing, lengths)
+        if self._ground[0] != key:
+            with self.at_work("Working out the surface between the readings ..."):
+                self._ground = (key, ground_of(self.survey, limits, self.on, self.spacing))
+        return self._ground[1]
+
+    @property
+    def _ends(self) -> tuple[float, float]:
+        surface = self.surface
+        if surface is None:
+            return 0.0, 0.0
+        heights = surface.height[surface.inside]
+        return float(heights.min()), float(heights.max())
+
+    @property
+    def reach(self) -> float:
+        """From the lowest spot to the proudest [mm]."""
+        return self._ends[1] - self._ends[0]
+
+    @property
+    def below(self) -> float:
+        """How far the plane of ``level-at`` lies below the proudest spot [mm]."""
+        return 0.0 if self.height is None else self._ends[1] - self.height
+
+    @below.setter
+    def below(self, mm: float) -> None:
+        self.height = self._ends[1] - mm
+
+    @property
+    def money(self) -> Money:
+        """How costs are told."""
+        return Money(self.unit, self.price, self.off_times)
+
+    @property
+    def shown(self) -> Plan | Draft | None:
+        """What is in view: the plan, or a draft that is newer."""
+        shown: Plan | Draft | None = self.plan if self.draft is None or self.current else self.draft
+        return shown
+
+    @property
+    def is_plane(self) -> bool:
+        """Whether patches are brought to a plane, so that a draft of it can be shown at once."""
+        return bool(self.target != LEAST_WORK and self.way_asked == "patches")
+
+    @property
+    def way_asked(self) -> str:
+        """The way, which is patches where these are brought to a plane."""
+        return "patches" if self.way == PROPOSED and self.target != LEAST_WORK else str(self.way)
+
+    def arguments(self, draws: int) -> dict[str, Any]:
+        """What is asked for, as the arguments of :func:`~flatness.planning.planner.plan_corrections`.
+
+        Raises
+        ------
+        FlatnessError : no survey is chosen, or something asked for is out of range
+        """
+        surface, survey = self.surface, self.survey
+        if survey is None or surface is None:
+            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
+        plane = self.is_plane
+        strategy, tilt = STRATEGY[self.target if plane else LEAST_WORK]
+        least, limits = not plane, self.limits()
+        if least and not limits and self.level_within is None and self.way_asked not in ("members", "overlay"):
+            raise ArgumentError(
+                "nothing that the least work can be planned for",
+                column="Finish to come",
+                value="none",
+                expected="a finish, or a limit that was agreed",
+                remedy="choose the finish, agree a straightedge limit, or take a plane or another way",
+            )
+        aim = self.aim if least else 1.0
+        return {
+            "survey": survey,
+            "strategy": strategy,
+            "plane": self.plane or None,
+            "limits": limits,
+            "spacing": surface.spacing,
+            "surface": self.on,
+            "rates": self.rates,
+            "depths": self.depths,
+            "fixed": self._fixed(surface),
+            "level_within": self.level_within if least else None,
+            "height": self.height if plane and self.target == LEVEL_AT else None,
+            "tilt": tilt,
+            "beneath": self._beneath(),
+            "members": self.framing.members(surface),
+            "materials": self.materials.settings(),
+            "aim": 1.0 if aim == SUREST and not draws else aim,
+            "confidence": self.confidence,
+            "draws": draws,
+            "deepest_fill": self.deepest_fill,
+        }
+
+    def _beneath(self) -> tuple[Beneath, ...] | None:
+        """What lies everywhere, and then by area what lies there instead."""
+        every = (self.under.beneath(self.framing), *(one.beneath(self.framing) for one in self.grounds))
+        return tuple(one for one in every if one is not None) or None
+
+    def _fixed(self, surface: Surface) -> tuple[FixedSpot, ...]:
+        spots = tuple(spot.fixed(surface) for spot in self.spots)
+        if self.target != BENCHMARKS:
+            return spots
+        chosen = self.chosen_benchmarks()
+        if not chosen:
+            names = ", ".join(placed_benchmarks(self.survey))
+            raise ArgumentError(
+                "no benchmark is chosen",
+                value=names or "none with a place in the file",
+                expected="one or more that the file gives x and y for",
+                remedy="choose them in the list",
+            )
+        # what is to stay as found is a height to go through as well
+        heights = spot_heights(surface, spots)
+        held = (replace(spot, height=float(height)) for spot, height in zip(spots, heights, strict=True))
+        return (*(replace(one, height=(one.height or 0.0) + self.off_benchmarks) for one in chosen), *held)
+
+    def chosen_benchmarks(self) -> tuple[FixedSpot, ...]:
+        """The benchmarks that the plane goes through; none for another target."""
+        known = placed_benchmarks(self.survey) if self.target == BENCHMARKS else {}
+        return tuple(known[name] for name in self.benchmarks if name in known)
+
+    @property
+    def rates(self) -> Rates:
+        return Rates(off=self.off_times, add=1.0)
+
+    @property
+    def depths(self) -> Depths:
+        given = {"cut": self.cut, "fill": self.fill}
+        return Depths(**{name: depth for name, depth in given.items() if depth is not None})
+
+    def _new_survey(self, _: Any = None) -> None:
+        self.search.forget()
+        with self.hold_trait_notifications():  # a control that shows one of these must not see another of the old room
+            self.follow_unit(self.survey)
+            self.pointer = None
+            self.spots, self.grounds = (), ()
+            self.draft = self.ways = self.plan = self.schedule = None
+            self.benchmarks = tuple(placed_benchmarks(self.survey))
+            if self._seen_in not in ("", self.choice.name) and self.under.may_be_planed:
+                # seen in another room: nobody has said it of this one
+                self.under = replace(self.under, may_be_planed=False)
+            self._seen_in = self.choice.name
+            if self.survey is not None and self.finish not in ("", *self.finishes):
+                self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
+            if self.surface is not None:
+                self.below = self.reach / 2  # so that both sides of the slider are in reach
+        self._asked()
+
+    def _asked(self, _: Any = None) -> None:
+        """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
+        self.search.forget()
+        self.current = self.sure = False
+        draft: Draft | None = None
+        try:
+            surface, survey = self.surface, self.survey
+            if self.is_plane and survey is not None and surface is not None:
+                asked = self.arguments(0)
+                names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members", "materials")
+                draft = draft_plane(
+                    survey,
+                    surface,
+                    **{name: asked[name] for name in names},
+                    thresholds={"deepest_fill": self.deepest_fill},
+                )
+        finally:
+            self.draft = draft
+        if draft is not None and not draft.against:
+            self.search.later(REST_S)
+
+    def _way_chosen(self, change: Any) -> None:
+        """Another way of those that were worked out is shown at once."""
+        if self.current and self.ways is not None and not self.is_plane:
+            self.search.show(self.ways)
+        else:
+            self._asked()
+
+    def start(self) -> None:
+        """Work the plan out, with its chances, beside the notebook."""
+        self.search.start(self.draws)
+
+    def stop(self) -> None:
+        """End the search with what it has; a second time: never mind what it has."""
+        self.search.stop()
+
+    def add_spot(self, spot: Spot) -> None:
+        """Fix one more spot.
+
+        Raises
+        ------
+        PlanError : a place that is not on the surface
+        ArgumentError : a height far off it that is not said to be meant
+        """
+        if self.surface is None:
+            raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
+        check_meant(self.surface, [spot.fixed(self.surface)])
+        self.spots = (*self.spots, spot)
+
+    def drop_spot(self, number: int) -> None:
+        """Free a spot again, by its place in the list."""
+        self.spots = tuple(spot for k, spot in enumerate(self.spots) if k != number)
+
+    def add_ground(self, ground: Ground) -> None:
+        """Say what lies beneath one more part; where parts overlap the later one holds.
+
+        Raises
+        ------
+        ArgumentError : a part without an inside, or of which nothing is said
+        """
+        ground.beneath(self.framing)
+        self.grounds = (*self.grounds, ground)
+
+    def drop_ground(self, number: int) -> None:
+        """Take a part off again, by its place in the list."""
+        self.grounds = tuple(one for k, one in enumerate(self.grounds) if k != number)
+
+    def found(self) -> Plan:
+        """The plan, for the cells below the panel; waits until it is worked out.
+
+        Raises
+        ------
+        NotReadyError : there is none, and why
+        """
+        self.search.wait()
+        if self.plan is None:
+            raise NotReadyError(
+                self.choice.problems
+                or self.problems
+                or Problem("no plan is worked out", remedy="press the button in the panel, then run this cell again")
+            )
+        plan: Plan = self.plan
+        return plan
+
+
+STARTING = "Sliding the straightedge over the surface as it is ..."
+LAYING = "Working out the plane and its patches ..."
+STOPPING = "Stopping: what was found so far is being proved. Press Stop once more to drop it."
+
+
+class PlanSearch:
+    """Works out the plan that a state asks for, and puts it into the state."""
+
+    def __init__(self, state: PlanState) -> None:
+        self._state, self._worker = state, Worker(state.lock)
+        self._stopping = False
+        self._framing: JobFraming | None = None
+        self._materials = Materials()
+        self._told: tuple[Problem, ...] = ()  # what the last search said was wrong
+
+    def start(self, draws: int, *, shown: bool = True) -> None:
+        """Begin the search.
+
+        Parameters
+        ----------
+        draws : surfaces drawn for the chances; 0 gives none
+        shown : whether a progress bar is shown meanwhile
+
+        Raises
+        ------
+        FlatnessError : something that is asked for is missing or out of range
+        """
+        state = self._state
+        arguments, seen, plane = state.arguments(draws), _Seen(), state.is_plane
+        members = arguments["members"]
+        self._framing = None if members is None else JobFraming(members, {}, state.framing.crossing(state.surface))
+        self._materials, self._stopping = state.materials, False
+
+        def work(stopped: Callable[[], bool], tell: Tell) -> Plan | Ways:
+            def progress(count: int, left: int, cost: float) -> bool:
+                share = seen.share(count, left)
+                words = f"{seen.words(count, left)} {cost_so_far(cost, state.money)}"
+                tell(lambda: self._progress(share, words))
+                return stopped()
+
+            return (plan_corrections if plane else plan_ways)(**arguments, progress=progress)
+
+        with state.hold_trait_notifications():
+            state.running, state.share = shown, 0.0
+            state.progress = (LAYING if state.is_plane else STARTING) if shown else ""
+        self._worker.run(work, lambda found, error: self._done(found, error, bool(draws)))
+
+    def _progress(self, share: float, words: str) -> None:
+        state = self._state
+        if not self._stopping:
+            with state.hold_trait_notifications():
+                state.share, state.progress = share, words
+
+    def _done(self, found: Any, error: Exception | None, sure: bool) -> None:
+        state = self._state
+        with state.hold_trait_notifications():
+            state.running, state.progress, state.share = False, "", 0.0
+            if error is not None:
+                self._say(problems_of(error))
+                return
+            state.current, state.sure = True, sure
+            self.show(found)
+
+    def show(self, found: Plan | Ways) -> None:
+        """Take a plan, or the one of all ways that is asked for; where that is not open there is none, and why."""
+        state = self._state
+        problems: tuple[Problem, ...] = ()
+        plan, schedule = (None if isinstance(found, Ways) else found), None
+        try:
+            plan = found.of(state.way) if isinstance(found, Ways) else found
+            schedule = schedule_of(plan, self._framing)
+        except FlatnessError as error:  # what goes wrong with the members does not lose the plan
+            problems = error.problems
+        if plan is not None:
+            settings = settings_for(plan.survey.surface, self._materials.settings())
+            takes = with_sisters(plan, self._framing, schedule, self._materials.stock or None, settings)
+            plan = replace(plan, quantities=takes)
+        with state.hold_trait_notifications():
+            self._say(problems)
+            state.ways = found if isinstance(found, Ways) else None
+            state.plan, state.schedule = plan, schedule
+
+    def _say(self, problems: tuple[Problem, ...]) -> None:
+        """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays told."""
+        others = tuple(one for one in self._state.problems if one not in (*self._told, *problems))
+        self._state.problems, self._told = (*others, *problems), problems
+
+    def later(self, seconds: float) -> None:
+        """Work out patches and proof of a plane, without chances, once the controls have come to rest."""
+        self._worker.later(seconds, self._state.guard(lambda: self.start(0, shown=False), clears=False))
+
+    def stop(self) -> None:
+        """End the search with what it has; a second time: never mind what it has."""
+        state = self._state
+        if not state.running:
+            return
+        if self._stopping:
+            self.forget()
+            self._say((Problem("the search was dropped", remedy="change what you like, and work it out again"),))
+            return
+        self._stopping = True
+        self._worker.stop()
+        state.progress = STOPPING
+
+    def forget(self) -> None:
+        """Drop the search."""
+        self._worker.forget()
+        state = self._state
+        with state.hold_trait_notifications():
+            state.running, state.progress, state.share = False, "", 0.0
+
+    def take(self) -> None:
+        """Take what the search has told so far, where no loop does."""
+        self._worker.take()
+
+    def wait(self) -> None:
+        """Wait until the search is done."""
+        self._worker.wait()
+
+    @property
+    def busy(self) -> bool:
+        return self._worker.busy
+
+
+class _Seen:
+    """What the rounds so far have shown of how far the search is."""
+
+    def __init__(self) -> None:
+        self._searches = self._most = 0
+
+    def share(self, count: int, left: int) -> float:
+        """How far the search is [-]: broken placements grow few about as fast as they were many."""
+        if count == 1:
+            self._searches, self._most = self._searches + 1, left
+        self._most = max(self._most, left)
+        return 1.0 if self._most == 0 else 1.0 - math.log1p(left) / math.log1p(self._most)
+
+    def words(self, count: int, left: int) -> str:
+        return (
+            f"Search {self._searches}, round {count}: {left} place{'' if left == 1 else 's'} of the straightedge still "
+            f"{'does' if left == 1 else 'do'} not pass."
+            if left
+            else f"Search {self._searches}, round {count}: the straightedge passes everywhere."
+        )

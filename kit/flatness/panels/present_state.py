@@ -1,0 +1,760 @@
+"""What the Present panel knows: the days of one surface, what is said of them, and which of them is in view.
+
+What is chosen in the Present panel: surveys, or a job file that names them, and what the surface has to meet.
+
+A plan as it was saved, laid on its survey again, so that it can be presented like one just made.
+
+What may be presented besides a survey: a job file, which names all there is, or a plan that was saved.
+
+Names of the files that the Present panel writes, always new ones; and what cannot be compared, in its own words.
+
+What the Present panel says to whoever owns the room: no term of the trade, and what the colours mean.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+from typing import Any, ClassVar
+
+import ipywidgets as w
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from traitlets import Any as AnyTrait
+from traitlets import Enum, Instance, Tuple, Unicode
+
+from flatness.arrays import Floats
+from flatness.charts.differences import is_blank
+from flatness.comparison.alignment import WAYS
+from flatness.comparison.comparing import Comparison
+from flatness.errors import ArgumentError, FlatnessError, Problem
+from flatness.job.reading import read_job
+from flatness.job.records import Job, SurveyFile
+from flatness.job.running import Results, run_job
+from flatness.limits.kinds import Limit
+from flatness.limits.measuring import Subject
+from flatness.limits.verdict import Assessment, assess
+from flatness.panels.check_state import FinishState
+from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
+from flatness.panels.compare_state import ReadyVerdicts
+from flatness.panels.controls import drop_down, is_filling, problem_list, refill, row, words
+from flatness.panels.present_pictures import AFTER, FOUND, Day, Picture, beside, day_picture, days_of
+from flatness.panels.state import NotReadyError, State
+from flatness.panels.surveys import FileChoice, SurveyChoice
+from flatness.papers.files import write_ours
+from flatness.papers.owner import owner_page
+from flatness.papers.owner_words import paragraphs, title_of
+from flatness.planning.patches import COLUMNS, quantities_of
+from flatness.planning.plan import ACTIONS, OUTSIDE, Plan, SavedPlan, read_plan
+from flatness.planning.quantities import settings_for
+from flatness.planning.set_heights import PlanCheck, Work, on_likely
+from flatness.planning.substrate import Beneath
+from flatness.planning.ways import plan_ways
+from flatness.surface.lattice import Surface, bilinear
+from flatness.surface.likely import MOST_PLACES, likely_surface
+from flatness.survey.readings import Survey
+from flatness.words.ways import ASK
+
+JOB_ENDING, PLAN_ENDING = ".toml", ".json"
+NOTHING = "(neither: by what is chosen here)"
+
+
+class WorkChoice(FileChoice):
+    """A job file or a saved plan, chosen out of a list.
+
+    Attributes
+    ----------
+    work : a :class:`~flatness.job.records.Job`, a :class:`~flatness.planning.plan.SavedPlan`, or None
+    """
+
+    listed: ClassVar[tuple[str, ...]] = (JOB_ENDING, PLAN_ENDING)
+    taken: ClassVar[tuple[str, ...]] = (PLAN_ENDING,)
+    wanted: ClassVar[str] = "a plan that was saved"
+    remedy: ClassVar[str] = (
+        "save it in the planning notebook or with flatness plan --save; a job file names its surveys, so choose it in "
+        "the list"
+    )
+
+    holds = "work"
+
+    work = AnyTrait(None)
+
+    def _read(self, content: Path | bytes) -> Job | SavedPlan:
+        if isinstance(content, Path):
+            return read_job(content) if content.suffix.lower() == JOB_ENDING else read_plan(content)
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / self.file_name
+            path.write_bytes(content)
+            return read_plan(path)
+
+
+def choose_file(choice: SurveyChoice, file: SurveyFile | None) -> None:
+    """Choose the survey that a job names; none where it names none."""
+    if file is None:
+        choice.choose("")
+        return
+    choice.choose_path(file.path)
+    if file.sheet:
+        choice.choose_sheet(file.sheet)
+
+
+def is_chosen(choice: SurveyChoice, file: SurveyFile | None) -> bool:
+    """Whether the survey chosen is the one that a job names."""
+    if file is None or not choice.name:
+        return file is None and not choice.name
+    content = choice.content
+    return isinstance(content, Path) and content.resolve() == file.path.resolve()
+
+
+class WorkChooser:
+    """Widgets that choose a job file or a saved plan: ``controls``, ``problems`` and ``about`` what was chosen."""
+
+    def __init__(self, state: State, choice: WorkChoice) -> None:
+        self._state, self._choice = state, choice
+        self.files = drop_down(
+            "Job file or saved plan (TOML or JSON file)",
+            "A job file names surveys, limits and plan; a saved plan was saved in the planning notebook",
+            (),
+            "file",
+        )
+        self.upload = w.FileUpload(
+            accept=PLAN_ENDING,
+            multiple=False,
+            description="Upload a plan",
+            tooltip="A plan that was saved in the planning notebook or with flatness plan --save",
+        )
+        self.problems, self.about = words(), words("", "fk-quiet")
+        self.controls = row(self.files, self.upload)
+        self.fill()
+        self.files.observe(state.guard(self._chosen), "value")
+        self.upload.observe(state.guard(self._uploaded), "value")
+        choice.observe(state.guard(self.fill, clears=False), ["names", "name", "work", "problems"])
+
+    def _chosen(self, change: Any) -> None:
+        if change["new"] != self._choice.name and not is_filling(self.files):
+            with self._state.at_work("Reading ..."):
+                self._choice.choose(change["new"] or "")
+
+    def _uploaded(self, _: Any) -> None:
+        if self.upload.value:
+            file = self.upload.value[0]
+            try:
+                self._choice.upload(file["name"], bytes(file["content"]))
+            finally:
+                self.upload.value = ()
+
+    def fill(self, _: Any = None) -> None:
+        """Show what is chosen, and what is wrong with it."""
+        choice = self._choice
+        refill(self.files, [(NOTHING, ""), *((name, name) for name in choice.names)], choice.name)
+        self.problems.value = problem_list(choice.problems, f"{choice.file_name} cannot be shown.")
+        self.about.value = escape(about(choice.work))
+
+
+def about(work: Job | SavedPlan | None) -> str:
+    """What a job or a saved plan is, in a line."""
+    if work is None:
+        return ""
+    if isinstance(work, SavedPlan):
+        patches = len(work.patches)
+        return f"A plan of {work.title}: {patches} patch{'' if patches == 1 else 'es'}."
+    days = "survey before" if work.after is None else "surveys before and after"
+    asked = ", ".join(limit.name for limit in work.limits) or "no limits"
+    return f"{work.title}: {days}, {asked}, {'a plan' if work.plan else 'no plan'}."
+
+
+JOB = "job"  # key of the limits that a job file names, beside the catalogue's finishes
+
+
+class PresentAsked(FinishState):
+    """What is chosen in the Present panel.
+
+    Attributes
+    ----------
+    before, after : the surveys chosen, as found and after the work; either may be empty
+    work : a job file or a saved plan that is chosen
+    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
+    finish : key of the finish to come, ``job`` for what a job file names; empty for none
+    beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.planning.substrate.Beneath`;
+        empty: nothing comes off
+    """
+
+    before = Instance(SurveyChoice)
+    after = Instance(SurveyChoice)
+    work = Instance(WorkChoice)
+    align = Enum(WAYS, "benchmarks")
+    beneath = Unicode("")
+
+    def __init__(
+        self,
+        before: str | os.PathLike[str] = "",
+        after: str | os.PathLike[str] = "",
+        folders: Iterable[str | os.PathLike[str]] = (),
+        work: str | os.PathLike[str] = "",
+        **traits: Any,
+    ) -> None:
+        folders = list(folders)
+        super().__init__(
+            before=SurveyChoice(folders, before),
+            after=SurveyChoice(folders, after),
+            work=WorkChoice(folders, work),
+            **traits,
+        )
+        self._results: Results | None = None
+
+    @property
+    def survey(self) -> Survey | None:
+        """The surface as it was found."""
+        found: Survey | None = self.before.survey
+        return found
+
+    @property
+    def finishes(self) -> dict[str, str]:
+        """Finishes in plain words for the kind of surface that was surveyed, by key; and what a job file names."""
+        job = {} if self._results is None else {JOB: f"What the job asks for: {self._results.job.title}"}
+        return {**job, **super().finishes}
+
+    def limits(self) -> list[Limit]:
+        """The limits of the finish chosen, or of the job; none without a survey or finish."""
+        if self.finish == JOB and self._results is not None:
+            return list(self._results.job.limits)
+        return super().limits()
+
+    @property
+    def _job(self) -> Results | None:
+        """What the job gives, where what is shown is still what it asks for."""
+        results = self._results
+        if results is None or (self.finish, self.align) != (JOB, results.job.compared.align):
+            return None
+        return results if self._of_job(results.job) else None
+
+    def _of_job(self, job: Job) -> bool:
+        return is_chosen(self.before, job.before) and is_chosen(self.after, job.after)
+
+
+HEADINGS = 12
+AS_SAVED = "the change is as it was saved; what it leads to was worked out again from the survey"
+
+
+def plan_on(
+    saved: SavedPlan,
+    survey: Survey,
+    limits: Sequence[Limit],
+    *,
+    confidence: float = 0.95,
+    draws: int = 200,
+    seed: int = 0,
+) -> Plan:
+    """A saved plan on the survey that it was made from, held against limits.
+
+    Parameters
+    ----------
+    saved : as read from its file
+    survey : that it was made from
+    limits : what the surface has to meet
+    confidence, draws, seed : of the chances, as for :func:`~flatness.planning.planner.plan_corrections`
+
+    Raises
+    ------
+    ArgumentError : a plan of another survey
+    """
+    name = survey.title or survey.source
+    if (saved.surface, saved.title) != (survey.surface, name):
+        raise _of_another(f"{saved.title}, a {saved.surface}", f"{name}, a {survey.surface}")
+    subject = Subject.of(survey, list(limits), float(saved.x[1] - saved.x[0]), HEADINGS)
+    found = subject.surface
+    same = np.array_equal(found.x, saved.x) and np.array_equal(found.y, saved.y)
+    change = saved.change if same else bilinear(saved.x, saved.y, saved.change, found.x, found.y)
+    if np.isnan(change[found.inside]).mean() > 0.01 or not found.inside.any():
+        raise _of_another("its places do not cover what was read", "a plan over the whole of it")
+    change = np.where(found.inside, np.nan_to_num(change), np.nan)
+    likely = likely_surface(survey, found.spacing) if int(found.inside.sum()) <= MOST_PLACES else None
+    if likely is not None:
+        subject = on_likely(subject, likely)
+        found = subject.surface
+    actions = _actions(saved, found)
+    heights = np.where(np.nan_to_num(change) != 0, found.height + change, np.nan)
+    if saved.set_height is not None and same:
+        heights = np.where(found.inside, saved.set_height, np.nan)
+    work = Work(heights, error=saved.setting_error)
+    held = PlanCheck(subject, likely, draws if likely is not None else 0, seed, confidence)
+    takes = quantities_of(found, change, actions, settings_for(survey.surface))
+    return Plan(
+        survey=survey,
+        surface=found,
+        based_on="as-read" if likely is None else "likely",
+        strategy=saved.strategy,
+        limits=tuple(limits),
+        headings=HEADINGS,
+        change=change,
+        actions=actions,
+        patches=pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
+        after=held.table(limits, work, (), False),
+        cost=math.nan,
+        bound=math.nan,
+        flat_cost=math.nan,
+        quantities=takes,
+        way=saved.way,
+        plane=saved.plane,
+        set_height=work.height,
+        marks=saved.marks,
+        lines=saved.lines,
+        members=saved.members,
+        settings={"setting_error": saved.setting_error},
+        notes=(AS_SAVED,),
+    )
+
+
+def _of_another(value: str, expected: str) -> ArgumentError:
+    return ArgumentError(
+        "the plan is of another survey than the one that is shown",
+        value=value,
+        expected=expected,
+        remedy="choose the survey that it was made from, or save a plan of this one",
+    )
+
+
+def _within(outline: Any, surface: Surface) -> NDArray[np.bool_]:
+    gx, gy = np.meshgrid(surface.x, surface.y)
+    # nodes at the edge of the room stand on an outline; all others lie half a step from one
+    return np.asarray(shapely.contains_xy(outline.buffer(surface.spacing / 10), gx, gy), dtype=bool) & surface.inside
+
+
+def _actions(saved: SavedPlan, surface: Surface) -> NDArray[np.int8]:
+    """[ny, nx] what is to be done at each node, by the outlines of the patches."""
+    actions = np.where(surface.inside, ACTIONS.index("leave"), OUTSIDE).astype(np.int8)
+    for patch in saved.patches.itertuples():
+        if patch.action in ACTIONS:
+            actions[_within(patch.outline, surface)] = ACTIONS.index(str(patch.action))
+    return actions
+
+
+def _patches(saved: SavedPlan, surface: Surface, change: Floats) -> Iterator[tuple[Any, ...]]:
+    for patch in saved.patches.itertuples():
+        here = _within(patch.outline, surface)
+        if not here.any():
+            continue
+        outline: Any = patch.outline
+        deepest = np.unravel_index(int(np.argmax(np.where(here, np.abs(change), -1.0))), change.shape)
+        mean, inside = float(change[here].mean()), outline.representative_point()
+        (x0, y0, x1, y1), (j, i) = outline.bounds, deepest
+        yield (
+            patch.name,
+            patch.action,
+            outline.area,
+            float(change[deepest]),
+            mean,
+            abs(mean) * outline.area,
+            inside.x,
+            inside.y,
+            x0,
+            x1,
+            y0,
+            y1,
+            float(surface.x[i]),
+            float(surface.y[j]),
+            outline,
+            "",
+        )
+
+
+NEW_NAME = "type another name: no file is ever written over here"
+
+
+def free_path(name: str, folder: str | os.PathLike[str], endings: tuple[str, ...]) -> Path:
+    """The path of a new file of this name; without an ending it gets the first of ``endings``."""
+    plain = name.strip()
+    if not plain or plain != Path(plain).name or plain.startswith("."):
+        raise ArgumentError(
+            "not the name of a file",
+            value=name,
+            expected=f"a name without folders, such as room{endings[0]}",
+            remedy="type a name",
+        )
+    path = Path(folder) / plain
+    path = path if path.suffix else path.with_suffix(endings[0])
+    if path.suffix.lower() not in endings:
+        raise ArgumentError(
+            "another kind of file",
+            value=name,
+            expected=f"a name that ends in {' or '.join(endings)}",
+            remedy="change its ending",
+        )
+    if path.exists():
+        raise ArgumentError("there is a file of this name already", value=path.name, remedy=NEW_NAME)
+    return path
+
+
+def next_free(name: str, folder: str | os.PathLike[str]) -> str:
+    """The same name with the least number behind it that no file has."""
+    path, number = Path(name), 2
+    stem = path.stem.rstrip("0123456789").removesuffix("-") or path.stem
+    while (Path(folder) / f"{stem}-{number}{path.suffix}").exists():
+        number += 1
+    return f"{stem}-{number}{path.suffix}"
+
+
+@contextmanager
+def in_own_words() -> Iterator[None]:
+    """Whatever is said of ``align`` is said of the control that sets it."""
+    try:
+        yield
+    except FlatnessError as error:
+        raise type(error)([_of_the_control(problem) for problem in error.problems]) from error
+
+
+def _of_the_control(problem: Problem) -> Problem:
+    if problem.column != "align":
+        return problem
+    names = {way: name for name, way in WAY_NAMES.items()}
+    value = names.get(str(problem.value), problem.value)
+    remedy = (
+        f"under Files and settings, set '{HEIGHTS_BY}' to '{names['none']}' where the instrument stood untouched, or "
+        f"to '{names['offset']}' (off a string: '{names['tilt']}') where part of the surface did not change; or choose "
+        "another file for after the work, or none"
+    )
+    return replace(problem, column=HEIGHTS_BY, value=value, remedy=remedy)
+
+
+NOTHING_YET = "Open the files and settings, and choose the survey of the surface as it was found."
+ENDS = {
+    "floor": ("lower", "higher"),
+    "ceiling": ("higher up", "hanging lower"),
+    "wall": ("farther back", "farther out"),
+}
+
+
+def sentences(
+    survey: Survey,
+    assessment: Assessment | None,
+    plan: Plan | None,
+    found: Comparison | None,
+    unit: str,
+    job: Results | None = None,
+) -> list[tuple[str, str]]:
+    """What is asked and what is answered, as on the owner's page: what to check first, where it stands, what will be
+    done, what it will be like.
+
+    With a comparison: where it stood, the plan if there is one, what was done, what it is like now.
+    """
+    return [(str(one["asks"]), str(one["says"])) for one in paragraphs(survey, assessment, plan, found, unit, job)]
+
+
+def sentences_html(told: list[tuple[str, str]]) -> str:
+    """The sentences as HTML, read out when they change."""
+    parts = "".join(f"<p><b>{escape(asks)}</b><br>{escape(says)}</p>" for asks, says in told)
+    return f'<div class="fk-plain" aria-live="polite">{parts}</div>'
+
+
+def colours_say(days: tuple[Day, ...]) -> str:
+    """What the colours and the lines mean, in a sentence or two."""
+    low, high = ENDS[days[0].survey.surface]
+    same = " The colors mean the same in every picture." if len(days) > 1 else ""
+    plane = "one flat plane"
+    if len(days) > 1:
+        true = "upright" if days[0].survey.surface == "wall" else "level"
+        plane = "its own flat plane that day"
+        if days[0].one_plane:
+            plane = f"one {true} plane, so that what is flat but {'leans' if true == 'upright' else 'slopes'} shows as "
+            plane += "even bands"
+    return (
+        f"Orange is {high}, blue is {low} than {plane}; the darker, the more.{same} Lines join places of one "
+        f"height: solid where it is {high}, dashed where it is {low}.{_blank(days)}"
+    )
+
+
+def _blank(days: tuple[Day, ...]) -> str:
+    """That some of what is drawn has no colour, where that shows."""
+    if not any(is_blank(day.surface, day.survey) for day in days):
+        return ""
+    return f" What is white was not measured{' both times' if any(d.key == AFTER for d in days) else ''}."
+
+
+BESIDE, NUMBERS = "beside", "numbers"
+VIEWED = ("view", "unit")
+SAME_MM = 0.01  # a survey that was written to a file and read again
+SURFACE_SAYS = "the plan is of another survey than the one that is shown"
+
+
+class PresentState(PresentAsked):
+    """The state of the Present panel: what :class:`~flatness.panels.present_state.PresentAsked` holds, and
+    what it gives.
+
+    Attributes
+    ----------
+    plan : the :class:`~flatness.planning.plan.Plan`, or None
+    assessment, comparison : of the surveys chosen, or None
+    days : what can be shown, a :class:`~flatness.panels.present_pictures.Day` each, in the order of time
+    view : key of a day, ``beside``, or ``numbers``, the page of all that is said
+    saved : the files written last
+    """
+
+    plan = AnyTrait(None)
+    assessment = AnyTrait(None)
+    comparison = AnyTrait(None)
+    days = Tuple()
+    view = Unicode(FOUND)
+
+    def __init__(
+        self,
+        before: str | os.PathLike[str] = "",
+        after: str | os.PathLike[str] = "",
+        finish: str = "",
+        folders: Iterable[str | os.PathLike[str]] = (),
+        work: str | os.PathLike[str] = "",
+        **traits: Any,
+    ) -> None:
+        super().__init__(before, after, folders, work, **traits)
+        self.set_trait("finish", finish)
+        self._drawn: dict[tuple[str, ...], Picture] = {}
+        self._ready = ReadyVerdicts()
+        self._begun = False
+        for choice in (self.before, self.after):
+            choice.observe(self.guard(self._survey_read), "survey")
+        # guarded, so that whatever goes wrong here, the widgets that watch the same are still drawn afresh
+        self.work.observe(self.guard(self._work_chosen), "work")
+        self.observe(self.guard(self._compute), ["finish", "align"])
+        self.observe(self._unsave, ["problems", "days", "finish", "align", "beneath", *VIEWED])
+
+    def _unsave(self, _: Any = None) -> None:
+        """What was saved is no longer what is shown."""
+        self.saved = ()
+
+    def begin(self, plan: Plan | None = None) -> None:
+        """Read and compare what the panel was made with."""
+        self.before.begin()
+        self.after.begin()
+        self._begun = True
+        self._survey_read()
+        self.work.begin()
+        if plan is not None:
+            self.take_plan(plan)
+
+    def _work_chosen(self, _: Any = None) -> None:
+        work = self.work.work
+        if isinstance(work, Job):
+            self._take_job(work)
+        elif isinstance(work, SavedPlan) and self.survey is None:
+            raise ArgumentError("a plan without its survey", remedy="choose the survey as found that it was made from")
+        else:
+            if isinstance(work, SavedPlan):
+                self._set(self.assessment, self.comparison, None)  # it takes the place of another
+            self._compute()
+
+    def _take_job(self, job: Job) -> None:
+        self._begun = False  # one computation, when all of it is chosen
+        try:
+            choose_file(self.before, job.before)
+            choose_file(self.after, job.after)
+            self._results = run_job(job)
+            if not self._unit_chosen:
+                self.unit = job.show
+            self.align, self.finish = job.compared.align, JOB
+        finally:
+            self._begun = True
+        self._compute()
+
+    def _survey_read(self, _: Any = None) -> None:
+        if not self._begun:
+            return
+        if self._results is not None and not self._of_job(self._results.job):
+            self._results = None
+            if self.finish == JOB:
+                self.set_trait("finish", "")
+        self.follow_unit(self.survey)
+        if self.survey is not None and self.finish and self.finish not in self.finishes:
+            wrong, kind = self.finish, self.survey.surface
+            self.set_trait("finish", "")  # computes again
+            raise ArgumentError(
+                f"no finish of this name for a {kind}", value=wrong, remedy="choose one in the files and settings"
+            )
+        self._compute()
+
+    def _compute(self, _: Any = None) -> None:
+        """Judge and compare what was read; a plan stays where survey and finish do."""
+        if not self._begun:
+            return
+        if self._job is not None:
+            self._show_job(self._job)
+            return
+        survey, limits, after = self.survey, self.limits(), self.after.survey
+        assessment, comparison = None, None
+        try:
+            if survey is not None and after is not None:
+                with self.at_work("Comparing before and after ..."), in_own_words():
+                    comparison = self._ready.compare(survey, after, limits, align=self.align)
+                    assessment = comparison.assessments[0] if comparison.assessments is not None else None
+        finally:
+            try:
+                if survey is not None and limits and assessment is None:
+                    with self.at_work("Checking ..."):
+                        assessment = assess(survey, limits)
+            finally:
+                plan = self.plan if self._fits(self.plan) else None
+                try:
+                    if plan is None and survey is not None and isinstance(self.work.work, SavedPlan):
+                        with self.at_work("Laying the saved plan on the survey ..."):
+                            plan = plan_on(self.work.work, survey, limits)
+                finally:
+                    self._set(assessment, comparison, plan)
+
+    def _show_job(self, results: Results) -> None:
+        """Show what the job gives, each part as far as it goes."""
+        found: dict[str, Any] = {"assessment": None, "comparison": None, "plan": None}
+        try:
+            for part, words in (
+                ("plan", "Working out the plan that the job asks for: this may take a minute ..."),
+                ("assessment", "Checking ..."),
+                ("comparison", "Comparing before and after ..."),
+            ):
+                with self.at_work(words):
+                    found[part] = getattr(results, part)
+        finally:
+            self._set(**found)
+
+    def _fits(self, plan: Plan | None) -> bool:
+        return plan is not None and self._is_of_this(plan)
+
+    def _is_of_this(self, plan: Plan) -> bool:
+        wanted = {limit.name for limit in self.limits()}
+        own = {limit.name for limit in plan.limits}
+        return self._is_of_survey(plan) and (not wanted or own == wanted)
+
+    def _is_of_survey(self, plan: Plan) -> bool:
+        survey, other = self.survey, plan.survey
+        if survey is None or survey.surface != other.surface or len(survey.points) != len(other.points):
+            return False
+        return bool(np.allclose(survey.xyz(), other.xyz(), rtol=0, atol=SAME_MM))
+
+    def take_plan(self, plan: Plan) -> None:
+        """Show a plan that was made elsewhere from the survey that is shown.
+
+        Raises
+        ------
+        ArgumentError : a plan of another survey
+        """
+        if not self._is_of_survey(plan):
+            raise ArgumentError(
+                SURFACE_SAYS,
+                value=plan.survey.title or plan.survey.source or "without a title",
+                remedy="choose its survey as found, or make the plan from this one",
+            )
+        self._set(self.assessment, self.comparison, plan)
+
+    def work_out_plan(self) -> None:
+        """Plan the best way after which the finish can be laid."""
+        survey, limits = self.survey, self.limits()
+        if survey is None:
+            raise ArgumentError("there is nothing to plan for", remedy="choose the survey as found first")
+        if not limits:
+            raise ArgumentError("there is nothing to plan for", remedy="choose the finish to come first")
+        if self._job is not None and self._job.job.plan is not None:
+            self._show_job(self._job)
+            return
+        beneath = Beneath(self.beneath, may_be_planed=True) if self.beneath else None
+        with self.at_work("Working out what has to be done: this may take a minute ..."):
+            plan = plan_ways(survey, limits, beneath=beneath).plan
+        self._set(self.assessment, self.comparison, plan)
+
+    def _set(self, assessment: Any, comparison: Any, plan: Plan | None) -> None:
+        survey = self.survey
+        days = () if survey is None else days_of(survey, assessment, plan, comparison)
+        self._drawn.clear()
+        before, keys = [day.key for day in self.days], [day.key for day in days]
+        with self.hold_trait_notifications():
+            self.assessment, self.comparison, self.plan, self.days = assessment, comparison, plan, days
+            self.saved = ()
+            if self.view not in self.views or (self.view in before and keys != before):
+                self.view = keys[-1] if keys else FOUND
+
+    def day(self, key: str) -> Day:
+        """The day of this key.
+
+        Raises
+        ------
+        NotReadyError : it is not known
+        """
+        found: Day | None = next((day for day in self.days if day.key == key), None)
+        if found is None:
+            raise NotReadyError((Problem("this day is not known", value=key, remedy=NOTHING_YET),))
+        return found
+
+    @property
+    def views(self) -> tuple[str, ...]:
+        """What may be in view."""
+        keys = tuple(day.key for day in self.days)
+        return (*keys, *((BESIDE,) if len(keys) > 1 else ()), *((NUMBERS,) if keys else ()))
+
+    def headline(self) -> tuple[str, str, str, str]:
+        """The answer: state as of a verdict, what it rests on, one sentence, and the line beneath it."""
+        says = dict(self.said())
+        for asked, condition, found in (
+            ("What it is like now", "as measured", self.comparison and self.comparison.assessments),
+            ("What it will be like", "once the work is done", self.plan),
+            ("Where it stands", "as it is", self.assessment),
+        ):
+            if asked not in says:
+                continue
+            sentence, _, more = says[asked].partition(": ")
+            state = "" if not found else (found[1] if isinstance(found, tuple) else found).verdict
+            if found is self.plan and found is not None and found.action("engineer").any():
+                return ASK, "the engineer first", sentence, more
+            sentence, _, use = sentence.rstrip(".").partition(" (")
+            told = f"Its use: {use.rstrip(')')}. " if use else ""
+            return state, condition if state else "", f"{sentence}.", f"{told}{more[:1].upper()}{more[1:]}"
+        return "", "", "No survey yet", NOTHING_YET
+
+    @property
+    def title(self) -> str:
+        """What is shown, as the owner's page calls it; empty without a survey."""
+        return "" if self.survey is None else title_of(self.survey, self.comparison, self._job)
+
+    def said(self) -> list[tuple[str, str]]:
+        """What the panel says: what is asked, and the answer."""
+        if self.survey is None:
+            return []
+        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
+
+    def picture_of(self, key: str) -> Picture:
+        """The picture of a day, drawn once."""
+        day, name = self.day(key), (key, self.unit)
+        if name not in self._drawn:
+            with self.at_work("Drawing ..."):
+                self._drawn[name] = day_picture(self.days, day, self.unit, self.title[:60])
+        return self._drawn[name]
+
+    def in_view(self) -> list[Picture]:
+        """What is in view: one day; or all of them, which the page of numbers stands beside."""
+        keys = [self.view] if self.view not in (BESIDE, NUMBERS) else [day.key for day in self.days]
+        return [self.picture_of(key) for key in keys] if self.days else []
+
+    def picture(self) -> bytes:
+        """What is in view, as a PNG file."""
+        shown = self.in_view()
+        return shown[0].png if len(shown) == 1 else beside(shown)
+
+    def save_picture(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
+        """Write what is in view to a new PNG file; ArgumentError where the name will not do or is taken."""
+        self.day(FOUND)
+        path = free_path(name, folder, (".png",))
+        return self._written(write_ours(path, self.picture()))
+
+    def save_page(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
+        """Write the owner's page to a new PDF or HTML file; ArgumentError where the name will not do or is taken."""
+        survey = self.day(FOUND).survey
+        path = free_path(name, folder, (".pdf", ".html"))
+        with self.at_work("Writing the page ..."):
+            page = owner_page(self.assessment or survey, self.plan, self.comparison, job=self._job, unit=self.unit)
+            return self._written(page.write(path))
+
+    def _written(self, path: Path) -> Path:
+        self.saved = (path,)
+        return path

@@ -1,0 +1,600 @@
+"""The owner's page: the answer in one sentence, one map of what it means, what it takes; and a page of numbers."""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from matplotlib.figure import Figure
+from shapely import LineString
+
+from flatness.charts.axes import SOFTWARE, FreeSpace
+from flatness.charts.differences import drawn_off, is_blank, one_datum, plane_says
+from flatness.charts.map_base import bounds_of
+from flatness.charts.scales import check_unit
+from flatness.comparison.comparing import Comparison
+from flatness.errors import ArgumentError
+from flatness.job.running import Results
+from flatness.limits.kinds import UNITLESS, Limit, caution, cited
+from flatness.limits.spot_checks import ASSUMED
+from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
+from flatness.papers.figures import (
+    INK,
+    NEAR_SHARE,
+    SEEN,
+    WAYS,
+    Panel,
+    RoomMap,
+    heat_maps,
+    key_picture,
+    lay_shares,
+    path_of,
+    room_figure,
+    share_of_limit,
+    svg_of,
+)
+from flatness.papers.files import Paper
+from flatness.papers.owner_words import (
+    RESULTS,
+    about,
+    about_area,
+    away,
+    capital,
+    counted,
+    likely_after,
+    looked_at,
+    paragraphs,
+    quality,
+    size_of,
+    title_of,
+    unevenness,
+)
+from flatness.papers.sheet import MARGIN_MM, TEMPLATES, cut, day_words, made_text, make_pdf, one_line, sheet_named
+from flatness.planning.constraints import Rates
+from flatness.planning.plan import Plan
+from flatness.planning.volumes import node_areas
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Survey
+from flatness.words.done import before_and_after
+from flatness.words.printed import accuracy, number, percent, position, shown_unit
+from flatness.words.ways import HOURS, times, work_words
+
+MET_WHERE_MEASURED = "good enough where measured"
+MOST_ROWS = 8  # of the table, so that it all stays on one page
+MOST_PURPOSE = 24  # letters of what a floor is for that the first sentence has room for
+HOURS_A_DAY = 8
+INCH = 25.4
+MAP_IN, TALL_MAP_IN, SMALL_MAP_IN = 5.1, 5.7, 1.45  # how high maps may be on Letter [in]
+TALL = 0.6  # of the page's width: what stands beside a map narrower than this has room there
+DEEDS = {"plane": "sanded", "fill": "filled", "sister": "raised", "fur": "shimmed", "engineer": "for the engineer"}
+AUTHORITY = (
+    "This page says what was measured and what is planned. It does not judge the structure: local codes, the maker of "
+    "the finish and licensed practice decide."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Day:
+    """The surface on one day, or as planned: its heights, its room, and its verdict by the limit that is pictured."""
+
+    surface: Surface
+    survey: Survey
+    limit: Limit | None
+    verdict: str
+
+    @classmethod
+    def of(cls, assessment: Assessment) -> Day:
+        one, likely = assessment.pictured or assessment.governing, assessment.likely
+        surface = assessment.subject.surface
+        if likely is not None:
+            surface = replace(surface, x=likely.x, y=likely.y, height=likely.mean, spacing=likely.spacing)
+        limit, verdict = (None, "") if one is None or one.finding is None else (one.limit, one.verdict)
+        return cls(surface, assessment.subject.survey, limit, verdict)
+
+    def as_planned(self, plan: Plan) -> Day:
+        """The same room as the plan makes it."""
+        rows = plan.after.set_index("limit")["verdict"].to_dict()
+        verdict = str(rows.get(self.limit.name, "")) if self.limit is not None else ""
+        return Day(replace(plan.surface, height=plan.target), plan.survey, self.limit, verdict)
+
+    def lay(self, room: RoomMap) -> set[str]:
+        """Draw what is fine, near and wrong; return what was drawn."""
+        share = share_of_limit(self.surface, self.limit)
+        if share is None:
+            room.lay(room.room, "fine", edge=False)
+            return set()
+        most, decided = 1.0 if self.verdict == PASS else math.inf, self.verdict != UNDECIDED
+        lay_shares(room, self.surface, share, decided=decided, most=most)
+        size = np.clip(share[np.isfinite(share)], -most, most)
+        shown = {"fine"} | ({"near"} if (np.abs(size) > NEAR_SHARE).any() else set())
+        if not decided:
+            return shown | ({"undecided"} if (np.abs(size) > 1).any() else set())
+        return shown | {kind for kind, side in (("high", size), ("low", -size)) if (side > 1 + 1e-9).any()}
+
+
+def owner_page(
+    found: Survey | Assessment,
+    plan: Plan | None = None,
+    comparison: Comparison | None = None,
+    *,
+    job: Results | None = None,
+    paper: str = "letter",
+    unit: str | None = None,
+    made: datetime | None = None,
+) -> Paper:
+    """One page for whoever owns the room, and one of numbers behind it.
+
+    Parameters
+    ----------
+    found : a survey, or an assessment of one against limits
+    plan : what will be done, and what it will be like
+    comparison : of a survey before and one after: what was done, and what it is like now
+    job : that all this is of: its title, and what the plan does at its doors, stairs, thresholds and reveals
+    paper : ``letter`` or ``a4``
+    unit : ``in`` or ``mm``; None takes the survey's own
+    made : when the page was made, which is printed; None leaves it out, and the same input gives the same bytes
+
+    Returns
+    -------
+    Paper : with a PDF and an HTML form
+
+    Raises
+    ------
+    ArgumentError : an unknown paper or unit, or something that is neither a survey nor an assessment
+    """
+    sheet = sheet_named(paper)
+    if not isinstance(found, (Survey, Assessment)):
+        raise ArgumentError(
+            "neither a survey nor an assessment",
+            column="found",
+            value=type(found).__name__,
+            expected="what read_survey or assess gives",
+        )
+    assessment = found if isinstance(found, Assessment) else None
+    if assessment is None and comparison is not None and comparison.assessments is not None:
+        assessment = comparison.assessments[0]
+    survey = found if isinstance(found, Survey) else found.subject.survey
+    unit = check_unit(shown_unit(survey, unit))
+    after = comparison.assessments[1] if comparison is not None and comparison.assessments is not None else None
+    now = after if comparison is not None else assessment
+    one = now.governing if now is not None else None
+    width, spare = (sheet.width - 2 * MARGIN_MM) / INCH, (sheet.height - 279.4) / INCH
+    pictures: dict[str, Figure] = {}
+    small = list(_small_maps(survey, assessment, plan, comparison, unit, width))
+    spare += 0.0 if small else 1.9
+    x0, x1, y0, y1 = bounds_of(survey.surface_at(), survey)
+    beside = bool(TALL_MAP_IN + spare < TALL * width * (y1 - y0) / (x1 - x0))
+    size = (width, (TALL_MAP_IN if beside else MAP_IN) + spare)
+    large, key = _large_map(survey, assessment, plan, comparison, unit, size)
+    pictures["map.svg"] = large
+    pictures |= {f"{kind}.svg": key_picture(kind) for kind, _ in key}
+    pictures |= {f"small{k}.svg": figure for k, (_, figure, _) in enumerate(small)}
+    panels, note = _heights(survey, assessment, plan, comparison)
+    rows, more = rows_of(assessment, plan, comparison, unit)
+    pictures["heights.svg"] = heat_maps(panels, survey.surface, unit, width, tallest=2.9)
+    state, sentence = headline(survey, now, plan, comparison, job)
+    title = cut(title_of(survey, comparison, job), 90)
+    second = _second(one, now, survey, unit)
+    data: dict[str, Any] = {
+        "title": title,
+        "short": cut(title, 60),
+        "measured": " and ".join(_days(survey, comparison)),
+        "state": state,
+        "hollow": state == PASS and now is not None and now.between == ASSUMED,
+        "sentence": sentence,
+        "second": second,
+        "beside": beside,
+        "map": [large.get_figwidth(), large.get_figheight()],
+        "key": [[f"{kind}.svg", words] for kind, words in key],
+        "seen": SEEN[survey.surface],
+        "facts": [list(fact) for fact in facts_of(now, plan, comparison is not None, unit)],
+        "small": [[f"small{k}.svg", name, words] for k, (name, _, words) in enumerate(small)],
+        "numbers": _measured(survey, comparison, unit),
+        "paragraphs": paragraphs(survey, assessment, plan, comparison, unit, job),
+        "map_note": note,
+        "head": head_of(plan, comparison),
+        "rows": rows,
+        "more": more,
+        "authority": AUTHORITY,
+    }
+    drawn = {name: svg_of(figure) for name, figure in pictures.items()}
+    return Paper(title, make_pdf("owner.typ", data, drawn, paper, made), _html(data, drawn, made))
+
+
+# -- the answer
+
+
+def headline(
+    survey: Survey, now: Assessment | None, plan: Plan | None, comparison: Comparison | None, job: Results | None
+) -> tuple[str, str]:
+    """``pass``, ``fail``, ``undecided`` or nothing, and the first sentence of the page."""
+    kind = survey.surface
+    one = now.governing if now is not None else None
+    if one is None:
+        return "", f"How the {kind} lies{' now' if comparison is not None else ''}."
+    layers = job.job.layers if job is not None else ()
+    name = one_line(layers[-1].name) if layers and layers[-1].thickness > 0 else ""
+    enough = f"{quality(one.limit)} enough{f' for the {name}' if 0 < len(name) <= MOST_PURPOSE else ''}"
+    if comparison is not None or plan is None or one.verdict == PASS:
+        words = ("now ", "still ", "yet ") if comparison is not None else ("", "", "")
+        return one.verdict, {
+            PASS: f"The {kind} is {words[0]}{enough}.",
+            FAIL: f"The {kind} is {words[1]}not {enough}.",
+            UNDECIDED: f"It is not sure {words[2]}that the {kind} is {enough}.",
+        }[one.verdict]
+    yet = f"{'Not' if one.verdict == FAIL else 'Not surely'} {enough} yet"
+    days = _days_of_work(plan)
+    if plan.verdict == PASS:
+        it = counted(days, "day") if days else "the work below"
+        return one.verdict, f"{yet}: {it}{' of work' * bool(days)} make{'s' * (days < 2)} it so."
+    if plan.verdict == UNDECIDED:
+        return one.verdict, f"{yet}, and it is not sure that this work makes it so."
+    return one.verdict, f"{yet}, and this work alone does not make it so."
+
+
+def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: str) -> str:
+    """How large it is and what is allowed, in one line."""
+    if one is None or now is None:
+        return unevenness(survey, survey.surface_at(), unit)
+    if one.finding is None:
+        return "These readings cannot tell: they stand too far apart, or do not reach far enough."
+    what, allowed = looked_at(one.limit, unit)
+    allowed, length = _short(allowed), one.limit.length
+    rests = ""
+    if one.verdict == PASS and one.between == ASSUMED:
+        apart = position(now.subject.step, unit).removesuffix(' 0"')
+        rests = f" It was measured every {apart}; nobody has looked between."
+    if one.limit.kind in UNITLESS or one.limit.kind == "slope":
+        return f"{capital(what)}: {_found(one, unit)}. {allowed} is asked for.{rests}"
+    middle = one.likely()[0]
+    size = size_of(one, unit).replace(" inches", " in").replace(" inch", " in")
+    if one.verdict != UNDECIDED:
+        size += _twin(one.finding.measured.value if math.isnan(middle) else middle, unit)
+    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed."
+    if one.limit.kind == "straightedge" and length is not None:
+        bar = away(length, unit).replace(" feet", " ft")
+        return f"A {bar} straight bar shows {size}. {may}{rests}"
+    return f"{capital(what)}: {size}. {may}{rests}"
+
+
+def _twin(mm: float, unit: str) -> str:
+    if unit != "in":
+        return ""
+    return f" ({round(mm)} mm)" if mm >= 3 else f" ({max(0.5, round(2 * mm) / 2):g} mm)"
+
+
+def _days_of_work(plan: Plan) -> int:
+    """Working days, where the plan was made with somebody's own rates in hours; else none."""
+    rates = plan.settings.get("rates")
+    known = rates not in (None, Rates()) and rates.unit.casefold() in HOURS and plan.work > 0
+    return math.ceil(plan.work / HOURS_A_DAY - 0.05) or 1 if known else 0
+
+
+def facts_of(now: Assessment | None, plan: Plan | None, past: bool, unit: str) -> Iterator[tuple[str, str]]:
+    """What the work takes and how sure it all is: a few large words, and a line below them."""
+    if plan is not None and len(plan.patches):
+        rates, days = plan.settings.get("rates"), _days_of_work(plan)
+        if days:
+            yield counted(days, "day"), f"{'planned: ' if past else ''}about {work_words(plan)} of work"
+        elif rates not in (None, Rates()) and plan.work > 0:
+            yield work_words(plan), "cost, as planned" if past else "cost"
+        whole = float(node_areas(plan.surface.inside, plan.surface.spacing).sum())
+        size = float(plan.patches["area_mm2"].sum()) if plan.way == "patches" else whole
+        bags = int(plan.quantities.bags)
+        worked = f"{about_area(size, unit).removeprefix('about ')} {'worked on' if past else 'to work on'}"
+        if bags:
+            yield counted(bags, "bag"), f"of fill, {worked}"
+        elif plan.way != "patches":
+            yield f"The whole {plan.survey.surface}", about_area(whole, unit)
+        else:
+            yield capital(worked), f"of {about_area(whole, unit).removeprefix('about ')}"
+        planed = float(plan.patches.loc[plan.patches["action"] == "plane", "area_mm2"].sum())
+        if planed:
+            yield "Dust and noise", f"from sanding {about_area(planed, unit)}"
+        elif plan.sets_members:
+            yield "Noise", "lumber is cut and fastened"
+        elif plan.way == "overlay" and plan.survey.surface == "floor":
+            yield "Wet work", "nobody walks on it until it is dry"
+        elif plan.way == "patches":
+            yield "Little dust", "fill is spread, and has to dry"
+    sure = _how_sure(now, plan, past)
+    if sure and now is not None:
+        points = len(now.subject.survey.stations()[0])
+        apart = position(now.subject.step, unit).removesuffix(' 0"')
+        yield sure[0], sure[1] or f"{points} points, {apart} apart"
+
+
+def _how_sure(now: Assessment | None, plan: Plan | None, past: bool) -> tuple[str, str] | None:
+    if now is None or now.governing is None:
+        return None
+    if plan is not None and not past and now.verdict != PASS and len(plan.patches):
+        chances = plan.after["chance"].dropna()
+        if not len(chances):
+            return None
+        chance, wanted = float(chances.min()), float(plan.settings.get("confidence", 0.95))
+        words = "Very sure" if chance >= wanted else "Fairly sure" if chance >= 0.8 else "Not sure"
+        return words, f"done so, it passes {times(chance, wanted)}"
+    if now.verdict == UNDECIDED:
+        return "Not sure", "more readings would settle it"
+    if now.verdict == PASS and now.between == ASSUMED:
+        return "Sure at the points", ""
+    return "Very sure", ""
+
+
+# -- the maps
+
+
+def _large_map(
+    survey: Survey,
+    assessment: Assessment | None,
+    plan: Plan | None,
+    comparison: Comparison | None,
+    unit: str,
+    size: tuple[float, float],
+) -> tuple[Figure, list[tuple[str, str]]]:
+    """The map of what it means now, with the places of the work; and what its colors stand for."""
+    after = comparison.assessments[1] if comparison is not None and comparison.assessments is not None else None
+    now = after if comparison is not None else assessment
+    here = comparison.surveys[1] if comparison is not None else survey
+    day = Day.of(now) if now is not None else Day(here.surface_at(), here, None, "")
+    figure, room = room_figure(day.surface, day.survey, *size)
+    shown = day.lay(room)
+    space = FreeSpace(room.ax)
+    room.openings(space)
+    one = now.pictured or now.governing if now is not None else None
+    spot = one.finding.measured.at if one is not None and one.finding is not None else None
+    if one is not None and spot is not None and one.finding is not None and one.finding.measured.value > 0:
+        bar = one.limit.kind == "straightedge"
+        words = f"{'largest gap' if bar else 'worst place'}{' now' if comparison is not None else ''}"
+        room.point_out(f"{words}: {_short(size_of(one, unit))}" if bar else words, spot, space)
+    if plan is not None and plan.way == "patches":
+        for row in plan.patches.to_dict("records"):
+            room.fill(row["outline"], "none", edgecolor=INK, linewidth=1.1, linestyle=(0, (4, 2.5)), zorder=4)
+        for row in plan.patches.to_dict("records"):
+            verb = "" if row["action"] == "engineer" else "was " if comparison is not None else "will be "
+            room.name(f"{verb}{DEEDS[str(row['action'])]}", row["outline"], space)
+    low, high = WAYS[survey.surface]
+    meanings = {
+        "fine": f"{quality(one.limit) if one is not None else 'flat'} enough",
+        "near": "close to the limit",
+        "high": high,
+        "low": low,
+        "undecided": "not settled",
+        "unread": "not measured",
+    }
+    if is_blank(day.surface, day.survey):
+        shown.add("unread")
+    if day.verdict == FAIL:
+        shown |= {"high", "low"}
+    return figure, [(kind, text) for kind, text in meanings.items() if kind in shown]
+
+
+def _short(text: str) -> str:
+    """A length as the first page writes it: ``1/8 in``."""
+    for word in ("about ", "somewhere "):
+        text = text.removeprefix(word)
+    return text.replace(" inches", " in").replace(" inch", " in")
+
+
+def _small_maps(
+    survey: Survey,
+    assessment: Assessment | None,
+    plan: Plan | None,
+    comparison: Comparison | None,
+    unit: str,
+    width: float,
+) -> Iterator[tuple[str, Figure, str]]:
+    """Before, the work, and now or when it is done: name, picture, and a line below."""
+    if assessment is None or (plan is None and comparison is None):
+        return
+    before = Day.of(assessment)
+    third = (width - 0.5) / 3
+
+    def picture(day: Day) -> Figure:
+        figure, room = room_figure(day.surface, day.survey, third, SMALL_MAP_IN)
+        day.lay(room)
+        room.openings()
+        return figure
+
+    yield "Before" if comparison is not None else "Now", picture(before), _gap_line(assessment, before.limit, unit)
+    if plan is not None:
+        figure, room = room_figure(plan.surface, plan.survey, third, SMALL_MAP_IN)
+        _draw_work(room, plan)
+        room.openings()
+        counts = plan.patches["action"].value_counts(sort=False)
+        names = {"plane": "sand", "fill": "fill", "sister": "raise", "fur": "shim", "engineer": "ask about"}
+        what = ", ".join(f"{names[str(action)]} {count}" for action, count in counts.items())
+        yield "The work", figure, capital(what) if plan.way == "patches" else "All over"
+    if comparison is not None and comparison.assessments is not None:
+        day = Day.of(comparison.assessments[1])
+        yield "Now", picture(day), _gap_line(comparison.assessments[1], before.limit, unit)
+    elif plan is not None:
+        rows = {str(row["limit"]): row for row in plan.after.to_dict("records")}
+        row = rows.get(before.limit.name) if before.limit is not None else None
+        line = "" if row is None or not math.isfinite(row["after_mm"]) else _planned(plan, row, unit)
+        yield "When done", picture(before.as_planned(plan)), f"Largest gap {_short(line)}" if line else ""
+
+
+def _gap_line(assessment: Assessment, limit: Limit | None, unit: str) -> str:
+    one = next((one for one in assessment.judged if limit is not None and one.limit.name == limit.name), None)
+    if one is None or one.finding is None or one.limit.kind != "straightedge":
+        return ""
+    return f"Largest gap {_short(size_of(one, unit))}"
+
+
+def _draw_work(room: RoomMap, plan: Plan) -> None:
+    """The places by what is done there, or the members that are set."""
+    room.fill(room.room, "#F3F5F6", zorder=0.8)
+    if plan.sets_members and plan.members is not None:
+        along_y = plan.members.direction == "y"
+        reach = plan.y if along_y else plan.x
+        for row in plan.members.table.to_dict("records"):
+            ends = [reach[k] if math.isnan(row[name]) else row[name] for k, name in ((0, "start_mm"), (-1, "end_mm"))]
+            points = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in ends]
+            chosen = row["name"] in plan.lines
+            line = LineString(points).intersection(room.room.difference(room.holes)).buffer(1.2 * room.per)
+            room.fill(path_of(line), INK if chosen else "#C3C9CE", zorder=1.5)
+    elif plan.way == "overlay":
+        room.lay(room.room, "add", edge=False)
+    else:
+        for row in plan.patches.to_dict("records"):
+            room.lay(row["outline"], "off" if row["action"] in ("plane", "engineer") else "add")
+
+
+def _heights(
+    survey: Survey, assessment: Assessment | None, plan: Plan | None, comparison: Comparison | None
+) -> tuple[list[Panel], str]:
+    """The maps of heights, and what must be known to read them."""
+    is_true = one_datum(survey, comparison)
+    names: tuple[str, ...]
+    surveys: tuple[Survey, ...]
+    if comparison is not None:
+        before = Surface(x=comparison.x, y=comparison.y, height=comparison.before_heights, spacing=comparison.spacing)
+        days, names = [before, replace(before, height=comparison.after_heights)], ("Before", "After")
+        off, surveys = plane_says(survey.surface, is_true, "after the work"), comparison.surveys
+    elif plan is not None:
+        days = [plan.surface, replace(plan.surface, height=plan.target)]
+        names, surveys = ("As found", "As planned, not measured"), (survey, survey)
+        off = plane_says(survey.surface, is_true, "as planned")
+    else:
+        days = [assessment.subject.surface if assessment is not None else survey.surface_at()]
+        names, surveys = (f"How the {survey.surface} lies",), (survey,)
+        off = "Heights off the plane that lies nearest to the surface."
+    drawn = drawn_off(days, survey.surface, is_true)
+    panels = [Panel(*parts) for parts in zip(names, drawn, surveys, strict=True)]
+    high, low = {
+        "floor": ("it is high", "it is low"),
+        "ceiling": ("it hangs low", "it is high"),
+        "wall": ("it stands out", "it is set back"),
+    }[survey.surface]
+    blank = ""
+    if any(is_blank(day, one) for day, one in zip(drawn, surveys, strict=True)):
+        blank = f" What is white was not measured{' both times' if comparison is not None else ''}."
+    return panels, f"{off} Lines join places of one height: solid where {high}, dashed where {low}.{blank}"
+
+
+# -- the numbers
+
+
+def head_of(plan: Plan | None, comparison: Comparison | None) -> list[str]:
+    """The headings of the columns of the table."""
+    if comparison is not None:
+        found = ["Before", "Now", "Result"]
+    else:
+        found = ["Found", "As found", "Planned", "As planned"] if plan is not None else ["Found", "Result"]
+    return ["What is looked at", "Allowed", *found, "Who sets it"]
+
+
+def rows_of(
+    assessment: Assessment | None, plan: Plan | None, comparison: Comparison | None, unit: str
+) -> tuple[list[list[str]], str]:
+    """The verdicts that matter most, and how many more there are."""
+    if assessment is None:
+        return [], ""
+    pairs: list[tuple[Judged, Judged | None]] = [(one, None) for one in assessment.judged]
+    if comparison is not None and comparison.assessments is not None:
+        pairs = list(zip(*(one.judged for one in comparison.assessments), strict=True))
+    after = {} if plan is None else {str(row["limit"]): row for row in plan.after.to_dict("records")}
+    pairs.sort(key=lambda pair: RANK[(pair[1] or pair[0]).verdict])
+    limits = [one.limit for one, _ in pairs]
+    rows = []
+    for one, other in pairs[:MOST_ROWS]:
+        found = [_found(one, unit)]
+        if comparison is not None:
+            found += [_found(other, unit) if other is not None else "not judged", _result_of(other or one)]
+        elif plan is not None:
+            row = after.get(one.limit.name)
+            found += [_result_of(one), _planned(plan, row, unit), _result(row)]
+        else:
+            found += [_result_of(one)]
+        rows.append([_named(one.limit, limits, unit), looked_at(one.limit, unit)[1], *found, cut(_source(one), 110)])
+    left = [pair[1] or pair[0] for pair in pairs[MOST_ROWS:]]
+    counts = {words: sum(one.verdict == verdict for one in left) for verdict, words in RESULTS.items()}
+    says = ", ".join(f"{count} {words}" for words, count in counts.items() if count)
+    return rows, f"And {counted(len(left), 'more limit')}: {says}." if left else ""
+
+
+def _result_of(one: Judged) -> str:
+    return MET_WHERE_MEASURED if one.verdict == PASS and one.between == ASSUMED else RESULTS[one.verdict]
+
+
+def _named(limit: Limit, limits: Sequence[Limit], unit: str) -> str:
+    """What a limit looks at, and what for where another one looks at the same."""
+    what = looked_at(limit, unit)[0]
+    purpose = limit.purpose if sum(looked_at(one, unit)[0] == what for one in limits) > 1 else ""
+    return cut(f"{capital(what)}{purpose and f' ({purpose})'}", 110)
+
+
+def _found(one: Judged, unit: str) -> str:
+    if one.finding is None:
+        return "not known"
+    middle, _, high = one.likely()
+    value = one.finding.measured.value if np.isnan(middle) else middle
+    if one.limit.kind == "slope" or one.limit.kind in UNITLESS:
+        return number(one, value, unit)
+    # as the sentences above the table say it
+    return about(value, unit, one.finding.allowed, 0.0 if math.isnan(high) else high)
+
+
+def _planned(plan: Plan, row: Mapping[Any, Any] | None, unit: str) -> str:
+    if row is None or not np.isfinite(row["after"]):
+        return "not known"
+    if not np.isfinite(row["after_mm"]):
+        return before_and_after(plan, row, unit)[1]
+    return about(likely_after(row), unit, row["allowed_mm"], math.inf)
+
+
+def _result(row: Mapping[Any, Any] | None) -> str:
+    if row is None:
+        return "not known"
+    words, chance = RESULTS[str(row["verdict"])], float(row["chance"])
+    return f"{words} (chance {percent(chance)})" if row["verdict"] == UNDECIDED and math.isfinite(chance) else words
+
+
+def _source(one: Judged) -> str:
+    source, sure = cited(one.limit.source, one.limit.edition, one.limit.clause), caution(one.limit)
+    return f"{source} ({sure.split(':')[0].split(',')[0]})" if sure else source
+
+
+def _days(survey: Survey, comparison: Comparison | None) -> Iterator[str]:
+    surveys = comparison.surveys if comparison is not None else (survey,)
+    for k, one in enumerate(surveys):
+        if one.date:
+            yield f"{'' if k else 'Measured '}{cut(day_words(one.date), 24)}"
+
+
+def _measured(survey: Survey, comparison: Comparison | None, unit: str) -> str:
+    parts = []
+    for one in comparison.surveys if comparison is not None else (survey,):
+        when = f" on {cut(day_words(one.date), 30)}" if one.date else ""
+        good = f", each good to about {accuracy(one.accuracy, unit)}," if one.accuracy else ""
+        parts.append(f"at {len(one.stations()[0])} places{when}{good}")
+    return f"The {survey.surface} was measured {' and again '.join(parts).rstrip(',')}."
+
+
+def _html(data: Mapping[str, Any], pictures: Mapping[str, bytes], made: datetime | None) -> str:
+    """The page as one file; every text in it is escaped."""
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    coded = {name: base64.b64encode(svg).decode("ascii") for name, svg in pictures.items()}
+    page = environment.get_template("owner.html")
+    return page.render(**_lined(data), pictures=coded, software=SOFTWARE, made=made_text(made))
+
+
+def _lined(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _lined(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_lined(item) for item in value]
+    return one_line(value) if isinstance(value, str) else value

@@ -1,0 +1,349 @@
+"""Delimited text (CSV, semicolons, tabs) taken apart into cells, as a spreadsheet would number them.
+
+Python's own csv module is not used: it takes the inch mark of ``41-3/8"`` for the start of a quotation in
+some places, and says nothing of a quotation mark that is never closed.
+
+A spreadsheet workbook (XLSX) taken apart into the same cells as delimited text.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import openpyxl
+
+from flatness.errors import SurveyFileError
+from flatness.survey.cells import Accident, Cell, Record, Report, Table, date_accident, nearest, refuse
+
+DELIMITERS = ("\t", ";", ",")
+SAVE_AS_UTF8 = "open it in a spreadsheet and save it as CSV UTF-8"
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_SPREADSHEET_ERROR = re.compile(r"#(?:[A-Z/0]+[!?]|N/A|#+$)")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field as it stands: its text, whether it was quoted, and what is wrong with its quotation marks."""
+
+    text: str
+    quoted: bool = False
+    wrong: str = ""
+
+
+def read_delimited(data: bytes, file: str, report: Report) -> Table:
+    """The table in the bytes of a text file."""
+    lines = _LINE_END.split(decode(data, file))
+    if not any(line.strip() for line in lines):
+        raise refuse(file, "the file is empty", expected="readings", remedy="choose another file")
+    delimiter = _delimiter(lines, file)
+    header: list[Record] = []
+    body: list[Record] = []
+    for row, fields in enumerate(split_records(lines, delimiter), 1):
+        _report_marks(report, row, fields)
+        if not body and is_header(fields[0].text):
+            header.append(Record(row, tuple(field.text for field in fields)))
+            continue
+        record = Record(row, tuple(field.text if field.quoted else field.text.strip() for field in fields))
+        if not record.is_blank:
+            body.append(record)
+    if not body:
+        report.stop_if_any()  # a quotation mark that is never closed swallows all rows
+        raise no_readings(file)
+    return Table(tuple(header), tuple(body), delimiter)
+
+
+def no_readings(file: str, where: str = "") -> SurveyFileError:
+    """The error for a table without rows below its ``#`` lines."""
+    return refuse(
+        file,
+        f"there are no readings{where}",
+        expected="a list (x,y,reading) or a grid under the # lines",
+        remedy="add the readings below the # lines",
+    )
+
+
+def decode(data: bytes, file: str) -> str:
+    """The text of UTF-8, with or without a byte-order mark, or UTF-16 with one."""
+    utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    encoding = "utf-16" if utf16 else "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        row = 1 + len(_LINE_END.findall(data[: error.start].decode(encoding, "ignore")))
+        raise refuse(
+            file,
+            f"the text is not written in UTF-8 (first seen in row {row})",
+            expected="UTF-8, or UTF-16 with its mark",
+            remedy=SAVE_AS_UTF8,
+        ) from error
+    if "\0" in text:
+        raise refuse(file, "this is not plain text", expected="CSV in UTF-8", remedy=SAVE_AS_UTF8)
+    return text
+
+
+def is_header(text: str) -> bool:
+    """Whether a row that starts with this cell is a ``# key: value`` line."""
+    text = text.strip()
+    return text.startswith("#") and not _SPREADSHEET_ERROR.match(text)
+
+
+def _delimiter(lines: list[str], file: str) -> str:
+    """The delimiter of the first row that is not a ``#`` line; those in quotation marks do not count."""
+    for line in lines:
+        if not line.strip(" \t;,") or is_header(line.lstrip(' \t"')):
+            continue
+        for delimiter in DELIMITERS:
+            if len(next(split_records([line], delimiter))) > 1:
+                return delimiter
+        raise refuse(
+            file,
+            "the first row under the # lines has one column only",
+            value=line.strip(),
+            expected="cells separated by commas, semicolons or tabs, such as x,y,reading",
+            remedy="save the sheet as CSV",
+        )
+    raise no_readings(file)
+
+
+def split_records(lines: list[str], delimiter: str) -> Iterator[list[Field]]:
+    """The rows of these lines; a quoted field may run over several lines, and is then marked as wrong."""
+    at = 0
+    while at < len(lines):
+        line, at = lines[at], at + 1
+        if '"' not in line:
+            yield [Field(text) for text in line.split(delimiter)]
+            continue
+        fields: list[Field] = []
+        start = 0
+        while start <= len(line):
+            if line[start:].lstrip(" ").startswith('"'):
+                field, end, line, at = _quoted(lines, line, line.index('"', start) + 1, at, delimiter)
+            else:
+                end = line.find(delimiter, start)
+                end = len(line) if end < 0 else end
+                field = Field(line[start:end])
+            fields.append(field)
+            start = end + 1
+        yield fields
+
+
+def _quoted(lines: list[str], line: str, start: int, at: int, delimiter: str) -> tuple[Field, int, str, int]:
+    """The field whose opening mark is before ``start``; where it ends, in which line, and the next line."""
+    text, wrong = "", ""
+    while True:
+        end = line.find('"', start)
+        if end >= 0 and line.startswith('""', end):
+            text += line[start : end + 1]
+            start = end + 2
+        elif end >= 0:
+            text += line[start:end]
+            break
+        elif at < len(lines):
+            text += line[start:] + "\n"
+            line, at, start = lines[at], at + 1, 0
+            wrong = "break"
+        else:
+            return Field(text + line[start:], True, "unpaired"), len(line), line, at
+    rest = line.find(delimiter, end)
+    rest = len(line) if rest < 0 else rest
+    tail = line[end + 1 : rest]
+    if tail.strip():
+        text, wrong = f"{text}{tail}", "text behind"
+    return Field(text, True, wrong), rest, line, at
+
+
+def _report_marks(report: Report, row: int, fields: list[Field]) -> None:
+    for column, field in enumerate(fields):
+        if field.wrong == "unpaired":
+            report.add(
+                "a quotation mark opens here and is never closed",
+                row,
+                column,
+                value=field.text,
+                expected='an inch mark behind its number, such as 41-3/8"',
+                remedy='delete the mark in front, or write "41-3/8""" with the inch mark doubled inside',
+            )
+        elif field.wrong == "text behind":
+            report.add(
+                "text behind a closing quotation mark; the quotation opens here",
+                row,
+                column,
+                value=field.text,
+                expected="a delimiter behind the closing mark",
+                remedy="delete the quotation mark in front, or double the inch marks inside the quotation",
+            )
+        elif field.wrong == "break":
+            report.add(
+                "a line break inside a cell that begins here",
+                row,
+                column,
+                value=field.text,
+                expected="one length or text to a cell, on one line",
+                remedy="delete the line break, or the quotation mark in front if it stands there by mistake",
+            )
+        if field.wrong:
+            report.settle(row, column)
+
+
+MOST_CELLS = 2_000_000
+MOST_UNPACKED = 200_000_000
+_SHOWN_UNIT = re.compile(r'"\s*(mm|cm|m|in|ft)\.?\s*"')
+_LENGTH = "a length such as 3/8, 0.375 or 9 mm"
+
+
+def read_workbook(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
+    """The table in the bytes of a workbook: of the sheet named, or of its only sheet that is not empty."""
+    _check_unpacked(data, file)
+    # once for what was typed and once for what the formulas gave when the workbook was last saved
+    typed, shown = (_load(data, file, data_only=wanted) for wanted in (False, True))
+    title = _choose_sheet(typed, file, sheet)
+    header: list[Record] = []
+    body: list[Record] = []
+    for row, (typed_row, shown_row) in enumerate(
+        zip(typed[title].iter_rows(), shown[title].iter_rows(), strict=True), 1
+    ):
+        record = Record(row, tuple(_cell(*pair) for pair in zip(typed_row, shown_row, strict=True)))
+        first = record.cell(0)
+        if not body and isinstance(first, str) and typed_row[0].data_type != "e" and is_header(first):
+            header.append(record)
+        elif not record.is_blank:
+            body.append(record)
+    _report_merged(typed[title], report, header[-1].row if header else 0)
+    if not body:
+        raise no_readings(file, f" on sheet '{title}'")
+    return Table(tuple(header), tuple(body))
+
+
+def _check_unpacked(data: bytes, file: str) -> None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = archive.namelist()
+            size = sum(entry.file_size for entry in archive.infolist())
+    except Exception as error:  # a damaged archive raises many kinds, none of them promised
+        raise _damaged(file) from error
+    if "xl/workbook.xml" not in names:
+        raise refuse(
+            file,
+            "this is not an XLSX workbook, though it is packed like one",
+            expected="CSV or XLSX",
+            remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX",
+        )
+    if size > MOST_UNPACKED:
+        raise refuse(
+            file,
+            f"the workbook unpacks to {size // 10**6} MB",
+            expected=f"at most {MOST_UNPACKED // 10**6} MB",
+            remedy="copy the readings alone into a new workbook",
+        )
+
+
+def _load(data: bytes, file: str, data_only: bool) -> Any:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # they tell of formatting that is not read anyway
+            return openpyxl.load_workbook(io.BytesIO(data), data_only=data_only)
+    except Exception as error:  # a damaged workbook raises many kinds, none of them promised
+        raise _damaged(file) from error
+
+
+def _damaged(file: str) -> Exception:
+    return refuse(
+        file,
+        "the workbook cannot be opened: it is damaged or locked, or not an XLSX workbook",
+        expected="an XLSX workbook without a password",
+        remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX",
+    )
+
+
+def _choose_sheet(workbook: Any, file: str, sheet: str | None) -> str:
+    names = [ws.title for ws in workbook.worksheets]
+    for ws in workbook.worksheets:
+        if ws.max_row * ws.max_column > MOST_CELLS:
+            raise refuse(
+                file,
+                f"sheet '{ws.title}' reaches to row {ws.max_row} and column {ws.max_column}",
+                expected=f"at most {MOST_CELLS} cells",
+                remedy="delete the stray cells far from the readings",
+            )
+    if sheet is not None:
+        if sheet in names:
+            return sheet
+        raise refuse(
+            file,
+            "the workbook has no such sheet",
+            value=sheet,
+            expected=f"one of: {', '.join(names)}",
+            remedy=f"did you mean {nearest(sheet, names)!r}?" if names else None,
+        )
+    filled = [ws.title for ws in workbook.worksheets if _is_filled(ws)]
+    if not filled:
+        raise refuse(file, "the workbook is empty", expected="readings", remedy="choose another file")
+    if len(filled) > 1:
+        raise refuse(
+            file,
+            f"{len(filled)} sheets are not empty",
+            value=", ".join(filled),
+            expected="one sheet with readings",
+            remedy=f"name the sheet to read, such as {filled[0]!r}: --sheet on the command line, sheet= in Python",
+        )
+    return str(filled[0])
+
+
+def _is_filled(sheet: Any) -> bool:
+    return any(value is not None for row in sheet.iter_rows(values_only=True) for value in row)
+
+
+def _cell(typed: Any, shown: Any) -> Cell:
+    value = shown.value
+    if value is None:
+        if typed.value is None:
+            return ""
+        return Accident(
+            str(getattr(typed.value, "text", typed.value)),
+            "a formula without a stored result",
+            _LENGTH,
+            "open the workbook in a spreadsheet and save it there, or replace the formula by its value",
+        )
+    if isinstance(value, bool):
+        return Accident(
+            str(value).upper(),
+            "a true-or-false value, not a length",
+            _LENGTH,
+            "type the reading, or leave the cell empty where no reading was taken",
+        )
+    if isinstance(value, (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)):
+        midnight = isinstance(value, datetime.datetime) and value.time() == datetime.time()
+        return date_accident(str(value.date() if midnight else value))  # type: ignore[union-attr]
+    if isinstance(value, (int, float)):
+        style = str(typed.number_format)
+        if "%" in style:
+            return Accident(
+                f"{float(value) * 100:g}%",
+                "a percentage, not a length",
+                _LENGTH,
+                "format the cell as a number or as Text, then type the reading again",
+            )
+        # a format such as 0.0" mm" shows a unit that the number itself does not carry: read what is shown
+        unit = _SHOWN_UNIT.search(style)
+        return f"{float(value)!r} {unit[1]}" if unit else float(value)
+    return str(value)
+
+
+def _report_merged(sheet: Any, report: Report, header_rows: int) -> None:
+    for area in sorted(sheet.merged_cells.ranges, key=lambda area: (area.min_row, area.min_col)):
+        if area.max_row > header_rows:
+            report.add(
+                "merged cells among the readings",
+                area.min_row,
+                area.min_col - 1,
+                value=str(area.coord),
+                expected="one reading to a cell",
+                remedy="unmerge the cells and type each reading in its own",
+            )

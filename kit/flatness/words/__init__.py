@@ -1,0 +1,1 @@
+"""What is printed: lengths, places, chances, verdicts and plans in words."""

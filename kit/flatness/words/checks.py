@@ -1,0 +1,434 @@
+"""What a check found, in plain words and in a table that fits a terminal 80 wide.
+
+A plan of readings in words: the grids that may be taken, which one will do, and what was assumed.
+
+The sheet for more readings: the survey as it was read, as a list, with an empty row for each reading to take.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from pathlib import Path
+
+import pandas as pd
+
+from flatness.limits.kinds import CAUTIONS, UNITLESS, Limit, caution, cited, describe, show_ratio
+from flatness.limits.measuring import Subject
+from flatness.limits.more_readings import HARDLY, more_readings
+from flatness.limits.planning import ReadingPlan
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.notes import Note
+from flatness.survey.files import text_to_go_on, write_new
+from flatness.survey.readings import Framing, Survey, place_keys
+from flatness.survey.sheets import AXES
+from flatness.words.phrases import problem_text, say, sentence
+from flatness.words.printed import (
+    AUTHORITY,
+    WIDTH,
+    bulleted,
+    columns,
+    good_to,
+    hanging,
+    indented,
+    length,
+    number,
+    percent,
+    place,
+    position,
+    shown_unit,
+)
+
+HOW_TO_ADD = (
+    "`--out` writes a file with your readings as a list and an empty row for each new one: fill it in and check it in "
+    "place of the old one."
+)
+HARDLY_ANY = (
+    " So few readings are unlikely to decide it: read the whole surface again, closer or with a better instrument; "
+    "`flatness sheet` says how close."
+)
+OFTEN = "Take each reading of one place anew: lift the staff, set it down, read again, and type what it shows."
+AGAIN = "`again` is a place that was read before."
+MOVED = (
+    "Leave the instrument where it was. If it was moved, give the new readings a `setup` of their own, and read at "
+    "least two old stations from there too: they tie the two together."
+)
+
+
+def heading(survey: Survey, subject: Subject, unit: str) -> str:
+    """What was surveyed, in one line or two."""
+    title = survey.title or survey.source or "survey"
+    reference = "a string" if not survey.is_level else f"a {survey.reference} reference"
+    about = (
+        f"{survey.surface}, {len(survey.points)} readings about {position(subject.step, unit)} apart, off "
+        f"{reference}, {good_to(survey, unit)}"
+    )
+    return f"{title}\n{indented(about, '')}"
+
+
+def verdict_table(assessment: Assessment, unit: str) -> str:
+    """The verdict table, at most 80 wide."""
+    drawn = assessment.draws > 0
+    head = ["limit", "as read", "likely", "95 % range", "allowed", "chance", "verdict"]
+    rows = [_cells(one, unit) for one in assessment.judged]
+    keep = [i for i in range(len(head)) if drawn or i not in (2, 3, 5)]
+    table = [[row[i] for i in keep] for row in [head, *rows]]
+    return "\n".join(columns(table, (0, len(keep) - 1), WIDTH, ruled=True))
+
+
+def _cells(one: Judged, unit: str) -> list[str]:
+    if one.finding is None:
+        allowed = describe_allowed(one, unit)
+        return [one.limit.name, "-", "-", "-", allowed, "-", one.verdict.upper()]
+    middle, low, high = one.likely()
+    spread = "-" if math.isnan(low) else f"{number(one, low, unit)} to {number(one, high, unit)}"
+    return [
+        one.limit.name,
+        number(one, one.finding.measured.value, unit),
+        number(one, middle, unit),
+        spread,
+        number(one, one.finding.allowed, unit),
+        percent(one.chance),
+        one.verdict.upper(),
+    ]
+
+
+def describe_allowed(one: Judged, unit: str) -> str:
+    """What the limit allows, where nothing was measured."""
+    if one.limit.allowed is None:
+        return "-"
+    if one.limit.kind == "slope":
+        return show_ratio(one.limit.allowed)
+    return f"{one.limit.allowed:g}" if one.limit.kind in UNITLESS else length(one.limit.allowed, unit)
+
+
+def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    """The verdict on one limit in plain sentences: what, how surely, where, on whose word."""
+    limit, finding = one.limit, one.finding
+    word = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    yield f"{word}: {describe(limit, unit)}, for {limit.purpose or 'this project'}."
+    if finding is None:
+        yield f"Not measured: {say(one.reason, unit)}."
+    else:
+        yield from _found(one, assessment, unit)
+    sure = caution(limit)
+    source = cited(limit.source, limit.edition, limit.clause)
+    yield f"Source: {source}{f' ({sure})' if sure else ''}."
+    if limit.notes:
+        yield limit.notes
+
+
+def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
+    assert one.finding is not None
+    measured = one.finding.measured
+    if not math.isnan(one.chance):
+        middle, low, high = (number(one, value, unit) for value in one.likely())
+        certain = {
+            PASS: "the readings show it within the limit"
+            if one.between != ASSUMED
+            else "the readings show it within the limit at the stations; what lies between them is assumed",
+            FAIL: "the readings show it beyond the limit",
+            UNDECIDED: "the readings cannot decide" + _of_what(one, assessment),
+        }[one.verdict]
+        yield (
+            f"At {100 * assessment.confidence:g} % confidence {certain}: likely {middle}, between {low} and {high} in "
+            f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
+        )
+        if one.verdict == UNDECIDED:
+            yield sentence(one.reason, unit)
+    else:
+        yield sentence(one.reason, unit)
+    if measured.at is not None:
+        yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
+    if measured.note:
+        yield sentence(measured.note, unit)
+
+
+def where_alone(one: Judged, assessment: Assessment, unit: str) -> str:
+    """Where alone a verdict holds: along measured lines, or, of a pass, at the stations; empty where on the whole."""
+    if one.finding is not None and one.finding.only:
+        return f" {one.finding.only}"
+    if one.verdict != PASS or one.between != ASSUMED:
+        return ""
+    return f" at the stations, {position(assessment.subject.step, unit)} apart"
+
+
+def answer(assessment: Assessment, unit: str) -> str:
+    """The verdict in one sentence, and what to do next in another: what a report begins with."""
+    one = assessment.governing
+    assert one is not None
+    word = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    if one.finding is None:
+        return f"{word}: {one.limit.name} is not measured: {say(one.reason, unit)}."
+    drawn = not math.isnan(one.chance)
+    value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
+    bar, allowed = "", number(one, one.finding.allowed, unit)
+    if one.limit.kind == "straightedge" and one.limit.length is not None:
+        bar = f" under a {position(one.limit.length, unit)} bar"
+    least = "the least required" if one.finding.at_least else "allowed"
+    found = f"{word}: {'likely ' if drawn else ''}{value}{bar}, and {allowed} is {least}."
+    return " ".join([found, next_step(one, assessment, unit)]).strip()
+
+
+def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
+    """What to do next after a verdict."""
+    if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
+        return f"Worst at {place(one.finding.measured.at, unit)}."
+    if one.verdict == UNDECIDED and assessment.slips:
+        return sentence(str(assessment.slips[0]), unit)
+    if one.verdict == UNDECIDED:
+        return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
+    if one.verdict == PASS and one.between == SPOT_CHECKED:
+        return f"Read every {position(assessment.subject.step, unit)}, and a bar slid between."
+    wanted = assessment.wanted_sweeps if one.verdict == PASS and one is assessment.pictured else []
+    if not wanted:
+        return ""
+    many = "one strip" if len(wanted) == 1 else f"{len(wanted)} strips"
+    return f"Nothing was read between them: slide a {position(max(s.bar for s in wanted), unit)} bar along {many}."
+
+
+def sweeps_told(sweeps: Sequence[Sweep], limit: Limit, unit: str) -> tuple[str, list[str]]:
+    """How a bar is to be slid, from what gap on it is to stop, and each strip by tape."""
+    if not sweeps:
+        return "No strip is as long as the bar: set it by hand in as many places as you can.", []
+    longest = max(one.bar for one in sweeps)
+    bar, stop = position(longest, unit), length(sweeps[0].stop, unit)
+    assert limit.allowed is not None
+    allowed = length(limit.allowed, unit)
+    head = (
+        f"Slide a {bar} bar along {'this strip' if len(sweeps) == 1 else f'these {len(sweeps)} strips'}. Stop and mark "
+        f"where a gap under it is over {stop}, and write down the largest gap. A gap over {allowed} under it fails "
+        f"({describe(limit, unit)})."
+    )
+    rows = []
+    for one in sweeps:
+        other = "y" if one.along == "x" else "x"
+        rows.append(
+            f"at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
+            f"{position(one.end, unit)}{f', {position(one.bar, unit)} bar' if one.bar < longest - 1 else ''}"
+        )
+    return head, rows
+
+
+def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "") -> str:
+    """The same as text for a terminal, behind ``first``."""
+    head, rows = sweeps_told(sweeps, limit, unit)
+    return "\n".join([indented(head, first), *(f"{first}  {k:>2}  {row}" for k, row in enumerate(rows, start=1))])
+
+
+def _of_what(one: Judged, assessment: Assessment) -> str:
+    if one.chance < assessment.confidence:
+        return ""
+    return " before what may be a slip is read again" if assessment.slips else " for the whole"
+
+
+def _resting(one: Judged, unit: str) -> str:
+    assert one.finding is not None
+    contacts = one.finding.measured.contacts
+    if len(contacts) != 2:
+        return ""
+    word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
+    return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
+
+
+@lru_cache(maxsize=4)  # an assessment is one object, never changed: the report and the pictures ask the same of it
+def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Judged, pd.DataFrame] | None:
+    """The limit in doubt, and where more readings would do most to decide it; None where no doubt is left.
+
+    Of several it is the one that the pictures are about, else the one whose chance is nearest to even. ``batch`` as
+    in :func:`~flatness.limits.more_readings.more_readings`; 0 asks for none.
+    """
+    doubtful = [
+        one
+        for one in assessment.judged
+        if one.in_doubt(assessment.confidence) and one.finding is not None and not one.finding.only
+    ]
+    if not doubtful or batch == 0:
+        return None
+    pictured = assessment.pictured
+    one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
+    return one, more_readings(assessment, one.limit.name, batch)
+
+
+def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
+    """Where to take more readings, in order, and how to add them to the file."""
+    chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
+    each = "" if often == 1 else f"Read each place {often} times. "
+    doubt = (
+        f"To decide {one.limit.name}, the best places first. {each}The doubt that each place should leave counts the "
+        f"ones before it; with all of them the verdict should be pass or fail in {chance} of cases, otherwise read "
+        f"again.{HARDLY_ANY if places.decided.iloc[-1] < HARDLY else ''}"
+    )
+    x, y, _, _ = assessment.subject.survey.stations()
+    read = {tuple(key) for key in place_keys(x, y).tolist()}
+    told = []
+    for here in place_keys(places.x.to_numpy(), places.y.to_numpy()).tolist():
+        told.append(", again" if tuple(here) in read else "")
+        read.add(tuple(here))
+    tape = [place(xy, unit) + more for xy, more in zip(zip(places.x, places.y, strict=True), told, strict=True)]
+    wide = max(map(len, tape))
+    rows = [
+        f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
+        for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
+    ]
+    how = [HOW_TO_ADD, *([OFTEN] if often > 1 else []), *([AGAIN] if any(told) else []), MOVED]
+    return "\n".join(["Where to take more readings", indented(doubt), *rows, indented(" ".join(how))])
+
+
+def report(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> str:
+    """The whole check as text for a terminal: heading, table, each limit in words, what must be known.
+
+    Where the readings leave a doubt, a batch of places for more readings; ``batch`` 0 leaves them out.
+    """
+    survey = assessment.subject.survey
+    unit = shown_unit(survey, unit)
+    blocks = [indented(answer(assessment, unit), ""), heading(survey, assessment.subject, unit)]
+    blocks += [verdict_table(assessment, unit)]
+    for one in assessment.judged:
+        lines = [one.limit.name]
+        lines += [indented(text) for text in sentences(one, assessment, unit)]
+        blocks.append("\n".join(lines))
+    more = where_to_read(assessment, batch)
+    blocks += [more_text(assessment, *more, unit)] if more is not None else []
+    laid = assessment.pictured
+    if assessment.wanted_sweeps and laid is not None and laid.verdict == PASS:
+        how = (
+            "`flatness spots` writes them as a list to fill in, and `check --spot-check` reads it. Three strips take "
+            "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
+            "across the members alone."
+        )
+        strips = sweeps_text(assessment.wanted_sweeps, laid.limit, unit, "  ")
+        blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
+    notes = [problem_text(problem, unit) for problem in survey.notes]
+    notes += list(assessment.likely.notes) if assessment.likely else []
+    notes += [
+        Note("bar-set", bar=check.length, places=check.places, share=f"{100 * check.share_over:.0f}")
+        for check in assessment.spot_checks
+        if isinstance(check, SpotCheck)
+    ]
+    notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
+    if notes:
+        blocks.append(bulleted("Worth knowing", (sentence(text, unit) for text in notes)))
+    return "\n\n".join([*blocks, indented(AUTHORITY, "")])
+
+
+def limits_text(table: pd.DataFrame) -> str:
+    """The catalogue of limits as text, at most 80 wide: finish by finish, those that can be planned for marked."""
+    blocks = []
+    for finish, group in table.groupby("finish", sort=False):
+        called = group["called"].iloc[0]
+        lines = [indented(f"{finish}: {called}" if called else str(finish), "")]
+        for name, row in group.iterrows():
+            lines.append(f"  {name}{' *' if row['planned'] else ''}")
+            lines.append(indented(f"{row['value']} - {row['purpose']} ({row['surfaces']})", "    "))
+            source = cited(row["source"], row["edition"], row["clause"])
+            lines.append(indented(f"{source} [{row['seen']}]", "    "))
+            lines += [indented(sentence(text, ""), "    ") for text in (CAUTIONS[row["seen"]], row["notes"]) if text]
+        blocks.append("\n".join(lines))
+    if table["planned"].any():
+        blocks.append("* corrections can be planned for it")
+    return "\n\n".join(blocks)
+
+
+HEAD = ("step", "grid", "readings", "undecided", "wrong", "")
+ON_SITE = (
+    "Type readings into the workbook: its cells are text, so that 3/8 stays 3/8. A spreadsheet that opens the CSV may "
+    "turn 3/8 into a date; type 0 3/8 or 0.375 there."
+)
+
+
+def plan_report(plan: ReadingPlan, unit: str, step: float) -> str:
+    """The whole plan as text for a terminal, at most 80 wide; ``step`` [mm] is the grid of the sheet."""
+    blocks = [_heading(plan, unit), _table(plan, unit, step), recommendation(plan, unit)]
+    blocks.append(bulleted("Worth knowing", (sentence(note, unit) for note in plan.notes)))
+    return "\n\n".join([*blocks, _on_site(plan.surface)])
+
+
+def _on_site(surface: str) -> str:
+    return indented(f"{sentence(AXES[surface], '')} {ON_SITE}", "")
+
+
+def member_report(readings: int, step: float, framing: Framing, surface: str, unit: str) -> str:
+    """What a sheet with stations on every member asks for, as text for a terminal, at most 80 wide."""
+    text = (
+        f"Read every member: {readings} readings, on each member {position(step, unit)} apart along {framing.along}, "
+        "and at the walls. Then no proud member is missed between the stations, and a pass rests on what was read."
+    )
+    return f"{indented(text, '')}\n\n{_on_site(surface)}"
+
+
+def recommendation(plan: ReadingPlan, unit: str) -> str:
+    """Which grid to take, in a sentence or two."""
+    enough = percent(plan.target)
+    if plan.recommended is None:
+        text = (
+            f"No grid here is expected to end undecided in {enough} of surfaces or fewer. Take the narrowest, a more "
+            "accurate instrument, or plan for a second visit: a check says where more readings decide."
+        )
+    else:
+        row = plan.grids[plan.grids["step_mm"] == plan.recommended].iloc[0]
+        text = (
+            f"Recommended: readings {position(plan.recommended, unit)} apart, {int(row['readings'])} of them. It is "
+            f"the widest grid here that is expected to end undecided in {enough} of surfaces or fewer "
+            f"({percent(float(row['undecided']))}), at {100 * plan.confidence:g} % confidence."
+        )
+    return indented(text, "")
+
+
+def _heading(plan: ReadingPlan, unit: str) -> str:
+    first = (
+        f"{plan.surface}, {position(plan.length, unit)} along x by {position(plan.width, unit)} along y, readings good "
+        f"to {length(plan.accuracy, unit)} (1 s.d.), to be checked against"
+    )
+    lines = [indented(first, "")]
+    for limit in plan.limits:
+        sure = caution(limit)
+        text = f"{limit.name}: {describe(limit, unit)}{f' ({sure})' if sure else ''}"
+        lines.append(hanging(text))
+    return "\n".join(lines)
+
+
+def _table(plan: ReadingPlan, unit: str, step: float) -> str:
+    rows = [HEAD]
+    for row in plan.grids.to_dict("records"):
+        here = float(row["step_mm"])
+        marks = ["recommended"] if here == plan.recommended else []
+        marks += ["on the sheet"] if abs(here - step) < 1e-6 else []
+        rows.append(
+            (
+                position(here, unit),
+                f"{row['columns']} x {row['rows']}",
+                str(row["readings"]),
+                f"{percent(float(row['undecided']))} ± {100 * float(row['error']):.0f}",
+                percent(float(row["wrong"])),
+                ", ".join(marks),
+            )
+        )
+    return "\n".join(columns(rows, (len(HEAD) - 1,), WIDTH, ruled=True))
+
+
+def write_more_sheet(survey: Survey, places: pd.DataFrame, path: Path, unit: str) -> bool:
+    """Write the sheet as CSV, and say whether it was written: a sheet that is there, and may be filled in, is left.
+
+    Parameters
+    ----------
+    places : as :func:`~flatness.limits.more_readings.more_readings` gives them
+
+    Raises
+    ------
+    ArgumentError : the file cannot be written
+    """
+    if path.exists():
+        return False
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_new(path, text_to_go_on(survey, _rows(places, unit), unit).encode(), overwrite=False)
+    return True
+
+
+def _rows(places: pd.DataFrame, unit: str) -> Iterator[tuple[str, str, str]]:
+    for count, (x, y, times) in enumerate(zip(places.x, places.y, places.times, strict=True), 1):
+        for again in range(1, int(times) + 1):
+            label = f"more {count}" if times == 1 else f"more {count}.{again}"
+            yield position(x, unit), position(y, unit), label

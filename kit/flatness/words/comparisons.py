@@ -1,0 +1,214 @@
+"""What a comparison found, in plain words and in tables that fit a terminal 80 wide; its record as text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from flatness.comparison.against_plan import UNSEEN, UNTOLD, tolerance_of
+from flatness.comparison.comparing import Comparison
+from flatness.comparison.records import Rerun
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
+from flatness.limits.kinds import UNITLESS, cited
+from flatness.limits.verdict import Judged
+from flatness.words.datum import agree_words, compared_share, greatest, heights_from, outside_plan, to_do_again
+from flatness.words.phrases import say, sentence
+from flatness.words.printed import (
+    AUTHORITY,
+    bulleted,
+    columns,
+    fine,
+    good_to,
+    indented,
+    number,
+    percent,
+    shown_unit,
+    signed,
+    small,
+)
+
+ROWS = {
+    "cut": "taken off, where shown",
+    "fill": "added, where shown",
+    "all cut": "taken off, everywhere",
+    "all fill": "added, everywhere",
+    "net": "added less taken off",
+}
+
+
+def comparison_report(found: Comparison, unit: str | None = None) -> str:
+    """The whole comparison as text for a terminal: what was compared, what changed, verdicts, what must be known."""
+    unit = shown_unit(found.surveys[1], unit)
+    blocks = [_heading(found, unit)]
+    if found.warnings:
+        blocks.append(bulleted("Look here first", (sentence(text, unit) for text in found.warnings)))
+    blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
+    blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
+    blocks += [_plan(found, unit)] if found.plan is not None else []
+    notes = [sentence(note, unit) for note in found.notes]
+    notes += [
+        f"{day}: {problem.cell or ''} {say(problem.what, unit)}.".replace(":  ", ": ")
+        for day, survey in zip(("Before", "After"), found.surveys, strict=True)
+        for problem in survey.notes
+        if not any(problem.what in text for text in found.warnings)
+    ]
+    return "\n\n".join([*blocks, bulleted("Worth knowing", notes), indented(AUTHORITY, "")])
+
+
+def _heading(found: Comparison, unit: str) -> str:
+    lines = ["After minus before; what was taken off is negative, what was added positive"]
+    for name, survey in zip(("before", "after"), found.surveys, strict=True):
+        good = good_to(survey, unit)
+        who = [text for text in (survey.date, survey.keys.get("by", ""), survey.keys.get("instrument", "")) if text]
+        title = survey.title or survey.source or "survey"
+        about = ", ".join([title, *who, f"{len(survey.points)} readings", good])
+        lines.append(indented(about, f"{name:<8}"))
+    return "\n".join(lines)
+
+
+def _alignment(found: Comparison, unit: str) -> str:
+    one = found.alignment
+    lines = [f"Aligned on {say(one.rests_on, unit)}."]
+    if one.way != "none":
+        lines.append(
+            f"The later datum is {small(one.offset, unit, sign=True)} off the earlier one, give or take "
+            f"{small(one.offset_error, unit)} (1 s.d.); the kit took that out."
+        )
+    if one.way == "tilt":
+        for axis, tilt, error in (("x", one.tilt_x, one.tilt_x_error), ("y", one.tilt_y, one.tilt_y_error)):
+            lines.append(f"It tilts {tilt:+.2f} mm in a metre along {axis}, give or take {error:.2f}; taken out too.")
+    for day, survey in zip(("before", "after"), found.surveys, strict=True):
+        lines += [f"Heights {day}: {text}." for text in [heights_from(survey, unit)] if text]
+    return "Alignment\n" + "\n".join(map(indented, lines))
+
+
+def _changed(found: Comparison, unit: str) -> str:
+    least, middle, most = (float(f(found.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
+    lines = [
+        f"Change is shown where it is more than the readings' errors and the alignment could produce at "
+        f"{100 * found.confidence:g} %: {fine(middle, unit)} in most places, {fine(least, unit)} to "
+        f"{fine(most, unit)} (limit of detection). That is so on {percent(found.share_changed)} of the area compared; "
+        "on the rest no change is shown, which does not mean that there was none. "
+        f"{compared_share(found)}"
+    ]
+    lines += greatest(found, unit)
+    return "What changed\n" + "\n".join(indented(line) for line in lines)
+
+
+def amounts_table(found: Comparison, unit: str) -> str:
+    """Areas and volumes with their errors in three parts, at most 80 wide."""
+    volume = "ft3" if unit == "in" else "litres"
+    per = MM3_PER_FT3 if unit == "in" else MM3_PER_LITRE
+    area, per_area = ("ft2", MM2_PER_FT2) if unit == "in" else ("m2", MM2_PER_M2)
+    head = ["", "amount", "+-", "random", "correlated", "datum"]
+    rows = [head]
+    for table, name, in_, size in ((found.areas, "area", "mm2", per_area), (found.volumes, "volume", "mm3", per)):
+        named = area if name == "area" else volume
+        for kind, row in table.iterrows():
+            values = [row[f"{part}_{in_}"] / size for part in (name, "error", "random", "correlated", "systematic")]
+            rows.append([f"{ROWS[str(kind)]}, {named}", *(_figure(value, values[1]) for value in values)])
+    lines = columns(rows)
+    about = (
+        "+- is one standard deviation: of the readings (random), of what lies between the stations (correlated), of "
+        "the alignment (datum). Where shown leaves out the fringes of a change; everywhere counts the ups and downs of "
+        "the readings too."
+    )
+    return "\n".join(["How much", *(f"  {line}" for line in lines), indented(about)])
+
+
+def _figure(value: float, error: float) -> str:
+    """As many digits as the error warrants: two of its own."""
+    if not math.isfinite(value):
+        return "-"
+    digits = 2 if error <= 0 else max(0, 1 - math.floor(math.log10(error)))
+    return f"{value:.{min(digits, 4)}f}"
+
+
+def _verdicts(found: Comparison, unit: str) -> str:
+    assert found.assessments is not None
+    rows = [["limit", "before", "likely", "after", "likely", "allowed", ""]]
+    for one, other in zip(found.assessments[0].judged, found.assessments[1].judged, strict=True):
+        turned = "turned" if one.verdict != other.verdict else ""
+        allowed = number(other, other.finding.allowed, unit) if other.finding else "-"
+        rows.append(
+            [one.limit.name, one.verdict, _likely(one, unit), other.verdict, _likely(other, unit), allowed, turned]
+        )
+    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6)))])
+
+
+def _likely(one: Judged, unit: str) -> str:
+    if one.finding is None:
+        return "-"
+    value = one.likely()[0] if len(one.used) else one.finding.measured.value
+    return number(one, value, unit) if one.limit.kind not in UNITLESS or math.isfinite(value) else "-"
+
+
+def _plan(found: Comparison, unit: str) -> str:
+    assert found.plan is not None
+    rows = [["", "planned", "done", "worst", "agree", "", ""]]
+    for row in found.plan.to_dict("records"):
+        numbers = [signed(row[name], unit) for name in ("planned_mm", "done_mm", "off_mm")]
+        rows.append([part_name(row), *numbers, agree_words(row), row["status"], doubt(row)])
+    about = (
+        "Planned and done: mean change; of a member, of the stretch that misses the plan most surely. Worst: the "
+        "station that is farthest off the height to set. Agree: how many stations are within "
+        f"{fine(tolerance_of(found.settings['plan'], found.settings['tolerance']), unit)} of it, and what the "
+        f"readings may be off at {100 * found.confidence:g} %."
+    )
+    more = [outside_plan(row, unit) for row in found.plan.to_dict("records") if row["what"] == "elsewhere"]
+    lines = [*(f"  {line}" for line in columns(rows, left=(0, 5, 6))), *map(indented, [about, *more])]
+    return "\n".join(["Against the plan", *map(indented, to_do_again(found, unit)), *lines])
+
+
+def part_name(row: Mapping[Any, Any]) -> str:
+    """A row of the plan by name: ``patch 2, fill``."""
+    if row["what"] == "whole":
+        return str(row["name"])
+    return f"{row['what']} {row['name']}" + (f", {row['action']}" if row["action"] else "")
+
+
+def doubt(row: Mapping[Any, Any]) -> str:
+    """Whether the error of a row leaves doubt of its status, in words; empty where it does not."""
+    return "" if row["sure"] or not row["status"] or row["status"] in (UNSEEN, UNTOLD) else "unsure"
+
+
+def record_text(found: Mapping[str, Any], report: str) -> str:
+    """A record as text: who measured what with what and when, how it was compared, limits with sources, the report."""
+    lines = ["Record of a comparison", ""]
+    for day, one in found["inputs"].items():
+        lines.append(f"{day}: {one['file']}")
+        lines += [f"  sha256 {one['sha256']}"]
+        told = {key: one[key] for key in ("title", "date", "by", "instrument", "surface", "reading", "reference")}
+        lines += [indented(f"{key}: {value or 'not stated'}") for key, value in told.items()]
+        accuracy = one["accuracy_mm"]
+        good = "not stated" if accuracy is None else f"{accuracy:.3g} mm, one standard deviation"
+        lines += [f"  readings: {one['readings']}", f"  accuracy: {good}", ""]
+    if found.get("plan"):
+        lines += [f"plan: {found['plan']['file']}", f"  sha256 {found['plan']['sha256']}", ""]
+    lines.append("settings")
+    lines += [indented(f"{key}: {_setting(value)}") for key, value in found["settings"].items()]
+    lines += ["", "versions", *(f"  {name} {text}" for name, text in found["versions"].items())]
+    for limit in found["limits"]:
+        source = cited(limit["source"], limit["edition"], limit["clause"])
+        lines += ["", limit["name"], indented(limit["measure"]), indented(f"{source} [{limit['seen']}]")]
+    return "\n".join([*lines, "", report, ""])
+
+
+def _setting(value: Any) -> str:
+    if isinstance(value, list):
+        return "; ".join(_setting(item) for item in value) or "none"
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_setting(item)}" for key, item in value.items())
+    return "not given" if value is None else str(value)
+
+
+def rerun_text(found: Rerun) -> str:
+    """What differs between a record and its rerun."""
+    count = len(found.differences)
+    head = f"{count} {'thing differs' if count == 1 else 'things differ'}:"
+    if not count:
+        head = "Nothing differs: the same files give the same numbers."
+    return bulleted(head, [*found.differences, *(f"remark: {text}" for text in found.remarks)])
