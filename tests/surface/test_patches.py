@@ -13,8 +13,11 @@ from flatness.surface.likely import likely_surface
 from flatness.surface.prior import Extent, Prior
 
 FT = 304.8
-PATCH = Patch((1500.0, 2200.0), 1300.0, 5.0)
-P = Parameters(1.5, 3000.0, 2500.0, 0.8, ridges=(PATCH,))
+FLAT = Parameters(1.5, 3000.0, 2500.0, 0.8)
+# a part, its radius and its correlation length along x and along y, as its docstring has them
+ROUND = (Patch.about((1500.0, 2200.0), 1300.0, 5.0), (1300, 1300), (0.7 * 1300, 0.7 * 1300))
+STRIP = (Patch.strip("x", 2200.0, 1300.0, 0.5, 5.0), (np.inf, 1300), (6 * FT, 0.5 * 1300))
+either = pytest.mark.parametrize(("part", "radius", "length"), [ROUND, STRIP], ids=["round", "strip"])
 GX, GY = np.meshgrid(np.arange(9) * 2 * FT, np.arange(11) * 2 * FT)
 
 
@@ -23,26 +26,31 @@ def matern(d):
     return (1 + r + r**2 / 3) * np.exp(-r)
 
 
-def written_out(x, y, to_x, to_y):
+def written_out(x, y, to_x, to_y, radius, length):
     out = np.empty((len(x), len(to_x)))
     for i, (a, b) in enumerate(zip(x, y, strict=True)):
         for k, (c, d) in enumerate(zip(to_x, to_y, strict=True)):
-            inside = [max(0.0, 1 - ((u - 1500) ** 2 + (v - 2200) ** 2) / 1300**2) for u, v in ((a, b), (c, d))]
+            away = [((u - 1500) / radius[0]) ** 2 + ((v - 2200) / radius[1]) ** 2 for u, v in ((a, b), (c, d))]
+            inside = [max(0.0, 1 - one) for one in away]
             out[i, k] = 1.5**2 * matern(np.hypot((a - c) / 3000, (b - d) / 2500))
-            out[i, k] += 5.0**2 * inside[0] * inside[1] * matern(np.hypot(a - c, b - d) / PATCH.length)
+            out[i, k] += 5.0**2 * inside[0] * inside[1] * matern(np.hypot((a - c) / length[0], (b - d) / length[1]))
     return out
 
 
-def test_the_covariance_is_that_of_surface_and_patch():
+@either
+def test_the_covariance_is_that_of_surface_and_patch(part, radius, length):
     (x, y), (to_x, to_y) = np.random.default_rng(1).uniform(0, 4000, (2, 2, 12))
-    np.testing.assert_allclose(covariance(x, y, to_x, to_y, P), written_out(x, y, to_x, to_y), rtol=1e-9, atol=1e-12)
-    np.testing.assert_allclose(P.variance(x, y), np.diag(written_out(x, y, x, y)), rtol=1e-9)
+    p, expected = replace(FLAT, ridges=(part,)), written_out(x, y, to_x, to_y, radius, length)
+    np.testing.assert_allclose(covariance(x, y, to_x, to_y, p), expected, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(p.variance(x, y), np.diag(written_out(x, y, x, y, radius, length)), rtol=1e-9)
 
 
-def test_surfaces_drawn_have_that_covariance():
+@either
+def test_surfaces_drawn_have_that_covariance(part, radius, length):
     x, y = np.random.default_rng(2).uniform(0, 4000, (2, 14))
-    drawn = Prior(P, Extent(0.0, 4000.0, 0.0, 4000.0, 200.0), x, y).draw(6000, np.random.default_rng(3))
-    expected = written_out(x, y, x, y)
+    p = replace(FLAT, ridges=(part,))
+    drawn = Prior(p, Extent(0.0, 4000.0, 0.0, 4000.0, 200.0), x, y).draw(6000, np.random.default_rng(3))
+    expected = written_out(x, y, x, y, radius, length)
     error = np.sqrt((np.outer(np.diag(expected), np.diag(expected)) + expected**2) / 6000)
     # of 105 covariances none over 5 of its own errors of sampling
     assert np.abs((np.cov(drawn) - expected) / error).max() < 5

@@ -23,8 +23,11 @@ SQRT5 = math.sqrt(5.0)
 # along which a member, and a ridge, keep their height, and how high a ridge is: the kit's own
 JOIST_LENGTH, RIDGE_LENGTH, RIDGE_MM = 8 * FOOT, 6 * FOOT, 8.0
 WIDTHS = (1.0, 0.5)  # of half a ridge, in member spacings: the sheathing bridges to the next members, or half the way
-# of a patch: as high as a ridge, and how far one of its places tells of another, in radii; the kit's own
-PATCH_MM, PATCH_LENGTH = 6.0, 0.7
+# of a patch, and of a strip across it: how high, and how far one place tells of another, in radii; the kit's own
+PATCH_MM, PATCH_LENGTH, STRIP_LENGTH = 6.0, 0.7, 0.5
+# what a ridge's sides are off straight, and how far one place across it tells of another, in radii: tried on rooms of
+# known truth (tests/benchmarks/plans.py), the kit's own
+SHOULDERS_MM, SHOULDERS_LENGTH = 2.0, 0.35
 PROUD, PATCHED = 0.04, 0.3  # chance that a member of a room stands out so, before any reading: the kit's own
 
 
@@ -63,6 +66,11 @@ class Ridge:
         """The same of a scale of 1 mm."""
         return replace(self, scale=1.0)
 
+    @property
+    def line(self) -> tuple[str, float]:
+        """Along what it runs, and its position across [mm]."""
+        return self.along, self.at
+
     def split(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Positions of places x, y [m] mm across it and along it."""
         return (x, y) if self.along == "y" else (y, x)
@@ -91,32 +99,48 @@ class Ridge:
 
 @dataclass(frozen=True)
 class Patch:
-    """A place that is wavier than the rest of the surface: a dip, a hump, the end of a beam.
+    """A place that is wavier than the rest of the surface: a dip, a hump, the end of a beam; or a strip of it.
 
     Attributes
     ----------
     at : x, y of its middle [mm]
-    radius : from its middle to where it ends [mm]
+    radius : from its middle to where it ends along x and y [mm]; infinite along a strip
+    length : its correlation lengths along x and y [mm]
     scale : standard deviation in its middle [mm]
     """
 
     at: tuple[float, float]
-    radius: float
+    radius: tuple[float, float]
+    length: tuple[float, float]
     scale: float = PATCH_MM
+
+    @classmethod
+    def about(cls, at: tuple[float, float], radius: float, scale: float = PATCH_MM) -> Self:
+        """A round one."""
+        length = PATCH_LENGTH * radius
+        return cls(at, (radius, radius), (length, length), scale)
+
+    @classmethod
+    def strip(cls, along: str, at: float, radius: float, length: float = STRIP_LENGTH, scale: float = PATCH_MM) -> Self:
+        """One without end along x or y, about a line at a position [mm] across; its length across in radii."""
+        if along == "x":
+            return cls((0.0, at), (math.inf, radius), (RIDGE_LENGTH, length * radius), scale)
+        return cls((at, 0.0), (radius, math.inf), (length * radius, RIDGE_LENGTH), scale)
+
+    @property
+    def line(self) -> tuple[str, float] | None:
+        """Along what a strip lies, and its position across [mm]; None of a round patch."""
+        along = next((axis for axis, radius in zip("xy", self.radius, strict=True) if math.isinf(radius)), None)
+        return None if along is None else (along, self.at["yx".index(along)])
 
     @cached_property
     def unit(self) -> Self:
         """The same of a scale of 1 mm."""
         return replace(self, scale=1.0)
 
-    @property
-    def length(self) -> float:
-        """Its correlation length [mm]."""
-        return PATCH_LENGTH * self.radius
-
     def share(self, x: Floats, y: Floats) -> Floats:
         """[m] part of its deviation that places x, y [m] mm have."""
-        away = ((x - self.at[0]) ** 2 + (y - self.at[1]) ** 2) / self.radius**2
+        away = ((x - self.at[0]) / self.radius[0]) ** 2 + ((y - self.at[1]) / self.radius[1]) ** 2
         return np.asarray(np.maximum(1.0 - away, 0.0))
 
     def covariance(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
@@ -124,10 +148,8 @@ class Patch:
         out = np.zeros((len(x), len(to_x)))
         share, to_share = self.share(x, y), self.share(to_x, to_y)
         here, there = np.flatnonzero(share), np.flatnonzero(to_share)
-        apart = np.hypot(x[here, None] - to_x[there], y[here, None] - to_y[there])
-        out[np.ix_(here, there)] = (
-            self.scale**2 * np.outer(share[here], to_share[there]) * matern52(apart / self.length)
-        )
+        apart = np.hypot((x[here, None] - to_x[there]) / self.length[0], (y[here, None] - to_y[there]) / self.length[1])
+        out[np.ix_(here, there)] = self.scale**2 * np.outer(share[here], to_share[there]) * matern52(apart)
         return out
 
     def variance(self, x: Floats, y: Floats) -> Floats:

@@ -19,7 +19,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.notes import Note
 from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched, patched
-from flatness.surface.framing import Patch, Ridge
+from flatness.surface.framing import Patch
 from flatness.surface.kriging import (
     Factored,
     Parameters,
@@ -276,19 +276,17 @@ def _notes(fit: Fit, step: float, misfit: tuple[str, ...]) -> Iterator[str]:
     members, ridges = fit.best.joists, fit.best.ridges
     if members is not None:
         yield Note("members-off", step=members.half_width, typical=members.typical, scale=members.scale)
-    for ridge in ridges:
-        if isinstance(ridge, Patch):
-            x, y = (at + moved for at, moved in zip(ridge.at, fit.origin, strict=False))
-            yield Note("wavier", at=(x, y))
-            continue
-        line = ridge.along, ridge.at
+    for patch in (one for one in ridges if isinstance(one, Patch) and one.line is None):
+        x, y = (at + moved for at, moved in zip(patch.at, fit.origin, strict=False))
+        yield Note("wavier", at=(x, y))
+    for along, middle in dict.fromkeys(one.line for one in ridges if one.line is not None):
         weight = sum(
             one.weight
             for one in fit.suppositions
-            if any(isinstance(r, Ridge) and (r.along, r.at) == line for r in one.fit.best.ridges + one.ridges)
+            if any(part.line == (along, middle) for part in one.fit.best.ridges + one.ridges)
         )
-        across = "x" if ridge.along == "y" else "y"
-        at = ridge.at + fit.origin["xy".index(across)]
+        across = "x" if along == "y" else "y"
+        at = middle + fit.origin["xy".index(across)]
         key = "ridge-likely" if members is None else "member-stands-out"
         yield Note(key, axis=across, at=at, weight=f"{100 * weight:.0f}")
     yield Note("waves-unseen", wave=2 * step)

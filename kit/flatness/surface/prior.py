@@ -68,7 +68,7 @@ class Prior:
         self._waves = [(np.arange(len(x)), np.ones(len(x)), _waves(p, extent, x, y))]
         for part in p.framing:
             if isinstance(part, Patch) and len(here := np.flatnonzero(part.share(x, y))):
-                own = Parameters(part.scale, part.length, part.length, p.reading_error)
+                own = Parameters(part.scale, *part.length, p.reading_error)
                 waves = _waves(own, extent.about(x[here], y[here]), x[here], y[here])
                 self._waves.append((here, part.share(x[here], y[here]), waves))
 

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from flatness.arrays import Floats
 from flatness.notes import Note
 from flatness.surface.fitting import (
-    RIDGE_HALF_WIDTHS,
-    RIDGED,
+    RIDGE_HALF_WIDTH,
     SMOOTHER,
     Fit,
     block_numbers,
@@ -35,7 +34,7 @@ FOREMOST, ROUNDS = 6, 8
 FAR = 4.0  # times its own predictive error that a reading is off from where it is suspected
 DOUBT_MM = 12.0  # what a reading set aside may be off: a half inch, or as far as it is off
 SLIP = 0.005  # chance, before any reading, that one is a slip
-HALF_WIDTH = RIDGE_HALF_WIDTHS[0]  # of the ridge that is weighed against it: a joist's spacing
+RIDGED = 0.2 / 25  # chance, before any reading, of the ridge that is weighed against it: a proud joist's
 MOST = 1 / 4  # of the stations: more are no slips
 BESIDE = 1.5  # station steps within which two suspects may be one patch
 
@@ -115,9 +114,9 @@ def _weighed(stations: Stations, fit: Fit, step: float) -> Iterator[tuple[int, f
         if none > slip:
             continue
         for along, across in (("x", stations.y), ("y", stations.x)):
-            on_line = aside[np.abs(across[aside] - across[k]) < HALF_WIDTH / 2]
+            on_line = aside[np.abs(across[aside] - across[k]) < RIDGE_HALF_WIDTH / 2]
             slips = -loss + len(on_line) * math.log(SLIP)
-            ridge = replace(p, ridges=(*p.ridges, Ridge(along, float(across[k]), HALF_WIDTH)))
+            ridge = replace(p, ridges=(*p.ridges, Ridge(along, float(across[k]), RIDGE_HALF_WIDTH)))
             line = -climbed(best, [_without(doubted, on_line)], ridge)[1] + math.log(RIDGED)
             if line > slips:
                 break
