@@ -472,20 +472,14 @@ def colour_bar(cax: Axes, scale: Scale, orientation: Way, ends: tuple[str, str],
     bar.outline.set(edgecolor=PALE, linewidth=0.8)
     bar.dividers.set(color="white", linewidth=0.6)
     low, high = (f"\N{LEFTWARDS ARROW} {ends[0]}" if ends[0] else "", f"{ends[1]} \N{RIGHTWARDS ARROW}")
-    style: dict[str, Any] = {
-        "xycoords": "axes fraction",
-        "textcoords": "offset points",
-        "fontsize": NORMAL,
-        "color": INK,
-        "annotation_clip": False,
-    }
+    style: dict[str, Any] = {"xycoords": "axes fraction", "fontsize": NORMAL}
     if orientation == "vertical":
         beside = _beside_labels(max(map(len, labels)))
-        cax.annotate(low, (1, 0), (beside, 0), rotation=90, ha="left", va="bottom", **style)
-        cax.annotate(high, (1, 1), (beside, 0), rotation=90, ha="left", va="top", **style)
+        note(cax, low, (1, 0), (beside, 0), rotation=90, ha="left", va="bottom", **style)
+        note(cax, high, (1, 1), (beside, 0), rotation=90, ha="left", va="top", **style)
     else:
-        cax.annotate(low, (0, 0), (0, -20), ha="left", va="top", **style)
-        cax.annotate(high, (1, 0), (0, -20), ha="right", va="top", **style)
+        note(cax, low, (0, 0), (0, -20), ha="left", va="top", **style)
+        note(cax, high, (1, 0), (0, -20), ha="right", va="top", **style)
     return bar
 
 

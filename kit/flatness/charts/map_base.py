@@ -318,7 +318,7 @@ def label_stations(ax: Axes, survey: Survey, values: Floats, unit: str, space: F
     x, y, _, _ = survey.stations()
     numbers = [printed(value, unit, 32).removesuffix('"').removesuffix(" mm") for value in values]
     widest = max(numbers, key=len, default="")
-    probe = ax.annotate(widest, (0, 0), (0, 0), textcoords="offset points", fontsize=8)
+    probe = note(ax, widest, (0, 0), fontsize=8)
     width, height = space.size(probe)
     probe.remove()
     shown = _thinned(x, y, width + 8, height + 10, space)

@@ -19,7 +19,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, LARGE, NORMAL, PALE, SMALL, put_heading, text_width, wrap, wrap_heading
+from flatness.charts.axes import INK, LARGE, NORMAL, PALE, SMALL, note, put_heading, text_width, wrap, wrap_heading
 from flatness.charts.hatching import HIGH, PATTERNS, SWATCH, Entry, Key, key_points, line_entry, put_key
 from flatness.charts.scales import check_unit, height_step, printed
 from flatness.errors import ArgumentError, MeasureError
@@ -233,40 +233,24 @@ def _row(
     ax: Axes, stations: Floats, words: Sequence[str], row: int, name: str, *, bold: bool
 ) -> tuple[Annotation, ...]:
     """A row of numbers beneath the axes, each at its station, with its name at the left."""
-    style: dict[str, Any] = {
-        "textcoords": "offset points",
-        "va": "top",
-        "fontsize": SMALL,
-        "color": INK,
-        "annotation_clip": False,
-    }
     down = -5 - 14.4 * row
     if name:
-        ax.annotate(name, (0, 0), (-20, down), xycoords="axes fraction", ha="right", **style)
-    weight = "bold" if bold else "normal"
+        note(ax, name, (0, 0), (-20, down), xycoords="axes fraction", ha="right", va="top")
+    style = {"xycoords": ("data", "axes fraction"), "fontweight": "bold" if bold else "normal"}
     return tuple(
-        ax.annotate(
-            text, (float(at), 0), (0, down), xycoords=("data", "axes fraction"), ha="center", fontweight=weight, **style
-        )
+        note(ax, text, (float(at), 0), (0, down), ha="center", va="top", **style)
         for at, text in zip(stations, words, strict=True)
     )
 
 
 def _head(ax: Axes, name: str, said: Sequence[str], scene: Scene) -> tuple[Annotation, ...]:
-    style: dict[str, Any] = {
-        "xycoords": "axes fraction",
-        "textcoords": "offset points",
-        "va": "bottom",
-        "color": INK,
-        "annotation_clip": False,
-        "parse_math": False,
-    }
+    style: dict[str, Any] = {"xycoords": "axes fraction", "va": "bottom", "parse_math": False}
     rest = wrap(said[1], scene.points * 0.97, SMALL)
     up = 6 + (rest.count("\n") + 1) * SMALL * 1.3
-    title = ax.annotate(name, (0, 1), (0, up), fontsize=NORMAL, fontweight="bold", **style)
+    title = note(ax, name, (0, 1), (0, up), fontsize=NORMAL, fontweight="bold", **style)
     beside = text_width(name, NORMAL, "bold") * 1.1 + 8
-    when = ax.annotate(said[0], (0, 1), (beside, up), fontsize=SMALL, **style)
-    below = ax.annotate(rest, (0, 1), (0, 5), fontsize=SMALL, linespacing=1.2, **style)
+    when = note(ax, said[0], (0, 1), (beside, up), **style)
+    below = note(ax, rest, (0, 1), (0, 5), linespacing=1.2, **style)
     return title, when, below
 
 

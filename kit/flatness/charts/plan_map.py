@@ -130,17 +130,14 @@ def draw_members(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[LineCollection
     if plan.members is None:
         return None, ()
     upright = plan.members.direction == "y"
-    along = plan.y if upright else plan.x
     reach = surface_reach(plan)
     lines, names = [], []
-    for row in plan.members.table.to_dict("records"):
-        start, end = (v if np.isfinite(v) else r for v, r in ((row["start_mm"], along[0]), (row["end_mm"], along[-1])))
-        ends = np.array([[start, row["position_mm"]], [end, row["position_mm"]]], dtype=np.float64)
-        on = reach.intersection(LineString(ends[:, ::-1] if upright else ends))
+    for name, line in plan.members.lines(plan.x, plan.y):
+        on = reach.intersection(line)
         parts = [part for part in getattr(on, "geoms", [on]) if isinstance(part, LineString) and not part.is_empty]
         if parts:
             far = max((end for part in parts for end in part.coords), key=lambda end: float(end[upright]))
-            names.append((row["name"], far))
+            names.append((name, far))
             lines += [np.asarray(part.coords) for part in parts]
     drawn = LineCollection(lines, colors=INK, linewidths=0.7, linestyles=[CENTRE_LINE], zorder=2, alpha=0.75)
     ax.add_collection(drawn, autolim=False)
@@ -230,7 +227,7 @@ def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Anno
     widest = max((number(v, unit) for v in plan.change[shown]), key=len, default="")
     if not widest:
         return ()
-    probe = ax.annotate(widest, (0, 0), (0, 0), textcoords="offset points", fontsize=NUMBER)
+    probe = note(ax, widest, (0, 0), fontsize=NUMBER)
     (wide, high), step = space.size(probe), plan.surface.spacing
     probe.remove()
     pitch = space.points_between((0.0, 0.0), (step, 0.0))

@@ -517,16 +517,16 @@ def _parts(
     members: Any = getattr(plan, "members", None)
     if isinstance(members, Members):
         nearest = _nearest_member(both, members, stations)
-        for number, (_, member) in enumerate(members.table.iterrows()):
+        for number, (name, *span) in enumerate(members.spans(both.x, both.y)):
             own = known & (nearest == number)
             if (own & stations.is_set).any():
                 own &= stations.is_set
-            yield "member", str(member["name"]), "", list(_along(both, members, member)), np.flatnonzero(own)
+            yield "member", name, "", list(_along(both, members, *span)), np.flatnonzero(own)
 
 
 def _nearest_member(both: Both, members: Members, stations: Read) -> NDArray[np.intp]:
     """[n] the member, by its row, that each station is nearest to; -1 farther than half a step from any."""
-    across, along = (stations.x, stations.y) if members.direction == "y" else (stations.y, stations.x)
+    along, across = members.xy(stations.x, stations.y)
     position, start, end = (members.table[f"{name}_mm"].to_numpy(dtype=float) for name in ("position", "start", "end"))
     start, end = np.nan_to_num(start, nan=-math.inf), np.nan_to_num(end, nan=math.inf)
     away = np.abs(across[:, None] - position)
@@ -548,15 +548,13 @@ def _inside(both: Both, outline: Any) -> Floats:
     return np.where(both.inside, share, 0.0)
 
 
-def _along(both: Both, members: Members, member: pd.Series[Any]) -> Iterator[Floats]:
+def _along(both: Both, members: Members, position: float, start: float, end: float) -> Iterator[Floats]:
     """Nodes beside a member, stretch by stretch, each by how near its line it is: linear between two rows of nodes."""
-    across, along = (both.x, both.y) if members.direction == "y" else (both.y, both.x)
-    near = np.maximum(0.0, 1 - np.abs(across - float(member["position_mm"])) / both.spacing)
-    start, end = float(member["start_mm"]), float(member["end_mm"])
-    low, high = (along[0] if math.isnan(start) else start), (along[-1] if math.isnan(end) else end)
+    along, across = members.xy(both.x, both.y)
+    near = np.maximum(0.0, 1 - np.abs(across - position) / both.spacing)
     # as long as the narrowest change that the stations show well
-    count = max(1, round((high - low) / (2 * both.step)))
-    edges = np.linspace(low - 1e-6, high + 1e-6, count + 1)
+    count = max(1, round((end - start) / (2 * both.step)))
+    edges = np.linspace(start - 1e-6, end + 1e-6, count + 1)
     for first, last in pairwise(edges):
         reach = ((along >= first) & (along <= last)).astype(float)
         share = np.outer(reach, near) if members.direction == "y" else np.outer(near, reach)

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from shapely import LineString
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
@@ -121,6 +123,22 @@ class Members:
 
     def __len__(self) -> int:
         return len(self.table)
+
+    def xy(self, along: Any, across: Any) -> tuple[Any, Any]:
+        """x and y of what lies along and across the members."""
+        return (along, across) if self.direction == "x" else (across, along)
+
+    def spans(self, x: Floats, y: Floats) -> Iterator[tuple[str, float, float, float]]:
+        """Name, position, start and end [mm] of each; where one has no end of its own, that of a lattice x, y [mm]."""
+        reach = self.xy(x, y)[0]
+        for name, position, start, end in self.table[list(COLUMNS)].itertuples(index=False):
+            low, high = (float(b if math.isnan(a) else a) for a, b in ((start, reach[0]), (end, reach[-1])))
+            yield str(name), float(position), low, high
+
+    def lines(self, x: Floats, y: Floats) -> Iterator[tuple[str, LineString]]:
+        """Name and line [mm] of each, from its start to its end as :meth:`spans` has them."""
+        for name, position, start, end in self.spans(x, y):
+            yield name, LineString([self.xy(start, position), self.xy(end, position)])
 
 
 def member_layout(

@@ -156,12 +156,8 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
     """
     surface, survey = plan.surface, getattr(plan, "survey", None)
     both = np.stack([surface.height, target_heights(plan)])
-    along = surface.x if members.direction == "x" else surface.y
-    tracks = []
-    for name, position, first, last in zip(
-        *(members.table[column] for column in ("name", "position_mm", "start_mm", "end_mm")), strict=True
-    ):
-        start, end = (float(along[0]) if np.isnan(first) else first, float(along[-1]) if np.isnan(last) else last)
+    along, tracks = members.xy(surface.x, surface.y)[0], []
+    for name, position, start, end in members.spans(surface.x, surface.y):
         if not start < end:
             raise ArgumentError(
                 f"the member {name} and the readings do not overlap",

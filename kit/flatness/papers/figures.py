@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, rings
+from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, note, rings
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
@@ -196,8 +196,7 @@ class RoomMap:
             text.remove()
 
     def _words(self, words: str, at: tuple[float, float], **style: Any) -> Annotation:
-        style = {"fontsize": SMALL + 0.5, "color": INK, "zorder": 8, "annotation_clip": False, **style}
-        return self.ax.annotate(words, at, (0, 0), textcoords="offset points", **style)
+        return note(self.ax, words, at, **{"fontsize": SMALL + 0.5, "zorder": 8, **style})
 
 
 def path_of(area: BaseGeometry) -> Path:
@@ -351,7 +350,7 @@ def _heights(room: RoomMap, panel: Panel, scale: Scale, unit: str) -> None:
         if words == "0":
             continue
         style: dict[str, Any] = {"fontsize": 9, "fontweight": "bold", "color": "black", "path_effects": maps.HALO}
-        text = ax.annotate(words, at, (0, 0), textcoords="offset points", zorder=8, annotation_clip=False, **style)
+        text = note(ax, words, at, zorder=8, **style)
         if space.place(text, [*NEAR, *rings(6, 60, 6)]):
             ax.plot(*at, ".", color="black", markersize=5, zorder=7, scalex=False, scaley=False, clip_on=False)
         else:

@@ -35,7 +35,7 @@ from flatness.papers.owner_words import capital, looked_at
 from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, place_words, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import ROWS, doubt, part_name
+from flatness.words.comparisons import ROWS, doubt, part_name, where_shown
 from flatness.words.datum import (
     agree_words,
     compared_share,
@@ -384,14 +384,8 @@ def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
 
 
 def _changed(comparison: Comparison, unit: str) -> list[str]:
-    least, middle, most = (float(f(comparison.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
-    lines = [
-        f"After minus before. Change is shown where it is more than measurement error could produce at "
-        f"{100 * comparison.confidence:g} %: {fine(middle, unit)} in most places, from {fine(least, unit)} to "
-        f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area compared; on the "
-        "rest no change is shown, which does not mean that there was none."
-    ]
-    return [*lines, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
+    shown = f"After minus before. {where_shown(comparison, unit)}"
+    return [shown, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
 
 
 def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:

@@ -28,27 +28,37 @@ from flatness.planning.set_members import PLANES
 from flatness.planning.target import SHIFTS, TILTS
 
 SURFACES = ("likely", "as-read")
+# what a search for the work goes by
+SEARCHED = ("strategy", "headings", "fixed", "level_within", "height", "tilt", "ask_engineer", "progress")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
     """Arguments of :func:`~flatness.planning.planner.plan_corrections` that name a choice or a number."""
 
-    strategy: str
-    surface: str
-    shift: str
-    fixed: tuple[FixedSpot, ...]
-    level_within: float | None
-    height: float | None
-    tilt: str
-    aim: float | str
-    confidence: float
-    draws: int
-    progress: Progress | None
-    way: str | None = "patches"
+    strategy: str = "least-work"
+    surface: str = "likely"
+    headings: int = 12
+    shift: str = "least-work"
+    fixed: Sequence[FixedSpot] = ()
+    level_within: float | None = None
+    height: float | None = None
+    tilt: str = "least-squares"
+    aim: Any = None
+    confidence: float = 0.95
+    draws: int = 200
+    seed: int = 0
+    progress: Progress | None = None
+    way: str | None = None
     plane: str | None = None
+    ask_engineer: bool = True
     setting_error: float = SETTING_ERROR_MM
     keep_clear: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fixed", tuple(self.fixed))
+        if self.aim is None:
+            object.__setattr__(self, "aim", "sure" if self.draws else 1.0)
 
 
 def check_asked(asked: Asked) -> None:

@@ -120,13 +120,13 @@ class Frame:
         top = np.concatenate([track.knot_top for track in known])
         owner = np.concatenate([np.full(len(track.knots), i, dtype=np.intp) for i, track in enumerate(known)])
         gx, gy = np.meshgrid(surface.x, surface.y)
-        s, p = (gx, gy) if members.direction == "x" else (gy, gx)
+        s, p = members.xy(gx, gy)
         positions = [track.position for track in known]
         room = max(float(np.diff(positions).max()), surface.spacing) + 1e-6
         reached = surface.inside & (p >= positions[0] - room) & (p <= positions[-1] + room)
         room = surface.spacing + 1e-6
         reached &= (s >= min(t.start for t in known) - room) & (s <= max(t.end for t in known) + room)
-        x, y = (along, across) if members.direction == "x" else (across, along)
+        x, y = members.xy(along, across)
         cut = _may_come_off(surface, members, beneath, deepest_plane)
         may, raised = (_least_beside(surface, depth, x, y) for depth in (np.minimum(cut, depths.cut), depths.fill))
         return cls(
@@ -149,12 +149,12 @@ class Frame:
 
     def xy(self, along: Floats, across: Floats) -> tuple[Floats, Floats]:
         """x and y [mm] of stations along members at positions across them."""
-        return (along, across) if self.members.direction == "x" else (across, along)
+        return self.members.xy(along, across)
 
     def work(self, height: Floats, error: float) -> Work:
         """Heights [ny, nx] mm with the errors of setting members: at their ends, straight between."""
         ends = np.array([self.along.min(), self.along.max()])
-        x, y = (ends, self.positions) if self.members.direction == "x" else (self.positions, ends)
+        x, y = self.members.xy(ends, self.positions)
         return Work(height, error=error, across=x, along=y)
 
 
@@ -325,8 +325,7 @@ class _Straight:
         self.low, self.high = float(frame.along.min()), float(frame.along.max())
         self.inside, self.z = surface.inside, surface.height[surface.inside]
         gx, gy = np.meshgrid(surface.x, surface.y)
-        along_x = frame.members.direction == "x"
-        s, p = (gx, gy) if along_x else (gy, gx)
+        s, p = frame.members.xy(gx, gy)
         self.share, self.part = self._share(p[self.inside]), (s[self.inside] - self.low) / (self.high - self.low)
         place = frame.xy(np.repeat(s[self.inside], self.count), np.tile(frame.positions, len(self.z)))
         now = surface.at(*place, beyond="nearest").reshape(-1, self.count)

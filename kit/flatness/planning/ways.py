@@ -145,21 +145,9 @@ def plan_ways(
     >>> found.proposed, found.table.set_index("way").loc["members", "why"]
     ('patches', 'no members are named')
     """
-    case = case_of(
-        survey,
-        limits=limits,
-        members=members,
-        beneath=beneath,
-        fixed=fixed,
-        rates=rates,
-        confidence=confidence,
-        **options,
-    )
-    return weigh(case, ways)
-
-
-def weigh(case: Case, ways: Sequence[str] = WAYS) -> Ways:
-    """The ways of a case."""
+    wanted = dict(locals())
+    del wanted["ways"], wanted["options"]
+    case = case_of(**wanted, **options)
     plans: dict[str, Plan] = {}
     closed: dict[str, FlatnessError] = {}
     rows = []
