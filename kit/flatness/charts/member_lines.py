@@ -19,9 +19,21 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, LARGE, NORMAL, PALE, SMALL, note, put_heading, text_width, wrap, wrap_heading
+from flatness.charts.axes import (
+    INK,
+    NORMAL,
+    SMALL,
+    frame,
+    heading_in,
+    kept_apart,
+    note,
+    put_heading,
+    set_length_ticks,
+    text_width,
+    wrap,
+)
 from flatness.charts.hatching import HIGH, PATTERNS, SWATCH, Entry, Key, key_points, line_entry, put_key
-from flatness.charts.scales import check_unit, height_step, printed
+from flatness.charts.scales import check_unit, height_step
 from flatness.errors import ArgumentError, MeasureError
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
@@ -208,23 +220,16 @@ def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> lis
     most = sorted((raised[known].argmax(), raised[known].argmin()), key=lambda k: -abs(raised[known][k]))
     first = [*(int(known[k]) for k in most), int(known[0]), int(known[-1])]
     stride = max(1, int(np.ceil(need / (pitch * float(np.median(np.diff(s)))))))
-    kept: list[int] = []
-    for i in [*first, *(int(k) for k in known[::stride]), *(int(k) for k in known)]:
-        if all(abs(s[i] - s[j]) * pitch >= need for j in kept):
-            kept.append(i)
-    return sorted(kept)
+    return kept_apart([*first, *known[::stride].tolist(), *known.tolist()], s, need / pitch)
 
 
 def _dress(ax: Axes, stations: Floats, scene: Scene, *, first: bool) -> None:
     step = height_step(scene.high - scene.low, scene.unit, 9 if scene.alone else 4)
-    ticks = step * np.arange(np.ceil(scene.low / step), np.floor(scene.high / step) + 1)
-    labels = [printed(settle(tick), scene.unit, 64, signed=True) if first else "" for tick in ticks]
-    ax.yaxis.set_ticks(ticks, labels=labels)
+    set_length_ticks(ax.yaxis, (scene.low, scene.high), step, scene.unit)
+    ax.tick_params(axis="y", labelleft=first)
     ax.xaxis.set_ticks(stations, labels=[printed_place(settle(at), scene.unit) for at in stations])
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
+    frame(ax)
     ax.grid(axis="x", color="#c9cdd2", linewidth=0.6, zorder=0.5)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
     if scene.alone:
         ax.set_ylabel("off the line to follow", fontsize=NORMAL, color=INK)
 
@@ -431,8 +436,7 @@ def _figure(
 ) -> tuple[list[Axes], Key]:
     """Axes of this many panels in columns, row by row, and the key beneath them."""
     across = (PAGE_IN - LEFT_IN - EDGE_IN) * 72
-    title, subtitle = wrap_heading(heading, across)
-    head = (26 + (title.count("\n") + 1) * LARGE * 1.25 + (subtitle.count("\n") + 1) * SMALL * 1.3) / 72
+    head = heading_in(heading, across)
     above = 0.1 if count == 1 else HEAD_IN
     block = above + high + FOOT_IN + rows * ROW_IN
     key_in = key_points(entries, across) / 72 + 0.15

@@ -36,7 +36,9 @@ from flatness.charts.axes import (
     Offset,
     dress_map,
     headed_axes,
+    leader,
     note,
+    paper,
     put_heading,
     put_marks,
     rings,
@@ -192,13 +194,8 @@ def draw_tags(ax: Axes, rows: Sequence[Row], unit: str, space: FreeSpace) -> dic
             fontsize=NAME,
             fontweight="bold",
             zorder=8,
-            bbox={
-                "boxstyle": f"round,pad={pad},rounding_size=0.4",
-                "facecolor": "white",
-                "edgecolor": INK,
-                "linewidth": 0.8,
-            },
-            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 1},
+            bbox=paper(boxstyle=f"round,pad={pad},rounding_size=0.4"),
+            arrowprops=leader(0.9, 1),
         )
         sides = ((6.0, "bottom"), (-6.0, "top"))
         near: list[Offset] = [(float(dx), dy, "center", va) for dy, va in sides for dx in (0, 14, -14)]
@@ -237,16 +234,9 @@ def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Anno
         for i in range(0, len(plan.x), stride_x):
             if not shown[j, i]:
                 continue
-            text = note(
-                ax,
-                number(plan.change[j, i], unit),
-                (float(plan.x[i]), float(plan.y[j])),
-                ha="center",
-                va="center",
-                fontsize=NUMBER,
-                zorder=5,
-                path_effects=HALO,
-            )
+            at = (float(plan.x[i]), float(plan.y[j]))
+            style: dict[str, Any] = {"fontsize": NUMBER, "zorder": 5, "path_effects": HALO}
+            text = note(ax, number(plan.change[j, i], unit), at, ha="center", va="center", **style)
             if space.place(text, [(0, 0, "center", "center")], gap=0.5):
                 texts.append(text)
             else:
@@ -265,7 +255,7 @@ def say_untagged(ax: Axes, count: int, space: FreeSpace) -> None:
         va="top",
         fontsize=NAME,
         zorder=9,
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"},
+        bbox=paper(0.2, "none"),
     )
 
 

@@ -19,21 +19,23 @@ from flatness.arrays import Floats
 from flatness.charts.axes import (
     INK,
     NORMAL,
-    PALE,
     RIGHT_IN,
     SMALL,
     FreeSpace,
     Offset,
+    frame,
     headed_axes,
+    leader,
     note,
+    paper,
     put_heading,
     put_marks,
     rings,
+    set_length_ticks,
     set_place_ticks,
 )
 from flatness.charts.scales import check_limit, check_unit, height_step, place_step, printed, printed_limit
 from flatness.errors import ArgumentError, MeasureError
-from flatness.lengths import settle
 from flatness.measures.lines import Place
 from flatness.measures.straightedge import Placement, profile_through
 from flatness.surface.lattice import Surface
@@ -233,14 +235,10 @@ def _dress(ax: Axes, unit: str) -> None:
     left, right = ax.get_xlim()
     set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
     low, high = ax.get_ylim()
-    step = height_step(high - low, unit, most=9)
-    ticks = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1)
-    ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=True) for tick in ticks])
+    set_length_ticks(ax.yaxis, (low, high), height_step(high - low, unit, most=9), unit)
     ax.set_xlabel("along the bar, from A to B", fontsize=NORMAL, color=INK)
     ax.set_ylabel("height from the bar", fontsize=NORMAL, color=INK)
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
+    frame(ax)
 
 
 def _draw(
@@ -357,7 +355,6 @@ def _draw_allowed(ax: Axes, cut: Cut, allowed: float) -> tuple[Line2D, PolyColle
 
 
 def _write(ax: Axes, words: str, xy: tuple[float, float], *, bold: bool = False) -> Annotation:
-    leader = {"arrowstyle": "-", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
     return note(
         ax,
         words,
@@ -365,6 +362,6 @@ def _write(ax: Axes, words: str, xy: tuple[float, float], *, bold: bool = False)
         fontsize=NORMAL if bold else SMALL,
         zorder=7,
         fontweight="bold" if bold else "normal",
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.9},
-        arrowprops=leader if bold else None,
+        bbox=paper(0.2, "none", alpha=0.9),
+        arrowprops=leader(0.9) if bold else None,
     )

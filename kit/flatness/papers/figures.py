@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, note, rings
+from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, note, paper, rings
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
@@ -161,9 +161,8 @@ class RoomMap:
         """A dot at a place, and words in a box beside it with a leader that keeps out of the openings."""
         self.ax.plot(*at, "o", color=INK, markersize=7, zorder=7, markeredgecolor="white", scalex=False, scaley=False)
         space.take_marks(np.array([at], dtype=np.float64), 8)
-        style = {"bbox": {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": INK, "linewidth": 0.9}}
-        line = {"arrowstyle": "-", "color": INK, "linewidth": 1.05, "shrinkA": 0, "shrinkB": 2}
-        text = self._words(words, at, fontsize=9, fontweight="bold", arrowprops=line, **style)
+        style: dict[str, Any] = {"bbox": paper(0.3, linewidth=0.9), "arrowprops": leader(1.05, 2)}
+        text = self._words(words, at, fontsize=9, fontweight="bold", **style)
         wide, high = space.size(text)
         sides = {"left": 0.5, "right": -0.5, "bottom": 0.5, "top": -0.5, "center": 0.0}
         free = []
@@ -178,7 +177,7 @@ class RoomMap:
 
     def name(self, words: str, area: BaseGeometry, space: FreeSpace) -> None:
         """Words in a white box within an area, upright where they have room only so; none where they have none."""
-        style = {"bbox": {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"}}
+        style: dict[str, Any] = {"bbox": paper(0.2, "none")}
         x0, y0, x1, y1 = area.bounds
         middle = area.representative_point()
         for turn in (0, 90):
