@@ -95,9 +95,9 @@ def where_shown(found: Comparison, unit: str) -> str:
     least, middle, most = (float(f(found.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
     return (
         f"Change is shown where it is more than measurement error could produce at {100 * found.confidence:g} %: "
-        f"{fine(middle, unit)} in most places, from {fine(least, unit)} to {fine(most, unit)} (limit of detection). That is "
-        f"so on {percent(found.share_changed)} of the area compared; on the rest no change is shown, which does not "
-        "mean that there was none."
+        f"{fine(middle, unit)} in most places, from {fine(least, unit)} to {fine(most, unit)} (limit of detection). "
+        f"That is so on {percent(found.share_changed)} of the area compared; on the rest no change is shown, which "
+        "does not mean that there was none."
     )
 
 
