@@ -159,12 +159,9 @@ def gap_map(
     check_unit(unit)
     allowed = check_limit(allowed_mm, "allowed_mm")
     if result.gap.shape != surface.height.shape:
-        raise ArgumentError(
-            "the result belongs to another surface",
-            value=f"{result.gap.shape} gaps",
-            expected=f"{surface.height.shape}, as the surface's heights",
-            remedy="measure this surface, or pass the one that was measured",
-        )
+        what, expected = "the result belongs to another surface", f"{surface.height.shape}, as the surface's heights"
+        remedy = "measure this surface, or pass the one that was measured"
+        raise ArgumentError(what, value=f"{result.gap.shape} gaps", expected=expected, remedy=remedy)
     if not np.isfinite(result.gap).any():
         raise MeasureError("the surface has no heights", expected="at least one place with a height")
     scale = gap_scale(float(np.nanmax(result.gap)), unit, allowed)

@@ -344,13 +344,8 @@ def _chosen(schedule: Schedule, member: str | Sequence[str] | None) -> tuple[lis
         return [str(known["member"].iloc[i]) for i in kept], len(every) - len(kept)
     names = [member] if isinstance(member, str) else [str(name) for name in member]
     if not 1 <= len(names) <= MOST or len(set(names)) < len(names):
-        raise ArgumentError(
-            "members for one chart",
-            column="member",
-            value=", ".join(names) or "none",
-            expected=f"1 to {MOST} names, each once",
-            remedy="make several charts",
-        )
+        what, expected, remedy = "members for one chart", f"1 to {MOST} names, each once", "make several charts"
+        raise ArgumentError(what, column="member", value=", ".join(names) or "none", expected=expected, remedy=remedy)
     for name in names:
         if name not in every:
             raise ArgumentError("unknown member", column="member", value=name, expected=", ".join(every))

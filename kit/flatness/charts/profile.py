@@ -175,12 +175,8 @@ def profile_chart(
             expected="a placement with two contacts",
         )
     if not (math.isfinite(length) and length >= placement.span * (1 - 1e-6) - 1e-3):
-        raise ArgumentError(
-            "length shorter than the span between the contacts",
-            value=str(length),
-            expected=f"at least {placement.span:.1f} mm",
-            remedy="give the length that was measured with",
-        )
+        what, expected = "length shorter than the span between the contacts", f"at least {placement.span:.1f} mm"
+        raise ArgumentError(what, value=str(length), expected=expected, remedy="give the length that was measured with")
     cut = cut_along(surface, placement, length)
     bar_name = f"{printed_place(length, unit)} straightedge"
     if title is None:

@@ -367,12 +367,8 @@ def _set_height(plan: PlanLike) -> tuple[Floats, Floats, Floats | None]:
         return px, py, None
     heights = np.asarray(given, dtype=np.float64)
     if heights.shape != (len(py), len(px)):
-        raise ArgumentError(
-            "the plan's heights do not fit its lattice",
-            column="plan",
-            value=f"{heights.shape}",
-            expected=f"{(len(py), len(px))}, [ny, nx]",
-        )
+        what = "the plan's heights do not fit its lattice"
+        raise ArgumentError(what, column="plan", value=f"{heights.shape}", expected=f"{(len(py), len(px))}, [ny, nx]")
     return px, py, heights
 
 
@@ -464,12 +460,8 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
     """The plan's change [ny, nx] mm on the lattice of the comparison; NaN beyond the plan's own."""
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
     if change.shape != (len(py), len(px)) or min(change.shape) < 2:
-        raise ArgumentError(
-            "the plan's change does not fit its lattice",
-            column="plan",
-            value=f"{change.shape}",
-            expected=f"{(len(py), len(px))}, [ny, nx]",
-        )
+        what = "the plan's change does not fit its lattice"
+        raise ArgumentError(what, column="plan", value=f"{change.shape}", expected=f"{(len(py), len(px))}, [ny, nx]")
     out = bilinear(px, py, change, both.x, both.y)
     if not np.isfinite(out[both.inside]).any():
         raise ArgumentError(
@@ -503,12 +495,8 @@ def _parts(
     patches: Any = getattr(plan, "patches", None)
     if patches is not None and len(patches):
         if "outline" not in patches.columns:
-            raise ArgumentError(
-                "the plan's patches have no outlines",
-                column="patches",
-                value=", ".join(map(str, patches.columns)),
-                expected="a column `outline` of polygons [mm]",
-            )
+            what, expected = "the plan's patches have no outlines", "a column `outline` of polygons [mm]"
+            raise ArgumentError(what, column="patches", value=", ".join(map(str, patches.columns)), expected=expected)
         for number, (_, patch) in enumerate(patches.iterrows(), 1):
             name = str(patch["name"]) if "name" in patches.columns else str(patch.get("patch", number))
             own = known & shapely.contains_xy(patch["outline"].buffer(1e-3), stations.x, stations.y)

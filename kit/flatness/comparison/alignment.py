@@ -127,13 +127,9 @@ def declared(before: Survey, after: Survey, both: Both, unchanged: Any) -> tuple
         if isinstance(item, (Polygon, MultiPolygon)):
             inside = np.asarray(shapely.contains_xy(item.buffer(ON_EDGE_MM), sx, sy), dtype=bool)
             if not inside.any():
-                raise ArgumentError(
-                    "no station lies in an area declared unchanged",
-                    column="unchanged",
-                    value=item.wkt,
-                    expected="an area [mm] with one station in it or more",
-                    remedy="check its corners",
-                )
+                what = "no station lies in an area declared unchanged"
+                expected, remedy = "an area [mm] with one station in it or more", "check its corners"
+                raise ArgumentError(what, column="unchanged", value=item.wkt, expected=expected, remedy=remedy)
             places.append(np.column_stack([sx, sy])[inside])
             kinds["area"] = kinds.get("area", 0) + 1
         elif isinstance(item, str):
@@ -164,19 +160,11 @@ def _placed(before: Survey, after: Survey, item: Any) -> Floats:
     try:
         place = np.asarray(item, dtype=np.float64).reshape(1, 2)
     except (TypeError, ValueError) as error:
-        raise ArgumentError(
-            "not a place, a label or an area",
-            column="unchanged",
-            value=repr(item),
-            expected="polygons, labels of stations, or places (x, y) in mm",
-        ) from error
+        what, expected = "not a place, a label or an area", "polygons, labels of stations, or places (x, y) in mm"
+        raise ArgumentError(what, column="unchanged", value=repr(item), expected=expected) from error
     if not (np.isfinite(place).all() and all(within(s, place[:, 0], place[:, 1]).all() for s in (before, after))):
-        raise ArgumentError(
-            "a place declared unchanged lies off what both surveys read",
-            column="unchanged",
-            value=Note("place", at=tuple(place[0])),
-            expected="a place between their stations",
-        )
+        what, expected = "a place declared unchanged lies off what both surveys read", "a place between their stations"
+        raise ArgumentError(what, column="unchanged", value=Note("place", at=tuple(place[0])), expected=expected)
     return place
 
 
@@ -270,21 +258,14 @@ def align_surveys(
     if way not in WAYS:
         raise ArgumentError("unknown way to align", column="align", value=str(way), expected=", ".join(WAYS))
     if unchanged is not None and way not in ("offset", "tilt"):
-        raise ArgumentError(
-            "unchanged places are not used where nothing is fitted to them",
-            column="align",
-            value=way,
-            expected="align='offset' or align='tilt'",
-            remedy="say one of the two, or leave unchanged out",
-        )
+        what = "unchanged places are not used where nothing is fitted to them"
+        remedy = "say one of the two, or leave unchanged out"
+        raise ArgumentError(what, column="align", value=way, expected="align='offset' or align='tilt'", remedy=remedy)
     strings = [survey for survey in (before, after) if not survey.is_level]
     if strings and way in ("benchmarks", "offset"):
-        raise ArgumentError(
-            "a survey off a string may lie at any tilt, which an offset cannot take out",
-            column="align",
-            value=way,
-            expected="align='tilt', or 'none' where the same string stood untouched",
-        )
+        what = "a survey off a string may lie at any tilt, which an offset cannot take out"
+        expected = "align='tilt', or 'none' where the same string stood untouched"
+        raise ArgumentError(what, column="align", value=way, expected=expected)
     if way == "benchmarks":
         return _on_benchmarks(before, after, both)
     middle = _middle(both)
@@ -302,13 +283,10 @@ def _middle(both: Both) -> tuple[float, float]:
 def _on_benchmarks(before: Survey, after: Survey, both: Both) -> Alignment:
     shared = [label for label in before.benchmarks if label in after.benchmarks]
     if not shared:
-        raise ArgumentError(
-            "the two surveys share no benchmark",
-            column="align",
-            value="benchmarks",
-            expected=f"one name in both; before has {_listed(before.benchmarks)}, after {_listed(after.benchmarks)}",
-            remedy="align='none' where the instrument stood on one datum both times, align='offset' where it did not",
-        )
+        what = "the two surveys share no benchmark"
+        expected = f"one name in both; before has {_listed(before.benchmarks)}, after {_listed(after.benchmarks)}"
+        remedy = "align='none' where the instrument stood on one datum both times, align='offset' where it did not"
+        raise ArgumentError(what, column="align", value="benchmarks", expected=expected, remedy=remedy)
     shifts = {label: after.benchmarks[label] - before.benchmarks[label] for label in shared}
     offset = float(np.mean(list(shifts.values())))
     if max(abs(shift - offset) for shift in shifts.values()) > SAME_HEIGHT_MM:

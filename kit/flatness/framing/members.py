@@ -97,12 +97,9 @@ class Members:
         names = set(self.table["name"])
         for name, places in self.cuts.items():
             if name not in names:
-                raise ArgumentError(
-                    "a cut in a member that is not in the layout",
-                    column="cuts",
-                    value=str(name),
-                    expected="the name of a member, such as " + str(self.table["name"].iloc[0]),
-                )
+                what = "a cut in a member that is not in the layout"
+                expected = "the name of a member, such as " + str(self.table["name"].iloc[0])
+                raise ArgumentError(what, column="cuts", value=str(name), expected=expected)
             for place in places:
                 _finite(place, f"cuts of {name}")
 
@@ -196,12 +193,8 @@ def member_layout(
     )
     if length is not None:
         if start is None or end is not None:
-            raise ArgumentError(
-                "a length goes with a start, and without an end",
-                column="length",
-                value=str(length),
-                expected="start and length, or start and end",
-            )
+            what = "a length goes with a start, and without an end"
+            raise ArgumentError(what, column="length", value=str(length), expected="start and length, or start and end")
         end = start + _positive(length, "length")
     if kind not in KINDS:
         raise ArgumentError("unknown kind of member", column="kind", value=str(kind), expected=", ".join(KINDS))
@@ -278,12 +271,8 @@ def _check_kind(members: Members) -> None:
         return
     _positive(members.flange, "flange")
     if not members.flanged:
-        raise ArgumentError(
-            f"a {members.kind} has no flanges",
-            column="flange",
-            value=Note("exact", mm=members.flange),
-            expected="a flange thickness for an I-joist or a truss alone",
-        )
+        what, expected = f"a {members.kind} has no flanges", "a flange thickness for an I-joist or a truss alone"
+        raise ArgumentError(what, column="flange", value=Note("exact", mm=members.flange), expected=expected)
     if members.depth is not None and 2 * members.flange >= members.depth:
         raise ArgumentError(
             "two flanges are as deep as the member",

@@ -159,12 +159,9 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
     along, tracks = members.xy(surface.x, surface.y)[0], []
     for name, position, start, end in members.spans(surface.x, surface.y):
         if not start < end:
-            raise ArgumentError(
-                f"the member {name} and the readings do not overlap",
-                value=Note("from-to", start=start, end=end),
-                expected="a start and an end on the surface",
-                remedy="give both, or neither",
-            )
+            what, expected = f"the member {name} and the readings do not overlap", "a start and an end on the surface"
+            remedy = "give both, or neither"
+            raise ArgumentError(what, value=Note("from-to", start=start, end=end), expected=expected, remedy=remedy)
         read, heights = _read_on(survey, members.direction, position, start, end)
         if crossings is not None:
             stations = crossings[(crossings >= start - SAME_STATION_MM) & (crossings <= end + SAME_STATION_MM)]

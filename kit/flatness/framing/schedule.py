@@ -219,19 +219,12 @@ def member_schedule(
         if value is not None and value not in known:
             raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
     if strapping != (crossing is not None):
-        raise ArgumentError(
-            "strapping goes with the members it crosses, and other kinds without",
-            column="crossing",
-            value=members.kind,
-            expected="crossing=member_layout(...) for strapping alone",
-        )
+        what = "strapping goes with the members it crosses, and other kinds without"
+        expected = "crossing=member_layout(...) for strapping alone"
+        raise ArgumentError(what, column="crossing", value=members.kind, expected=expected)
     if crossing is not None and crossing.direction == members.direction:
-        raise ArgumentError(
-            "strapping that runs along the members it is shimmed off",
-            column="direction",
-            value=members.direction,
-            expected="the other direction",
-        )
+        what = "strapping that runs along the members it is shimmed off"
+        raise ArgumentError(what, column="direction", value=members.direction, expected="the other direction")
     if strapping and line not in (None, "clear"):
         raise ArgumentError(
             "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"

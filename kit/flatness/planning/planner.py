@@ -270,12 +270,9 @@ class Case:
         """
         way = way or self.asked.way or WAYS[0]
         if self.asked.height is not None and self.asked.strategy != "level" and way in ("patches", "some-members"):
-            raise PlanError(
-                "a height is for one level plane",
-                value=Note("exact", mm=self.asked.height),
-                expected="members, or overlay",
-                remedy="leave the height out, or bring all of the surface to a level plane: the strategy level",
-            )
+            what, expected = "a height is for one level plane", "members, or overlay"
+            remedy = "leave the height out, or bring all of the surface to a level plane: the strategy level"
+            raise PlanError(what, value=Note("exact", mm=self.asked.height), expected=expected, remedy=remedy)
         made = {
             "patches": self._patches,
             "members": self._members,
@@ -383,12 +380,8 @@ class Case:
                 remedy="set all members to one plane, or work on places",
             )
         if len(found[-1][1].lines) == len(frame.tracks):
-            raise PlanError(
-                "every member would have to be set",
-                value=str(len(frame.tracks)),
-                expected="some of them",
-                remedy="set all members to one plane, or work on places",
-            )
+            what, remedy = "every member would have to be set", "set all members to one plane, or work on places"
+            raise PlanError(what, value=str(len(frame.tracks)), expected="some of them", remedy=remedy)
         share, framed, _ = found[-1] if not found[-1][2] < self.asked.confidence else max(found, key=lambda f: f[2])
         return self._of_framing("some-members", framed, "", share)
 
@@ -558,12 +551,9 @@ class Case:
             Note("spot-off", spot=str(spot), off=height - now)
             for spot, height, now in zip(fixed, spot_heights(ground, fixed), stand, strict=True)
         ]
-        raise PlanError(
-            "the fixed spots ask for more to come off than the surface is uneven",
-            value=Note("length", mm=most),
-            expected="heights that one surface can have",
-            remedy=Note("check-spots", spots=away),
-        )
+        what = "the fixed spots ask for more to come off than the surface is uneven"
+        expected = "heights that one surface can have"
+        raise PlanError(what, value=Note("length", mm=most), expected=expected, remedy=Note("check-spots", spots=away))
 
 
 def work_of(plan: Plan, rates: Rates) -> float:

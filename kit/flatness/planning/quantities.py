@@ -129,12 +129,8 @@ def settings_of(**values: float | None) -> dict[str, Setting]:
             continue
         least_is_zero = name in ("spare", "kerf")
         if not math.isfinite(value) or value < 0 or (value == 0 and not least_is_zero):
-            raise ArgumentError(
-                f"{name} out of range",
-                column=name,
-                value=str(value),
-                expected=f"{DEFAULTS[name].unit}, {'0 or more' if least_is_zero else 'above zero'}",
-            )
+            expected = f"{DEFAULTS[name].unit}, {'0 or more' if least_is_zero else 'above zero'}"
+            raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected=expected)
         chosen[name] = Setting(name, float(value), DEFAULTS[name].unit, SET_BY_YOU)
     return chosen
 
@@ -212,12 +208,8 @@ def quantities(
         row, column = np.unravel_index(int(np.nanargmax(added)), added.shape)
         load_at = (float(plan.surface.x[column]), float(plan.surface.y[row]))
     if len(sisters) and sister_section is None:
-        raise ArgumentError(
-            "sisters without a section",
-            column="sister_section",
-            expected="(depth, thickness) in mm",
-            remedy="give the section of the sisters, from which their mass comes",
-        )
+        what, remedy = "sisters without a section", "give the section of the sisters, from which their mass comes"
+        raise ArgumentError(what, column="sister_section", expected="(depth, thickness) in mm", remedy=remedy)
     if stock is not None and not len(sisters):
         raise ArgumentError("stock lengths without sisters", column="stock", expected="sisters=[lengths]")
     section = sister_section if sister_section is not None else (0.0, 0.0)
@@ -267,12 +259,8 @@ def _masked(plan: Planned, mask: NDArray[np.bool_] | None, name: str, *, positiv
     if mask is None:
         return change
     if np.shape(mask) != change.shape:
-        raise ArgumentError(
-            f"the mask {name} does not lie on the surface's lattice",
-            column=name,
-            value=str(np.shape(mask)),
-            expected=f"[ny, nx] = {change.shape}",
-        )
+        what = f"the mask {name} does not lie on the surface's lattice"
+        raise ArgumentError(what, column=name, value=str(np.shape(mask)), expected=f"[ny, nx] = {change.shape}")
     kept = np.where(np.asarray(mask, dtype=bool), change, 0.0)
     one_side = np.maximum(kept, 0.0) if positive else np.minimum(kept, 0.0)
     return np.where(np.isnan(change), np.nan, one_side)

@@ -108,12 +108,9 @@ class Frame:
         crossings = crossing.positions if crossing is not None else None
         known = [track for track in lay_tracks(as_found, members, None, crossings) if track.known]
         if len(known) < 2:
-            raise PlanError(
-                "fewer than two of the members were read",
-                value=str(len(known)),
-                expected="readings on two or more",
-                remedy="check the positions and the direction of the layout",
-            )
+            what = "fewer than two of the members were read"
+            remedy = "check the positions and the direction of the layout"
+            raise PlanError(what, value=str(len(known)), expected="readings on two or more", remedy=remedy)
         known.sort(key=lambda track: track.position)
         across = np.concatenate([np.full(len(track.knots), track.position) for track in known])
         along = np.concatenate([track.knots for track in known])
@@ -265,12 +262,9 @@ def _lowest(
     if found.x is None:
         names = joined(str(spot) for spot in fixed) or "the height that was given"
         deepest = " and the deepest fill" if bounded.any() else ""
-        raise PlanError(
-            f"no such plane meets the fixed spots{deepest} and what may come off",
-            value=names,
-            expected=Note("clears-top", off=float(least.max())),
-            remedy="widen an allowance or a depth, say what may come off, or take another plane",
-        )
+        what = f"no such plane meets the fixed spots{deepest} and what may come off"
+        remedy = "widen an allowance or a depth, say what may come off, or take another plane"
+        raise PlanError(what, value=names, expected=Note("clears-top", off=float(least.max())), remedy=remedy)
     solution = np.array(found.x)
     solution[0] += middle
     return solution

@@ -197,12 +197,8 @@ def _door(plan: Planned, door: Door, layers: Sequence[Layer]) -> Found:
 
 def _stair(stair: Stair, rise: float) -> Found:
     if stair.floor_is not in ("top", "bottom"):
-        raise ArgumentError(
-            f"unknown end of the stair {stair.name}",
-            column="floor_is",
-            value=str(stair.floor_is),
-            expected="top or bottom",
-        )
+        what = f"unknown end of the stair {stair.name}"
+        raise ArgumentError(what, column="floor_is", value=str(stair.floor_is), expected="top or bottom")
     limit = Note("risers-differ", mm=RISERS_MM)
     caution = CAUTIONS["stairs"].text
     if not stair.risers:

@@ -211,14 +211,9 @@ class LengthReader:
             self.report.add(cell.what, row, column, value=cell.value, expected=cell.expected, remedy=cell.remedy)
             return None
         if reading and self._is_serial(cell):
-            self.report.add(
-                "a whole number that a spreadsheet uses for a date stands where a reading should be",
-                row,
-                column,
-                value=text_of(cell),
-                expected="a reading such as 3/8",
-                remedy=f"{DATE_REMEDY}; if it truly is that long, write its unit behind it",
-            )
+            what = "a whole number that a spreadsheet uses for a date stands where a reading should be"
+            remedy = f"{DATE_REMEDY}; if it truly is that long, write its unit behind it"
+            self.report.add(what, row, column, value=text_of(cell), expected="a reading such as 3/8", remedy=remedy)
             return None
         try:
             value = float(parse_exact(cell, unit or self.unit, decimal_comma=self.decimal_comma))

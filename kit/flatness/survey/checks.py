@@ -39,13 +39,8 @@ def check_outlines(header: Header, report: Report) -> None:
     room = header.outline.buffer(INCH_MM, join_style="mitre")
     for row, opening in header.openings:
         if not room.covers(opening):
-            report.add(
-                "the opening does not lie inside the outline",
-                row,
-                0,
-                expected="an opening within the outline",
-                remedy="correct its corners, or those of the outline",
-            )
+            what, expected = "the opening does not lie inside the outline", "an opening within the outline"
+            report.add(what, row, 0, expected=expected, remedy="correct its corners, or those of the outline")
 
 
 def check_readings(readings: Readings, heights: list[float], header: Header, report: Report) -> list[Problem]:
@@ -160,24 +155,15 @@ def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64
 
 def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -> None:
     if len(x) < 3:
-        report.add(
-            "fewer than three stations are no surface",
-            value=f"{len(x)} stations",
-            expected="at least three stations, not on one line",
-            remedy="take more readings",
-        )
+        what, expected = "fewer than three stations are no surface", "at least three stations, not on one line"
+        report.add(what, value=f"{len(x)} stations", expected=expected, remedy="take more readings")
         return
     xy = np.column_stack([x - x.mean(), y - y.mean()])
     across = np.linalg.svd(xy, full_matrices=False)[2][1]
     width = xy @ across
     if np.ptp(width) <= 2 * SAME_PLACE_MM:
-        report.add(
-            "all stations lie on one line",
-            points[0].row,
-            points[0].column,
-            expected="stations that span an area",
-            remedy="read a second line beside the first",
-        )
+        what, remedy = "all stations lie on one line", "read a second line beside the first"
+        report.add(what, points[0].row, points[0].column, expected="stations that span an area", remedy=remedy)
 
 
 def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:

@@ -355,13 +355,9 @@ def _points(readings: tuple[Reading, ...], benchmarks: Mapping[str, float], repo
             name = names.setdefault((kind, *key), f"{kind} at {_mm(reading.x)}, {_mm(reading.y)}")
         else:
             name = ""
-            report.add(
-                "a turning point without a label or a place ties nothing",
-                reading.row,
-                reading.column,
-                expected="the same label in each set-up that reads it",
-                remedy="write its label",
-            )
+            what = "a turning point without a label or a place ties nothing"
+            expected = "the same label in each set-up that reads it"
+            report.add(what, reading.row, reading.column, expected=expected, remedy="write its label")
         points.append(name)
     return points
 
