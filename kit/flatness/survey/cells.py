@@ -126,6 +126,10 @@ class Report:
         letter = None if column is None else column_letter(column)
         self._keep(Problem(what, self.file, row, letter, value, expected, remedy))
 
+    def cell(self, record: Record, column: int, what: str, expected: str, remedy: str) -> None:
+        """Note what is wrong with one cell; ``column`` counts from 0."""
+        self.add(what, record.row, column, value=text_of(record.cell(column)), expected=expected, remedy=remedy)
+
     def take(self, problem: Problem, row: int, column: int) -> None:
         """Note a problem found elsewhere, at this place of the file."""
         self._keep(replace(problem, file=self.file, row=row, column=column_letter(column)))
