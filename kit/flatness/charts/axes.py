@@ -22,6 +22,7 @@ import numpy as np
 from matplotlib import rcParams
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
 from matplotlib.colorbar import Colorbar
 from matplotlib.figure import Figure
@@ -315,6 +316,16 @@ def root_of(ax: Axes) -> Figure:
     return figure
 
 
+def new_figure(width: float, height: float) -> Figure:
+    """A figure of this size [in] that keeps one renderer.
+
+    Without a canvas of its own a figure makes a renderer anew, as large as itself, for each text that is measured.
+    """
+    figure = Figure(figsize=(width, height))
+    FigureCanvasAgg(figure)
+    return figure
+
+
 def headed_axes(
     box_in: tuple[float, float], right_in: float, foot_in: float, heading: tuple[str, str], left_in: float = LEFT_IN
 ) -> Axes:
@@ -322,7 +333,7 @@ def headed_axes(
     width = _width_in(box_in[0], right_in, left_in)
     above = heading_in(heading, (width - left_in - 0.3) * 72)
     height = above + box_in[1] + foot_in
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     place = (left_in / width, foot_in / height, box_in[0] / width, box_in[1] / height)
     return figure.add_axes(place)
 

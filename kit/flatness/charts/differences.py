@@ -16,7 +16,6 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.colorbar import Colorbar
-from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
@@ -39,6 +38,7 @@ from flatness.charts.axes import (
     FreeSpace,
     colour_bar,
     dress_map,
+    new_figure,
     note,
     paper,
     put_marks,
@@ -168,7 +168,7 @@ def _pair_of_axes(extent: Extent, heading: tuple[str, str]) -> tuple[tuple[Axes,
     head = (22 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.35) / 72
     below = foot + BAR_IN + bar_foot
     height = head + name + h + (name + foot + h if stacked else 0) + below
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
 
     def box(x: float, y: float, dx: float, dy: float) -> Axes:
         return figure.add_axes((x / width, y / height, dx / width, dy / height))

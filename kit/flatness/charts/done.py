@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from scipy.special import ndtri
@@ -21,6 +20,7 @@ from flatness.charts.axes import (
     WIDTH_IN,
     frame,
     heading_in,
+    new_figure,
     note,
     put_heading,
     put_marks,
@@ -161,7 +161,7 @@ def _axes(count: int, names: list[str], words: list[str], heading: tuple[str, st
     points = (width - left - 0.3) * 70
     high, foot = ROW_IN * count + 0.1, 0.4
     height = heading_in(heading, points) + high + foot
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     ax = figure.add_axes((left / width, foot / height, (width - left - right) / width, high / height))
     put_heading(ax, heading, points)
     return ax

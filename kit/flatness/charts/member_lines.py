@@ -13,7 +13,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
@@ -26,6 +25,7 @@ from flatness.charts.axes import (
     frame,
     heading_in,
     kept_apart,
+    new_figure,
     note,
     put_heading,
     set_length_ticks,
@@ -436,7 +436,7 @@ def _figure(
     block = above + high + FOOT_IN + rows * ROW_IN
     key_in = key_points(entries, across) / 72 + 0.15
     tall = head + -(-count // columns) * block + key_in
-    figure = Figure(figsize=(PAGE_IN, tall))
+    figure = new_figure(PAGE_IN, tall)
     axes = []
     for i in range(count):
         left = LEFT_IN + i % columns * (wide + BETWEEN_IN)

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
@@ -27,6 +26,7 @@ from flatness.charts.axes import (
     heading_in,
     kept_apart,
     leader,
+    new_figure,
     note,
     paper,
     put_heading,
@@ -334,7 +334,7 @@ def _figure(heading: tuple[str, str], entries: list[Entry], scribed: bool) -> tu
     head = heading_in(heading, across)
     key_in = key_points(entries, across) / 72 + 0.1
     tall = head + REVEAL_IN + FOOT_IN + key_in + ((BETWEEN_IN + SCRIBE_IN) if scribed else 0.0)
-    figure = Figure(figsize=(PAGE_IN, tall))
+    figure = new_figure(PAGE_IN, tall)
 
     def put(top: float, high: float) -> Axes:
         place = (LEFT_IN / PAGE_IN, 1 - (top + high) / tall, across / 72 / PAGE_IN, high / tall)

@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, note, paper, rings
+from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, new_figure, note, paper, rings
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
@@ -285,13 +285,13 @@ def room_figure(surface: Surface, survey: Survey | None, width: float, tallest: 
     """A figure [in] that just holds the room, as wide as it may be."""
     x0, x1, y0, y1 = maps.bounds_of(surface, survey)
     size = min(width / (x1 - x0), tallest / (y1 - y0))
-    figure = Figure(figsize=(size * (x1 - x0), size * (y1 - y0)))
+    figure = new_figure(size * (x1 - x0), size * (y1 - y0))
     return figure, RoomMap(figure.add_axes((0, 0, 1, 1)), surface, survey)
 
 
 def key_picture(kind: str) -> Figure:
     """A swatch of what a color and its texture mean."""
-    figure = Figure(figsize=(0.26, 0.18))
+    figure = new_figure(0.26, 0.18)
     square = Surface(x=np.array([0.0, 26e3]), y=np.array([0.0, 18e3]), height=np.zeros((2, 2)), spacing=18e3)
     room = RoomMap(figure.add_axes((0, 0, 1, 1)), square, None, least_wall=0.8)
     room.lay(room.room, kind)
@@ -321,7 +321,7 @@ def heat_maps(
     w, h = size * (x1 - x0), size * (y1 - y0)
     rows = count if stacked else 1
     height = rows * (h + NAME_IN) + BAR_IN + FOOT_IN + 0.15
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     for k, panel in enumerate(panels):
         row, column = (k, 0) if stacked else (0, k)
         left, bottom = column * (w + APART_IN), height - (row + 1) * (NAME_IN + h)

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from scipy.special import ndtri
 
 from flatness.charts import map_base as maps
-from flatness.charts.axes import FreeSpace
+from flatness.charts.axes import FreeSpace, new_figure
 from flatness.charts.differences import difference_map
 from flatness.charts.scales import check_unit
 from flatness.comparison.against_plan import UNPLANNED, tolerance_of
@@ -377,7 +377,7 @@ def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
 def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
     wide, high = float(np.ptp(comparison.x)), float(np.ptp(comparison.y))
     tall = min(5.2, max(2.6, (width - 2.2) * high / max(wide, 1.0)))
-    figure = Figure(figsize=(width, tall + 1.7))
+    figure = new_figure(width, tall + 1.7)
     ax = figure.add_axes((0.66 / width, 0.72 / (tall + 1.7), 1 - 0.8 / width, tall / (tall + 1.7)))
     difference_map(comparison, unit=unit, ax=ax)
     return figure
