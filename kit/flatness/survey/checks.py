@@ -122,7 +122,7 @@ def _check_drops(readings: Readings, points: list[Reading], report: Report) -> N
     """Report drops that are all below zero: with the minus the surface would be judged upside down."""
     if readings.quantity == "drop" and len(points) >= FEWEST_DROPS and all(one.value < 0 for one in points):
         report.add(
-            "every drop is below zero, which turns proud and shy about",
+            "every drop is below zero, so that what is too high would be shown as too low",
             points[0].row,
             points[0].column,
             value=Note("read", mm=points[0].value),
