@@ -469,12 +469,8 @@ def over_all(
 
 
 def _no_level(surface: Surface) -> MeasureError:
-    return MeasureError(
-        "a surface read off a string has no level",
-        value=surface.reference,
-        expected="a level or plumb reference",
-        remedy="take the best plane, or read again off a level line",
-    )
+    what, remedy = "a surface read off a string has no level", "take the best plane, or read again off a level line"
+    return MeasureError(what, value=surface.reference, expected="a level or plumb reference", remedy=remedy)
 
 
 def _may_come_off(surface: Surface, members: Members, beneath: Sequence[Beneath], deepest_plane: float) -> Floats:

@@ -265,10 +265,5 @@ def _headroom(headroom: Headroom, rise: float) -> Found:
 
 
 def _out_of_range(name: str, column: str, value: float) -> ArgumentError:
-    return ArgumentError(
-        f"{column} of {name} out of range",
-        column=column,
-        value=str(value),
-        expected="finite millimetres above zero",
-        remedy="measure it again",
-    )
+    what, expected = f"{column} of {name} out of range", "finite millimetres above zero"
+    return ArgumentError(what, column=column, value=str(value), expected=expected, remedy="measure it again")

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 import shapely
 from shapely import Polygon
 
-from flatness.errors import ArgumentError, LengthError
-from flatness.lengths import parse_exact, unit_named
+from flatness.errors import ArgumentError
+from flatness.lengths import unit_named
 from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
 from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
 
@@ -249,15 +249,12 @@ def _splits(pair: str, lengths: LengthReader) -> list[tuple[str, str]]:
     mark = ";" if ";" in pair else ","
     places = [i for i, char in enumerate(pair) if char == mark]
     ways = [(pair[:i].strip(), pair[i + 1 :].strip()) for i in places]
-    return [way for way in ways if all(_is_length(part, lengths) for part in way)]
+    return [way for way in ways if all(is_length(part, lengths) for part in way)]
 
 
-def _is_length(text: str, lengths: LengthReader) -> bool:
-    try:
-        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
-    except LengthError:
-        return False
-    return True
+def is_length(text: str, lengths: LengthReader) -> bool:
+    """Whether a text is a length, or a number that only lacks its unit."""
+    return lengths.quietly(text, lengths.unit or "mm") is not None
 
 
 def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, lengths: LengthReader) -> None:
@@ -273,7 +270,7 @@ def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, l
     if typical is None:
         return
     word, offset = typical.text.lower(), TYPICAL_MM.get(typical.text.lower())
-    if offset is None and _is_length(word, lengths):
+    if offset is None and is_length(word, lengths):
         offset = lengths.read(typical.text, typical.row, 0)
     if offset is None or not 0 <= offset <= MOST_TYPICAL_MM:
         typical.is_wrong(
@@ -321,7 +318,7 @@ def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None
     places = places or [i for i, char in enumerate(text) if char == ","]
     places = places or [i for i, char in enumerate(text) if char == " "]
     ways = [(text[:i].strip(), text[i + 1 :].strip()) for i in places]
-    ways = [(label, height) for label, height in ways if label and _is_length(height, lengths)]
+    ways = [(label, height) for label, height in ways if label and is_length(height, lengths)]
     if len(ways) != 1:
         what = f"can be read in {len(ways)} ways" if ways else "is not a label and a height"
         remedy = "write the label, an equals sign and its height"

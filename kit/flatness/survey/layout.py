@@ -9,8 +9,8 @@ import math
 import re
 from dataclasses import dataclass
 
-from flatness.errors import LengthError, Problem
-from flatness.lengths import parse_exact, unit_named
+from flatness.errors import Problem
+from flatness.lengths import unit_named
 from flatness.survey.cells import (
     Accident,
     Cell,
@@ -25,7 +25,7 @@ from flatness.survey.cells import (
     nearest,
     text_of,
 )
-from flatness.survey.header import Header, needed_quantity
+from flatness.survey.header import Header, is_length, needed_quantity
 from flatness.survey.positions import (
     Position,
     check_positions,
@@ -211,15 +211,7 @@ def _is_list(table: Table, lengths: LengthReader) -> bool:
     if is_empty(first) or corner_unit(first) is not None:
         return False
     filled = [cell for cell in others if not is_empty(cell)]
-    return not any(isinstance(cell, (float, Accident)) or _reads(cell, lengths) for cell in filled)
-
-
-def _reads(text: str, lengths: LengthReader) -> bool:
-    try:
-        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
-    except LengthError:
-        return False
-    return True
+    return not any(isinstance(cell, (float, Accident)) or is_length(cell, lengths) for cell in filled)
 
 
 def _split_heading(text: str) -> tuple[str, str]:
