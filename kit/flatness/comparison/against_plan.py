@@ -136,17 +136,7 @@ class Read:
     def of(self, chosen: NDArray[np.intp]) -> Read:
         """Those places alone."""
         square = np.ix_(chosen, chosen)
-        return Read(
-            x=self.x[chosen],
-            y=self.y[chosen],
-            measured=self.measured[chosen],
-            off=self.off[chosen],
-            off_covariance=self.off_covariance[square],
-            planned=self.planned[chosen],
-            done=self.done[chosen],
-            done_covariance=self.done_covariance[square],
-            is_set=self.is_set[chosen],
-        )
+        return Read(**{name: one[square] if one.ndim == 2 else one[chosen] for name, one in vars(self).items()})
 
     def one_way(self, way: int) -> Read:
         """As it counts where something is only added (1) or only taken off (-1): what stood beyond already may stay."""
@@ -226,14 +216,9 @@ def done_against_plan(
         if what == "whole":
             table.append({**row, "status": "", "sure": False})
             continue
-        read = stations.of(own) if len(own) else _between(both, found)
-        table.append(
-            {
-                **row,
-                "stations": len(own),
-                **judged(read.one_way(_way(plan, what, action)), allowed, confidence, agreed=tolerance is not None),
-            }
-        )
+        read = (stations.of(own) if len(own) else _between(both, found)).one_way(_way(plan, what, action))
+        became = judged(read, allowed, confidence, agreed=tolerance is not None)
+        table.append({**row, "stations": len(own), **became})
     table += _elsewhere(patches, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
 
@@ -328,25 +313,15 @@ def _stations(plan: PlanLike, before: Survey, both: Both, alignment: Alignment, 
             Surface(x=px, y=py, height=np.abs(np.nan_to_num(plan.change)), spacing=step).at(x, y, beyond="nearest")
             > PLANNED_MM
         )
-        off = done - rows.weights[:, after] @ change
-        return Read(
-            x=x,
-            y=y,
-            measured=measured,
-            off=off,
-            off_covariance=untouched,
-            planned=change,
-            done=done,
-            done_covariance=untouched,
-            is_set=is_set,
-        )
-    wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
-    target = Surface(x=px, y=py, height=wanted, spacing=step)
-    is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
-    off = measured - target.at(x, y, beyond="nearest")
-    covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
-    if both.shared.size:
-        covariance = covariance + both.shared[after] @ both.shared[after].T
+        off, covariance = done - rows.weights[:, after] @ change, untouched
+    else:
+        wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
+        target = Surface(x=px, y=py, height=wanted, spacing=step)
+        is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
+        off = measured - target.at(x, y, beyond="nearest")
+        covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
+        if both.shared.size:
+            covariance = covariance + both.shared[after] @ both.shared[after].T
     return Read(
         x=x,
         y=y,
@@ -415,16 +390,8 @@ def _elsewhere(
         own = _mean_error(both, rows, None, area / area.sum())
         if abs(found["rest_mm"] - ground) > SURE_ERRORS * own:
             sure = abs(found["rest_mm"]) > SURE_ERRORS * found["error_mm"]
-            table.append(
-                {
-                    "what": "elsewhere",
-                    "name": str(len(table) + 1),
-                    "action": "",
-                    **found,
-                    "status": UNPLANNED,
-                    "sure": sure,
-                }
-            )
+            named = {"what": "elsewhere", "name": str(len(table) + 1), "action": ""}
+            table.append({**named, **found, "status": UNPLANNED, "sure": sure})
     return table
 
 

@@ -51,25 +51,12 @@ def moved_apart(before: Mapping[str, float], after: Mapping[str, float], shifts:
     if odd is not None:
         others = [label for label in labels if label != labels[odd]]
         off = moves[odd] - float(np.mean([shifts[label] for label in others]))
-        return [
-            Problem(
-                Note("known-height-moved", label=labels[odd], off=off, others=others),
-                column="align",
-                expected="one height for each benchmark in both files, or all shifted alike",
-                remedy=remedy,
-            )
-        ]
-    mean = float(np.mean(moves))
-    return [
-        Problem(
-            Note("known-heights-apart", label=label, off=move - mean),
-            column="align",
-            expected="one height for each benchmark in both files, or all shifted alike",
-            remedy=remedy,
-        )
-        for label, move in shifts.items()
-        if abs(move - mean) > SAME_HEIGHT_MM
-    ]
+        told: list[str] = [Note("known-height-moved", label=labels[odd], off=off, others=others)]
+    else:
+        apart = {label: move - float(np.mean(moves)) for label, move in shifts.items()}
+        told = [Note("known-heights-apart", label=x, off=off) for x, off in apart.items() if abs(off) > SAME_HEIGHT_MM]
+    expected = "one height for each benchmark in both files, or all shifted alike"
+    return [Problem(what, column="align", expected=expected, remedy=remedy) for what in told]
 
 
 def _unit_for(ratio: float, before: list[float], after: list[float]) -> Problem | None:

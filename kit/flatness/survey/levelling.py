@@ -105,14 +105,7 @@ def residual_table(
     what: pd.DataFrame, solution: Solution, weight: Floats, stated: float | None, found: Sequence[Blunder]
 ) -> pd.DataFrame:
     """The observations with their residuals, and the blunders among them."""
-    table = what.assign(
-        residual=solution.residuals,
-        share=solution.shares,
-        w=standardised(solution, weight, stated),
-        blunder=False,
-        size=math.nan,
-        or_else="",
-    )
+    table = what.assign(residual=solution.residuals, share=solution.shares, w=standardised(solution, weight, stated))
     others: list[tuple[int, ...]] = [()] * len(table)
     size, flag = np.full(len(table), math.nan), np.zeros(len(table), dtype=bool)
     for blunder in found:
