@@ -135,15 +135,7 @@ class Results:
         if not job.limits:
             return None
         with self._asked_by("limits"):
-            return assess(
-                job.before.survey,
-                job.limits,
-                spacing=job.spacing,
-                headings=job.headings,
-                draws=job.draws,
-                seed=job.seed,
-                confidence=job.confidence,
-            )
+            return assess(job.before.survey, job.limits, spacing=job.spacing, headings=job.headings, **job.drawn)
 
     @cached_property
     def ways(self) -> Ways | None:
@@ -164,11 +156,9 @@ class Results:
                 beneath=terms.beneath,
                 members=job.framing.members if job.framing else None,
                 crossing=job.framing.crossing if job.framing else None,
-                confidence=job.confidence,
-                draws=job.draws,
-                seed=job.seed,
                 materials=job.materials.settings,
                 progress=self.progress,
+                **job.drawn,
                 **options,
             )
 
@@ -250,9 +240,7 @@ class Results:
                 limits=job.limits,
                 plan=self.plan,
                 tolerance=how.tolerance,
-                confidence=job.confidence,
-                draws=job.draws,
-                seed=job.seed,
+                **job.drawn,
             )
 
     @property
