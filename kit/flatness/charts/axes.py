@@ -493,15 +493,8 @@ def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
     style: dict[str, Any] = {"transform": place, "clip_on": False, "solid_capstyle": "butt"}
     bar = Line2D([right - length, right], [0, 0], color=INK, linewidth=5, **style)
     half = Line2D([right - length / 2, right - length * 0.005], [0, 0], color="white", linewidth=3, **style)
-    text = note(
-        ax,
-        printed_place(length, unit),
-        (right - length, 0),
-        off=(-5, 0),
-        xycoords=place,
-        ha="right",
-        va="center_baseline",
-    )
+    beside: dict[str, Any] = {"xycoords": place, "ha": "right", "va": "center_baseline"}
+    text = note(ax, printed_place(length, unit), (right - length, 0), off=(-5, 0), **beside)
     return ax.add_artist(bar), ax.add_artist(half), text
 
 
@@ -595,17 +588,8 @@ class PlaceList:
 
 
 def _text(ax: Axes, words: str, right: float, down: float, weight: str) -> Annotation:
-    return note(
-        ax,
-        words,
-        (0, 1),
-        off=(right, -down - SMALL),
-        xycoords="axes fraction",
-        ha="left",
-        va="baseline",
-        fontweight=weight,
-        linespacing=1.25,
-    )
+    style: dict[str, Any] = {"xycoords": "axes fraction", "ha": "left", "va": "baseline", "linespacing": 1.25}
+    return note(ax, words, (0, 1), off=(right, -down - SMALL), fontweight=weight, **style)
 
 
 @dataclass(frozen=True, eq=False)

@@ -78,18 +78,8 @@ def _draw_bar(ax: Axes, bar: Placement, words: str, space: FreeSpace) -> BarMark
     (line,) = ax.plot(*ends.T, color=INK, linewidth=4.5, zorder=6.1, **style)
     contacts = put_marks(ax, "s", *ends.T, markersize=11, color="white", markeredgewidth=1.6, zorder=6.2)
     spot = put_marks(ax, "D", *bar.at, markersize=8, color="#ffd23f", markeredgewidth=1.5, zorder=6.3)
-    label = note(
-        ax,
-        words,
-        bar.at,
-        off=(20, 20),
-        fontweight="bold",
-        zorder=7,
-        linespacing=1.25,
-        multialignment="left",
-        bbox=paper(0.3),
-        arrowprops=leader(spot=5),
-    )
+    boxed: dict[str, Any] = {"bbox": paper(0.3), "arrowprops": leader(spot=5), "multialignment": "left"}
+    label = note(ax, words, bar.at, off=(20, 20), fontweight="bold", zorder=7, linespacing=1.25, **boxed)
     bold: dict[str, Any] = {"fontsize": SMALL, "fontweight": "bold", "color": INK, "zorder": 6.4}
     first, last = (
         ax.text(float(x), float(y), letter, ha="center", va="center_baseline", **bold)

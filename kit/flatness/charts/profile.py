@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -242,13 +243,8 @@ def _draw(
 ) -> ProfileChart:
     s, z = cut.distance, cut.height
     floor = ax.get_ylim()[0] - tall
-    body = Polygon(
-        np.vstack([[s[0], floor], np.column_stack([s, z]), [s[-1], floor]]),
-        closed=True,
-        facecolor=FILL,
-        edgecolor="none",
-        zorder=1,
-    )
+    corners = np.vstack([[s[0], floor], np.column_stack([s, z]), [s[-1], floor]])
+    body = Polygon(corners, closed=True, facecolor=FILL, edgecolor="none", zorder=1)
     ax.add_patch(body)
     (profile,) = ax.plot(s, z, color=INK, linewidth=1.8, zorder=3, scalex=False, scaley=False)
     thick = 0.055 * tall
@@ -264,21 +260,9 @@ def _draw(
     line, over = _draw_allowed(ax, cut, allowed) if allowed is not None else (None, None)
     space = FreeSpace(ax)
     deep = space.points_between((cut.at, 0), (cut.at, -placement.gap))
-    dimension = ax.annotate(
-        "",
-        (cut.at, -placement.gap),
-        (cut.at, 0),
-        zorder=6,
-        annotation_clip=False,
-        arrowprops={
-            "arrowstyle": "<->",
-            "color": INK,
-            "linewidth": 1.4,
-            "shrinkA": 0,
-            "shrinkB": 0,
-            "mutation_scale": min(12.0, max(3.0, deep / 2)),
-        },
-    )
+    arrows = leader(1.4) | {"arrowstyle": "<->", "mutation_scale": min(12.0, max(3.0, deep / 2))}
+    tips = (cut.at, -placement.gap), (cut.at, 0)
+    dimension = ax.annotate("", *tips, zorder=6, annotation_clip=False, arrowprops=arrows)
     space.take_line(np.column_stack([s, z]), 1.5)
     space.take_line(
         np.array([[cut.bar[0], thick / 2], [cut.bar[1], thick / 2]]), space.points_between((0, 0), (0, thick / 2))
@@ -319,33 +303,15 @@ def _draw(
 
 
 def _draw_allowed(ax: Axes, cut: Cut, allowed: float) -> tuple[Line2D, PolyCollection]:
-    (line,) = ax.plot(
-        [0, cut.span],
-        [-allowed, -allowed],
-        color="#4a2f63",
-        linewidth=1.5,
-        linestyle=(0, (6, 3)),
-        zorder=2.5,
-        scalex=False,
-        scaley=False,
-    )
+    style: dict[str, Any] = {"color": "#4a2f63", "linewidth": 1.5, "linestyle": (0, (6, 3)), "zorder": 2.5}
+    (line,) = ax.plot([0, cut.span], [-allowed, -allowed], scalex=False, scaley=False, **style)
     s = np.unique(
         np.concatenate([np.linspace(0, cut.span, 400), cut.distance[(cut.distance > 0) & (cut.distance < cut.span)]])
     )
     z = np.interp(s, cut.distance, cut.height)
     limits = ax.get_xlim(), ax.get_ylim()
-    over = ax.fill_between(
-        s,
-        z,
-        -allowed,
-        where=(z < -allowed - 1e-6).tolist(),
-        interpolate=True,
-        facecolor=OVER,
-        edgecolor="#4a2f63",
-        hatch="////",
-        linewidth=0,
-        zorder=2,
-    )
+    hatch: dict[str, Any] = {"facecolor": OVER, "edgecolor": "#4a2f63", "hatch": "////", "linewidth": 0, "zorder": 2}
+    over = ax.fill_between(s, z, -allowed, where=(z < -allowed - 1e-6).tolist(), interpolate=True, **hatch)
     ax.set(xlim=limits[0], ylim=limits[1])
     return line, over
 

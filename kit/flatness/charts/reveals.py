@@ -155,19 +155,8 @@ def draw_scribe(
     known = np.flatnonzero(np.isfinite(cut))
     stride = max(1, int(np.ceil(need / (points * float(np.median(np.diff(s)))))))
     kept = kept_apart([int(known[cut[known].argmax()]), *known[::stride].tolist()], s, need / points)
-    numbers = tuple(
-        note(
-            ax,
-            words[i],
-            (float(s[i]), 1),
-            off=(0, 4),
-            xycoords=("data", "axes fraction"),
-            ha="center",
-            va="bottom",
-            fontweight="bold",
-        )
-        for i in kept
-    )
+    style: dict[str, Any] = {"xycoords": ("data", "axes fraction"), "ha": "center", "va": "bottom"}
+    numbers = tuple(note(ax, words[i], (float(s[i]), 1), off=(0, 4), fontweight="bold", **style) for i in kept)
     return scribe, s[kept], numbers
 
 

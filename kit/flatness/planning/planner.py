@@ -311,15 +311,9 @@ class Case:
         table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
         named = list(zip(table["name"], (marks for _, marks in ordered), strict=True))
         marks = marks_table(named, self.surface, self.survey)
+        notes = list(self._search_notes(found))
         return self._made(
-            "patches",
-            found.work,
-            patches,
-            table,
-            found=found.found,
-            marks=marks,
-            share=found.share,
-            notes=list(self._search_notes(found)),
+            "patches", found.work, patches, table, found=found.found, marks=marks, share=found.share, notes=notes
         )
 
     def _actions_of(self, found: Gathered, change: Floats) -> list[Patch]:

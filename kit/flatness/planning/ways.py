@@ -81,21 +81,13 @@ class Ways:
             for name in ([way] if way else self.closed)
             for one in self.closed[name].problems
         ]
-        open_ones = ", ".join(self.plans)
-        raise PlanError(
-            [
-                Problem(
-                    f"the way {way} is not open" if way else "no way is open",
-                    column="way",
-                    value=way or None,
-                    expected=open_ones or "a way that is open",
-                    remedy=f"take another: {open_ones}"
-                    if open_ones
-                    else "change what stands against each, which follows",
-                ),
-                *found,
-            ]
-        )
+        what = f"the way {way} is not open" if way else "no way is open"
+        expected, remedy = "a way that is open", "change what stands against each, which follows"
+        if self.plans:
+            expected = ", ".join(self.plans)
+            remedy = f"take another: {expected}"
+        closed = Problem(what, column="way", value=way or None, expected=expected, remedy=remedy)
+        raise PlanError([closed, *found])
 
 
 def plan_ways(
