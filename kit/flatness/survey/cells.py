@@ -130,6 +130,12 @@ class Report:
         """Note what is wrong with one cell; ``column`` counts from 0."""
         self.add(what, record.row, column, value=text_of(record.cell(column)), expected=expected, remedy=remedy)
 
+    def at(
+        self, reading: Reading, what: str, expected: str | None, remedy: str | None = None, value: str | None = None
+    ) -> None:
+        """Note what is wrong with one reading."""
+        self.add(what, reading.row, reading.column, value=value, expected=expected, remedy=remedy)
+
     def take(self, problem: Problem, row: int, column: int) -> None:
         """Note a problem found elsewhere, at this place of the file."""
         self._keep(replace(problem, file=self.file, row=row, column=column_letter(column)))
