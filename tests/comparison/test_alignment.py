@@ -7,7 +7,7 @@ from shapely import box
 import comparison_rooms as pairs
 import flatness
 import simulated_rooms as rooms
-from flatness.comparison import robust
+from flatness.comparison import alignment
 from flatness.comparison.alignment import align_surveys
 from flatness.comparison.both import estimate_both
 from flatness.comparison.comparing import compare
@@ -156,10 +156,10 @@ def test_the_biweight_is_the_one_of_the_literature(monkeypatch):
     water = [27, 27, 25, 24, 22, 23, 24, 24, 23, 18, 18, 17, 18, 19, 18, 18, 19, 19, 20, 20, 20]
     acid = [89, 88, 90, 87, 87, 87, 93, 93, 87, 80, 89, 88, 82, 93, 89, 86, 72, 79, 80, 82, 91]
     columns, y = np.column_stack([np.ones(21), air, water, acid]), np.array(loss, dtype=float)
-    monkeypatch.setattr(robust, "REACH", 4.685)
+    monkeypatch.setattr(alignment, "REACH", 4.685)
     theta = np.linalg.lstsq(columns, y, rcond=None)[0]
     for _ in range(200):
         scale = np.median(np.abs(y - columns @ theta)) / 0.6745
-        theta = robust._settle(columns, y, np.full(21, scale), theta)
+        theta = alignment._settle(columns, y, np.full(21, scale), theta)
     np.testing.assert_allclose(theta, [-42.2853, 0.9275, 0.6507, -0.1123], atol=1.5e-4)
     assert scale == pytest.approx(2.282, abs=5e-4)

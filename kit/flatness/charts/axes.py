@@ -22,6 +22,7 @@ import numpy as np
 from matplotlib import rcParams
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
 from matplotlib.colorbar import Colorbar
 from matplotlib.figure import Figure
@@ -33,7 +34,7 @@ from matplotlib.transforms import ScaledTranslation, blended_transform_factory
 from mpl_toolkits.axes_grid1.axes_divider import make_axes_locatable
 
 from flatness.arrays import Floats
-from flatness.charts.scales import Scale, place_step
+from flatness.charts.scales import Scale, place_step, printed
 from flatness.errors import ArgumentError
 from flatness.lengths import settle
 from flatness.survey.readings import place_keys
@@ -253,6 +254,16 @@ def put_marks(ax: Axes, marker: str, x: Any, y: Any, **style: Any) -> Line2D:
     return ax.plot(x, y, marker=marker, **style)[0]
 
 
+def paper(pad: float = 0.25, edge: str = INK, **style: Any) -> dict[str, Any]:
+    """The look of a white box behind words."""
+    return {"boxstyle": f"round,pad={pad}", "facecolor": "white", "edgecolor": edge, "linewidth": 0.8, **style}
+
+
+def leader(width: float = 1.0, spot: float = 0.0) -> dict[str, Any]:
+    """The look of a line from words to the place they are about, which it leaves free so far [points]."""
+    return {"arrowstyle": "-", "color": INK, "linewidth": width, "shrinkA": 0, "shrinkB": spot}
+
+
 def save_chart(chart: Any, path: str | os.PathLike[str], dpi: float = 150) -> Path:
     """Write a chart to a PNG, SVG or PDF file, whole or not at all.
 
@@ -305,14 +316,24 @@ def root_of(ax: Axes) -> Figure:
     return figure
 
 
+def new_figure(width: float, height: float) -> Figure:
+    """A figure of this size [in] that keeps one renderer.
+
+    Without a canvas of its own a figure makes a renderer anew, as large as itself, for each text that is measured.
+    """
+    figure = Figure(figsize=(width, height))
+    FigureCanvasAgg(figure)
+    return figure
+
+
 def headed_axes(
     box_in: tuple[float, float], right_in: float, foot_in: float, heading: tuple[str, str], left_in: float = LEFT_IN
 ) -> Axes:
     """Axes of this width and height [in] in a figure of their own, with room for title, subtitle and feet."""
     width = _width_in(box_in[0], right_in, left_in)
-    above = _heading_points(heading, (width - left_in - 0.3) * 72) / 72
+    above = heading_in(heading, (width - left_in - 0.3) * 72)
     height = above + box_in[1] + foot_in
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     place = (left_in / width, foot_in / height, box_in[0] / width, box_in[1] / height)
     return figure.add_axes(place)
 
@@ -321,9 +342,10 @@ def _width_in(box_in: float, right_in: float, left_in: float = LEFT_IN) -> float
     return max(box_in + left_in + right_in, 6.0)
 
 
-def _heading_points(heading: tuple[str, str], width: float) -> float:
+def heading_in(heading: tuple[str, str], width: float) -> float:
+    """Height [in] of title and subtitle, wrapped to this width [points]."""
     title, subtitle = wrap_heading(heading, width)
-    return 26 + len(title.split("\n")) * LARGE * 1.25 + _subtitle_points(subtitle)
+    return (26 + len(title.split("\n")) * LARGE * 1.25 + _subtitle_points(subtitle)) / 72
 
 
 def _subtitle_points(subtitle: str) -> float:
@@ -412,10 +434,15 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str) -> tuple[Artist, .
         axis.set_label_text(name, fontsize=NORMAL, color=INK)
     ax.xaxis.set_label_coords(0, 0, transform=_below(ax, 19))
     ax.xaxis.label.set(ha="left", va="top")
+    frame(ax)
+    return _scale_bar(ax, unit)
+
+
+def frame(ax: Axes, *sides: str) -> None:
+    """Ticks and spines in the look of all charts; spines at these sides, else left and bottom."""
     ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
     for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
-    return _scale_bar(ax, unit)
+        spine.set(visible=side in (sides or ("left", "bottom")), color=PALE, linewidth=0.8)
 
 
 def _beside_labels(longest: int) -> float:
@@ -429,9 +456,27 @@ def _below(ax: Axes, points: float) -> Any:
 
 
 def set_place_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str) -> None:
-    low, high = sorted(limits)
-    ticks = step * np.arange(np.ceil(low / step - 1e-6), np.floor(high / step + 1e-6) + 1)
+    ticks = _ticks(limits, step)
     axis.set_ticks(ticks, labels=[printed_place(settle(tick), unit) for tick in ticks])
+
+
+def set_length_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str, *, signed: bool = True) -> None:
+    ticks = _ticks(limits, step)
+    axis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=signed) for tick in ticks])
+
+
+def _ticks(limits: tuple[float, float], step: float) -> Floats:
+    low, high = sorted(limits)
+    return np.asarray(step * np.arange(np.ceil(low / step - 1e-6), np.floor(high / step + 1e-6) + 1))
+
+
+def kept_apart(order: Iterable[int], places: Floats, need: float) -> list[int]:
+    """Those of the places that stand at least ``need`` apart, the first in order first; as they lie."""
+    kept: list[int] = []
+    for i in order:
+        if all(abs(places[i] - places[j]) >= need for j in kept):
+            kept.append(i)
+    return sorted(kept)
 
 
 def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
@@ -448,15 +493,8 @@ def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
     style: dict[str, Any] = {"transform": place, "clip_on": False, "solid_capstyle": "butt"}
     bar = Line2D([right - length, right], [0, 0], color=INK, linewidth=5, **style)
     half = Line2D([right - length / 2, right - length * 0.005], [0, 0], color="white", linewidth=3, **style)
-    text = note(
-        ax,
-        printed_place(length, unit),
-        (right - length, 0),
-        off=(-5, 0),
-        xycoords=place,
-        ha="right",
-        va="center_baseline",
-    )
+    beside: dict[str, Any] = {"xycoords": place, "ha": "right", "va": "center_baseline"}
+    text = note(ax, printed_place(length, unit), (right - length, 0), off=(-5, 0), **beside)
     return ax.add_artist(bar), ax.add_artist(half), text
 
 
@@ -472,20 +510,14 @@ def colour_bar(cax: Axes, scale: Scale, orientation: Way, ends: tuple[str, str],
     bar.outline.set(edgecolor=PALE, linewidth=0.8)
     bar.dividers.set(color="white", linewidth=0.6)
     low, high = (f"\N{LEFTWARDS ARROW} {ends[0]}" if ends[0] else "", f"{ends[1]} \N{RIGHTWARDS ARROW}")
-    style: dict[str, Any] = {
-        "xycoords": "axes fraction",
-        "textcoords": "offset points",
-        "fontsize": NORMAL,
-        "color": INK,
-        "annotation_clip": False,
-    }
+    style: dict[str, Any] = {"xycoords": "axes fraction", "fontsize": NORMAL}
     if orientation == "vertical":
         beside = _beside_labels(max(map(len, labels)))
-        cax.annotate(low, (1, 0), (beside, 0), rotation=90, ha="left", va="bottom", **style)
-        cax.annotate(high, (1, 1), (beside, 0), rotation=90, ha="left", va="top", **style)
+        note(cax, low, (1, 0), (beside, 0), rotation=90, ha="left", va="bottom", **style)
+        note(cax, high, (1, 1), (beside, 0), rotation=90, ha="left", va="top", **style)
     else:
-        cax.annotate(low, (0, 0), (0, -20), ha="left", va="top", **style)
-        cax.annotate(high, (1, 0), (0, -20), ha="right", va="top", **style)
+        note(cax, low, (0, 0), (0, -20), ha="left", va="top", **style)
+        note(cax, high, (1, 0), (0, -20), ha="right", va="top", **style)
     return bar
 
 
@@ -556,17 +588,8 @@ class PlaceList:
 
 
 def _text(ax: Axes, words: str, right: float, down: float, weight: str) -> Annotation:
-    return note(
-        ax,
-        words,
-        (0, 1),
-        off=(right, -down - SMALL),
-        xycoords="axes fraction",
-        ha="left",
-        va="baseline",
-        fontweight=weight,
-        linespacing=1.25,
-    )
+    style: dict[str, Any] = {"xycoords": "axes fraction", "ha": "left", "va": "baseline", "linespacing": 1.25}
+    return note(ax, words, (0, 1), off=(right, -down - SMALL), fontweight=weight, **style)
 
 
 @dataclass(frozen=True, eq=False)
@@ -645,5 +668,5 @@ def _number(ax: Axes, words: str, place: Floats) -> Annotation:
         fontweight="bold",
         zorder=8,
         bbox={"boxstyle": "round,pad=0.25,rounding_size=0.6", "facecolor": SIGNAL, "edgecolor": INK, "linewidth": 1.2},
-        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 2},
+        arrowprops=leader(spot=2),
     )

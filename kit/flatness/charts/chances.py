@@ -11,7 +11,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.path import Path
 from matplotlib.text import Text
 
 from flatness.arrays import Floats
@@ -118,12 +117,12 @@ def chance_map(
     heading = (_title(limit, kind, unit) if title is None else title, f"{told}\n{_somewhere(kind, anywhere)}")
     listed = PlaceList(LIST_HEADING, entries) if entries else None
     base, space = plan.begin_map(surface, grid, scale, heading, ("within", "over the limit"), survey, ax, listed=listed)
-    ax, sure, open_ = base.ax, *_regions(grid)
+    ax, sure, open_ = base.ax, plan.region(grid, HIGH - HAIR), plan.region(grid, LOW + HAIR, HIGH - HAIR)
     _mark_steps(base.colour_bar.ax, base.colour_bar.orientation == "vertical")
     return ChanceMap(
         **vars(base),
-        over=_hatched(ax, sure, survey, hatch=SURE_HATCH, edgecolor=DARK, linewidth=1.4, zorder=2.1),
-        undecided=_hatched(ax, open_, survey, hatch=OPEN_HATCH, edgecolor=MIDDLE, linewidth=0.7, zorder=2),
+        over=plan.draw_region(ax, sure, survey, hatch=SURE_HATCH, edgecolor=DARK, linewidth=1.4, zorder=2.1),
+        undecided=plan.draw_region(ax, open_, survey, hatch=OPEN_HATCH, edgecolor=MIDDLE, linewidth=0.7, zorder=2),
         numbered=draw_numbered(ax, places, space),
         listed=listed,
         notes=ax.texts[0],
@@ -211,35 +210,11 @@ def _places(more: pd.DataFrame | None, surface: Surface, unit: str) -> tuple[Flo
     return places, [(text, place(xy, unit) + often) for text, xy in zip(numbers, distinct, strict=True)]
 
 
-def _regions(grid: tuple[Floats, Floats, Floats]) -> tuple[Path, Path]:
-    """Where the limit is exceeded at 95 % or more, and where the readings do not decide."""
-    return plan.region(grid, HIGH - HAIR), plan.region(grid, LOW + HAIR, HIGH - HAIR)
-
-
-def _hatched(ax: Axes, path: Path, survey: Survey | None, **style: Any) -> PathPatch:
-    patch = PathPatch(path, facecolor="none", **style)
-    ax.add_artist(patch)
-    if survey is not None and survey.outline is not None:
-        patch.set_clip_path(plan.outline_path(survey.outline), ax.transData)
-    return patch
-
-
 def _mark_steps(cax: Axes, vertical: bool) -> None:
     """The hatches of the map in the colour bar too, whose steps are all equally long."""
     n = len(COLOURS)
     for first, last, hatch, colour in ((1, n - 1, OPEN_HATCH, MIDDLE), (n - 1, n, SURE_HATCH, DARK)):
         start, size = first / n, (last - first) / n
         corner, wide, high = ((0.0, start), 1.0, size) if vertical else ((start, 0.0), size, 1.0)
-        cax.add_artist(
-            Rectangle(
-                corner,
-                wide,
-                high,
-                transform=cax.transAxes,
-                facecolor="none",
-                edgecolor=colour,
-                hatch=hatch,
-                linewidth=0,
-                zorder=2,
-            )
-        )
+        style: dict[str, Any] = {"facecolor": "none", "edgecolor": colour, "hatch": hatch, "linewidth": 0, "zorder": 2}
+        cax.add_artist(Rectangle(corner, wide, high, transform=cax.transAxes, **style))

@@ -16,11 +16,9 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.colorbar import Colorbar
-from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
-from matplotlib.path import Path
 from matplotlib.text import Annotation
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
@@ -40,7 +38,9 @@ from flatness.charts.axes import (
     FreeSpace,
     colour_bar,
     dress_map,
+    new_figure,
     note,
+    paper,
     put_marks,
     wrap,
 )
@@ -168,7 +168,7 @@ def _pair_of_axes(extent: Extent, heading: tuple[str, str]) -> tuple[tuple[Axes,
     head = (22 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.35) / 72
     below = foot + BAR_IN + bar_foot
     height = head + name + h + (name + foot + h if stacked else 0) + below
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
 
     def box(x: float, y: float, dx: float, dy: float) -> Axes:
         return figure.add_axes((x / width, y / height, dx / width, dy / height))
@@ -261,13 +261,9 @@ def difference_map(
     surface = surface_of(comparison, comparison.difference)
     base, space = plan.begin_map(surface, shown, scale, heading, ("taken off", "added"), after, ax, signed=True)
     ax = base.ax
-    unshown = PathPatch(
-        _unshown_path(grid), facecolor=UNSHOWN, edgecolor=UNSHOWN_LINE, hatch="\\\\\\", linewidth=0.6, zorder=1.5
-    )
-    ax.add_artist(unshown)
-    if after.outline is not None:
-        unshown.set_clip_path(plan.outline_path(after.outline), ax.transData)
-    lines = plan.contour_lines(shown, _levels(scale, shown[2]))
+    style = {"facecolor": UNSHOWN, "edgecolor": UNSHOWN_LINE, "hatch": "\\\\\\", "linewidth": 0.6, "zorder": 1.5}
+    unshown = plan.draw_region(ax, plan.region(grid, 0.0), after, **style)
+    lines = plan.contour_lines(shown, plan.levels_within(scale, shown[2]))
     assert base.stations is not None
     stations = np.asarray(base.stations.get_xydata(), dtype=np.float64)
     return DifferenceMap(
@@ -291,29 +287,11 @@ def _shown(comparison: Comparison) -> tuple[Grid, Grid]:
     return (x, y, np.where(within < 0, values, np.nan)), (x, y, within)
 
 
-def _unshown_path(grid: Grid) -> Path:
-    return plan.region(grid, 0.0)
-
-
-def _levels(scale: Scale, values: Floats) -> Floats:
-    most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 0.0
-    levels: Floats = scale.edges[(scale.edges != 0) & (np.abs(scale.edges) < most + 1e-6)]
-    return levels
-
-
 def _name_unshown(ax: Axes, grid: Grid, space: FreeSpace) -> list[Annotation]:
     """``no change shown`` in the grey, at the place that is farthest inside; nowhere where there is no room."""
     x, y, within = grid
     inside = np.where(np.isfinite(within), within, -1.0) >= 0
-    text = note(
-        ax,
-        NO_CHANGE,
-        (0, 0),
-        ha="center",
-        va="center",
-        zorder=6,
-        bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": UNSHOWN_LINE, "linewidth": 0.8},
-    )
+    text = note(ax, NO_CHANGE, (0, 0), ha="center", va="center", zorder=6, bbox=paper(edge=UNSHOWN_LINE))
     for j, i in _deep_places(inside):
         text.xy = (float(x[i]), float(y[j]))
         if space.place(text, [(0, 0, "center", "center")]):

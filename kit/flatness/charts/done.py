@@ -8,14 +8,26 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from scipy.special import ndtri
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, LARGE, NORMAL, PALE, SMALL, WIDTH_IN, note, put_marks, text_width, wrap
-from flatness.charts.scales import check_unit, height_step, printed
+from flatness.charts.axes import (
+    INK,
+    NORMAL,
+    SMALL,
+    WIDTH_IN,
+    frame,
+    heading_in,
+    new_figure,
+    note,
+    put_heading,
+    put_marks,
+    set_length_ticks,
+    text_width,
+)
+from flatness.charts.scales import check_unit, height_step
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import MeasureError
@@ -92,19 +104,15 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     )
     ax = _axes(len(rows), names, words, heading)
     limits = _limits(planned, done, half)
-    step = height_step(limits[1] - limits[0], unit, 8)
-    ticks = step * np.arange(np.ceil(limits[0] / step - 1e-6), np.floor(limits[1] / step + 1e-6) + 1)
     ax.set(xlim=limits, ylim=(len(rows) - 0.5, -0.5))
-    ax.set_xticks(ticks, labels=[printed(tick, unit, 64, signed=True) for tick in ticks])
+    set_length_ticks(ax.xaxis, limits, height_step(limits[1] - limits[0], unit, 8), unit)
     at = np.arange(len(rows), dtype=np.float64)
     ax.set_yticks(at, labels=names)
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3)
+    frame(ax, "bottom")
     ax.tick_params(axis="y", length=0, labelsize=NORMAL)
     ax.grid(axis="x", color="#e3e5e8", linewidth=0.7, zorder=0)
     ax.set_axisbelow(True)
     ax.axvline(0, color=INK, linewidth=1.0, zorder=1.5)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side == "bottom", color=PALE, linewidth=0.8)
     errors = LineCollection(
         [[(d - h, y), (d + h, y)] for d, h, y in zip(done, half, at, strict=True)], colors=INK, linewidths=2.2, zorder=3
     )
@@ -151,16 +159,9 @@ def _axes(count: int, names: list[str], words: list[str], heading: tuple[str, st
     right = max(text_width(text, SMALL) for text in words) / 72 * 1.03 + GAP / 72 + 0.2
     width = max(WIDTH_IN, left + right + 3.5)
     points = (width - left - 0.3) * 70
-    title, subtitle = wrap(heading[0], points, LARGE, "bold"), wrap(heading[1], points, SMALL)
-    head = (24 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.35) / 72
     high, foot = ROW_IN * count + 0.1, 0.4
-    height = head + high + foot
-    figure = Figure(figsize=(width, height))
+    height = heading_in(heading, points) + high + foot
+    figure = new_figure(width, height)
     ax = figure.add_axes((left / width, foot / height, (width - left - right) / width, high / height))
-    lines = subtitle.count("\n") + 1
-    top = ax.set_title(title, loc="left", pad=14 + lines * SMALL * 1.3, fontsize=LARGE, fontweight="bold", color=INK)
-    top.set(parse_math=False, linespacing=1.2)
-    note(
-        ax, subtitle, (0, 1), off=(0, 8), xycoords="axes fraction", va="bottom", color=PALE, linespacing=1.25
-    ).set_parse_math(False)
+    put_heading(ax, heading, points)
     return ax

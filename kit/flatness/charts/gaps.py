@@ -17,7 +17,7 @@ from matplotlib.text import Annotation, Text
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as plan
-from flatness.charts.axes import INK, SMALL, FreeSpace, note, put_marks, rings
+from flatness.charts.axes import INK, SMALL, FreeSpace, leader, note, paper, put_marks, rings
 from flatness.charts.profile import ends_of
 from flatness.charts.scales import Scale, check_limit, check_unit, gap_scale, printed_limit, step_note
 from flatness.errors import ArgumentError, MeasureError
@@ -26,8 +26,6 @@ from flatness.measures.straightedge import Placement, StraightedgeResult
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.printed import length, printed_place
-
-_PAPER = {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -80,31 +78,12 @@ def _draw_bar(ax: Axes, bar: Placement, words: str, space: FreeSpace) -> BarMark
     (line,) = ax.plot(*ends.T, color=INK, linewidth=4.5, zorder=6.1, **style)
     contacts = put_marks(ax, "s", *ends.T, markersize=11, color="white", markeredgewidth=1.6, zorder=6.2)
     spot = put_marks(ax, "D", *bar.at, markersize=8, color="#ffd23f", markeredgewidth=1.5, zorder=6.3)
-    label = note(
-        ax,
-        words,
-        bar.at,
-        off=(20, 20),
-        fontweight="bold",
-        zorder=7,
-        linespacing=1.25,
-        multialignment="left",
-        bbox=_PAPER,
-        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 1.0, "shrinkB": 5, "shrinkA": 0},
-    )
+    boxed: dict[str, Any] = {"bbox": paper(0.3), "arrowprops": leader(spot=5), "multialignment": "left"}
+    label = note(ax, words, bar.at, off=(20, 20), fontweight="bold", zorder=7, linespacing=1.25, **boxed)
+    bold: dict[str, Any] = {"fontsize": SMALL, "fontweight": "bold", "color": INK, "zorder": 6.4}
     first, last = (
-        ax.text(
-            float(xy[0]),
-            float(xy[1]),
-            letter,
-            ha="center",
-            va="center_baseline",
-            fontsize=SMALL,
-            fontweight="bold",
-            color=INK,
-            zorder=6.4,
-        )
-        for xy, letter in zip(ends, "AB", strict=True)
+        ax.text(float(x), float(y), letter, ha="center", va="center_baseline", **bold)
+        for (x, y), letter in zip(ends, "AB", strict=True)
     )
     marks = BarMarks(line=line, edge=edge, contacts=contacts, spot=spot, label=label, letters=(first, last))
     _place_label(marks, space)
@@ -170,12 +149,9 @@ def gap_map(
     check_unit(unit)
     allowed = check_limit(allowed_mm, "allowed_mm")
     if result.gap.shape != surface.height.shape:
-        raise ArgumentError(
-            "the result belongs to another surface",
-            value=f"{result.gap.shape} gaps",
-            expected=f"{surface.height.shape}, as the surface's heights",
-            remedy="measure this surface, or pass the one that was measured",
-        )
+        what, expected = "the result belongs to another surface", f"{surface.height.shape}, as the surface's heights"
+        remedy = "measure this surface, or pass the one that was measured"
+        raise ArgumentError(what, value=f"{result.gap.shape} gaps", expected=expected, remedy=remedy)
     if not np.isfinite(result.gap).any():
         raise MeasureError("the surface has no heights", expected="at least one place with a height")
     scale = gap_scale(float(np.nanmax(result.gap)), unit, allowed)
@@ -187,7 +163,8 @@ def gap_map(
     )
     grid = plan.fine(surface, result.gap)
     base, space = plan.begin_map(surface, grid, scale, heading, ("no gap", "larger gap"), survey, ax)
-    over = None if allowed is None else _draw_over(base.ax, region_over(grid, allowed))
+    style: dict[str, Any] = {"edgecolor": "#4a2f63", "hatch": "////", "linewidth": 1.4, "zorder": 2}
+    over = None if allowed is None else plan.draw_region(base.ax, region_over(grid, allowed), None, **style)
     bars: list[BarMarks] = []
     lay_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale), space)
     return GapMap(**vars(base), over=over, bar=bars)
@@ -215,9 +192,3 @@ def region_over(grid: tuple[Floats, Floats, Floats], allowed: float) -> Path:
     if np.isfinite(values).any() and settle(float(np.nanmax(values))) <= settle(allowed):
         return Path(np.zeros((0, 2)))
     return plan.region(grid, allowed + 1e-6)
-
-
-def _draw_over(ax: Axes, path: Path) -> PathPatch:
-    patch = PathPatch(path, facecolor="none", edgecolor="#4a2f63", hatch="////", linewidth=1.4, zorder=2)
-    ax.add_artist(patch)
-    return patch

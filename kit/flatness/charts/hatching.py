@@ -96,33 +96,11 @@ def put_key(ax: Axes, entries: Sequence[Entry], width: float) -> Key:
         area = DrawingArea(SWATCH, HIGH, 0, 0)
         for part in (entry.sample, *_hatching(entry)):
             area.add_artist(part)
-        boxes.append(
-            AnnotationBbox(
-                area,
-                (0, 1),
-                (right, -down),
-                xycoords="axes fraction",
-                boxcoords="offset points",
-                frameon=False,
-                pad=0,
-                box_alignment=(0, 1),
-                annotation_clip=False,
-            )
-        )
+        put: dict[str, Any] = {"xycoords": "axes fraction", "boxcoords": "offset points", "box_alignment": (0, 1)}
+        boxes.append(AnnotationBbox(area, (0, 1), (right, -down), frameon=False, pad=0, annotation_clip=False, **put))
         ax.add_artist(boxes[-1])
-        texts.append(
-            note(
-                ax,
-                words,
-                (0, 1),
-                off=(right + SWATCH + AFTER, -down - 1),
-                xycoords="axes fraction",
-                ha="left",
-                va="top",
-                parse_math=False,
-                linespacing=1.2,
-            )
-        )
+        style: dict[str, Any] = {"xycoords": "axes fraction", "va": "top", "parse_math": False, "linespacing": 1.2}
+        texts.append(note(ax, words, (0, 1), off=(right + SWATCH + AFTER, -down - 1), **style))
     samples = tuple(entry.sample for entry in entries)
     return Key(tuple(entry.name for entry in entries), tuple(boxes), samples, tuple(texts))
 

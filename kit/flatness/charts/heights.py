@@ -13,7 +13,6 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.text import Annotation
 
-from flatness.arrays import Floats
 from flatness.charts import map_base as plan
 from flatness.charts.axes import save_chart
 from flatness.charts.gaps import BarMarks, GapMap, bar_words, gap_map, lay_bar
@@ -99,7 +98,7 @@ def surface_map(
     base, space = plan.begin_map(surface, grid, scale, heading, ("low", "proud"), survey, ax, signed=True)
     bars: list[BarMarks] = []
     lay_bar(base.ax, bars, bar, bar_words(bar, None, scale), space)
-    lines = plan.contour_lines(grid, _levels(scale, grid[2]))
+    lines = plan.contour_lines(grid, plan.levels_within(scale, grid[2]))
     contours = plan.draw_contours(base.ax, lines, limit)
     places = np.zeros((0, 2)) if base.stations is None else np.asarray(base.stations.get_xydata(), dtype=np.float64)
     labels = plan.label_contours(base.ax, lines, unit, space, places)
@@ -132,14 +131,6 @@ def _reference_plane(surface: Surface, reference: str) -> Plane:
             method="level",
         )
     return fit_surface_plane(surface, "least-squares" if reference == "best" else "level")
-
-
-def _levels(scale: Scale, values: Floats) -> Floats:
-    """Contours stand at the step edges; the reference itself is left to the colours."""
-    most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 0.0
-    inner = np.abs(scale.edges) < most + 1e-6
-    levels: Floats = scale.edges[(scale.edges != 0) & inner]
-    return levels
 
 
 def _surface_notes(scale: Scale, survey: Survey | None, numbers: str, reference: str) -> str:

@@ -31,6 +31,7 @@ from flatness.charts.axes import (
     dress_map,
     map_axes,
     note,
+    paper,
     put_marks,
     rings,
 )
@@ -178,6 +179,22 @@ def contour_lines(grid: tuple[Floats, Floats, Floats], levels: Floats) -> list[t
     return [(float(level), np.asarray(line)) for level in levels for line in generator.lines(level)]
 
 
+def levels_within(scale: Scale, values: Floats) -> Floats:
+    """Contours stand at the step edges; the reference itself is left to the colours."""
+    most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 0.0
+    levels: Floats = scale.edges[(scale.edges != 0) & (np.abs(scale.edges) < most + 1e-6)]
+    return levels
+
+
+def draw_region(ax: Axes, path: Path, survey: Survey | None, **style: Any) -> PathPatch:
+    """A region hatched, within the outline where one is stated."""
+    patch = PathPatch(path, **{"facecolor": "none", **style})
+    ax.add_artist(patch)
+    if survey is not None and survey.outline is not None:
+        patch.set_clip_path(outline_path(survey.outline), ax.transData)
+    return patch
+
+
 def draw_contours(ax: Axes, lines: Sequence[tuple[float, Floats]], limit: float | None) -> LineCollection:
     """Solid where the surface is proud, dashed where it is low; the limit is drawn heavier."""
     at_limit = [limit is not None and settle(abs(level)) == settle(limit) for level, _ in lines]
@@ -215,14 +232,7 @@ def label_contours(
 
 def _label_on(ax: Axes, line: Floats, words: str, space: FreeSpace) -> Annotation | None:
     text = note(
-        ax,
-        words,
-        (0, 0),
-        fontsize=8.5,
-        zorder=5,
-        ha="center",
-        va="center",
-        bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
+        ax, words, (0, 0), fontsize=8.5, zorder=5, ha="center", va="center", bbox=paper(0.12, "none", alpha=0.85)
     )
     for part in sorted(np.linspace(0.04, 0.96, 41), key=lambda part: abs(part - 0.5)):
         x, y = line[int(part * (len(line) - 1))]
@@ -241,20 +251,14 @@ def draw_outline(ax: Axes, survey: Survey | None, space: FreeSpace | None = None
     """Outline, and openings hatched and named."""
     if survey is None:
         return ()
+    edge: dict[str, Any] = {"edgecolor": INK, "zorder": 4}
+    hatched = {"facecolor": "white", "edgecolor": "#8b929a", "hatch": "xx", "linewidth": 0, "zorder": 3.5}
     artists: list[Artist] = []
     if survey.outline is not None:
-        artists.append(
-            PathPatch(outline_path(survey.outline), facecolor="none", edgecolor=INK, linewidth=1.8, zorder=4)
-        )
+        artists.append(draw_region(ax, outline_path(survey.outline), None, linewidth=1.8, **edge))
     for opening in survey.openings:
-        artists.append(
-            PathPatch(
-                outline_path(opening), facecolor="white", edgecolor="#8b929a", hatch="xx", linewidth=0, zorder=3.5
-            )
-        )
-        artists.append(PathPatch(outline_path(opening), facecolor="none", edgecolor=INK, linewidth=1.4, zorder=4))
-    for artist in artists:
-        ax.add_artist(artist)
+        path = outline_path(opening)
+        artists += [draw_region(ax, path, None, **hatched), draw_region(ax, path, None, linewidth=1.4, **edge)]
     if space is not None:
         artists += [_name_opening(ax, opening, space) for opening in survey.openings]
         for opening in survey.openings:
@@ -276,15 +280,7 @@ def space_beside(ax: Axes, outline: Sequence[Artist]) -> FreeSpace:
 
 def _name_opening(ax: Axes, opening: Polygon, space: FreeSpace) -> Annotation:
     middle = opening.representative_point() if not opening.contains(opening.centroid) else opening.centroid
-    text = note(
-        ax,
-        "opening",
-        (middle.x, middle.y),
-        ha="center",
-        va="center",
-        zorder=6,
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"},
-    )
+    text = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", zorder=6, bbox=paper(0.2, "none"))
     x0, y0, x1, y1 = opening.bounds
     wide, high = space.points_between((x0, y0), (x1, y0)), space.points_between((x0, y0), (x0, y1))
     need, deep = space.size(text)
@@ -318,7 +314,7 @@ def label_stations(ax: Axes, survey: Survey, values: Floats, unit: str, space: F
     x, y, _, _ = survey.stations()
     numbers = [printed(value, unit, 32).removesuffix('"').removesuffix(" mm") for value in values]
     widest = max(numbers, key=len, default="")
-    probe = ax.annotate(widest, (0, 0), (0, 0), textcoords="offset points", fontsize=8)
+    probe = note(ax, widest, (0, 0), fontsize=8)
     width, height = space.size(probe)
     probe.remove()
     shown = _thinned(x, y, width + 8, height + 10, space)

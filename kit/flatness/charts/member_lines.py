@@ -13,15 +13,27 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, LARGE, NORMAL, PALE, SMALL, put_heading, text_width, wrap, wrap_heading
+from flatness.charts.axes import (
+    INK,
+    NORMAL,
+    SMALL,
+    frame,
+    heading_in,
+    kept_apart,
+    new_figure,
+    note,
+    put_heading,
+    set_length_ticks,
+    text_width,
+    wrap,
+)
 from flatness.charts.hatching import HIGH, PATTERNS, SWATCH, Entry, Key, key_points, line_entry, put_key
-from flatness.charts.scales import check_unit, height_step, printed
+from flatness.charts.scales import check_unit, height_step
 from flatness.errors import ArgumentError, MeasureError
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
@@ -208,23 +220,16 @@ def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> lis
     most = sorted((raised[known].argmax(), raised[known].argmin()), key=lambda k: -abs(raised[known][k]))
     first = [*(int(known[k]) for k in most), int(known[0]), int(known[-1])]
     stride = max(1, int(np.ceil(need / (pitch * float(np.median(np.diff(s)))))))
-    kept: list[int] = []
-    for i in [*first, *(int(k) for k in known[::stride]), *(int(k) for k in known)]:
-        if all(abs(s[i] - s[j]) * pitch >= need for j in kept):
-            kept.append(i)
-    return sorted(kept)
+    return kept_apart([*first, *known[::stride].tolist(), *known.tolist()], s, need / pitch)
 
 
 def _dress(ax: Axes, stations: Floats, scene: Scene, *, first: bool) -> None:
     step = height_step(scene.high - scene.low, scene.unit, 9 if scene.alone else 4)
-    ticks = step * np.arange(np.ceil(scene.low / step), np.floor(scene.high / step) + 1)
-    labels = [printed(settle(tick), scene.unit, 64, signed=True) if first else "" for tick in ticks]
-    ax.yaxis.set_ticks(ticks, labels=labels)
+    set_length_ticks(ax.yaxis, (scene.low, scene.high), step, scene.unit)
+    ax.tick_params(axis="y", labelleft=first)
     ax.xaxis.set_ticks(stations, labels=[printed_place(settle(at), scene.unit) for at in stations])
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
+    frame(ax)
     ax.grid(axis="x", color="#c9cdd2", linewidth=0.6, zorder=0.5)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
     if scene.alone:
         ax.set_ylabel("off the line to follow", fontsize=NORMAL, color=INK)
 
@@ -233,40 +238,24 @@ def _row(
     ax: Axes, stations: Floats, words: Sequence[str], row: int, name: str, *, bold: bool
 ) -> tuple[Annotation, ...]:
     """A row of numbers beneath the axes, each at its station, with its name at the left."""
-    style: dict[str, Any] = {
-        "textcoords": "offset points",
-        "va": "top",
-        "fontsize": SMALL,
-        "color": INK,
-        "annotation_clip": False,
-    }
     down = -5 - 14.4 * row
     if name:
-        ax.annotate(name, (0, 0), (-20, down), xycoords="axes fraction", ha="right", **style)
-    weight = "bold" if bold else "normal"
+        note(ax, name, (0, 0), (-20, down), xycoords="axes fraction", ha="right", va="top")
+    style = {"xycoords": ("data", "axes fraction"), "fontweight": "bold" if bold else "normal"}
     return tuple(
-        ax.annotate(
-            text, (float(at), 0), (0, down), xycoords=("data", "axes fraction"), ha="center", fontweight=weight, **style
-        )
+        note(ax, text, (float(at), 0), (0, down), ha="center", va="top", **style)
         for at, text in zip(stations, words, strict=True)
     )
 
 
 def _head(ax: Axes, name: str, said: Sequence[str], scene: Scene) -> tuple[Annotation, ...]:
-    style: dict[str, Any] = {
-        "xycoords": "axes fraction",
-        "textcoords": "offset points",
-        "va": "bottom",
-        "color": INK,
-        "annotation_clip": False,
-        "parse_math": False,
-    }
+    style: dict[str, Any] = {"xycoords": "axes fraction", "va": "bottom", "parse_math": False}
     rest = wrap(said[1], scene.points * 0.97, SMALL)
     up = 6 + (rest.count("\n") + 1) * SMALL * 1.3
-    title = ax.annotate(name, (0, 1), (0, up), fontsize=NORMAL, fontweight="bold", **style)
+    title = note(ax, name, (0, 1), (0, up), fontsize=NORMAL, fontweight="bold", **style)
     beside = text_width(name, NORMAL, "bold") * 1.1 + 8
-    when = ax.annotate(said[0], (0, 1), (beside, up), fontsize=SMALL, **style)
-    below = ax.annotate(rest, (0, 1), (0, 5), fontsize=SMALL, linespacing=1.2, **style)
+    when = note(ax, said[0], (0, 1), (beside, up), **style)
+    below = note(ax, rest, (0, 1), (0, 5), linespacing=1.2, **style)
     return title, when, below
 
 
@@ -355,13 +344,8 @@ def _chosen(schedule: Schedule, member: str | Sequence[str] | None) -> tuple[lis
         return [str(known["member"].iloc[i]) for i in kept], len(every) - len(kept)
     names = [member] if isinstance(member, str) else [str(name) for name in member]
     if not 1 <= len(names) <= MOST or len(set(names)) < len(names):
-        raise ArgumentError(
-            "members for one chart",
-            column="member",
-            value=", ".join(names) or "none",
-            expected=f"1 to {MOST} names, each once",
-            remedy="make several charts",
-        )
+        what, expected, remedy = "members for one chart", f"1 to {MOST} names, each once", "make several charts"
+        raise ArgumentError(what, column="member", value=", ".join(names) or "none", expected=expected, remedy=remedy)
     for name in names:
         if name not in every:
             raise ArgumentError("unknown member", column="member", value=name, expected=", ".join(every))
@@ -447,13 +431,12 @@ def _figure(
 ) -> tuple[list[Axes], Key]:
     """Axes of this many panels in columns, row by row, and the key beneath them."""
     across = (PAGE_IN - LEFT_IN - EDGE_IN) * 72
-    title, subtitle = wrap_heading(heading, across)
-    head = (26 + (title.count("\n") + 1) * LARGE * 1.25 + (subtitle.count("\n") + 1) * SMALL * 1.3) / 72
+    head = heading_in(heading, across)
     above = 0.1 if count == 1 else HEAD_IN
     block = above + high + FOOT_IN + rows * ROW_IN
     key_in = key_points(entries, across) / 72 + 0.15
     tall = head + -(-count // columns) * block + key_in
-    figure = Figure(figsize=(PAGE_IN, tall))
+    figure = new_figure(PAGE_IN, tall)
     axes = []
     for i in range(count):
         left = LEFT_IN + i % columns * (wide + BETWEEN_IN)

@@ -36,7 +36,9 @@ from flatness.charts.axes import (
     Offset,
     dress_map,
     headed_axes,
+    leader,
     note,
+    paper,
     put_heading,
     put_marks,
     rings,
@@ -130,17 +132,14 @@ def draw_members(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[LineCollection
     if plan.members is None:
         return None, ()
     upright = plan.members.direction == "y"
-    along = plan.y if upright else plan.x
     reach = surface_reach(plan)
     lines, names = [], []
-    for row in plan.members.table.to_dict("records"):
-        start, end = (v if np.isfinite(v) else r for v, r in ((row["start_mm"], along[0]), (row["end_mm"], along[-1])))
-        ends = np.array([[start, row["position_mm"]], [end, row["position_mm"]]], dtype=np.float64)
-        on = reach.intersection(LineString(ends[:, ::-1] if upright else ends))
+    for name, line in plan.members.lines(plan.x, plan.y):
+        on = reach.intersection(line)
         parts = [part for part in getattr(on, "geoms", [on]) if isinstance(part, LineString) and not part.is_empty]
         if parts:
             far = max((end for part in parts for end in part.coords), key=lambda end: float(end[upright]))
-            names.append((row["name"], far))
+            names.append((name, far))
             lines += [np.asarray(part.coords) for part in parts]
     drawn = LineCollection(lines, colors=INK, linewidths=0.7, linestyles=[CENTRE_LINE], zorder=2, alpha=0.75)
     ax.add_collection(drawn, autolim=False)
@@ -195,13 +194,8 @@ def draw_tags(ax: Axes, rows: Sequence[Row], unit: str, space: FreeSpace) -> dic
             fontsize=NAME,
             fontweight="bold",
             zorder=8,
-            bbox={
-                "boxstyle": f"round,pad={pad},rounding_size=0.4",
-                "facecolor": "white",
-                "edgecolor": INK,
-                "linewidth": 0.8,
-            },
-            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 1},
+            bbox=paper(boxstyle=f"round,pad={pad},rounding_size=0.4"),
+            arrowprops=leader(0.9, 1),
         )
         sides = ((6.0, "bottom"), (-6.0, "top"))
         near: list[Offset] = [(float(dx), dy, "center", va) for dy, va in sides for dx in (0, 14, -14)]
@@ -230,7 +224,7 @@ def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Anno
     widest = max((number(v, unit) for v in plan.change[shown]), key=len, default="")
     if not widest:
         return ()
-    probe = ax.annotate(widest, (0, 0), (0, 0), textcoords="offset points", fontsize=NUMBER)
+    probe = note(ax, widest, (0, 0), fontsize=NUMBER)
     (wide, high), step = space.size(probe), plan.surface.spacing
     probe.remove()
     pitch = space.points_between((0.0, 0.0), (step, 0.0))
@@ -240,16 +234,9 @@ def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Anno
         for i in range(0, len(plan.x), stride_x):
             if not shown[j, i]:
                 continue
-            text = note(
-                ax,
-                number(plan.change[j, i], unit),
-                (float(plan.x[i]), float(plan.y[j])),
-                ha="center",
-                va="center",
-                fontsize=NUMBER,
-                zorder=5,
-                path_effects=HALO,
-            )
+            at = (float(plan.x[i]), float(plan.y[j]))
+            style: dict[str, Any] = {"fontsize": NUMBER, "zorder": 5, "path_effects": HALO}
+            text = note(ax, number(plan.change[j, i], unit), at, ha="center", va="center", **style)
             if space.place(text, [(0, 0, "center", "center")], gap=0.5):
                 texts.append(text)
             else:
@@ -268,7 +255,7 @@ def say_untagged(ax: Axes, count: int, space: FreeSpace) -> None:
         va="top",
         fontsize=NAME,
         zorder=9,
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"},
+        bbox=paper(0.2, "none"),
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -19,21 +20,23 @@ from flatness.arrays import Floats
 from flatness.charts.axes import (
     INK,
     NORMAL,
-    PALE,
     RIGHT_IN,
     SMALL,
     FreeSpace,
     Offset,
+    frame,
     headed_axes,
+    leader,
     note,
+    paper,
     put_heading,
     put_marks,
     rings,
+    set_length_ticks,
     set_place_ticks,
 )
 from flatness.charts.scales import check_limit, check_unit, height_step, place_step, printed, printed_limit
 from flatness.errors import ArgumentError, MeasureError
-from flatness.lengths import settle
 from flatness.measures.lines import Place
 from flatness.measures.straightedge import Placement, profile_through
 from flatness.surface.lattice import Surface
@@ -173,12 +176,8 @@ def profile_chart(
             expected="a placement with two contacts",
         )
     if not (math.isfinite(length) and length >= placement.span * (1 - 1e-6) - 1e-3):
-        raise ArgumentError(
-            "length shorter than the span between the contacts",
-            value=str(length),
-            expected=f"at least {placement.span:.1f} mm",
-            remedy="give the length that was measured with",
-        )
+        what, expected = "length shorter than the span between the contacts", f"at least {placement.span:.1f} mm"
+        raise ArgumentError(what, value=str(length), expected=expected, remedy="give the length that was measured with")
     cut = cut_along(surface, placement, length)
     bar_name = f"{printed_place(length, unit)} straightedge"
     if title is None:
@@ -233,14 +232,10 @@ def _dress(ax: Axes, unit: str) -> None:
     left, right = ax.get_xlim()
     set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
     low, high = ax.get_ylim()
-    step = height_step(high - low, unit, most=9)
-    ticks = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1)
-    ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=True) for tick in ticks])
+    set_length_ticks(ax.yaxis, (low, high), height_step(high - low, unit, most=9), unit)
     ax.set_xlabel("along the bar, from A to B", fontsize=NORMAL, color=INK)
     ax.set_ylabel("height from the bar", fontsize=NORMAL, color=INK)
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
+    frame(ax)
 
 
 def _draw(
@@ -248,13 +243,8 @@ def _draw(
 ) -> ProfileChart:
     s, z = cut.distance, cut.height
     floor = ax.get_ylim()[0] - tall
-    body = Polygon(
-        np.vstack([[s[0], floor], np.column_stack([s, z]), [s[-1], floor]]),
-        closed=True,
-        facecolor=FILL,
-        edgecolor="none",
-        zorder=1,
-    )
+    corners = np.vstack([[s[0], floor], np.column_stack([s, z]), [s[-1], floor]])
+    body = Polygon(corners, closed=True, facecolor=FILL, edgecolor="none", zorder=1)
     ax.add_patch(body)
     (profile,) = ax.plot(s, z, color=INK, linewidth=1.8, zorder=3, scalex=False, scaley=False)
     thick = 0.055 * tall
@@ -270,21 +260,9 @@ def _draw(
     line, over = _draw_allowed(ax, cut, allowed) if allowed is not None else (None, None)
     space = FreeSpace(ax)
     deep = space.points_between((cut.at, 0), (cut.at, -placement.gap))
-    dimension = ax.annotate(
-        "",
-        (cut.at, -placement.gap),
-        (cut.at, 0),
-        zorder=6,
-        annotation_clip=False,
-        arrowprops={
-            "arrowstyle": "<->",
-            "color": INK,
-            "linewidth": 1.4,
-            "shrinkA": 0,
-            "shrinkB": 0,
-            "mutation_scale": min(12.0, max(3.0, deep / 2)),
-        },
-    )
+    arrows = leader(1.4) | {"arrowstyle": "<->", "mutation_scale": min(12.0, max(3.0, deep / 2))}
+    tips = (cut.at, -placement.gap), (cut.at, 0)
+    dimension = ax.annotate("", *tips, zorder=6, annotation_clip=False, arrowprops=arrows)
     space.take_line(np.column_stack([s, z]), 1.5)
     space.take_line(
         np.array([[cut.bar[0], thick / 2], [cut.bar[1], thick / 2]]), space.points_between((0, 0), (0, thick / 2))
@@ -325,39 +303,20 @@ def _draw(
 
 
 def _draw_allowed(ax: Axes, cut: Cut, allowed: float) -> tuple[Line2D, PolyCollection]:
-    (line,) = ax.plot(
-        [0, cut.span],
-        [-allowed, -allowed],
-        color="#4a2f63",
-        linewidth=1.5,
-        linestyle=(0, (6, 3)),
-        zorder=2.5,
-        scalex=False,
-        scaley=False,
-    )
+    style: dict[str, Any] = {"color": "#4a2f63", "linewidth": 1.5, "linestyle": (0, (6, 3)), "zorder": 2.5}
+    (line,) = ax.plot([0, cut.span], [-allowed, -allowed], scalex=False, scaley=False, **style)
     s = np.unique(
         np.concatenate([np.linspace(0, cut.span, 400), cut.distance[(cut.distance > 0) & (cut.distance < cut.span)]])
     )
     z = np.interp(s, cut.distance, cut.height)
     limits = ax.get_xlim(), ax.get_ylim()
-    over = ax.fill_between(
-        s,
-        z,
-        -allowed,
-        where=(z < -allowed - 1e-6).tolist(),
-        interpolate=True,
-        facecolor=OVER,
-        edgecolor="#4a2f63",
-        hatch="////",
-        linewidth=0,
-        zorder=2,
-    )
+    hatch: dict[str, Any] = {"facecolor": OVER, "edgecolor": "#4a2f63", "hatch": "////", "linewidth": 0, "zorder": 2}
+    over = ax.fill_between(s, z, -allowed, where=(z < -allowed - 1e-6).tolist(), interpolate=True, **hatch)
     ax.set(xlim=limits[0], ylim=limits[1])
     return line, over
 
 
 def _write(ax: Axes, words: str, xy: tuple[float, float], *, bold: bool = False) -> Annotation:
-    leader = {"arrowstyle": "-", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
     return note(
         ax,
         words,
@@ -365,6 +324,6 @@ def _write(ax: Axes, words: str, xy: tuple[float, float], *, bold: bool = False)
         fontsize=NORMAL if bold else SMALL,
         zorder=7,
         fontweight="bold" if bold else "normal",
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.9},
-        arrowprops=leader if bold else None,
+        bbox=paper(0.2, "none", alpha=0.9),
+        arrowprops=leader(0.9) if bold else None,
     )

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation
@@ -19,21 +18,26 @@ from matplotlib.text import Annotation
 from flatness.arrays import Floats
 from flatness.charts.axes import (
     INK,
-    LARGE,
     NORMAL,
-    PALE,
     SMALL,
     FreeSpace,
     Offset,
+    frame,
+    heading_in,
+    kept_apart,
+    leader,
+    new_figure,
     note,
+    paper,
     put_heading,
+    put_marks,
     rings,
+    set_length_ticks,
     set_place_ticks,
     text_width,
-    wrap_heading,
 )
 from flatness.charts.hatching import HIGH, SWATCH, Entry, Key, key_points, line_entry, put_key
-from flatness.charts.scales import check_unit, height_step, place_step, printed, printed_limit
+from flatness.charts.scales import check_unit, height_step, place_step, printed_limit
 from flatness.framing.reveal import Reveal
 from flatness.lengths import format_against, settle
 from flatness.words.done import depth, least_told, number
@@ -67,14 +71,9 @@ def dress(ax: Axes, unit: str, name: str, *, signed: bool) -> None:
     left, right = ax.get_xlim()
     set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
     low, high = ax.get_ylim()
-    step = height_step(abs(high - low), unit, most=9)
-    first, last = sorted((low, high))
-    ticks = step * np.arange(np.ceil(first / step - 1e-6), np.floor(last / step + 1e-6) + 1)
-    ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=signed) for tick in ticks])
+    set_length_ticks(ax.yaxis, (low, high), height_step(abs(high - low), unit, most=9), unit, signed=signed)
     ax.set_ylabel(name, fontsize=NORMAL, color=INK)
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
+    frame(ax)
 
 
 def along(reveal: Reveal, place: tuple[float, float]) -> float:
@@ -84,15 +83,7 @@ def along(reveal: Reveal, place: tuple[float, float]) -> float:
 
 
 def _write(ax: Axes, words: str, xy: tuple[float, float]) -> Annotation:
-    return note(
-        ax,
-        words,
-        xy,
-        fontsize=NORMAL,
-        zorder=7,
-        bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8},
-        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0},
-    )
+    return note(ax, words, xy, fontsize=NORMAL, zorder=7, bbox=paper(), arrowprops=leader())
 
 
 def draw_departure(ax: Axes, reveal: Reveal, unit: str, space: FreeSpace) -> Annotation:
@@ -103,17 +94,7 @@ def draw_departure(ax: Axes, reveal: Reveal, unit: str, space: FreeSpace) -> Ann
     way = "wide" if value > 0 else "tight"
     words = f"largest departure: {size} {way}, at {printed_place(at, unit)}" if settle(value) else "no departure"
     xy = (at, reveal.nominal + value)
-    ax.plot(
-        *xy,
-        marker="o",
-        markersize=7,
-        color="white",
-        markeredgecolor=INK,
-        markeredgewidth=1.8,
-        zorder=6,
-        scalex=False,
-        scaley=False,
-    )
+    put_marks(ax, "o", *xy, markersize=7, color="white", markeredgewidth=1.8, zorder=6)
     text = _write(ax, words, xy)
     side = 1 if value > 0 else -1
     va = "bottom" if value > 0 else "top"
@@ -167,32 +148,15 @@ def draw_scribe(
     ax.set(xlim=limits, ylim=(0, 1.15 * most))
     ax.plot(s, cut, color=WOOD_LINE, linewidth=1.6, zorder=3, scalex=False, scaley=False)
     dress(ax, unit, "to cut", signed=False)
-    step = height_step(1.15 * most, unit, most=4)
-    ticks = step * np.arange(np.floor(1.15 * most / step + 1e-6) + 1)
-    ax.yaxis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64) for tick in ticks])
+    set_length_ticks(ax.yaxis, (0, 1.15 * most), height_step(1.15 * most, unit, most=4), unit, signed=False)
     words = [number(v, unit).lstrip("+") if np.isfinite(v) and v >= least_told(unit) else "0" for v in cut]
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / (limits[1] - limits[0])
     need = max(text_width(text, SMALL, "bold") for text in words) * 1.1 + 8
     known = np.flatnonzero(np.isfinite(cut))
     stride = max(1, int(np.ceil(need / (points * float(np.median(np.diff(s)))))))
-    kept: list[int] = []
-    for i in [int(known[cut[known].argmax()]), *(int(k) for k in known[::stride])]:
-        if all(abs(s[i] - s[j]) * points >= need for j in kept):
-            kept.append(i)
-    kept.sort()
-    numbers = tuple(
-        note(
-            ax,
-            words[i],
-            (float(s[i]), 1),
-            off=(0, 4),
-            xycoords=("data", "axes fraction"),
-            ha="center",
-            va="bottom",
-            fontweight="bold",
-        )
-        for i in kept
-    )
+    kept = kept_apart([int(known[cut[known].argmax()]), *known[::stride].tolist()], s, need / points)
+    style: dict[str, Any] = {"xycoords": ("data", "axes fraction"), "ha": "center", "va": "bottom"}
+    numbers = tuple(note(ax, words[i], (float(s[i]), 1), off=(0, 4), fontweight="bold", **style) for i in kept)
     return scribe, s[kept], numbers
 
 
@@ -356,11 +320,10 @@ def _entries(reveal: Reveal, scribed: bool) -> list[Entry]:
 
 def _figure(heading: tuple[str, str], entries: list[Entry], scribed: bool) -> tuple[Axes, Axes | None, Axes]:
     across = (PAGE_IN - LEFT_IN - EDGE_IN) * 72
-    title, subtitle = wrap_heading(heading, across)
-    head = (26 + (title.count("\n") + 1) * LARGE * 1.25 + (subtitle.count("\n") + 1) * SMALL * 1.3) / 72
+    head = heading_in(heading, across)
     key_in = key_points(entries, across) / 72 + 0.1
     tall = head + REVEAL_IN + FOOT_IN + key_in + ((BETWEEN_IN + SCRIBE_IN) if scribed else 0.0)
-    figure = Figure(figsize=(PAGE_IN, tall))
+    figure = new_figure(PAGE_IN, tall)
 
     def put(top: float, high: float) -> Axes:
         place = (LEFT_IN / PAGE_IN, 1 - (top + high) / tall, across / 72 / PAGE_IN, high / tall)

@@ -24,7 +24,7 @@ from flatness.commands.options import (
     print_written,
     read_fields,
 )
-from flatness.commands.plan_json import checks_json, rows
+from flatness.commands.plan_json import checks_json, rows, survey_json
 from flatness.errors import FlatnessError
 from flatness.job.report import JobReport
 from flatness.job.schema import PLAN, Field, Keys
@@ -135,11 +135,7 @@ def _check_json(
     notes = [problem.what for problem in survey.notes] + list(found.likely.notes if found.likely else ())
     return {
         "file": file,
-        "title": survey.title,
-        "surface": survey.surface,
-        "reference": survey.reference,
-        "readings": len(survey.points),
-        "accuracy_mm": survey.accuracy,
+        **survey_json(survey),
         "verdict": found.verdict,
         "between": found.between,
         "confidence": found.confidence,

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import EXIT, add_json, print_written, say_not_followed
-from flatness.commands.plan_json import lines_rows, plain, rows
-from flatness.comparison.records import results
+from flatness.commands.plan_json import lines_rows, rows
+from flatness.comparison.records import plain, results
 from flatness.errors import FlatnessError
 from flatness.job import schema
 from flatness.job.reading import read_job

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +11,14 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
+from flatness.comparison.records import plain
 from flatness.framing.schedule import Schedule
 from flatness.limits.spot_checks import Checks
-from flatness.planning.constraints import Binding, spot_heights
+from flatness.planning.constraints import spot_heights
 from flatness.planning.plan import ACTIONS, Plan
 from flatness.planning.ways import Ways
+from flatness.surroundings.cautions import Caution
+from flatness.survey.readings import Survey
 
 
 def plan_json(
@@ -35,11 +39,7 @@ def plan_json(
     rates, depths = s["rates"], s["depths"]
     whole = {
         "file": file,
-        "title": survey.title,
-        "surface": survey.surface,
-        "reference": survey.reference,
-        "readings": len(survey.points),
-        "accuracy_mm": survey.accuracy,
+        **survey_json(survey),
         "verdict": plan.verdict or None,
         "way": plan.way,
         "plane": plan.plane or None,
@@ -83,19 +83,30 @@ def plan_json(
         "lines": lines_rows(plan),
         "actions": [[ACTIONS[k] if k >= 0 else None for k in row] for row in plan.actions.tolist()],
         "fixed": _fixed(plan),
-        "binding": [_binding(one) for one in plan.binding],
+        "binding": [{"term": one.term, "name": one.name, **_place(one.at)} for one in plan.binding],
         "schedule": None if schedule is None else _schedule(schedule),
         "quantities": rows(plan.quantities.table),
         "settings": [
-            {"name": one.name, "value": one.value, "unit": one.unit, "source": one.source}
+            {name: getattr(one, name) for name in ("name", "value", "unit", "source")}
             for one in s.values()
             if hasattr(one, "source")
         ],
         "notes": list(plan.notes),
-        "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in plan.cautions],
+        "cautions": _cautions(plan.cautions),
         "written": [path.as_posix() for path in written],
     }
     return {key: plain(value) for key, value in whole.items()}
+
+
+def survey_json(survey: Survey) -> dict[str, Any]:
+    """What was read, and how."""
+    return {
+        "title": survey.title,
+        "surface": survey.surface,
+        "reference": survey.reference,
+        "readings": len(survey.points),
+        "accuracy_mm": survey.accuracy,
+    }
 
 
 def lines_rows(plan: Plan) -> list[dict[str, Any]]:
@@ -125,25 +136,24 @@ def _patch(row: dict[Any, Any]) -> dict[str, Any]:
 
 def _fixed(plan: Plan) -> list[dict[str, Any]]:
     """The spots as they were given; a height of None is as found."""
-    found = []
-    for spot in plan.fixed:
-        height = float(spot_heights(plan.surface, [spot])[0])
-        found.append(
-            {
-                "name": spot.name,
-                "x_mm": spot.x,
-                "y_mm": spot.y,
-                "as_found": spot.height is None,
-                "height_mm": height,
-                "allowance_mm": spot.allowance,
-            }
-        )
-    return found
+    return [
+        {
+            "name": spot.name,
+            **_place((spot.x, spot.y)),
+            "as_found": spot.height is None,
+            "height_mm": float(spot_heights(plan.surface, [spot])[0]),
+            "allowance_mm": spot.allowance,
+        }
+        for spot in plan.fixed
+    ]
 
 
-def _binding(one: Binding) -> dict[str, Any]:
-    x, y = one.at
-    return {"term": one.term, "name": one.name, "x_mm": x, "y_mm": y}
+def _place(at: tuple[float, float]) -> dict[str, float]:
+    return {"x_mm": at[0], "y_mm": at[1]}
+
+
+def _cautions(cautions: Iterable[Caution]) -> list[dict[str, str]]:
+    return [{"key": one.key, "text": one.text, "source": one.source} for one in cautions]
 
 
 def _schedule(schedule: Schedule) -> dict[str, Any]:
@@ -156,19 +166,8 @@ def _schedule(schedule: Schedule) -> dict[str, Any]:
         "shims": rows(schedule.shims),
         "blocking": rows(schedule.blocking),
         "notes": list(schedule.notes),
-        "cautions": [{"key": one.key, "text": one.text, "source": one.source} for one in schedule.cautions],
+        "cautions": _cautions(schedule.cautions),
     }
-
-
-def plain(value: Any) -> Any:
-    """What JSON can say: no NaN, no infinity, no arrays."""
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
 
 
 def rows(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -136,17 +136,7 @@ class Read:
     def of(self, chosen: NDArray[np.intp]) -> Read:
         """Those places alone."""
         square = np.ix_(chosen, chosen)
-        return Read(
-            x=self.x[chosen],
-            y=self.y[chosen],
-            measured=self.measured[chosen],
-            off=self.off[chosen],
-            off_covariance=self.off_covariance[square],
-            planned=self.planned[chosen],
-            done=self.done[chosen],
-            done_covariance=self.done_covariance[square],
-            is_set=self.is_set[chosen],
-        )
+        return Read(**{name: one[square] if one.ndim == 2 else one[chosen] for name, one in vars(self).items()})
 
     def one_way(self, way: int) -> Read:
         """As it counts where something is only added (1) or only taken off (-1): what stood beyond already may stay."""
@@ -226,14 +216,9 @@ def done_against_plan(
         if what == "whole":
             table.append({**row, "status": "", "sure": False})
             continue
-        read = stations.of(own) if len(own) else _between(both, found)
-        table.append(
-            {
-                **row,
-                "stations": len(own),
-                **judged(read.one_way(_way(plan, what, action)), allowed, confidence, agreed=tolerance is not None),
-            }
-        )
+        read = (stations.of(own) if len(own) else _between(both, found)).one_way(_way(plan, what, action))
+        became = judged(read, allowed, confidence, agreed=tolerance is not None)
+        table.append({**row, "stations": len(own), **became})
     table += _elsewhere(patches, both, rows, alignment, planned, seen, difference, detection)
     return pd.DataFrame(table, columns=list(COLUMNS))
 
@@ -328,25 +313,15 @@ def _stations(plan: PlanLike, before: Survey, both: Both, alignment: Alignment, 
             Surface(x=px, y=py, height=np.abs(np.nan_to_num(plan.change)), spacing=step).at(x, y, beyond="nearest")
             > PLANNED_MM
         )
-        off = done - rows.weights[:, after] @ change
-        return Read(
-            x=x,
-            y=y,
-            measured=measured,
-            off=off,
-            off_covariance=untouched,
-            planned=change,
-            done=done,
-            done_covariance=untouched,
-            is_set=is_set,
-        )
-    wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
-    target = Surface(x=px, y=py, height=wanted, spacing=step)
-    is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
-    off = measured - target.at(x, y, beyond="nearest")
-    covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
-    if both.shared.size:
-        covariance = covariance + both.shared[after] @ both.shared[after].T
+        off, covariance = done - rows.weights[:, after] @ change, untouched
+    else:
+        wanted = np.where(np.isfinite(set_height), set_height, heights_at(before, px, py))
+        target = Surface(x=px, y=py, height=wanted, spacing=step)
+        is_set = target.at(x, y, np.isfinite(set_height).astype(float), beyond="nearest") >= 0.5
+        off = measured - target.at(x, y, beyond="nearest")
+        covariance = np.diag(both.noise[after]) + columns @ alignment.covariance @ columns.T
+        if both.shared.size:
+            covariance = covariance + both.shared[after] @ both.shared[after].T
     return Read(
         x=x,
         y=y,
@@ -367,12 +342,8 @@ def _set_height(plan: PlanLike) -> tuple[Floats, Floats, Floats | None]:
         return px, py, None
     heights = np.asarray(given, dtype=np.float64)
     if heights.shape != (len(py), len(px)):
-        raise ArgumentError(
-            "the plan's heights do not fit its lattice",
-            column="plan",
-            value=f"{heights.shape}",
-            expected=f"{(len(py), len(px))}, [ny, nx]",
-        )
+        what = "the plan's heights do not fit its lattice"
+        raise ArgumentError(what, column="plan", value=f"{heights.shape}", expected=f"{(len(py), len(px))}, [ny, nx]")
     return px, py, heights
 
 
@@ -419,16 +390,8 @@ def _elsewhere(
         own = _mean_error(both, rows, None, area / area.sum())
         if abs(found["rest_mm"] - ground) > SURE_ERRORS * own:
             sure = abs(found["rest_mm"]) > SURE_ERRORS * found["error_mm"]
-            table.append(
-                {
-                    "what": "elsewhere",
-                    "name": str(len(table) + 1),
-                    "action": "",
-                    **found,
-                    "status": UNPLANNED,
-                    "sure": sure,
-                }
-            )
+            named = {"what": "elsewhere", "name": str(len(table) + 1), "action": ""}
+            table.append({**named, **found, "status": UNPLANNED, "sure": sure})
     return table
 
 
@@ -464,12 +427,8 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
     """The plan's change [ny, nx] mm on the lattice of the comparison; NaN beyond the plan's own."""
     change, px, py = (np.asarray(v, dtype=np.float64) for v in (plan.change, plan.x, plan.y))
     if change.shape != (len(py), len(px)) or min(change.shape) < 2:
-        raise ArgumentError(
-            "the plan's change does not fit its lattice",
-            column="plan",
-            value=f"{change.shape}",
-            expected=f"{(len(py), len(px))}, [ny, nx]",
-        )
+        what = "the plan's change does not fit its lattice"
+        raise ArgumentError(what, column="plan", value=f"{change.shape}", expected=f"{(len(py), len(px))}, [ny, nx]")
     out = bilinear(px, py, change, both.x, both.y)
     if not np.isfinite(out[both.inside]).any():
         raise ArgumentError(
@@ -503,12 +462,8 @@ def _parts(
     patches: Any = getattr(plan, "patches", None)
     if patches is not None and len(patches):
         if "outline" not in patches.columns:
-            raise ArgumentError(
-                "the plan's patches have no outlines",
-                column="patches",
-                value=", ".join(map(str, patches.columns)),
-                expected="a column `outline` of polygons [mm]",
-            )
+            what, expected = "the plan's patches have no outlines", "a column `outline` of polygons [mm]"
+            raise ArgumentError(what, column="patches", value=", ".join(map(str, patches.columns)), expected=expected)
         for number, (_, patch) in enumerate(patches.iterrows(), 1):
             name = str(patch["name"]) if "name" in patches.columns else str(patch.get("patch", number))
             own = known & shapely.contains_xy(patch["outline"].buffer(1e-3), stations.x, stations.y)
@@ -517,16 +472,16 @@ def _parts(
     members: Any = getattr(plan, "members", None)
     if isinstance(members, Members):
         nearest = _nearest_member(both, members, stations)
-        for number, (_, member) in enumerate(members.table.iterrows()):
+        for number, (name, *span) in enumerate(members.spans(both.x, both.y)):
             own = known & (nearest == number)
             if (own & stations.is_set).any():
                 own &= stations.is_set
-            yield "member", str(member["name"]), "", list(_along(both, members, member)), np.flatnonzero(own)
+            yield "member", name, "", list(_along(both, members, *span)), np.flatnonzero(own)
 
 
 def _nearest_member(both: Both, members: Members, stations: Read) -> NDArray[np.intp]:
     """[n] the member, by its row, that each station is nearest to; -1 farther than half a step from any."""
-    across, along = (stations.x, stations.y) if members.direction == "y" else (stations.y, stations.x)
+    along, across = members.xy(stations.x, stations.y)
     position, start, end = (members.table[f"{name}_mm"].to_numpy(dtype=float) for name in ("position", "start", "end"))
     start, end = np.nan_to_num(start, nan=-math.inf), np.nan_to_num(end, nan=math.inf)
     away = np.abs(across[:, None] - position)
@@ -548,15 +503,13 @@ def _inside(both: Both, outline: Any) -> Floats:
     return np.where(both.inside, share, 0.0)
 
 
-def _along(both: Both, members: Members, member: pd.Series[Any]) -> Iterator[Floats]:
+def _along(both: Both, members: Members, position: float, start: float, end: float) -> Iterator[Floats]:
     """Nodes beside a member, stretch by stretch, each by how near its line it is: linear between two rows of nodes."""
-    across, along = (both.x, both.y) if members.direction == "y" else (both.y, both.x)
-    near = np.maximum(0.0, 1 - np.abs(across - float(member["position_mm"])) / both.spacing)
-    start, end = float(member["start_mm"]), float(member["end_mm"])
-    low, high = (along[0] if math.isnan(start) else start), (along[-1] if math.isnan(end) else end)
+    along, across = members.xy(both.x, both.y)
+    near = np.maximum(0.0, 1 - np.abs(across - position) / both.spacing)
     # as long as the narrowest change that the stations show well
-    count = max(1, round((high - low) / (2 * both.step)))
-    edges = np.linspace(low - 1e-6, high + 1e-6, count + 1)
+    count = max(1, round((end - start) / (2 * both.step)))
+    edges = np.linspace(start - 1e-6, end + 1e-6, count + 1)
     for first, last in pairwise(edges):
         reach = ((along >= first) & (along <= last)).astype(float)
         share = np.outer(reach, near) if members.direction == "y" else np.outer(near, reach)

@@ -23,7 +23,14 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.surface.fitting import Fit, fit_parameters
 from flatness.surface.kriging import JITTER, Parameters, surface_covariance, trend
-from flatness.surface.lattice import default_spacing, heights_at, lattice_axes, widest_step
+from flatness.surface.lattice import (
+    check_fineness,
+    check_spacing,
+    default_spacing,
+    heights_at,
+    lattice_axes,
+    widest_step,
+)
 from flatness.survey.readings import Survey
 
 MOST_NODES = 12_000  # the weight of every reading at every node is kept
@@ -32,8 +39,7 @@ Bools = NDArray[np.bool_]
 
 def common_lattice(before: Survey, after: Survey, spacing: float) -> tuple[Floats, Floats, Bools]:
     """x [nx], y [ny] mm and [ny, nx] True where both surveys have a surface; MeasureError where nowhere."""
-    if not (np.isfinite(spacing) and spacing > 0):
-        raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
+    check_spacing(spacing)
     axes = []
     for column in (0, 1):
         reach = [(survey.stations()[column].min(), survey.stations()[column].max()) for survey in (before, after)]
@@ -42,13 +48,7 @@ def common_lattice(before: Survey, after: Survey, spacing: float) -> tuple[Float
             raise _apart()
         axes.append(lattice_axes(np.array([low, high]), spacing))
     x, y = axes
-    if len(x) * len(y) > MOST_NODES:
-        raise ArgumentError(
-            "the lattice is too fine for this surface",
-            value=f"{len(x)} x {len(y)} nodes",
-            expected=f"at most {MOST_NODES} nodes",
-            remedy="choose a wider spacing",
-        )
+    check_fineness(x, y, MOST_NODES)
     inside = reached(before, x, y) & reached(after, x, y)
     if not inside.any():
         raise _apart()

@@ -12,7 +12,7 @@ import json
 import math
 import os
 import platform
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -25,14 +25,16 @@ from shapely import MultiPolygon, Polygon
 from flatness.comparison.comparing import Comparison, compare, extremes
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.catalogue import find
-from flatness.limits.kinds import AGREED, Limit, build_limit, describe
-from flatness.planning.plan import made_from, read_plan
+from flatness.limits.kinds import Limit, agreed, describe
+from flatness.planning.plan import made_from, read_json, read_plan
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
 KIND, FORM = "flatness comparison", 1
+WRITTEN_BY = "what --record has written"
 PACKAGES = ("numpy", "scipy", "pandas", "shapely")
 DAYS = ("before", "after")
+PARTS = ("record", "form", "versions", "inputs", "settings", "limits", "results")
 
 
 def record(
@@ -304,29 +306,15 @@ def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
     ------
     ArgumentError : no such file, or not a record that this version can read
     """
-    name = Path(path).name
-    try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ArgumentError("the record cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
-    except ValueError as error:
-        raise ArgumentError("not a record: it is not JSON", value=name, expected="what --record has written") from error
-    if not isinstance(found, dict) or found.get("record") != KIND or missing(found):
-        lost = ", ".join(missing(found)) if isinstance(found, dict) else ""
+    name, found = Path(path).name, read_json(path, "record", WRITTEN_BY)
+    lost = ", ".join(part for part in PARTS if part not in found) if isinstance(found, dict) else ""
+    if not isinstance(found, dict) or found.get("record") != KIND or lost:
         raise ArgumentError(
-            "not a record of a comparison" + (f": it lacks {lost}" if lost else ""),
-            value=name,
-            expected="what --record has written",
+            "not a record of a comparison" + (f": it lacks {lost}" if lost else ""), value=name, expected=WRITTEN_BY
         )
     if found["form"] != FORM:
         raise ArgumentError("a record of another form", value=str(found["form"]), expected=str(FORM))
     return found
-
-
-def missing(found: Mapping[str, Any]) -> list[str]:
-    """Parts that a record must have and this one has not."""
-    parts: Iterable[str] = ("record", "form", "versions", "inputs", "settings", "limits", "results")
-    return [part for part in parts if part not in found]
 
 
 RELATIVE, ABSOLUTE = 1e-6, 1e-6  # what other builds of the same libraries may differ by
@@ -425,19 +413,7 @@ def _limit(item: Any) -> str | Limit:
     if isinstance(item, str):
         return item
     values = {key: tuple(v) if isinstance(v, list) else v for key, v in item["values_mm"].items()}
-    return build_limit(
-        item["kind"],
-        values,
-        name=item["name"],
-        purpose=item["purpose"],
-        surfaces=tuple(item["surfaces"]),
-        finish="agreed",
-        source=AGREED,
-        edition="",
-        clause="",
-        seen="agreed",
-        notes="",
-    )
+    return agreed(item["kind"], values, item["name"], item["purpose"], item["surfaces"])
 
 
 def unlike(then: Any, now: Any, where: str) -> Iterator[str]:

@@ -164,19 +164,12 @@ class _Drawing:
                 hatch.paths.add_polyline_path(self._points(ring.coords), is_closed=True, flags=16)
 
     def _members(self, members: Members) -> None:
-        along_y = members.direction == "y"
-        reach = self.plan.y if along_y else self.plan.x
-        for row in members.table.to_dict("records"):
-            ends = [
-                float(reach[k]) if math.isnan(row[name]) else float(row[name])
-                for k, name in ((0, "start_mm"), (-1, "end_mm"))
-            ]
-            places = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in ends]
-            start, end = ((x * self.size, y * self.size) for x, y in places)
+        below = 2 * self.text_height / self.size
+        for name, line in members.lines(self.plan.x, self.plan.y):
+            start, end = ((x * self.size, y * self.size) for x, y in line.coords)
             self.space.add_line(start, end, dxfattribs={"layer": "MEMBERS"})
-            below = 2 * self.text_height / self.size
-            x, y = (places[0][0], places[0][1] - below) if along_y else (places[0][0] - below, places[0][1])
-            self._text(str(row["name"]), x, y, "MEMBERS")
+            x, y = (at - off for at, off in zip(line.coords[0], members.xy(below, 0.0), strict=True))
+            self._text(name, x, y, "MEMBERS")
 
     def _depths(self) -> None:
         plan = self.plan

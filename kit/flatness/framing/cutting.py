@@ -292,13 +292,9 @@ def _pieces(pieces: Mapping[float, int] | Iterable[float]) -> tuple[list[float],
     if not needed:
         raise ArgumentError("no pieces", column="pieces", expected="one length or more")
     if len(needed) > MOST_LENGTHS:
-        raise ArgumentError(
-            "too many different lengths",
-            column="pieces",
-            value=str(len(needed)),
-            expected=f"at most {MOST_LENGTHS}",
-            remedy="round them up to fewer lengths",
-        )
+        what, expected = "too many different lengths", f"at most {MOST_LENGTHS}"
+        remedy = "round them up to fewer lengths"
+        raise ArgumentError(what, column="pieces", value=str(len(needed)), expected=expected, remedy=remedy)
     ordered = sorted(needed, reverse=True)
     return ordered, np.array([needed[length] for length in ordered], dtype=np.int64)
 
@@ -307,12 +303,8 @@ def _stock(stock: Sequence[float] | Mapping[float, float]) -> tuple[Floats, Floa
     prices = dict(stock) if isinstance(stock, Mapping) else {length: length for length in stock}
     for length, price in prices.items():
         if not (math.isfinite(length) and length > 0 and math.isfinite(price) and price > 0):
-            raise ArgumentError(
-                "a stock length or its price out of range",
-                column="stock",
-                value=Note("at-price", mm=length, price=price),
-                expected="both above zero",
-            )
+            what, expected = "a stock length or its price out of range", "both above zero"
+            raise ArgumentError(what, column="stock", value=Note("at-price", mm=length, price=price), expected=expected)
     if not prices:
         raise ArgumentError("no stock lengths", column="stock", expected="one length or more")
     ordered = sorted(prices)
@@ -330,12 +322,9 @@ def _best(patterns: Counts, price: Floats, needed: Counts, seconds: float) -> tu
     )
     times = np.round(found.x).astype(np.int64) if found.x is not None else None
     if times is None or (patterns.T @ times < needed).any():
-        raise MeasureError(
-            "no cutting plan was found in the time given",
-            value=f"{seconds:g} s",
-            expected="a feasible plan",
-            remedy="give it more seconds, or round the pieces to fewer lengths",
-        )
+        what = "no cutting plan was found in the time given"
+        remedy = "give it more seconds, or round the pieces to fewer lengths"
+        raise MeasureError(what, value=f"{seconds:g} s", expected="a feasible plan", remedy=remedy)
     return times, float(found.mip_dual_bound) if found.mip_dual_bound is not None else 0.0
 
 

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from shapely import LineString
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
@@ -95,12 +97,9 @@ class Members:
         names = set(self.table["name"])
         for name, places in self.cuts.items():
             if name not in names:
-                raise ArgumentError(
-                    "a cut in a member that is not in the layout",
-                    column="cuts",
-                    value=str(name),
-                    expected="the name of a member, such as " + str(self.table["name"].iloc[0]),
-                )
+                what = "a cut in a member that is not in the layout"
+                expected = "the name of a member, such as " + str(self.table["name"].iloc[0])
+                raise ArgumentError(what, column="cuts", value=str(name), expected=expected)
             for place in places:
                 _finite(place, f"cuts of {name}")
 
@@ -121,6 +120,22 @@ class Members:
 
     def __len__(self) -> int:
         return len(self.table)
+
+    def xy(self, along: Any, across: Any) -> tuple[Any, Any]:
+        """x and y of what lies along and across the members."""
+        return (along, across) if self.direction == "x" else (across, along)
+
+    def spans(self, x: Floats, y: Floats) -> Iterator[tuple[str, float, float, float]]:
+        """Name, position, start and end [mm] of each; where one has no end of its own, that of a lattice x, y [mm]."""
+        reach = self.xy(x, y)[0]
+        for name, position, start, end in self.table[list(COLUMNS)].itertuples(index=False):
+            low, high = (float(b if math.isnan(a) else a) for a, b in ((start, reach[0]), (end, reach[-1])))
+            yield str(name), float(position), low, high
+
+    def lines(self, x: Floats, y: Floats) -> Iterator[tuple[str, LineString]]:
+        """Name and line [mm] of each, from its start to its end as :meth:`spans` has them."""
+        for name, position, start, end in self.spans(x, y):
+            yield name, LineString([self.xy(start, position), self.xy(end, position)])
 
 
 def member_layout(
@@ -178,12 +193,8 @@ def member_layout(
     )
     if length is not None:
         if start is None or end is not None:
-            raise ArgumentError(
-                "a length goes with a start, and without an end",
-                column="length",
-                value=str(length),
-                expected="start and length, or start and end",
-            )
+            what = "a length goes with a start, and without an end"
+            raise ArgumentError(what, column="length", value=str(length), expected="start and length, or start and end")
         end = start + _positive(length, "length")
     if kind not in KINDS:
         raise ArgumentError("unknown kind of member", column="kind", value=str(kind), expected=", ".join(KINDS))
@@ -260,12 +271,8 @@ def _check_kind(members: Members) -> None:
         return
     _positive(members.flange, "flange")
     if not members.flanged:
-        raise ArgumentError(
-            f"a {members.kind} has no flanges",
-            column="flange",
-            value=Note("exact", mm=members.flange),
-            expected="a flange thickness for an I-joist or a truss alone",
-        )
+        what, expected = f"a {members.kind} has no flanges", "a flange thickness for an I-joist or a truss alone"
+        raise ArgumentError(what, column="flange", value=Note("exact", mm=members.flange), expected=expected)
     if members.depth is not None and 2 * members.flange >= members.depth:
         raise ArgumentError(
             "two flanges are as deep as the member",

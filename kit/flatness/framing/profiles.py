@@ -156,19 +156,12 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
     """
     surface, survey = plan.surface, getattr(plan, "survey", None)
     both = np.stack([surface.height, target_heights(plan)])
-    along = surface.x if members.direction == "x" else surface.y
-    tracks = []
-    for name, position, first, last in zip(
-        *(members.table[column] for column in ("name", "position_mm", "start_mm", "end_mm")), strict=True
-    ):
-        start, end = (float(along[0]) if np.isnan(first) else first, float(along[-1]) if np.isnan(last) else last)
+    along, tracks = members.xy(surface.x, surface.y)[0], []
+    for name, position, start, end in members.spans(surface.x, surface.y):
         if not start < end:
-            raise ArgumentError(
-                f"the member {name} and the readings do not overlap",
-                value=Note("from-to", start=start, end=end),
-                expected="a start and an end on the surface",
-                remedy="give both, or neither",
-            )
+            what, expected = f"the member {name} and the readings do not overlap", "a start and an end on the surface"
+            remedy = "give both, or neither"
+            raise ArgumentError(what, value=Note("from-to", start=start, end=end), expected=expected, remedy=remedy)
         read, heights = _read_on(survey, members.direction, position, start, end)
         if crossings is not None:
             stations = crossings[(crossings >= start - SAME_STATION_MM) & (crossings <= end + SAME_STATION_MM)]

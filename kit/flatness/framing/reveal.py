@@ -114,12 +114,9 @@ def reveal(
     z = surface.at(x, y)
     read = np.isfinite(z)
     if read.sum() < 2:
-        raise MeasureError(
-            "fewer than two stations of the line have readings",
-            value=Note("line-from-to", start=start, end=end),
-            expected="a line on the surface that was read",
-            remedy="move the line onto the surface, or read nearer the wall",
-        )
+        what, expected = "fewer than two stations of the line have readings", "a line on the surface that was read"
+        remedy = "move the line onto the surface, or read nearer the wall"
+        raise MeasureError(what, value=Note("line-from-to", start=start, end=end), expected=expected, remedy=remedy)
     level, slope = _line(stations[read], z[read], line, nominal, height)
     along = level + slope * stations
     gap = along - z

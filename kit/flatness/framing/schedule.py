@@ -4,7 +4,8 @@ For each member the height of the existing top, the straight line it must follow
 above the existing member, at its ends and at every station. Heights are of the surface that was read: where a
 sheathing of even thickness lies on the members, the same differences hold for the members beneath it.
 
-A schedule of some members only: the others stay, and the string goes between the end members as they stand.
+A schedule of some members only: the others stay, and the string goes between the end members as they stand. Which
+members lie under an area, and how long their sisters are.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from shapely import LineString
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
@@ -23,7 +26,7 @@ from flatness.framing.profiles import LINES, Track, fit_each, fit_strings, lay_t
 from flatness.lengths import settle
 from flatness.notes import Note
 from flatness.spreadsheet import write_csv, write_xlsx
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import Surface, heights_at
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.surroundings.finished_surface import Planned
 from flatness.survey.readings import Survey
@@ -216,19 +219,12 @@ def member_schedule(
         if value is not None and value not in known:
             raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
     if strapping != (crossing is not None):
-        raise ArgumentError(
-            "strapping goes with the members it crosses, and other kinds without",
-            column="crossing",
-            value=members.kind,
-            expected="crossing=member_layout(...) for strapping alone",
-        )
+        what = "strapping goes with the members it crosses, and other kinds without"
+        expected = "crossing=member_layout(...) for strapping alone"
+        raise ArgumentError(what, column="crossing", value=members.kind, expected=expected)
     if crossing is not None and crossing.direction == members.direction:
-        raise ArgumentError(
-            "strapping that runs along the members it is shimmed off",
-            column="direction",
-            value=members.direction,
-            expected="the other direction",
-        )
+        what = "strapping that runs along the members it is shimmed off"
+        raise ArgumentError(what, column="direction", value=members.direction, expected="the other direction")
     if strapping and line not in (None, "clear"):
         raise ArgumentError(
             "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"
@@ -304,7 +300,7 @@ def _stations(tracks: list[Track], lines: list[Floats], members: Members, blocks
             )
             string = np.where(reached, low + share * (high - low), np.nan)
         across = np.full_like(s, track.position)
-        x, y = (s, across) if members.direction == "x" else (across, s)
+        x, y = members.xy(s, across)
         frames.append(
             pd.DataFrame(
                 {
@@ -438,3 +434,66 @@ def _tidy(values: Floats) -> Floats:
     """Binary noise rounded off, a millionth of a millimetre, and no negative zero."""
     tidy: Floats = np.round(values, 6) + 0.0
     return tidy
+
+
+SISTER_COLUMNS = ("member", "start_mm", "end_mm", "length_mm")
+
+
+def sister_lengths(
+    schedule: Schedule, members: Members, surface: Surface, survey: Survey, wanted: NDArray[np.bool_]
+) -> pd.DataFrame:
+    """The sisters of the members that are wanted [n], each as long as its member over the surface.
+
+    What of a member lies beyond the surface is not sistered: the surface ends at its outline, where one is stated, else
+    with the readings. A member that no reading reaches gets none.
+
+    Returns
+    -------
+    DataFrame, one row a sister, in the members' order: ``member``, ``start_mm`` and ``end_mm`` along it, ``length_mm``
+    """
+    table = schedule.members[wanted & _were_read(schedule)]
+    reach = table[["position_mm", "start_mm", "end_mm"]].itertuples(index=False)
+    ends = [_over_surface(surface, survey, members.direction, *map(float, row)) for row in reach]
+    start, end = np.array(ends, dtype=np.float64).reshape(-1, 2).T
+    table = table.assign(start_mm=start, end_mm=end, length_mm=end - start)
+    return table.loc[end > start, list(SISTER_COLUMNS)].reset_index(drop=True)
+
+
+def _over_surface(
+    surface: Surface, survey: Survey, direction: str, position: float, start: float, end: float
+) -> tuple[float, float]:
+    """From where to where [mm] a member lies beneath the surface; nothing: both its start."""
+    if survey.outline is not None:
+        points = [(start, position), (end, position)]
+        met = survey.outline.intersection(LineString(points if direction == "x" else [(y, x) for x, y in points]))
+        low_x, low_y, high_x, high_y = (start,) * 4 if met.is_empty else met.bounds
+        return (low_x, high_x) if direction == "x" else (low_y, high_y)
+    places = np.unique([start, end, *(surface.x if direction == "x" else surface.y), *survey.points[direction]])
+    places = places[(places >= start) & (places <= end)]
+    one = np.array([position])
+    height = heights_at(survey, places, one) if direction == "x" else heights_at(survey, one, places)
+    read = places[np.isfinite(height.ravel())]
+    return (float(read[0]), float(read[-1])) if len(read) else (start, start)
+
+
+def members_under(
+    schedule: Schedule, members: Members, surface: Surface, nodes: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """[n] whether a member lies under the nodes [ny, nx].
+
+    A node belongs to the member that is nearest to it and reaches so far along. A node halfway between two members
+    belongs to both.
+    """
+    rows, columns = np.nonzero(nodes)
+    along, across = members.xy(surface.x[columns], surface.y[rows])
+    start, end = (schedule.members[name].to_numpy(dtype=np.float64) for name in ("start_mm", "end_mm"))
+    away = np.abs(across[:, None] - members.positions)
+    reaches = (along[:, None] >= start - 1e-6) & (along[:, None] <= end + 1e-6)
+    away = np.where(reaches & _were_read(schedule), away, np.inf)
+    nearest = away <= away.min(axis=1, keepdims=True) + 1e-6
+    return np.asarray((nearest & np.isfinite(away)).any(axis=0))
+
+
+def _were_read(schedule: Schedule) -> NDArray[np.bool_]:
+    """[n] whether readings reach a member, so that it is known what it is set to, or that it stays."""
+    return np.asarray(schedule.members["raise_most_mm"].notna() | (schedule.members["set"] == STAYS), dtype=bool)

@@ -429,14 +429,9 @@ def rehearse(job: Job, raw: dict[str, Any], placed: Mapping[str, list[Placed]], 
 
 def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobReport) -> None:
     """The plan's choices against each other."""
-    chosen: dict[str, Any] = dict.fromkeys(("level_within", "height", "progress"))
-    chosen |= {"strategy": "least-work", "shift": "least-work", "surface": "likely", "tilt": "least-squares"}
-    chosen |= {"aim": "sure" if job.draws else 1.0, **plan.options}
-    chosen |= {"confidence": job.confidence, "draws": job.draws, "fixed": plan.fixed}
-    asked = Asked(
-        way=None if plan.way == PROPOSED else plan.way,
-        **{one.name: chosen[one.name] for one in fields(Asked) if one.name in chosen},
-    )
+    chosen = {**plan.options, "confidence": job.confidence, "draws": job.draws, "fixed": plan.fixed}
+    chosen = {one.name: chosen[one.name] for one in fields(Asked) if one.name in chosen}
+    asked = Asked(way=None if plan.way == PROPOSED else plan.way, **chosen)
     strategy = asked.strategy
     if strategy in UNDER_PATCHES and not plan.fixed:
         what, remedy = f"the strategy {strategy} without any spots", "add the spots, or take the best plane"

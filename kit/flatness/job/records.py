@@ -181,6 +181,11 @@ class Job:
         return self.plan.options.get("spacing") if self.plan else None
 
     @property
+    def drawn(self) -> dict[str, Any]:
+        """Confidence, draws and seed, as check, plan and comparison take them alike."""
+        return {"confidence": self.confidence, "draws": self.draws, "seed": self.seed}
+
+    @property
     def headings(self) -> int:
         """Directions in which bars are laid, in check and plan alike; the comparison lays its own 12."""
         return int(self.plan.options.get("headings", 12)) if self.plan else 12

@@ -1,7 +1,4 @@
-"""``run_job``: all that a job asks for, each part computed once, when it is first asked for.
-
-What members are set to by the plan's way, which of them get a sister or are furred, and what is bought for it.
-"""
+"""``run_job``: all that a job asks for, each part computed once, when it is first asked for."""
 
 from __future__ import annotations
 
@@ -13,14 +10,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import shapely
-from numpy.typing import NDArray
 
 from flatness.comparison.comparing import Comparison, compare
 from flatness.errors import FlatnessError
-from flatness.framing.members import Members
 from flatness.framing.reveal import Reveal, reveal
-from flatness.framing.schedule import STAYS, Schedule, member_schedule
+from flatness.framing.schedule import SISTER_COLUMNS, Schedule, member_schedule, members_under, sister_lengths
 from flatness.job.records import Framing, Job, Stock
 from flatness.limits.verdict import Assessment, assess
 from flatness.planning.least_work import Progress
@@ -28,12 +22,9 @@ from flatness.planning.patches import framing_of
 from flatness.planning.plan import Plan
 from flatness.planning.quantities import Quantities, Setting, quantities
 from flatness.planning.ways import PROPOSED, Ways, plan_ways
-from flatness.surface.lattice import heights_at
 from flatness.surroundings.finished_surface import finished_surface
 from flatness.surroundings.interferences import COLUMNS, consequences
 
-SISTER_COLUMNS = ("member", "start_mm", "end_mm", "length_mm")
-REACH = ("position_mm", "start_mm", "end_mm")
 OF_PATCHES = ("line", "set_by")  # options of a schedule that a way that sets members decides itself
 
 
@@ -57,7 +48,7 @@ def schedule_of(plan: Plan, framing: Framing | None) -> Schedule | None:
     options: dict[str, Any] = dict(framing.options)
     if plan.way == "patches":
         some = member_schedule(plan, framing.members, crossing=framing.crossing, every=False, **options)
-        names = set(sister_lengths(plan, framing, some)["member"])
+        names = set(sisters_of(plan, framing, some)["member"])
         return some.only(names) if names else None
     options = {name: value for name, value in options.items() if name not in OF_PATCHES}
     by = "string" if plan.plane == "end-members" else "each"
@@ -84,7 +75,7 @@ def with_sisters(
     framing = framing_for(plan, framing)
     if framing is None or schedule is None or framing.section is None:
         return plan.quantities
-    sisters = sister_lengths(plan, framing, schedule)
+    sisters = sisters_of(plan, framing, schedule)
     if sisters.empty:
         return plan.quantities
     return quantities(
@@ -99,76 +90,14 @@ def with_sisters(
     )
 
 
-def sister_lengths(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataFrame:
-    """The sisters that a plan takes, each as long as its member over the surface.
-
-    What of a member lies beyond the surface is not sistered: the surface ends at its outline, where one is stated, else
-    with the readings. A member that no reading reaches gets none.
-
-    Parameters
-    ----------
-    plan : with its actions
-    framing : the members
-    schedule : of these members, which knows where they start and end
-
-    Returns
-    -------
-    DataFrame, one row a sister, in the members' order: ``member``, ``start_mm`` and ``end_mm`` along it, ``length_mm``
-    """
-    table = schedule.members
-    taken = _were_read(schedule)
+def sisters_of(plan: Plan, framing: Framing, schedule: Schedule) -> pd.DataFrame:
+    """The sisters that a plan takes, as :func:`~flatness.framing.schedule.sister_lengths` gives them."""
+    wanted = np.ones(len(schedule.members), dtype=bool)
     if plan.sets_members:
-        taken = taken & table["member"].isin(list(plan.lines)).to_numpy()
+        wanted = schedule.members["member"].isin(list(plan.lines)).to_numpy()
     elif plan.way == "patches":
-        taken = taken & framed_members(plan, framing.members, schedule)
-    table = table[taken].reset_index(drop=True)
-    ends = [
-        _over_surface(plan, framing.members.direction, *(float(row[name]) for name in REACH))
-        for row in table.to_dict("records")
-    ]
-    start, end = np.array(ends, dtype=np.float64).reshape(-1, 2).T
-    table = table.assign(start_mm=start, end_mm=end, length_mm=end - start)
-    return table.loc[end > start, list(SISTER_COLUMNS)].reset_index(drop=True)
-
-
-def _over_surface(plan: Plan, direction: str, position: float, start: float, end: float) -> tuple[float, float]:
-    """From where to where [mm] a member lies beneath the surface; nothing: both its start."""
-    survey = plan.survey
-    points = [(start, position), (end, position)]
-    along = shapely.LineString(points if direction == "x" else [(y, x) for x, y in points])
-    if survey.outline is not None:
-        met = survey.outline.intersection(along)
-        low_x, low_y, high_x, high_y = (start,) * 4 if met.is_empty else met.bounds
-        return (low_x, high_x) if direction == "x" else (low_y, high_y)
-    axis = plan.x if direction == "x" else plan.y
-    places = np.unique([start, end, *axis, *survey.points[direction]])
-    places = places[(places >= start) & (places <= end)]
-    one = np.array([position])
-    height = heights_at(survey, places, one) if direction == "x" else heights_at(survey, one, places)
-    read = places[np.isfinite(height.ravel())]
-    return (float(read[0]), float(read[-1])) if len(read) else (start, start)
-
-
-def framed_members(plan: Plan, members: Members, schedule: Schedule) -> NDArray[np.bool_]:
-    """[n] whether a member lies under an area that the plan sisters or furs.
-
-    A node of the plan belongs to the member that is nearest to it and reaches so far along. A node halfway between
-    two members belongs to both.
-    """
-    framed = plan.action(framing_of(plan.survey.surface))
-    rows, columns = np.nonzero(framed)
-    across, along = (plan.x[columns], plan.y[rows]) if members.direction == "y" else (plan.y[rows], plan.x[columns])
-    start, end = (schedule.members[name].to_numpy(dtype=np.float64) for name in ("start_mm", "end_mm"))
-    away = np.abs(across[:, None] - members.positions)
-    reaches = (along[:, None] >= start - 1e-6) & (along[:, None] <= end + 1e-6)
-    away = np.where(reaches & _were_read(schedule), away, np.inf)
-    nearest = away <= away.min(axis=1, keepdims=True) + 1e-6
-    return np.asarray((nearest & np.isfinite(away)).any(axis=0))
-
-
-def _were_read(schedule: Schedule) -> NDArray[np.bool_]:
-    """[n] whether readings reach a member, so that it is known what it is set to, or that it stays."""
-    return np.asarray(schedule.members["raise_most_mm"].notna() | (schedule.members["set"] == STAYS), dtype=bool)
+        wanted = members_under(schedule, framing.members, plan.surface, plan.action(framing_of(plan.survey.surface)))
+    return sister_lengths(schedule, framing.members, plan.surface, plan.survey, wanted)
 
 
 # the file's key for what the kit's errors name
@@ -206,15 +135,7 @@ class Results:
         if not job.limits:
             return None
         with self._asked_by("limits"):
-            return assess(
-                job.before.survey,
-                job.limits,
-                spacing=job.spacing,
-                headings=job.headings,
-                draws=job.draws,
-                seed=job.seed,
-                confidence=job.confidence,
-            )
+            return assess(job.before.survey, job.limits, spacing=job.spacing, headings=job.headings, **job.drawn)
 
     @cached_property
     def ways(self) -> Ways | None:
@@ -235,11 +156,9 @@ class Results:
                 beneath=terms.beneath,
                 members=job.framing.members if job.framing else None,
                 crossing=job.framing.crossing if job.framing else None,
-                confidence=job.confidence,
-                draws=job.draws,
-                seed=job.seed,
                 materials=job.materials.settings,
                 progress=self.progress,
+                **job.drawn,
                 **options,
             )
 
@@ -269,7 +188,7 @@ class Results:
         """The sisters, or furring, that the plan takes: ``member``, ``start_mm``, ``end_mm``, ``length_mm``."""
         if self.framing is None or self.plan is None or self.schedule is None:
             return pd.DataFrame(columns=list(SISTER_COLUMNS))
-        return sister_lengths(self.plan, self.framing, self.schedule)
+        return sisters_of(self.plan, self.framing, self.schedule)
 
     @cached_property
     def consequences(self) -> pd.DataFrame:
@@ -321,9 +240,7 @@ class Results:
                 limits=job.limits,
                 plan=self.plan,
                 tolerance=how.tolerance,
-                confidence=job.confidence,
-                draws=job.draws,
-                seed=job.seed,
+                **job.drawn,
             )
 
     @property

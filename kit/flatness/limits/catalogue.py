@@ -292,12 +292,8 @@ def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | No
     for item in asked:
         for limit in _for_surface([item] if isinstance(item, Limit) else _named(item), item, surface):
             if chosen.setdefault(limit.name, limit) != limit:
-                raise LimitError(
-                    "two different limits of one name",
-                    value=limit.name,
-                    expected="one name a limit",
-                    remedy="give the agreed limit another name",
-                )
+                what, expected = "two different limits of one name", "one name a limit"
+                raise LimitError(what, value=limit.name, expected=expected, remedy="give the agreed limit another name")
     return list(chosen.values())
 
 
@@ -311,12 +307,8 @@ def _named(name: str) -> list[Limit]:
         fitting = dict.fromkeys(x.finish for x in published() if wanted and _has(x, wanted))
         near = list(fitting)[:4] or get_close_matches(wanted, known, 4, 0.5)
         hint = f"did you mean {', '.join(near)}? " if near else ""
-        raise LimitError(
-            "unknown limit or finish",
-            value=name,
-            expected="the name of a limit or of a finish",
-            remedy=hint + HOW_TO_LIST + YOUR_OWN,
-        )
+        expected = "the name of a limit or of a finish"
+        raise LimitError("unknown limit or finish", value=name, expected=expected, remedy=hint + HOW_TO_LIST + YOUR_OWN)
     return found
 
 

@@ -559,19 +559,13 @@ def _agreed(kind: str, values: dict[str, Any], name: str | None, purpose: str, s
         )
     if name is not None and not name.strip():
         raise LimitError("an empty name", column="name", value=name, expected="a name, or None to have one made")
-    return build_limit(
-        kind,
-        checked,
-        name=name or _name(kind, checked),
-        purpose=purpose,
-        surfaces=chosen,
-        finish="agreed",
-        source=AGREED,
-        edition="",
-        clause="",
-        seen="agreed",
-        notes="",
-    )
+    return agreed(kind, checked, name or _name(kind, checked), purpose, chosen)
+
+
+def agreed(kind: str, values: Mapping[str, Any], name: str, purpose: str, surfaces: Iterable[str]) -> Limit:
+    """A limit as it was agreed, its values [mm] checked before."""
+    told = {"finish": "agreed", "source": AGREED, "seen": "agreed", **dict.fromkeys(("edition", "clause", "notes"), "")}
+    return build_limit(kind, values, name=name, purpose=purpose, surfaces=tuple(surfaces), **told)
 
 
 def _name(kind: str, values: dict[str, Any]) -> str:

@@ -106,12 +106,9 @@ SHORTEST_SPAN = 1000.0  # of a table of spans, those under this [mm] are not pla
 def lengths_of(limit: Limit) -> tuple[float, ...]:
     """Lengths [mm] over which a limit is measured; none where it is the whole surface."""
     if limit.kind not in PLANNED:
-        raise LimitError(
-            "a grid is not planned for this limit",
-            value=limit.name,
-            expected=f"a limit of kind {', '.join(PLANNED)}",
-            remedy="its readings stand where its source, or the members, say",
-        )
+        what = "a grid is not planned for this limit"
+        remedy = "its readings stand where its source, or the members, say"
+        raise LimitError(what, value=limit.name, expected=f"a limit of kind {', '.join(PLANNED)}", remedy=remedy)
     if limit.kind == "span-bar":
         return tuple(d for d in limit.parameters["distances"] if d >= SHORTEST_SPAN)[:2]
     length = FIXED_BASES.get(limit.kind, limit.length)

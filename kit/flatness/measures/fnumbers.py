@@ -195,12 +195,9 @@ def _named_line(survey: Survey, name: str, chosen: pd.Series[bool], note: str) -
     places = np.column_stack([x, y])
     middle = places.mean(axis=0)
     if np.ptp(places, axis=0).max() <= SAME_PLACE_MM:
-        raise MeasureError(
-            f"line {name} is a single station",
-            value=f"{len(x)} readings at one place",
-            expected="12 readings along a straight line",
-            remedy="read the line every 12 in",
-        )
+        what, expected = f"line {name} is a single station", "12 readings along a straight line"
+        remedy = "read the line every 12 in"
+        raise MeasureError(what, value=f"{len(x)} readings at one place", expected=expected, remedy=remedy)
     direction = np.linalg.svd(places - middle, full_matrices=False)[2][0]
     along = (places - middle) @ direction
     if along[-1] < along[0]:  # it begins where its reader began
@@ -385,12 +382,9 @@ def _several(lines: Lines) -> list[ArrayLike | SurveyLine]:
 
 def _as_line(heights: ArrayLike, number: int, spacing: float, reference: str) -> SurveyLine:
     if spacing not in (FOOT_MM, METRIC_MM):
-        raise ArgumentError(
-            "F-numbers are not defined at this spacing",
-            value=f"{spacing} mm",
-            expected="304.8 mm or 300 mm",
-            remedy="read the lines every 12 in, or take F-number-style estimates off the surface",
-        )
+        what = "F-numbers are not defined at this spacing"
+        remedy = "read the lines every 12 in, or take F-number-style estimates off the surface"
+        raise ArgumentError(what, value=f"{spacing} mm", expected="304.8 mm or 300 mm", remedy=remedy)
     h = np.asarray(heights, dtype=np.float64).ravel()
     along = np.arange(len(h), dtype=np.float64) * spacing
     return SurveyLine(
@@ -401,12 +395,8 @@ def _as_line(heights: ArrayLike, number: int, spacing: float, reference: str) ->
 def _line_row(line: SurveyLine) -> dict[str, object]:
     h = line.heights
     if len(h) < LEAST_READINGS:
-        raise MeasureError(
-            f"line {line.name} is too short for F-numbers",
-            value=f"{len(h)} readings",
-            expected=f"{LEAST_READINGS} or more, that is 11 ft",
-            remedy="read a longer line",
-        )
+        what, expected = f"line {line.name} is too short for F-numbers", f"{LEAST_READINGS} or more, that is 11 ft"
+        raise MeasureError(what, value=f"{len(h)} readings", expected=expected, remedy="read a longer line")
     if not np.isfinite(h).all():
         raise MeasureError(
             f"line {line.name} has a height missing",

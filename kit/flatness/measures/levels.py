@@ -13,7 +13,7 @@ Measures at fixed spacings: TR34 properties E and F, offsets on blocks, off a pl
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,10 +105,15 @@ def largest_difference(surface: Surface, distance: float, headings: Sequence[Hea
         steps = distance / (surface.spacing * heading.step)
         for sign in signs_of(heading, steps):
             difference = height_ahead(surface.height, heading, steps, sign) - surface.height
-            found = largest_pair(surface, difference, heading, sign * steps)
-            if found is not None and (best is None or abs(found.difference) > abs(best.difference)):
-                best = found
+            best = larger(best, largest_pair(surface, difference, heading, sign * steps))
     return best
+
+
+def larger(one: Pair | None, other: Pair | None) -> Pair | None:
+    """The pair that differs more in height, the first where they are alike; None where neither is one."""
+    if one is None or other is None:
+        return other if one is None else one
+    return other if abs(other.difference) > abs(one.difference) else one
 
 
 def largest_pair(surface: Surface, difference: Floats, heading: Heading, steps: float) -> Pair | None:
@@ -252,28 +257,37 @@ def level_within(surface: Surface, rule: Rule, headings: int = 12, shortest: flo
     """
     require_level(surface.is_level, "levelness")
     require_distance(shortest)
+    least = shortest * (1 - 1e-9)
+
+    def pairs() -> Iterator[tuple[float, Pair | None]]:
+        for heading in all_headings(headings):
+            step = surface.spacing * heading.step
+            for sign in signs_of(heading, 1.0):
+                for k, ahead in reaching(surface.height, heading, sum(surface.height.shape), sign):
+                    if k * step >= least:
+                        yield k * step, largest_pair(surface, ahead - surface.height, heading, sign * k)
+
+    return _worst_against(rule, pairs(), shortest, "level-over")
+
+
+def _worst_against(rule: Rule, pairs: Iterable[tuple[float, Pair | None]], shortest: float, note: str) -> Measured:
+    """The worst ratio of difference to allowed of pairs, each with its distance [mm]."""
     allowed_over = _rule(rule)
     best: tuple[float, Pair, float, float] | None = None
-    for heading in all_headings(headings):
-        step = surface.spacing * heading.step
-        for sign in signs_of(heading, 1.0):
-            for k, ahead in reaching(surface.height, heading, sum(surface.height.shape), sign):
-                if k * step < shortest * (1 - 1e-9):
-                    continue
-                pair = largest_pair(surface, ahead - surface.height, heading, sign * k)
-                allowed = allowed_over(k * step)
-                if not allowed > 0:
-                    raise ArgumentError(
-                        "the rule allows nothing",
-                        value=Note("over-nothing", allowed=allowed, distance=k * step),
-                        expected="an allowed difference above zero",
-                    )
-                if pair is not None and (best is None or abs(pair.difference) / allowed > best[0]):
-                    best = (abs(pair.difference) / allowed, pair, k * step, allowed)
+    for distance, pair in pairs:
+        allowed = allowed_over(distance)
+        if not allowed > 0:
+            expected, value = (
+                "an allowed difference above zero",
+                Note("over-nothing", allowed=allowed, distance=distance),
+            )
+            raise ArgumentError("the rule allows nothing", value=value, expected=expected)
+        if pair is not None and (best is None or abs(pair.difference) / allowed > best[0]):
+            best = (abs(pair.difference) / allowed, pair, distance, allowed)
     if best is None:
         raise too_short("this measure of level", shortest)
     ratio, pair, distance, allowed = best
-    return pair.measured(ratio, Note("level-over", off=abs(pair.difference), distance=distance, allowed=allowed))
+    return pair.measured(ratio, Note(note, off=abs(pair.difference), distance=distance, allowed=allowed))
 
 
 def level_across(surface: Surface, rule: Rule, shortest: float = SHORTEST_MM) -> Measured:
@@ -287,24 +301,17 @@ def level_across(surface: Surface, rule: Rule, shortest: float = SHORTEST_MM) ->
     0.333333333
     """
     require_level(surface.is_level, "levelness")
-    allowed_over = _rule(rule)
-    best: tuple[float, Pair, float, float] | None = None
-    for down, z in enumerate((surface.height, surface.height.T)):
-        for i, line in enumerate(z):
-            inside = np.flatnonzero(np.isfinite(line))
-            if not len(inside) or (inside[-1] - inside[0]) * surface.spacing < shortest * (1 - 1e-9):
-                continue
-            ends = [int(inside[0]), int(inside[-1])]
-            start, end = (node(surface, k, i) if down else node(surface, i, k) for k in ends)
-            pair = Pair(float(line[ends[1]] - line[ends[0]]), start, end)
-            distance = math.dist(start, end)
-            allowed = allowed_over(distance)
-            if best is None or abs(pair.difference) / allowed > best[0]:
-                best = (abs(pair.difference) / allowed, pair, distance, allowed)
-    if best is None:
-        raise too_short("this measure of level", shortest)
-    ratio, pair, distance, allowed = best
-    return pair.measured(ratio, Note("level-across", off=abs(pair.difference), distance=distance, allowed=allowed))
+
+    def pairs() -> Iterator[tuple[float, Pair]]:
+        for down, z in enumerate((surface.height, surface.height.T)):
+            for i, line in enumerate(z):
+                inside = np.flatnonzero(np.isfinite(line))
+                if len(inside) and (inside[-1] - inside[0]) * surface.spacing >= shortest * (1 - 1e-9):
+                    ends = [int(inside[0]), int(inside[-1])]
+                    start, end = (node(surface, k, i) if down else node(surface, i, k) for k in ends)
+                    yield math.dist(start, end), Pair(float(line[ends[1]] - line[ends[0]]), start, end)
+
+    return _worst_against(rule, pairs(), shortest, "level-across")
 
 
 def plumb_over(surface: Surface, distance: float | None = None) -> Measured:
@@ -320,9 +327,7 @@ def plumb_over(surface: Surface, distance: float | None = None) -> Measured:
     else:
         best = None
         for k, ahead in reaching(surface.height, upright, surface.height.shape[0]):
-            pair = largest_pair(surface, ahead - surface.height, upright, k)
-            if pair is not None and (best is None or abs(pair.difference) > abs(best.difference)):
-                best = pair
+            best = larger(best, largest_pair(surface, ahead - surface.height, upright, k))
     if best is None:
         raise too_short("this measure of plumb", surface.spacing if distance is None else distance)
     return best.measured(abs(best.difference))
@@ -619,9 +624,7 @@ def abrupt_step(where: Surface | Survey, base: float) -> Measured:
     for heading in all_headings(4):
         most = math.floor(base / (where.spacing * heading.step) + STEP_NOISE)
         for k, ahead in reaching(where.height, heading, most):
-            pair = largest_pair(where, ahead - where.height, heading, k)
-            if pair is not None and (best is None or abs(pair.difference) > abs(best.difference)):
-                best = pair
+            best = larger(best, largest_pair(where, ahead - where.height, heading, k))
     if best is None:
         raise MeasureError(
             "the lattice is too coarse for an abrupt step",

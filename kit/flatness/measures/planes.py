@@ -160,12 +160,8 @@ def fit_surface_plane(surface: Surface, method: str = "least-squares") -> Plane:
 def _fitted(x: Floats, y: Floats, z: Floats, method: str) -> tuple[float, float, float]:
     """a, b, c of a plane that may tilt."""
     if len(z) < 3:
-        raise MeasureError(
-            "too few points for a plane",
-            value=str(len(z)),
-            expected="three or more that span an area",
-            remedy="take more readings",
-        )
+        what, expected = "too few points for a plane", "three or more that span an area"
+        raise MeasureError(what, value=str(len(z)), expected=expected, remedy="take more readings")
     x0, y0, z0 = x.mean(), y.mean(), z.mean()
     u, v, w = x - x0, y - y0, z - z0
     size = np.array([np.abs(u).max(), np.abs(v).max()])
@@ -217,12 +213,8 @@ def _least_zone(points: Floats) -> Floats:
         options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
     )
     if found.x is None:
-        raise MeasureError(
-            "no minimum-zone plane was found",
-            value=str(found.message),
-            expected="points that span an area",
-            remedy="use the least-squares plane",
-        )
+        what, expected = "no minimum-zone plane was found", "points that span an area"
+        raise MeasureError(what, value=str(found.message), expected=expected, remedy="use the least-squares plane")
     return np.asarray(found.x[:2], dtype=np.float64)
 
 
@@ -235,12 +227,9 @@ def _narrowest(scaled: Floats, points: Floats) -> Floats:
     try:
         hull = ConvexHull(scaled)
     except QhullError as error:
-        raise MeasureError(
-            "the points are too thin for a zone along the normal",
-            value=str(error).split("\n")[0],
-            expected="points that span an area",
-            remedy="use the minimum zone measured in height",
-        ) from error
+        what, expected = "the points are too thin for a zone along the normal", "points that span an area"
+        remedy = "use the minimum zone measured in height"
+        raise MeasureError(what, value=str(error).split("\n")[0], expected=expected, remedy=remedy) from error
     corners = points[hull.vertices]
     sides = points[hull.simplices]
     # neighbour k of a triangular facet lies across the edge opposite its vertex k

@@ -230,12 +230,9 @@ def _held(
     found = sorted(found, key=lambda one: one[0])
     bound = [allowed_at(one[0], distances, allowed, rounded) for one in found]
     if min(bound) <= 0:
-        raise ArgumentError(
-            "an allowed gap that rounds to nothing",
-            value=Note("exact", mm=min(allowed)),
-            expected="half a millimetre or more",
-            remedy="ask for allowed gaps that are not rounded",
-        )
+        what, expected = "an allowed gap that rounds to nothing", "half a millimetre or more"
+        remedy = "ask for allowed gaps that are not rounded"
+        raise ArgumentError(what, value=Note("exact", mm=min(allowed)), expected=expected, remedy=remedy)
     ratios = [settle(one[1]) / most for one, most in zip(found, bound, strict=True)]
     row = int(np.argmax(ratios))
     distance, gap, at, contacts = found[row]

@@ -5,7 +5,6 @@ Words and tables of the crew sheet: its title, the order of the work, the lists,
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
@@ -54,12 +53,13 @@ from flatness.papers.sheet import (
     place_words,
     scale_name,
     sheet_named,
-    tape,
 )
 from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import Caution
 from flatness.words.phrases import say
-from flatness.words.printed import shown_unit
+from flatness.words.printed import at_least_told, counted, shown_unit
+from flatness.words.printed import printed_place as tape
+from flatness.words.ways import runs_of
 
 LINE_LETTERS = 61  # that a step has room for on one line
 
@@ -266,10 +266,7 @@ def area(mm2: float, unit: str) -> str:
     >>> area(5.2e6, "in"), area(5.2e6, "mm"), area(1000.0, "in")
     ('56 sq ft', '5.2 m²', 'under 1 sq ft')
     """
-    value, name = (mm2 / MM2_PER_FT2, "sq ft") if unit == "in" else (mm2 / MM2_PER_M2, "m²")
-    digits = 0 if unit == "in" else 1
-    least = 10.0**-digits
-    return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
+    return at_least_told(mm2 / MM2_PER_FT2, 0, "sq ft") if unit == "in" else at_least_told(mm2 / MM2_PER_M2, 1, "m²")
 
 
 # -- the title
@@ -284,7 +281,7 @@ def title_of(plan: Plan, datum: Datum) -> str:
             return f"Set every {part} to one plane"
         return f"Set every {part} {datum.words(one)}"
     if plan.way == "some-members":
-        return f"Set {_count(len(plan.lines), name)} to these heights"
+        return f"Set {counted(len(plan.lines), name)} to these heights"
     if plan.way == "overlay" and plan.survey.surface == "floor":
         return f"Pour to one height: {datum.words(one)}" if one is not None else "Pour to one plane"
     if plan.way == "overlay":
@@ -294,7 +291,7 @@ def title_of(plan: Plan, datum: Datum) -> str:
     if not len(plan.patches):
         return "Nothing is to be done"
     what = "readings" if plan.survey.surface == "wall" else "heights"
-    return f"Bring {_count(len(plan.patches), 'place')} to these {what}"
+    return f"Bring {counted(len(plan.patches), 'place')} to these {what}"
 
 
 def clearance(plan: Plan) -> float:
@@ -305,10 +302,6 @@ def clearance(plan: Plan) -> float:
 def highest(plan: Plan) -> str:
     """What the surface's nearest spot to the room is called."""
     return {"ceiling": "lowest spot", "wall": "spot that stands out most"}.get(plan.survey.surface, "highest spot")
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
 
 
 # -- the order of the work
@@ -414,15 +407,7 @@ def _setting(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[
 
 def _run(plan: Plan, names: Sequence[str]) -> str:
     """Names with runs of neighbors told by their ends: ``J4 to J7 and J9``."""
-    assert plan.members is not None
-    order = plan.members.table["name"].tolist()
-    runs: list[list[str]] = []
-    for name in sorted(names, key=order.index):
-        if runs and order.index(name) == order.index(runs[-1][-1]) + 1:
-            runs[-1].append(name)
-        else:
-            runs.append([name])
-    return listed([f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(run) for run in runs])
+    return listed([f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(run) for run in runs_of(plan, names)])
 
 
 def _layer(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
@@ -604,13 +589,10 @@ def _pieces_of(plan: Plan, what: str, names: list[str], unit: str) -> list[list[
     """Members by the length of what goes on them."""
     members = plan.members
     assert members is not None
-    reach = plan.x if members.direction == "x" else plan.y
     lengths: dict[str, list[str]] = {}
-    for row in members.table.to_dict("records"):
-        if row["name"] in names:
-            start = reach[0] if math.isnan(row["start_mm"]) else row["start_mm"]
-            end = reach[-1] if math.isnan(row["end_mm"]) else row["end_mm"]
-            lengths.setdefault(tape(end - start, unit), []).append(str(row["name"]))
+    for name, line in members.lines(plan.x, plan.y):
+        if name in names:
+            lengths.setdefault(tape(line.length, unit), []).append(name)
     return [[f"{what}, {_run(plan, own)}", str(len(own)), length] for length, own in lengths.items()]
 
 

@@ -180,7 +180,7 @@ def _of_members(plan: Plan, step: float) -> Iterator[Rise]:
         if len(stations) > 2 and stations[-1] - stations[-2] < step / 2:
             keep[-2] = False
         for s, top in zip(stations[keep], track.top[keep], strict=True):
-            x, y = (s, track.position) if members.direction == "x" else (track.position, s)
+            x, y = members.xy(s, track.position)
             yield Rise(track.name, float(x), float(y), float(level + slope * s - top))
 
 
@@ -469,13 +469,8 @@ class _OnSheet:
         """Each member from its near end to its far one, on the sheet."""
         if members is None:
             return
-        along_y = members.direction == "y"
-        reach = self.plan.y if along_y else self.plan.x
-        for row in members.table.to_dict("records"):
-            start = float(reach[0]) if math.isnan(row["start_mm"]) else float(row["start_mm"])
-            end = float(reach[-1]) if math.isnan(row["end_mm"]) else float(row["end_mm"])
-            ends = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in (start, end)]
-            yield LineString([self.at(*xy) for xy in ends]), str(row["name"])
+        for name, line in members.lines(self.plan.x, self.plan.y):
+            yield LineString([self.at(*xy) for xy in line.coords]), name
 
     def dashes(self) -> None:
         """Members beneath, as far as nothing is drawn over them."""

@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, rings
+from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, new_figure, note, paper, rings
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
@@ -161,9 +161,8 @@ class RoomMap:
         """A dot at a place, and words in a box beside it with a leader that keeps out of the openings."""
         self.ax.plot(*at, "o", color=INK, markersize=7, zorder=7, markeredgecolor="white", scalex=False, scaley=False)
         space.take_marks(np.array([at], dtype=np.float64), 8)
-        style = {"bbox": {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": INK, "linewidth": 0.9}}
-        line = {"arrowstyle": "-", "color": INK, "linewidth": 1.05, "shrinkA": 0, "shrinkB": 2}
-        text = self._words(words, at, fontsize=9, fontweight="bold", arrowprops=line, **style)
+        style: dict[str, Any] = {"bbox": paper(0.3, linewidth=0.9), "arrowprops": leader(1.05, 2)}
+        text = self._words(words, at, fontsize=9, fontweight="bold", **style)
         wide, high = space.size(text)
         sides = {"left": 0.5, "right": -0.5, "bottom": 0.5, "top": -0.5, "center": 0.0}
         free = []
@@ -178,7 +177,7 @@ class RoomMap:
 
     def name(self, words: str, area: BaseGeometry, space: FreeSpace) -> None:
         """Words in a white box within an area, upright where they have room only so; none where they have none."""
-        style = {"bbox": {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"}}
+        style: dict[str, Any] = {"bbox": paper(0.2, "none")}
         x0, y0, x1, y1 = area.bounds
         middle = area.representative_point()
         for turn in (0, 90):
@@ -196,8 +195,7 @@ class RoomMap:
             text.remove()
 
     def _words(self, words: str, at: tuple[float, float], **style: Any) -> Annotation:
-        style = {"fontsize": SMALL + 0.5, "color": INK, "zorder": 8, "annotation_clip": False, **style}
-        return self.ax.annotate(words, at, (0, 0), textcoords="offset points", **style)
+        return note(self.ax, words, at, **{"fontsize": SMALL + 0.5, "zorder": 8, **style})
 
 
 def path_of(area: BaseGeometry) -> Path:
@@ -287,13 +285,13 @@ def room_figure(surface: Surface, survey: Survey | None, width: float, tallest: 
     """A figure [in] that just holds the room, as wide as it may be."""
     x0, x1, y0, y1 = maps.bounds_of(surface, survey)
     size = min(width / (x1 - x0), tallest / (y1 - y0))
-    figure = Figure(figsize=(size * (x1 - x0), size * (y1 - y0)))
+    figure = new_figure(size * (x1 - x0), size * (y1 - y0))
     return figure, RoomMap(figure.add_axes((0, 0, 1, 1)), surface, survey)
 
 
 def key_picture(kind: str) -> Figure:
     """A swatch of what a color and its texture mean."""
-    figure = Figure(figsize=(0.26, 0.18))
+    figure = new_figure(0.26, 0.18)
     square = Surface(x=np.array([0.0, 26e3]), y=np.array([0.0, 18e3]), height=np.zeros((2, 2)), spacing=18e3)
     room = RoomMap(figure.add_axes((0, 0, 1, 1)), square, None, least_wall=0.8)
     room.lay(room.room, kind)
@@ -323,7 +321,7 @@ def heat_maps(
     w, h = size * (x1 - x0), size * (y1 - y0)
     rows = count if stacked else 1
     height = rows * (h + NAME_IN) + BAR_IN + FOOT_IN + 0.15
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     for k, panel in enumerate(panels):
         row, column = (k, 0) if stacked else (0, k)
         left, bottom = column * (w + APART_IN), height - (row + 1) * (NAME_IN + h)
@@ -351,7 +349,7 @@ def _heights(room: RoomMap, panel: Panel, scale: Scale, unit: str) -> None:
         if words == "0":
             continue
         style: dict[str, Any] = {"fontsize": 9, "fontweight": "bold", "color": "black", "path_effects": maps.HALO}
-        text = ax.annotate(words, at, (0, 0), textcoords="offset points", zorder=8, annotation_clip=False, **style)
+        text = note(ax, words, at, zorder=8, **style)
         if space.place(text, [*NEAR, *rings(6, 60, 6)]):
             ax.plot(*at, ".", color="black", markersize=5, zorder=7, scalex=False, scaley=False, clip_on=False)
         else:

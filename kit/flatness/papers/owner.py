@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from matplotlib.figure import Figure
-from shapely import LineString
 
 from flatness.charts.axes import SOFTWARE, FreeSpace
 from flatness.charts.differences import drawn_off, is_blank, one_datum, plane_says
@@ -46,7 +45,6 @@ from flatness.papers.owner_words import (
     about_area,
     away,
     capital,
-    counted,
     likely_after,
     looked_at,
     paragraphs,
@@ -62,7 +60,7 @@ from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.done import before_and_after
-from flatness.words.printed import accuracy, number, percent, position, shown_unit
+from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit
 from flatness.words.ways import HOURS, times, work_words
 
 MET_WHERE_MEASURED = "good enough where measured"
@@ -432,14 +430,9 @@ def _draw_work(room: RoomMap, plan: Plan) -> None:
     """The places by what is done there, or the members that are set."""
     room.fill(room.room, "#F3F5F6", zorder=0.8)
     if plan.sets_members and plan.members is not None:
-        along_y = plan.members.direction == "y"
-        reach = plan.y if along_y else plan.x
-        for row in plan.members.table.to_dict("records"):
-            ends = [reach[k] if math.isnan(row[name]) else row[name] for k, name in ((0, "start_mm"), (-1, "end_mm"))]
-            points = [(row["position_mm"], s) if along_y else (s, row["position_mm"]) for s in ends]
-            chosen = row["name"] in plan.lines
-            line = LineString(points).intersection(room.room.difference(room.holes)).buffer(1.2 * room.per)
-            room.fill(path_of(line), INK if chosen else "#C3C9CE", zorder=1.5)
+        for name, line in plan.members.lines(plan.x, plan.y):
+            strip = line.intersection(room.room.difference(room.holes)).buffer(1.2 * room.per)
+            room.fill(path_of(strip), INK if name in plan.lines else "#C3C9CE", zorder=1.5)
     elif plan.way == "overlay":
         room.lay(room.room, "add", edge=False)
     else:

@@ -34,7 +34,7 @@ from flatness.survey.readings import Survey
 from flatness.words.datum import SIDES, agree_words
 from flatness.words.done import limit_of
 from flatness.words.phrases import sentence
-from flatness.words.printed import percent, position
+from flatness.words.printed import counted, percent, position
 from flatness.words.ways import HOURS, noun, plane_words, work_words
 
 INCH_MM, FOOT_MM, FAR_MM = 25.4, 304.8, 1000.0  # from FAR_MM on a length is told in feet or meters
@@ -156,11 +156,6 @@ def listed(parts: list[str]) -> str:
 def capital(text: str) -> str:
     """The text with a capital to begin with."""
     return f"{text[:1].upper()}{text[1:]}"
-
-
-def counted(count: int, name: str) -> str:
-    """So many of a thing: ``1 place``, ``3 places``."""
-    return f"{count} {name}{'' if count == 1 else 's'}"
 
 
 # -- limits

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from scipy.special import ndtri
 
 from flatness.charts import map_base as maps
-from flatness.charts.axes import FreeSpace
+from flatness.charts.axes import FreeSpace, new_figure
 from flatness.charts.differences import difference_map
 from flatness.charts.scales import check_unit
 from flatness.comparison.against_plan import UNPLANNED, tolerance_of
@@ -35,7 +35,7 @@ from flatness.papers.owner_words import capital, looked_at
 from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, place_words, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import ROWS, doubt, part_name
+from flatness.words.comparisons import ROWS, doubt, part_name, where_shown
 from flatness.words.datum import (
     agree_words,
     compared_share,
@@ -377,21 +377,15 @@ def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
 def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
     wide, high = float(np.ptp(comparison.x)), float(np.ptp(comparison.y))
     tall = min(5.2, max(2.6, (width - 2.2) * high / max(wide, 1.0)))
-    figure = Figure(figsize=(width, tall + 1.7))
+    figure = new_figure(width, tall + 1.7)
     ax = figure.add_axes((0.66 / width, 0.72 / (tall + 1.7), 1 - 0.8 / width, tall / (tall + 1.7)))
     difference_map(comparison, unit=unit, ax=ax)
     return figure
 
 
 def _changed(comparison: Comparison, unit: str) -> list[str]:
-    least, middle, most = (float(f(comparison.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
-    lines = [
-        f"After minus before. Change is shown where it is more than measurement error could produce at "
-        f"{100 * comparison.confidence:g} %: {fine(middle, unit)} in most places, from {fine(least, unit)} to "
-        f"{fine(most, unit)}. That is so on {percent(comparison.share_changed)} of the area compared; on the "
-        "rest no change is shown, which does not mean that there was none."
-    ]
-    return [*lines, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
+    shown = f"After minus before. {where_shown(comparison, unit)}"
+    return [shown, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
 
 
 def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:

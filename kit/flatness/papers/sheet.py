@@ -29,6 +29,7 @@ from shapely.geometry.base import BaseGeometry
 from flatness.charts.axes import SOFTWARE
 from flatness.errors import ArgumentError, shorten
 from flatness.lengths import format_length
+from flatness.words.printed import printed_place
 
 MARGIN_MM = 15.24  # of the papers for reading
 TEMPLATES = Path(__file__).parent / "templates"
@@ -467,15 +468,9 @@ class Rule:
         return f"{text} {self.unit}"
 
 
-def tape(mm: float, unit: str) -> str:
-    """A position as a tape reads it, short: ``12' 6"``, ``1.2 m``."""
-    text = format_length(mm, "ft" if unit == "in" else "m", 8)
-    return "0" if text in ('0"', "0 m") else text.removesuffix(' 0"').replace("-", "−")
-
-
 def place_words(x: float, y: float, unit: str) -> str:
     """A place [mm] as a tape finds it on the drawing: ``12' 6" across, 4' up``."""
-    return f"{tape(x, unit)} across, {tape(y, unit)} up"
+    return f"{printed_place(x, unit)} across, {printed_place(y, unit)} up"
 
 
 def number_of(name: str) -> str:

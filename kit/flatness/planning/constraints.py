@@ -49,12 +49,9 @@ class Rates:
     def __post_init__(self) -> None:
         for name, value in (("off", self.off), ("add", self.add)):
             if not (math.isfinite(value) and value > 0):
-                raise ArgumentError(
-                    f"rate for {'taking off' if name == 'off' else 'adding'} out of range",
-                    value=str(value),
-                    expected="a number above zero",
-                    remedy="to rule one out, set its deepest depth to zero",
-                )
+                what = f"rate for {'taking off' if name == 'off' else 'adding'} out of range"
+                remedy = "to rule one out, set its deepest depth to zero"
+                raise ArgumentError(what, value=str(value), expected="a number above zero", remedy=remedy)
         for name in ("place", "area", "volume", "length", "crossing"):
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):

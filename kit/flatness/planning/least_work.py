@@ -510,12 +510,8 @@ def _check(surface: Surface, requirements: Sequence[Requirement], level_within: 
             raise ArgumentError("allowed gap out of range", value=str(requirement.allowed), expected="more than noise")
     if level_within is not None:
         if not surface.is_level:
-            raise MeasureError(
-                "a surface read off a string has no level",
-                value=surface.reference,
-                expected="a level or plumb reference",
-                remedy="ask for no band, or read off a level line",
-            )
+            what, remedy = "a surface read off a string has no level", "ask for no band, or read off a level line"
+            raise MeasureError(what, value=surface.reference, expected="a level or plumb reference", remedy=remedy)
         if not (math.isfinite(level_within) and level_within >= 0):
             raise ArgumentError("level_within out of range", value=str(level_within), expected="mm, 0 or more")
     if not (0 <= tolerance < 1):

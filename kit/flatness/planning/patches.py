@@ -264,13 +264,8 @@ def thresholds_of(kind: str = "floor", /, **values: float | None) -> dict[str, S
     chosen = dict(THRESHOLDS if kind == "floor" else SKIM_THRESHOLDS)
     for name, value in values.items():
         if name not in THRESHOLDS:
-            raise ArgumentError(
-                "unknown argument",
-                column=name,
-                value=str(value),
-                expected=", ".join(THRESHOLDS),
-                remedy="check its spelling",
-            )
+            what, expected = "unknown argument", ", ".join(THRESHOLDS)
+            raise ArgumentError(what, column=name, value=str(value), expected=expected, remedy="check its spelling")
         if value is None:
             continue
         known = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)

@@ -175,6 +175,7 @@ class Plan:
 
 
 KIND, FORM = "flatness plan", 2
+WRITTEN_BY = "what a plan was saved as"
 FORMS = (1, FORM)  # that can be read; the first has changes without heights
 PARTS = ("plan", "form", "title", "surface", "strategy", "x_mm", "y_mm", "change_mm", "patches", "members")
 PARTS_SINCE_2 = ("way", "plane", "set_height_mm", "marks", "lines", "setting_error_mm")
@@ -299,13 +300,7 @@ def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
     ------
     ArgumentError : no such file, or not a plan that this version can read
     """
-    name = Path(path).name
-    try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ArgumentError("the plan cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
-    except ValueError as error:
-        raise _not_a_plan(name, "it is not JSON") from error
+    name, found = Path(path).name, read_json(path, "plan", WRITTEN_BY)
     if not isinstance(found, dict) or found.get("plan") != KIND:
         raise _not_a_plan(name, "it does not say that it is one")
     missing = [part for part in PARTS if part not in found]
@@ -325,6 +320,22 @@ def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
         return _understood(found)
     except (FlatnessError, KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
         raise _not_a_plan(name, f"it cannot be understood ({' '.join(str(error).split())})") from error
+
+
+def read_json(path: str | os.PathLike[str], what: str, expected: str) -> Any:
+    """What a JSON file of the kit holds.
+
+    Raises
+    ------
+    ArgumentError : no such file, or no JSON: says ``what`` it should be, and what was ``expected``
+    """
+    name = Path(path).name
+    try:
+        return json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ArgumentError(f"the {what} cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
+    except ValueError as error:
+        raise ArgumentError(f"not a {what}: it is not JSON", value=name, expected=expected) from error
 
 
 def _understood(found: dict[str, Any]) -> SavedPlan:
@@ -405,4 +416,4 @@ def _read_members(found: dict[str, Any]) -> Members:
 
 
 def _not_a_plan(name: str, why: str) -> ArgumentError:
-    return ArgumentError(f"not a plan: {why}", value=name, expected="what a plan was saved as")
+    return ArgumentError(f"not a plan: {why}", value=name, expected=WRITTEN_BY)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -37,7 +37,7 @@ from flatness.planning.patches import (
 )
 from flatness.planning.plan import ACTIONS, OUTSIDE, WAYS, Plan
 from flatness.planning.quantities import Setting, settings_for
-from flatness.planning.request import Asked, Plannable, check_asked, plannable
+from flatness.planning.request import SEARCHED, Asked, Plannable, check_asked, plannable
 from flatness.planning.search import Found, Terms, seek
 from flatness.planning.set_heights import CHANGED_MM, SETTING_ERROR_MM, PlanCheck, Work, on_likely
 from flatness.planning.set_members import STRAP_SPACING_MM, Frame, Framed, over_all, some_members, to_one_plane
@@ -49,6 +49,10 @@ from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.survey.readings import Survey
 
 LEAST_CUT_ASKED_MM = 50.0  # the engineer may be asked about so much on however even a surface
+RECORDED = (  # what is asked for, in the settings of a plan
+    *("strategy", "surface", "headings", "shift", "level_within", "height", "tilt", "aim", "confidence", "seed"),
+    *("ask_engineer", "setting_error", "keep_clear"),
+)
 MEMBER_SHARES = (0.7, 0.55, 0.4)  # of the limits, that runs of members are planned to
 
 
@@ -149,124 +153,52 @@ def plan_corrections(
     >>> plan.change[1].round(3).tolist(), plan.patches["action"].tolist(), plan.passes
     ([0.0, 0.0, 1.0, 0.0, 0.0], ['fill'], True)
     """
-    return case_of(
-        survey,
-        strategy,
-        way=way,
-        plane=plane,
-        limits=limits,
-        spacing=spacing,
-        headings=headings,
-        surface=surface,
-        rates=rates,
-        depths=depths,
-        fixed=fixed,
-        shift=shift,
-        level_within=level_within,
-        height=height,
-        tilt=tilt,
-        beneath=beneath,
-        members=members,
-        crossing=crossing,
-        aim=aim,
-        confidence=confidence,
-        draws=draws,
-        seed=seed,
-        ask_engineer=ask_engineer,
-        setting_error=setting_error,
-        keep_clear=keep_clear,
-        materials=materials,
-        progress=progress,
-        **thresholds,
-    ).plan()
+    wanted = dict(locals())
+    return case_of(**wanted.pop("thresholds"), **wanted).plan()
 
 
 def case_of(
     survey: Survey,
-    strategy: str = "least-work",
     *,
-    way: str | None = None,
-    plane: str | None = None,
     limits: str | Limit | Iterable[str | Limit] = (),
     spacing: float | None = None,
-    headings: int = 12,
-    surface: str = "likely",
     rates: Rates | None = None,
     depths: Depths | None = None,
-    fixed: Sequence[FixedSpot] = (),
-    shift: str = "least-work",
-    level_within: float | None = None,
-    height: float | None = None,
-    tilt: str = "least-squares",
     beneath: Beneath | Sequence[Beneath] | None = None,
     members: Members | None = None,
     crossing: Members | None = None,
-    aim: float | str | None = None,
-    confidence: float = 0.95,
-    draws: int = 200,
-    seed: int = 0,
-    ask_engineer: bool = True,
-    setting_error: float = SETTING_ERROR_MM,
-    keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None,
-    progress: Progress | None = None,
-    **thresholds: float | None,
+    **options: Any,
 ) -> Case:
     """What :func:`plan_corrections` plans from; arguments and errors as there, but that no ``way`` is every way."""
-    aim = ("sure" if draws else 1.0) if aim is None else aim
-    asked = Asked(
-        strategy=strategy,
-        surface=surface,
-        shift=shift,
-        fixed=tuple(fixed),
-        level_within=level_within,
-        height=height,
-        tilt=tilt,
-        aim=aim,
-        confidence=confidence,
-        draws=draws,
-        progress=progress,
-        way=way,
-        plane=plane,
-        setting_error=setting_error,
-        keep_clear=keep_clear,
-    )
-    chosen = thresholds_of(survey.surface, **thresholds)
+    asked = Asked(**{one.name: options.pop(one.name) for one in fields(Asked) if one.name in options})
+    chosen = thresholds_of(survey.surface, **options)
     check_asked(asked)
     given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
     wanted = find(given, survey.surface) if given else []
-    check, notes = _check_of(survey, wanted, spacing, headings, asked, seed)
+    check, notes = _check_of(survey, wanted, spacing, asked)
     ground = check.subject.surface
-    if strategy != "through-benchmarks":  # a benchmark may stand beside the surface
+    if asked.strategy != "through-benchmarks":  # a benchmark may stand beside the surface
         check_meant(ground, asked.fixed)
-    able = plannable(wanted, check.subject, level_within)
-    permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
     own = depths or Depths()
+    permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
     terms = Terms(
         surface=ground,
-        strategy=strategy,
-        headings=headings,
         rates=rates or Rates(),
-        depths=replace(own, cut=0.0) if shift == "nothing-comes-off" else own,
+        depths=replace(own, cut=0.0) if asked.shift == "nothing-comes-off" else own,
         permitted=permitted,
-        fixed=asked.fixed,
-        level_within=level_within,
-        height=height,
-        tilt=tilt,
-        ask_engineer=ask_engineer,
-        progress=progress,
+        **{name: getattr(asked, name) for name in SEARCHED},
     )
-    used_up = settings_for(survey.surface, materials)
     return Case(
         survey=survey,
         asked=asked,
         limits=tuple(wanted),
         check=check,
-        able=able,
+        able=plannable(wanted, check.subject, asked.level_within),
         permitted=permitted,
         terms=terms,
         thresholds=chosen,
-        materials=used_up,
+        materials=settings_for(survey.surface, materials),
         beneath=listed(beneath),
         members=members,
         crossing=crossing,
@@ -338,12 +270,9 @@ class Case:
         """
         way = way or self.asked.way or WAYS[0]
         if self.asked.height is not None and self.asked.strategy != "level" and way in ("patches", "some-members"):
-            raise PlanError(
-                "a height is for one level plane",
-                value=Note("exact", mm=self.asked.height),
-                expected="members, or overlay",
-                remedy="leave the height out, or bring all of the surface to a level plane: the strategy level",
-            )
+            what, expected = "a height is for one level plane", "members, or overlay"
+            remedy = "leave the height out, or bring all of the surface to a level plane: the strategy level"
+            raise PlanError(what, value=Note("exact", mm=self.asked.height), expected=expected, remedy=remedy)
         made = {
             "patches": self._patches,
             "members": self._members,
@@ -382,15 +311,9 @@ class Case:
         table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
         named = list(zip(table["name"], (marks for _, marks in ordered), strict=True))
         marks = marks_table(named, self.surface, self.survey)
+        notes = list(self._search_notes(found))
         return self._made(
-            "patches",
-            found.work,
-            patches,
-            table,
-            found=found.found,
-            marks=marks,
-            share=found.share,
-            notes=list(self._search_notes(found)),
+            "patches", found.work, patches, table, found=found.found, marks=marks, share=found.share, notes=notes
         )
 
     def _actions_of(self, found: Gathered, change: Floats) -> list[Patch]:
@@ -451,12 +374,8 @@ class Case:
                 remedy="set all members to one plane, or work on places",
             )
         if len(found[-1][1].lines) == len(frame.tracks):
-            raise PlanError(
-                "every member would have to be set",
-                value=str(len(frame.tracks)),
-                expected="some of them",
-                remedy="set all members to one plane, or work on places",
-            )
+            what, remedy = "every member would have to be set", "set all members to one plane, or work on places"
+            raise PlanError(what, value=str(len(frame.tracks)), expected="some of them", remedy=remedy)
         share, framed, _ = found[-1] if not found[-1][2] < self.asked.confidence else max(found, key=lambda f: f[2])
         return self._of_framing("some-members", framed, "", share)
 
@@ -541,7 +460,7 @@ class Case:
             lines=framed.lines if framed else {},
             crossing=framed.crossing if framed else None,
             binding=found.binding if found else (),
-            fixed=self.asked.fixed,
+            fixed=tuple(self.asked.fixed),
             members=members,
             settings=self._settings(share),
             cautions=_cautions(used, survey),
@@ -591,26 +510,14 @@ class Case:
             yield Note("floor-rises")
 
     def _settings(self, share: float) -> dict[str, Any]:
-        asked, terms = self.asked, self.terms
+        asked = {name: getattr(self.asked, name) for name in RECORDED}
         return {
-            "strategy": terms.strategy,
-            "surface": asked.surface,
-            "spacing": terms.surface.spacing,
-            "headings": terms.headings,
-            "rates": terms.rates,
-            "depths": terms.depths,
-            "shift": asked.shift,
-            "level_within": terms.level_within,
-            "height": terms.height,
-            "tilt": terms.tilt,
-            "aim": asked.aim,
+            **asked,
+            "spacing": self.surface.spacing,
+            "rates": self.terms.rates,
+            "depths": self.terms.depths,
             "planned_to": share,
-            "confidence": asked.confidence,
             "draws": self.check.draws,
-            "seed": self.check.seed,
-            "ask_engineer": terms.ask_engineer,
-            "setting_error": asked.setting_error,
-            "keep_clear": asked.keep_clear,
             "beneath": self.beneath,
             **self.thresholds,
         }
@@ -638,12 +545,9 @@ class Case:
             Note("spot-off", spot=str(spot), off=height - now)
             for spot, height, now in zip(fixed, spot_heights(ground, fixed), stand, strict=True)
         ]
-        raise PlanError(
-            "the fixed spots ask for more to come off than the surface is uneven",
-            value=Note("length", mm=most),
-            expected="heights that one surface can have",
-            remedy=Note("check-spots", spots=away),
-        )
+        what = "the fixed spots ask for more to come off than the surface is uneven"
+        expected = "heights that one surface can have"
+        raise PlanError(what, value=Note("length", mm=most), expected=expected, remedy=Note("check-spots", spots=away))
 
 
 def work_of(plan: Plan, rates: Rates) -> float:
@@ -664,16 +568,12 @@ def lumber_of(plan: Plan) -> float:
     members = plan.members
     if members is None or plan.way == "patches":
         return 0.0
-    along, across = (plan.x, plan.y) if members.direction == "x" else (plan.y, plan.x)
+    along, across = members.xy(plan.x, plan.y)
     total = 0.0
-    columns = (members.table[name].to_numpy() for name in ("name", "position_mm", "start_mm", "end_mm"))
-    for name, position, start, end in zip(*columns, strict=True):
+    for name, position, start, end in members.spans(plan.x, plan.y):
         beyond = max(across[0] - position, position - across[-1]) > plan.surface.spacing
-        if beyond or (plan.sets_members and name not in plan.lines):
-            continue
-        low = along[0] if math.isnan(start) else max(start, along[0])
-        high = along[-1] if math.isnan(end) else min(end, along[-1])
-        total += max(0.0, float(high - low))
+        if not (beyond or (plan.sets_members and name not in plan.lines)):
+            total += max(0.0, min(end, float(along[-1])) - max(start, float(along[0])))
     return total
 
 
@@ -686,11 +586,9 @@ def crossings_of(plan: Plan) -> int:
     return len(plan.members) * len(plan.crossing)
 
 
-def _check_of(
-    survey: Survey, wanted: list[Limit], spacing: float | None, headings: int, asked: Asked, seed: int
-) -> tuple[PlanCheck, list[str]]:
+def _check_of(survey: Survey, wanted: list[Limit], spacing: float | None, asked: Asked) -> tuple[PlanCheck, list[str]]:
     """The surface planned on, the likely surface that draws come from, and what is to be known of both."""
-    subject = Subject.of(survey, wanted, spacing, headings)
+    subject = Subject.of(survey, wanted, spacing, asked.headings)
     ground, likely, notes = subject.surface, None, [subject.surface.note] * bool(subject.surface.note)
     if min(ground.height.shape) < 2 or not ground.inside.any():
         raise ArgumentError(
@@ -713,7 +611,7 @@ def _check_of(
         notes += likely.notes
     if likely is not None and asked.surface == "likely":
         subject = on_likely(subject, likely)
-    return PlanCheck(subject, likely if draws else None, draws, seed, asked.confidence), notes
+    return PlanCheck(subject, likely if draws else None, draws, asked.seed, asked.confidence), notes
 
 
 def _cautions(used: set[str], survey: Survey) -> tuple[Caution, ...]:

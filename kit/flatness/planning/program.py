@@ -99,12 +99,8 @@ class Program:
         if status in _BAD:
             return Solution(np.empty(0), np.empty(0), False)
         if status != "kOptimal" and not (roughly and status == "kUnknown"):
-            raise PlanError(
-                "the linear program was not solved",
-                value=status,
-                expected="an optimum",
-                remedy="check the heights, rates and depths for numbers far from the rest",
-            )
+            remedy = "check the heights, rates and depths for numbers far from the rest"
+            raise PlanError("the linear program was not solved", value=status, expected="an optimum", remedy=remedy)
         found = solver.getSolution()
         dual = sides @ np.array(found.col_value)[: sides.shape[1]]
         return Solution(-np.array(found.row_dual), dual, True)

@@ -89,8 +89,8 @@ class Quantities:
     greatest_load : added dead load where the fill is deepest [Pa], and ``load_at``, (x, y) [mm]; None without fill
     lengths : what to buy for the sisters or the strapping, or None
     settings : DataFrame ``name, value, unit, source`` of all that is not measured
-    table : DataFrame ``quantity, value, unit, from`` of all of the above
     cautions : that go with it
+    framed : ``sisters`` or ``strapping``, and ``pieces`` how many of them
     """
 
     fill_volume: float
@@ -104,9 +104,33 @@ class Quantities:
     load_at: tuple[float, float] | None
     lengths: CutPlan | None
     settings: pd.DataFrame
-    table: pd.DataFrame
     cautions: tuple[Caution, ...]
     framed: str = "sisters"
+    pieces: int = 0
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """DataFrame ``quantity, value, unit, from`` of all of it."""
+        deepest = Note("deepest-fill-at", at=self.load_at) if self.load_at else "no fill"
+        rows: list[tuple[str, float, str, str]] = [
+            ("fill volume", self.fill_volume, "mm3", "the change above zero, split at the line of no change"),
+            ("filled area", self.fill_area, "mm2", "where the change is above zero, with feathered edges"),
+            ("bags of fill", self.bags, "bags", "volume with spare over the yield of a bag, rounded up"),
+            ("mass of fill", self.fill_mass, "kg", "volume x density"),
+            ("greatest added dead load", self.greatest_load, "Pa", deepest),
+            ("planed volume", self.cut_volume, "mm3", "the change below zero, split at the line of no change"),
+            ("planed area", self.planed_area, "mm2", "where the change is below zero, with feathered edges"),
+        ]
+        if self.pieces:
+            rows.append((self.framed, self.pieces, "pieces", "as listed"))
+            rows.append((f"mass of {self.framed}", self.sister_mass, "kg", "volume x density"))
+        if self.lengths is not None:
+            least, gap = self.lengths.is_optimal, 100 * self.lengths.gap
+            how = "proven least" if least else f"a better plan could save at most {gap:.2g} %"
+            bought = "strapping to buy" if self.framed == "strapping" else "stock to buy"
+            rows.append((bought, self.lengths.bought_mm, "mm", how))
+            rows.append(("waste of it", self.lengths.waste_mm, "mm", "bought less used"))
+        return pd.DataFrame(rows, columns=["quantity", "value", "unit", "from"])
 
 
 def settings_of(**values: float | None) -> dict[str, Setting]:
@@ -129,12 +153,8 @@ def settings_of(**values: float | None) -> dict[str, Setting]:
             continue
         least_is_zero = name in ("spare", "kerf")
         if not math.isfinite(value) or value < 0 or (value == 0 and not least_is_zero):
-            raise ArgumentError(
-                f"{name} out of range",
-                column=name,
-                value=str(value),
-                expected=f"{DEFAULTS[name].unit}, {'0 or more' if least_is_zero else 'above zero'}",
-            )
+            expected = f"{DEFAULTS[name].unit}, {'0 or more' if least_is_zero else 'above zero'}"
+            raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected=expected)
         chosen[name] = Setting(name, float(value), DEFAULTS[name].unit, SET_BY_YOU)
     return chosen
 
@@ -212,12 +232,8 @@ def quantities(
         row, column = np.unravel_index(int(np.nanargmax(added)), added.shape)
         load_at = (float(plan.surface.x[column]), float(plan.surface.y[row]))
     if len(sisters) and sister_section is None:
-        raise ArgumentError(
-            "sisters without a section",
-            column="sister_section",
-            expected="(depth, thickness) in mm",
-            remedy="give the section of the sisters, from which their mass comes",
-        )
+        what, remedy = "sisters without a section", "give the section of the sisters, from which their mass comes"
+        raise ArgumentError(what, column="sister_section", expected="(depth, thickness) in mm", remedy=remedy)
     if stock is not None and not len(sisters):
         raise ArgumentError("stock lengths without sisters", column="stock", expected="sisters=[lengths]")
     section = sister_section if sister_section is not None else (0.0, 0.0)
@@ -228,20 +244,6 @@ def quantities(
     # kg/mm3 x mm is kg/mm2, and there are a million mm2 in a square metre
     load = deepest * density * 1e6 * chosen["gravity"].value
     used = _used(chosen, up.fill_volume, DENSITY_OF[framed] if len(sisters) else "", lengths is not None)
-    table = _table(
-        up.fill_volume,
-        up.fill_area,
-        bags,
-        density,
-        load,
-        load_at,
-        down.cut_volume,
-        down.cut_area,
-        len(sisters),
-        sister_mass,
-        lengths,
-        framed,
-    )
     advice = ["fill"] * (up.fill_volume > 0) + ["plane"] * (down.cut_volume > 0) + ["sister"] * bool(len(sisters))
     return Quantities(
         fill_volume=up.fill_volume,
@@ -255,9 +257,9 @@ def quantities(
         load_at=load_at,
         lengths=lengths,
         settings=settings_table(used),
-        table=table,
         cautions=cautions_for(advice),
         framed=framed,
+        pieces=len(sisters),
     )
 
 
@@ -267,12 +269,8 @@ def _masked(plan: Planned, mask: NDArray[np.bool_] | None, name: str, *, positiv
     if mask is None:
         return change
     if np.shape(mask) != change.shape:
-        raise ArgumentError(
-            f"the mask {name} does not lie on the surface's lattice",
-            column=name,
-            value=str(np.shape(mask)),
-            expected=f"[ny, nx] = {change.shape}",
-        )
+        what = f"the mask {name} does not lie on the surface's lattice"
+        raise ArgumentError(what, column=name, value=str(np.shape(mask)), expected=f"[ny, nx] = {change.shape}")
     kept = np.where(np.asarray(mask, dtype=bool), change, 0.0)
     one_side = np.maximum(kept, 0.0) if positive else np.minimum(kept, 0.0)
     return np.where(np.isnan(change), np.nan, one_side)
@@ -282,37 +280,3 @@ def _used(chosen: Mapping[str, Setting], fill: float, density: str, cut: bool) -
     names = ["bag_yield", "fill_density", "spare", "gravity"] * (fill > 0)
     names += [density] * bool(density) + ["kerf"] * cut
     return {name: chosen[name] for name in names}
-
-
-def _table(
-    fill: float,
-    fill_area: float,
-    bags: int,
-    density: float,
-    load: float,
-    load_at: tuple[float, float] | None,
-    cut: float,
-    cut_area: float,
-    sisters: int,
-    sister_mass: float,
-    lengths: CutPlan | None,
-    framed: str,
-) -> pd.DataFrame:
-    rows: list[tuple[str, float, str, str]] = [
-        ("fill volume", fill, "mm3", "the change above zero, split at the line of no change"),
-        ("filled area", fill_area, "mm2", "where the change is above zero, with feathered edges"),
-        ("bags of fill", bags, "bags", "volume with spare over the yield of a bag, rounded up"),
-        ("mass of fill", fill * density, "kg", "volume x density"),
-        ("greatest added dead load", load, "Pa", Note("deepest-fill-at", at=load_at) if load_at else "no fill"),
-        ("planed volume", cut, "mm3", "the change below zero, split at the line of no change"),
-        ("planed area", cut_area, "mm2", "where the change is below zero, with feathered edges"),
-    ]
-    if sisters:
-        rows += [(framed, sisters, "pieces", "as listed"), (f"mass of {framed}", sister_mass, "kg", "volume x density")]
-    if lengths is not None:
-        how = "proven least" if lengths.is_optimal else f"a better plan could save at most {100 * lengths.gap:.2g} %"
-        rows += [
-            ("strapping to buy" if framed == "strapping" else "stock to buy", lengths.bought_mm, "mm", how),
-            ("waste of it", lengths.waste_mm, "mm", "bought less used"),
-        ]
-    return pd.DataFrame(rows, columns=["quantity", "value", "unit", "from"])

@@ -28,27 +28,37 @@ from flatness.planning.set_members import PLANES
 from flatness.planning.target import SHIFTS, TILTS
 
 SURFACES = ("likely", "as-read")
+# what a search for the work goes by
+SEARCHED = ("strategy", "headings", "fixed", "level_within", "height", "tilt", "ask_engineer", "progress")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
     """Arguments of :func:`~flatness.planning.planner.plan_corrections` that name a choice or a number."""
 
-    strategy: str
-    surface: str
-    shift: str
-    fixed: tuple[FixedSpot, ...]
-    level_within: float | None
-    height: float | None
-    tilt: str
-    aim: float | str
-    confidence: float
-    draws: int
-    progress: Progress | None
-    way: str | None = "patches"
+    strategy: str = "least-work"
+    surface: str = "likely"
+    headings: int = 12
+    shift: str = "least-work"
+    fixed: Sequence[FixedSpot] = ()
+    level_within: float | None = None
+    height: float | None = None
+    tilt: str = "least-squares"
+    aim: Any = None
+    confidence: float = 0.95
+    draws: int = 200
+    seed: int = 0
+    progress: Progress | None = None
+    way: str | None = None
     plane: str | None = None
+    ask_engineer: bool = True
     setting_error: float = SETTING_ERROR_MM
     keep_clear: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fixed", tuple(self.fixed))
+        if self.aim is None:
+            object.__setattr__(self, "aim", "sure" if self.draws else 1.0)
 
 
 def check_asked(asked: Asked) -> None:
@@ -67,21 +77,13 @@ def check_asked(asked: Asked) -> None:
         ("plane", asked.plane, (None, "plumb", *PLANES)),
     ):
         if value not in known:
-            raise ArgumentError(
-                f"unknown {name}",
-                column=name,
-                value=str(value),
-                remedy="name one of these",
-                expected=", ".join(one for one in known if one is not None),
-            )
+            remedy, expected = "name one of these", ", ".join(one for one in known if one is not None)
+            raise ArgumentError(f"unknown {name}", column=name, value=str(value), remedy=remedy, expected=expected)
     for spot in asked.fixed:
         if not isinstance(spot, FixedSpot):
+            expected, remedy = "FixedSpot(x, y, height)", "give places and heights in millimetres as FixedSpot"
             raise ArgumentError(
-                "a fixed spot that cannot be read",
-                column="fixed",
-                value=str(spot),
-                expected="FixedSpot(x, y, height)",
-                remedy="give places and heights in millimetres as FixedSpot",
+                "a fixed spot that cannot be read", column="fixed", value=str(spot), expected=expected, remedy=remedy
             )
     if asked.strategy in ("through-benchmarks", "fixed-spots") and not asked.fixed:
         raise ArgumentError(
@@ -121,12 +123,9 @@ def check_asked(asked: Asked) -> None:
             remedy="give it as a share, not in per cent",
         )
     if isinstance(asked.draws, bool) or not isinstance(asked.draws, (int, np.integer)) or asked.draws < 0:
+        expected, remedy = "a whole number from 0", "200 draws tell chances to about 2 %; 0 gives none"
         raise ArgumentError(
-            "draws out of range",
-            column="draws",
-            value=str(asked.draws),
-            expected="a whole number from 0",
-            remedy="200 draws tell chances to about 2 %; 0 gives none",
+            "draws out of range", column="draws", value=str(asked.draws), expected=expected, remedy=remedy
         )
     if asked.aim == "sure" and not asked.draws:
         raise ArgumentError(
@@ -141,24 +140,14 @@ def check_asked(asked: Asked) -> None:
 def _check_aim(aim: float | str) -> None:
     if aim == "sure" or (_is_number(aim) and 0 < float(aim) <= 1):
         return
-    raise ArgumentError(
-        "aim out of range",
-        column="aim",
-        value=str(aim),
-        expected='over 0 up to 1, or "sure"',
-        remedy="1 plans to the limit itself, 0.7 to 70 % of it",
-    )
+    what, remedy = "aim out of range", "1 plans to the limit itself, 0.7 to 70 % of it"
+    raise ArgumentError(what, column="aim", value=str(aim), expected='over 0 up to 1, or "sure"', remedy=remedy)
 
 
 def _finite(name: str, value: Any) -> None:
     if not _is_number(value) or not math.isfinite(value):
-        raise ArgumentError(
-            f"{name} is not a finite number",
-            column=name,
-            value=str(value),
-            expected="millimetres",
-            remedy="read lengths as people write them with parse_length first",
-        )
+        what, remedy = f"{name} is not a finite number", "read lengths as people write them with parse_length first"
+        raise ArgumentError(what, column=name, value=str(value), expected="millimetres", remedy=remedy)
 
 
 def _is_number(value: Any) -> bool:

@@ -108,25 +108,22 @@ class Frame:
         crossings = crossing.positions if crossing is not None else None
         known = [track for track in lay_tracks(as_found, members, None, crossings) if track.known]
         if len(known) < 2:
-            raise PlanError(
-                "fewer than two of the members were read",
-                value=str(len(known)),
-                expected="readings on two or more",
-                remedy="check the positions and the direction of the layout",
-            )
+            what = "fewer than two of the members were read"
+            remedy = "check the positions and the direction of the layout"
+            raise PlanError(what, value=str(len(known)), expected="readings on two or more", remedy=remedy)
         known.sort(key=lambda track: track.position)
         across = np.concatenate([np.full(len(track.knots), track.position) for track in known])
         along = np.concatenate([track.knots for track in known])
         top = np.concatenate([track.knot_top for track in known])
         owner = np.concatenate([np.full(len(track.knots), i, dtype=np.intp) for i, track in enumerate(known)])
         gx, gy = np.meshgrid(surface.x, surface.y)
-        s, p = (gx, gy) if members.direction == "x" else (gy, gx)
+        s, p = members.xy(gx, gy)
         positions = [track.position for track in known]
         room = max(float(np.diff(positions).max()), surface.spacing) + 1e-6
         reached = surface.inside & (p >= positions[0] - room) & (p <= positions[-1] + room)
         room = surface.spacing + 1e-6
         reached &= (s >= min(t.start for t in known) - room) & (s <= max(t.end for t in known) + room)
-        x, y = (along, across) if members.direction == "x" else (across, along)
+        x, y = members.xy(along, across)
         cut = _may_come_off(surface, members, beneath, deepest_plane)
         may, raised = (_least_beside(surface, depth, x, y) for depth in (np.minimum(cut, depths.cut), depths.fill))
         return cls(
@@ -149,12 +146,12 @@ class Frame:
 
     def xy(self, along: Floats, across: Floats) -> tuple[Floats, Floats]:
         """x and y [mm] of stations along members at positions across them."""
-        return (along, across) if self.members.direction == "x" else (across, along)
+        return self.members.xy(along, across)
 
     def work(self, height: Floats, error: float) -> Work:
         """Heights [ny, nx] mm with the errors of setting members: at their ends, straight between."""
         ends = np.array([self.along.min(), self.along.max()])
-        x, y = (ends, self.positions) if self.members.direction == "x" else (self.positions, ends)
+        x, y = self.members.xy(ends, self.positions)
         return Work(height, error=error, across=x, along=y)
 
 
@@ -265,12 +262,9 @@ def _lowest(
     if found.x is None:
         names = joined(str(spot) for spot in fixed) or "the height that was given"
         deepest = " and the deepest fill" if bounded.any() else ""
-        raise PlanError(
-            f"no such plane meets the fixed spots{deepest} and what may come off",
-            value=names,
-            expected=Note("clears-top", off=float(least.max())),
-            remedy="widen an allowance or a depth, say what may come off, or take another plane",
-        )
+        what = f"no such plane meets the fixed spots{deepest} and what may come off"
+        remedy = "widen an allowance or a depth, say what may come off, or take another plane"
+        raise PlanError(what, value=names, expected=Note("clears-top", off=float(least.max())), remedy=remedy)
     solution = np.array(found.x)
     solution[0] += middle
     return solution
@@ -325,8 +319,7 @@ class _Straight:
         self.low, self.high = float(frame.along.min()), float(frame.along.max())
         self.inside, self.z = surface.inside, surface.height[surface.inside]
         gx, gy = np.meshgrid(surface.x, surface.y)
-        along_x = frame.members.direction == "x"
-        s, p = (gx, gy) if along_x else (gy, gx)
+        s, p = frame.members.xy(gx, gy)
         self.share, self.part = self._share(p[self.inside]), (s[self.inside] - self.low) / (self.high - self.low)
         place = frame.xy(np.repeat(s[self.inside], self.count), np.tile(frame.positions, len(self.z)))
         now = surface.at(*place, beyond="nearest").reshape(-1, self.count)
@@ -476,12 +469,8 @@ def over_all(
 
 
 def _no_level(surface: Surface) -> MeasureError:
-    return MeasureError(
-        "a surface read off a string has no level",
-        value=surface.reference,
-        expected="a level or plumb reference",
-        remedy="take the best plane, or read again off a level line",
-    )
+    what, remedy = "a surface read off a string has no level", "take the best plane, or read again off a level line"
+    return MeasureError(what, value=surface.reference, expected="a level or plumb reference", remedy=remedy)
 
 
 def _may_come_off(surface: Surface, members: Members, beneath: Sequence[Beneath], deepest_plane: float) -> Floats:

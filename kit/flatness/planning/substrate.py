@@ -62,13 +62,8 @@ class Beneath:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise ArgumentError(
-                "unknown kind beneath",
-                column="kind",
-                value=str(self.kind),
-                expected=", ".join(KINDS),
-                remedy="take the nearest of these; leave it out where it is not known",
-            )
+            what, remedy = "unknown kind beneath", "take the nearest of these; leave it out where it is not known"
+            raise ArgumentError(what, column="kind", value=str(self.kind), expected=", ".join(KINDS), remedy=remedy)
         if not isinstance(self.may_be_planed, bool):
             raise ArgumentError(
                 "neither yes nor no", column="may_be_planed", value=str(self.may_be_planed), expected="True or False"
@@ -80,12 +75,8 @@ class Beneath:
                 raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected="millimetres")
         span = self.span
         if span is not None and (len(span) < 2 or not np.isfinite(span).all() or (np.diff(span) <= 0).any()):
-            raise ArgumentError(
-                "a span that cannot be used",
-                column="span",
-                value=str(span),
-                expected="positions along the joists of two bearings or more, rising, in mm",
-            )
+            expected = "positions along the joists of two bearings or more, rising, in mm"
+            raise ArgumentError("a span that cannot be used", column="span", value=str(span), expected=expected)
         if self.area is not None and not isinstance(self.area, (Polygon, MultiPolygon)):
             raise ArgumentError("an area that is no polygon", column="area", value=str(self.area), expected="a polygon")
 
@@ -158,13 +149,8 @@ def listed(beneath: Beneath | Sequence[Beneath] | None) -> tuple[Beneath, ...]:
     every = () if beneath is None else (beneath,) if isinstance(beneath, Beneath) else tuple(beneath)
     for one in every:
         if not isinstance(one, Beneath):
-            raise ArgumentError(
-                "what lies beneath cannot be read",
-                column="beneath",
-                value=str(one),
-                expected="a Beneath, or several",
-                remedy='such as Beneath("sheathing", may_be_planed=True)',
-            )
+            what, remedy = "what lies beneath cannot be read", 'such as Beneath("sheathing", may_be_planed=True)'
+            raise ArgumentError(what, column="beneath", value=str(one), expected="a Beneath, or several", remedy=remedy)
     return every
 
 

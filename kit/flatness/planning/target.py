@@ -82,12 +82,9 @@ def level_target(
     [0.0, 4.0]
     """
     if not surface.is_level:
-        raise MeasureError(
-            "a surface read off a string has no level",
-            value=surface.reference,
-            expected="a level or plumb reference",
-            remedy="take the best plane instead, or read again off a level line",
-        )
+        what = "a surface read off a string has no level"
+        remedy = "take the best plane instead, or read again off a level line"
+        raise MeasureError(what, value=surface.reference, expected="a level or plumb reference", remedy=remedy)
     return _least_plane(surface, "level", (0.0, 0.0), height, rates, depths, fixed, shift)
 
 

@@ -81,21 +81,13 @@ class Ways:
             for name in ([way] if way else self.closed)
             for one in self.closed[name].problems
         ]
-        open_ones = ", ".join(self.plans)
-        raise PlanError(
-            [
-                Problem(
-                    f"the way {way} is not open" if way else "no way is open",
-                    column="way",
-                    value=way or None,
-                    expected=open_ones or "a way that is open",
-                    remedy=f"take another: {open_ones}"
-                    if open_ones
-                    else "change what stands against each, which follows",
-                ),
-                *found,
-            ]
-        )
+        what = f"the way {way} is not open" if way else "no way is open"
+        expected, remedy = "a way that is open", "change what stands against each, which follows"
+        if self.plans:
+            expected = ", ".join(self.plans)
+            remedy = f"take another: {expected}"
+        closed = Problem(what, column="way", value=way or None, expected=expected, remedy=remedy)
+        raise PlanError([closed, *found])
 
 
 def plan_ways(
@@ -145,21 +137,9 @@ def plan_ways(
     >>> found.proposed, found.table.set_index("way").loc["members", "why"]
     ('patches', 'no members are named')
     """
-    case = case_of(
-        survey,
-        limits=limits,
-        members=members,
-        beneath=beneath,
-        fixed=fixed,
-        rates=rates,
-        confidence=confidence,
-        **options,
-    )
-    return weigh(case, ways)
-
-
-def weigh(case: Case, ways: Sequence[str] = WAYS) -> Ways:
-    """The ways of a case."""
+    wanted = dict(locals())
+    del wanted["ways"], wanted["options"]
+    case = case_of(**wanted, **options)
     plans: dict[str, Plan] = {}
     closed: dict[str, FlatnessError] = {}
     rows = []

@@ -257,7 +257,7 @@ def make_surface(
     height = np.array(height, dtype=np.float64)
     if height.ndim != 2:
         raise ArgumentError("heights must be two-dimensional, [ny, nx]", value=str(height.shape))
-    _check_spacing(spacing)
+    check_spacing(spacing)
     ny, nx = height.shape
     x, y = x0 + spacing * np.arange(nx, dtype=np.float64), y0 + spacing * np.arange(ny, dtype=np.float64)
     return Surface(x=x, y=y, height=height, spacing=float(spacing), reference=reference)
@@ -280,16 +280,10 @@ def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
     ------
     MeasureError : fewer than three stations, or all on one line
     """
-    spacing = default_spacing(survey) if spacing is None else _check_spacing(spacing)
+    spacing = default_spacing(survey) if spacing is None else check_spacing(spacing)
     sx, sy, _, _ = survey.stations()
     x, y = lattice_axes(sx, spacing), lattice_axes(sy, spacing)
-    if len(x) * len(y) > MOST_NODES:
-        raise ArgumentError(
-            "the lattice is too fine for this surface",
-            value=f"{len(x)} x {len(y)} nodes",
-            expected=f"at most {MOST_NODES} nodes",
-            remedy="choose a wider spacing",
-        )
+    check_fineness(x, y, MOST_NODES)
     height = heights_at(survey, x, y)
     return Surface(x=x, y=y, height=height, spacing=spacing, reference=survey.reference, note=_left_out(sx, sy, x, y))
 
@@ -495,7 +489,19 @@ def _left_out(sx: Floats, sy: Floats, x: Floats, y: Floats) -> str:
     return Note("lattice-leaves-out", strips=strips) if strips else ""
 
 
-def _check_spacing(spacing: float) -> float:
+def check_fineness(x: Floats, y: Floats, most: int) -> None:
+    """Refuse a lattice [ny, nx] with more nodes than ``most``."""
+    if len(x) * len(y) > most:
+        raise ArgumentError(
+            "the lattice is too fine for this surface",
+            value=f"{len(x)} x {len(y)} nodes",
+            expected=f"at most {most} nodes",
+            remedy="choose a wider spacing",
+        )
+
+
+def check_spacing(spacing: float) -> float:
+    """The lattice step [mm], where it can be one."""
     if not (isinstance(spacing, (int, float)) and math.isfinite(spacing) and spacing > 0):
         raise ArgumentError("lattice spacing out of range", value=str(spacing), expected="millimetres above zero")
     return float(spacing)

@@ -105,12 +105,8 @@ class LikelySurface:
         if not (isinstance(n, (int, np.integer)) and n >= 1):
             raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
         if len(x) > MOST_PLACES:
-            raise ArgumentError(
-                "too many places to draw together",
-                value=str(len(x)),
-                expected=f"at most {MOST_PLACES}",
-                remedy="choose a wider spacing",
-            )
+            what, expected = "too many places to draw together", f"at most {MOST_PLACES}"
+            raise ArgumentError(what, value=str(len(x)), expected=expected, remedy="choose a wider spacing")
         stations, extent = self.fit.stations, self._extent
         x, y = x - self.fit.origin[0], y - self.fit.origin[1]
         if not extent.holds(x, y):

@@ -123,11 +123,7 @@ def cautions_for(advice: Iterable[str]) -> tuple[Caution, ...]:
     wanted: set[str] = set()
     for name in (advice,) if isinstance(advice, str) else advice:
         if name not in ADVICE and name not in CAUTIONS:
-            raise ArgumentError(
-                "no cautions are known for this advice",
-                value=str(name),
-                expected=", ".join([*ADVICE, *CAUTIONS]),
-                remedy="name the kind of advice, or add its cautions first",
-            )
+            what, remedy = "no cautions are known for this advice", "name the kind of advice, or add its cautions first"
+            raise ArgumentError(what, value=str(name), expected=", ".join([*ADVICE, *CAUTIONS]), remedy=remedy)
         wanted.update(ADVICE.get(name, (name,)))
     return tuple(caution for caution in _ALL if caution.key in wanted)

@@ -51,12 +51,8 @@ def build_up(layers: Sequence[Layer]) -> float:
     """
     for layer in layers:
         if not math.isfinite(layer.thickness):
-            raise ArgumentError(
-                f"the thickness of the layer {layer.name} is not a finite number",
-                column="thickness",
-                value=str(layer.thickness),
-                expected="millimetres",
-            )
+            what = f"the thickness of the layer {layer.name} is not a finite number"
+            raise ArgumentError(what, column="thickness", value=str(layer.thickness), expected="millimetres")
     return round(sum(float(layer.thickness) for layer in layers), 9)
 
 
@@ -69,19 +65,11 @@ def target_heights(plan: Planned) -> Floats:
     """
     change = np.asarray(plan.change, dtype=np.float64)
     if change.shape != plan.surface.height.shape:
-        raise ArgumentError(
-            "the change does not lie on the surface's lattice",
-            column="change",
-            value=str(change.shape),
-            expected=f"[ny, nx] = {plan.surface.height.shape}",
-        )
+        what, expected = "the change does not lie on the surface's lattice", f"[ny, nx] = {plan.surface.height.shape}"
+        raise ArgumentError(what, column="change", value=str(change.shape), expected=expected)
     if not np.isfinite(change[plan.surface.inside]).all():
-        raise ArgumentError(
-            "the change is blank, or not finite, where there is a surface",
-            column="change",
-            expected="millimetres at every node of the surface",
-            remedy="write 0 where nothing changes",
-        )
+        what, remedy = "the change is blank, or not finite, where there is a surface", "write 0 where nothing changes"
+        raise ArgumentError(what, column="change", expected="millimetres at every node of the surface", remedy=remedy)
     heights: Floats = plan.surface.height + change
     return heights
 

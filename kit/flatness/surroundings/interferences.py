@@ -197,12 +197,8 @@ def _door(plan: Planned, door: Door, layers: Sequence[Layer]) -> Found:
 
 def _stair(stair: Stair, rise: float) -> Found:
     if stair.floor_is not in ("top", "bottom"):
-        raise ArgumentError(
-            f"unknown end of the stair {stair.name}",
-            column="floor_is",
-            value=str(stair.floor_is),
-            expected="top or bottom",
-        )
+        what = f"unknown end of the stair {stair.name}"
+        raise ArgumentError(what, column="floor_is", value=str(stair.floor_is), expected="top or bottom")
     limit = Note("risers-differ", mm=RISERS_MM)
     caution = CAUTIONS["stairs"].text
     if not stair.risers:
@@ -269,10 +265,5 @@ def _headroom(headroom: Headroom, rise: float) -> Found:
 
 
 def _out_of_range(name: str, column: str, value: float) -> ArgumentError:
-    return ArgumentError(
-        f"{column} of {name} out of range",
-        column=column,
-        value=str(value),
-        expected="finite millimetres above zero",
-        remedy="measure it again",
-    )
+    what, expected = f"{column} of {name} out of range", "finite millimetres above zero"
+    return ArgumentError(what, column=column, value=str(value), expected=expected, remedy="measure it again")

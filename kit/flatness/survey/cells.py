@@ -126,6 +126,16 @@ class Report:
         letter = None if column is None else column_letter(column)
         self._keep(Problem(what, self.file, row, letter, value, expected, remedy))
 
+    def cell(self, record: Record, column: int, what: str, expected: str, remedy: str) -> None:
+        """Note what is wrong with one cell; ``column`` counts from 0."""
+        self.add(what, record.row, column, value=text_of(record.cell(column)), expected=expected, remedy=remedy)
+
+    def at(
+        self, reading: Reading, what: str, expected: str | None, remedy: str | None = None, value: str | None = None
+    ) -> None:
+        """Note what is wrong with one reading."""
+        self.add(what, reading.row, reading.column, value=value, expected=expected, remedy=remedy)
+
     def take(self, problem: Problem, row: int, column: int) -> None:
         """Note a problem found elsewhere, at this place of the file."""
         self._keep(replace(problem, file=self.file, row=row, column=column_letter(column)))
@@ -211,14 +221,9 @@ class LengthReader:
             self.report.add(cell.what, row, column, value=cell.value, expected=cell.expected, remedy=cell.remedy)
             return None
         if reading and self._is_serial(cell):
-            self.report.add(
-                "a whole number that a spreadsheet uses for a date stands where a reading should be",
-                row,
-                column,
-                value=text_of(cell),
-                expected="a reading such as 3/8",
-                remedy=f"{DATE_REMEDY}; if it truly is that long, write its unit behind it",
-            )
+            what = "a whole number that a spreadsheet uses for a date stands where a reading should be"
+            remedy = f"{DATE_REMEDY}; if it truly is that long, write its unit behind it"
+            self.report.add(what, row, column, value=text_of(cell), expected="a reading such as 3/8", remedy=remedy)
             return None
         try:
             value = float(parse_exact(cell, unit or self.unit, decimal_comma=self.decimal_comma))
@@ -281,31 +286,27 @@ class LengthReader:
 
     def finish(self) -> None:
         """Report what only the whole file shows: numbers without a unit, two kinds of decimal mark."""
-        if self._bare:
-            row, column, text = min(self._bare)
-            count = len(self._bare)
-            self.report.add(
-                "a number without a unit, and the file names none"
-                + (f" ({count} numbers carry none, this is the first)" if count > 1 else ""),
-                row,
-                column,
-                value=text,
-                expected="a line such as `# unit: in` at the top (in, ft, mm, cm or m)",
-                remedy="add the line with the unit you measured in, or write a unit behind each number",
-            )
-        unknown = any(problem.what == "unknown unit" for problem in self.report.problems)
-        if self._metric_fractions and not unknown:
-            row, column, text = min(self._metric_fractions)
-            count = len(self._metric_fractions)
-            self.report.add(
-                "a fraction without a unit in a file whose readings are metric"
-                + (f" ({count} readings are such, this is the first)" if count > 1 else ""),
-                row,
-                column,
-                value=text,
-                expected="decimals, or the unit behind the fraction, such as 3/8 in",
-                remedy="write `# unit: in` if they were read in inches",
-            )
+        is_known = all(problem.what != "unknown unit" for problem in self.report.problems)
+        for found, what, are, expected, remedy in (
+            (
+                self._bare,
+                "a number without a unit, and the file names none",
+                "numbers carry none",
+                "a line such as `# unit: in` at the top (in, ft, mm, cm or m)",
+                "add the line with the unit you measured in, or write a unit behind each number",
+            ),
+            (
+                self._metric_fractions if is_known else [],
+                "a fraction without a unit in a file whose readings are metric",
+                "readings are such",
+                "decimals, or the unit behind the fraction, such as 3/8 in",
+                "write `# unit: in` if they were read in inches",
+            ),
+        ):
+            if found:
+                row, column, text = min(found)
+                count = f" ({len(found)} {are}, this is the first)" if len(found) > 1 else ""
+                self.report.add(f"{what}{count}", row, column, value=text, expected=expected, remedy=remedy)
         if self._commas and self._points:
             row, column, text = min(self._points)
             other = min(self._commas)

@@ -39,13 +39,8 @@ def check_outlines(header: Header, report: Report) -> None:
     room = header.outline.buffer(INCH_MM, join_style="mitre")
     for row, opening in header.openings:
         if not room.covers(opening):
-            report.add(
-                "the opening does not lie inside the outline",
-                row,
-                0,
-                expected="an opening within the outline",
-                remedy="correct its corners, or those of the outline",
-            )
+            what, expected = "the opening does not lie inside the outline", "an opening within the outline"
+            report.add(what, row, 0, expected=expected, remedy="correct its corners, or those of the outline")
 
 
 def check_readings(readings: Readings, heights: list[float], header: Header, report: Report) -> list[Problem]:
@@ -107,7 +102,8 @@ def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, re
     for unit, factor in (("ft", 12.0), ("m", 1000.0)):
         shares = [float(np.ptp(x)) * factor / (east - west), float(np.ptp(y)) * factor / (north - south)]
         if all(LEAST_FILLED <= share <= 1.05 for share in shares):
-            report.add(
+            report.at(
+                points[0],
                 Note(
                     "outline-unit",
                     x=float(np.ptp(x)),
@@ -116,8 +112,6 @@ def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, re
                     of_y=north - south,
                     unit=unit,
                 ),
-                points[0].row,
-                points[0].column,
                 expected="stations spread over the outline",
                 remedy=f"state the positions' unit: {unit} in the grid's corner cell, or x [{unit}] as the heading",
             )
@@ -126,14 +120,10 @@ def _check_reach(x: Floats, y: Floats, points: list[Reading], header: Header, re
 def _check_drops(readings: Readings, points: list[Reading], report: Report) -> None:
     """Report drops that are all below zero: with the minus the surface would be judged upside down."""
     if readings.quantity == "drop" and len(points) >= FEWEST_DROPS and all(one.value < 0 for one in points):
-        report.add(
-            "every drop is below zero, which turns proud and shy about",
-            points[0].row,
-            points[0].column,
-            value=Note("read", mm=points[0].value),
-            expected="distances from the instrument's line to the surface, above zero",
-            remedy="leave out the minus, or write `# reading: height` if they are heights below a datum",
-        )
+        what = "every drop is below zero, so that what is too high would be shown as too low"
+        expected = "distances from the instrument's line to the surface, above zero"
+        remedy = "leave out the minus, or write `# reading: height` if they are heights below a datum"
+        report.at(points[0], what, value=Note("read", mm=points[0].value), expected=expected, remedy=remedy)
 
 
 def _look_like_drops(z: Floats, readings: Readings, points: list[Reading], file: str) -> list[Problem]:
@@ -160,24 +150,15 @@ def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64
 
 def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -> None:
     if len(x) < 3:
-        report.add(
-            "fewer than three stations are no surface",
-            value=f"{len(x)} stations",
-            expected="at least three stations, not on one line",
-            remedy="take more readings",
-        )
+        what, expected = "fewer than three stations are no surface", "at least three stations, not on one line"
+        report.add(what, value=f"{len(x)} stations", expected=expected, remedy="take more readings")
         return
     xy = np.column_stack([x - x.mean(), y - y.mean()])
     across = np.linalg.svd(xy, full_matrices=False)[2][1]
     width = xy @ across
     if np.ptp(width) <= 2 * SAME_PLACE_MM:
-        report.add(
-            "all stations lie on one line",
-            points[0].row,
-            points[0].column,
-            expected="stations that span an area",
-            remedy="read a second line beside the first",
-        )
+        what, remedy = "all stations lie on one line", "read a second line beside the first"
+        report.add(what, points[0].row, points[0].column, expected="stations that span an area", remedy=remedy)
 
 
 def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:
@@ -194,10 +175,9 @@ def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, r
 
 
 def _report_place(report: Report, reading: Reading, x: float, y: float, by: float, where: str) -> None:
-    report.add(
+    report.at(
+        reading,
         Note("station-outside", x=x, y=y, where=where, by=(by, INCH_MM)),
-        reading.row,
-        reading.column,
         expected="stations on the surface",
         remedy="correct the station's x and y, or the corners of the outline or opening",
     )
@@ -215,10 +195,9 @@ def _check_repeats(
     apart = z[order[ends]] - z[order[starts]]
     for k in np.flatnonzero(apart > allowed + 1e-6):
         first, second = sorted((points[order[starts[k]]], points[order[ends[k]]]), key=lambda r: (r.row, r.column))
-        report.add(
+        report.at(
+            second,
             Note("read-twice", cell=first.cell, apart=(float(apart[k]), allowed)),
-            second.row,
-            second.column,
             expected=Note("within-most", most=allowed),
             remedy="read the station again, or correct the x and y of one of the two",
         )
@@ -249,10 +228,9 @@ def _check_slips(
         text = likely_meant(points[k], expected, INCH_MM, readings.decimal_comma)
         if text is not None:
             found = True
-            report.add(
+            report.at(
+                points[k],
                 "a reading that its neighbours rule out",
-                points[k].row,
-                points[k].column,
                 value=points[k].typed,
                 expected=Note("as-around", mm=expected),
                 remedy=f"did you mean {text}? Type it again, or read the station again; if it is right, it is no part "

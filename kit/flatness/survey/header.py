@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 import shapely
 from shapely import Polygon
 
-from flatness.errors import ArgumentError, LengthError
-from flatness.lengths import parse_exact, unit_named
+from flatness.errors import ArgumentError
+from flatness.lengths import unit_named
 from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
 from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
 
@@ -46,6 +46,10 @@ class Entry:
     row: int
     text: str
 
+    def is_wrong(self, report: Report, what: str, expected: str, remedy: str) -> None:
+        """Report what is wrong with the line."""
+        report.add(what, self.row, 0, value=self.text, expected=expected, remedy=remedy)
+
 
 @dataclass(kw_only=True)
 class Header:
@@ -80,13 +84,11 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
     if (found := single("accuracy")) is not None:
         header.accuracy = lengths.read(found.text, found.row, 0)
         if header.accuracy is not None and header.accuracy <= 0:
-            report.add(
+            found.is_wrong(
+                report,
                 "the accuracy must be above zero",
-                found.row,
-                0,
-                value=found.text,
-                expected="one standard deviation of one reading, such as 1/32 in",
-                remedy="write how far a repeated reading typically differs, or delete the line",
+                "one standard deviation of one reading, such as 1/32 in",
+                "write how far a repeated reading typically differs, or delete the line",
             )
             header.accuracy = None
     if (found := single("outline")) is not None:
@@ -143,33 +145,17 @@ def _entries(table: Table, report: Report) -> dict[str, list[Entry]]:
             continue
         key, colon, value = line.partition(":")
         key, value = key.strip().lower(), value.strip()
+        here = Entry(record.row, line)
         if not colon or key not in KEYS:
-            report.add(
-                "an unknown key" if colon else "a # line without a colon",
-                record.row,
-                0,
-                value=line,
-                expected=f"`# key: value` with one of the keys {', '.join(KEYS)}",
-                remedy=f"did you mean `{nearest(key, KEYS)}`?" if colon else "write `# title: ...`, or delete it",
-            )
+            what, remedy = "a # line without a colon", "write `# title: ...`, or delete it"
+            if colon:
+                what, remedy = "an unknown key", f"did you mean `{nearest(key, KEYS)}`?"
+            here.is_wrong(report, what, f"`# key: value` with one of the keys {', '.join(KEYS)}", remedy)
         elif key in entries and key not in REPEATABLE:
-            report.add(
-                f"`{key}` is given twice, first in row {entries[key][0].row}",
-                record.row,
-                0,
-                value=line,
-                expected="one line for this key",
-                remedy="delete one of the two",
-            )
+            what = f"`{key}` is given twice, first in row {entries[key][0].row}"
+            here.is_wrong(report, what, "one line for this key", "delete one of the two")
         elif not value and key not in FREE_TEXT:
-            report.add(
-                f"`{key}` has no value",
-                record.row,
-                0,
-                value=line,
-                expected=f"`# {key}: value`",
-                remedy="write its value, or delete the line",
-            )
+            here.is_wrong(report, f"`{key}` has no value", f"`# {key}: value`", "write its value, or delete the line")
         else:
             entries.setdefault(key, []).append(Entry(record.row, value))
     return entries
@@ -181,14 +167,7 @@ def _choice(key: str, found: Entry | None, known: tuple[str, ...], report: Repor
     value = found.text.lower()
     if value in known:
         return value
-    report.add(
-        f"unknown {key}",
-        found.row,
-        0,
-        value=found.text,
-        expected=" or ".join(known),
-        remedy=f"did you mean `{nearest(value, known)}`?",
-    )
+    found.is_wrong(report, f"unknown {key}", " or ".join(known), f"did you mean `{nearest(value, known)}`?")
     return None
 
 
@@ -197,14 +176,7 @@ def _unit(found: Entry | None, report: Report) -> str | None:
         return None
     unit = unit_named(found.text)
     if unit is None:
-        report.add(
-            "unknown unit",
-            found.row,
-            0,
-            value=found.text,
-            expected="in, ft, mm, cm or m",
-            remedy="write the unit you measured in",
-        )
+        found.is_wrong(report, "unknown unit", "in, ft, mm, cm or m", "write the unit you measured in")
         return "mm"  # the file is refused anyway; reading on finds its other problems
     return unit
 
@@ -213,13 +185,11 @@ def _read_reference(header: Header, found: Entry | None, report: Report) -> None
     header.reference = "plumb" if header.surface == "wall" else "level"
     chosen = _choice("reference", found, REFERENCES, report)
     if found is not None and chosen is not None and chosen not in (header.reference, "string"):
-        report.add(
+        found.is_wrong(
+            report,
             f"a {header.surface} is not read off a {chosen} reference",
-            found.row,
-            0,
-            value=found.text,
-            expected=f"{header.reference} or string",
-            remedy="correct `# surface:` or `# reference:`; string stands for a straight reference that is "
+            f"{header.reference} or string",
+            "correct `# surface:` or `# reference:`; string stands for a straight reference that is "
             "not known to be level or plumb",
         )
     elif chosen is not None:
@@ -233,31 +203,22 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
     for pair in _pairs(found.text):
         ways = _splits(pair, lengths)
         if len(ways) != 1:
-            report.add(
-                f"a corner of the {key} can be read in {len(ways)} ways"
-                if ways
-                else f"a corner of the {key} is not two lengths",
-                found.row,
-                0,
-                value=pair,
-                expected=_CORNERS,
-                remedy="put a space behind the comma between x and y, such as (4,5, 2), or (4,5; 2)"
-                if ways
-                else "write each corner as x, y; four corners for a rectangle",
-            )
+            what, remedy = "is not two lengths", "write each corner as x, y; four corners for a rectangle"
+            if ways:
+                what = f"can be read in {len(ways)} ways"
+                remedy = "put a space behind the comma between x and y, such as (4,5, 2), or (4,5; 2)"
+            Entry(found.row, pair).is_wrong(report, f"a corner of the {key} {what}", _CORNERS, remedy)
             return None
         x, y = (lengths.read(part, found.row, 0) for part in ways[0])
         if x is None or y is None:
             return None
         corners.append((x, y))
     if len(set(corners)) < 3:
-        report.add(
+        found.is_wrong(
+            report,
             f"the {key} has fewer than three corners",
-            found.row,
-            0,
-            value=found.text,
-            expected=_CORNERS,
-            remedy="list every corner in order around it; a rectangle has four",
+            _CORNERS,
+            "list every corner in order around it; a rectangle has four",
         )
         return None
     polygon = Polygon(corners)
@@ -265,14 +226,7 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
         crossing = "Self-intersection" in shapely.is_valid_reason(polygon)
         flat = shapely.MultiPoint(corners).convex_hull.area < 1e-6
         what = "has no area" if flat or not crossing else "crosses or touches itself"
-        report.add(
-            f"the {key} {what}",
-            found.row,
-            0,
-            value=found.text,
-            expected=_CORNERS,
-            remedy="list the corners in order, walking once around it",
-        )
+        found.is_wrong(report, f"the {key} {what}", _CORNERS, "list the corners in order, walking once around it")
         return None
     return polygon
 
@@ -295,15 +249,12 @@ def _splits(pair: str, lengths: LengthReader) -> list[tuple[str, str]]:
     mark = ";" if ";" in pair else ","
     places = [i for i, char in enumerate(pair) if char == mark]
     ways = [(pair[:i].strip(), pair[i + 1 :].strip()) for i in places]
-    return [way for way in ways if all(_is_length(part, lengths) for part in way)]
+    return [way for way in ways if all(is_length(part, lengths) for part in way)]
 
 
-def _is_length(text: str, lengths: LengthReader) -> bool:
-    try:
-        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
-    except LengthError:
-        return False
-    return True
+def is_length(text: str, lengths: LengthReader) -> bool:
+    """Whether a text is a length, or a number that only lacks its unit."""
+    return lengths.quietly(text, lengths.unit or "mm") is not None
 
 
 def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, lengths: LengthReader) -> None:
@@ -319,26 +270,17 @@ def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, l
     if typical is None:
         return
     word, offset = typical.text.lower(), TYPICAL_MM.get(typical.text.lower())
-    if offset is None and _is_length(word, lengths):
+    if offset is None and is_length(word, lengths):
         offset = lengths.read(typical.text, typical.row, 0)
     if offset is None or not 0 <= offset <= MOST_TYPICAL_MM:
-        report.add(
+        typical.is_wrong(
+            report,
             "unknown framing",
-            typical.row,
-            0,
-            value=typical.text,
-            expected="new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in",
-            remedy=f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?",
+            "new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in",
+            f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?",
         )
     elif layout is None and offset > 0:
-        report.add(
-            "`framing` without `members`",
-            typical.row,
-            0,
-            value=typical.text,
-            expected=_LAYOUT,
-            remedy="add that line, or delete this one",
-        )
+        typical.is_wrong(report, "`framing` without `members`", _LAYOUT, "add that line, or delete this one")
     elif header.framing is not None:
         header.framing = replace(header.framing, typical=offset)
 
@@ -376,27 +318,16 @@ def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None
     places = places or [i for i, char in enumerate(text) if char == ","]
     places = places or [i for i, char in enumerate(text) if char == " "]
     ways = [(text[:i].strip(), text[i + 1 :].strip()) for i in places]
-    ways = [(label, height) for label, height in ways if label and _is_length(height, lengths)]
+    ways = [(label, height) for label, height in ways if label and is_length(height, lengths)]
     if len(ways) != 1:
-        lengths.report.add(
-            f"the benchmark can be read in {len(ways)} ways" if ways else "the benchmark is not a label and a height",
-            found.row,
-            0,
-            value=text,
-            expected="`# benchmark: BM1 = 3 1/4 in`",
-            remedy="write the label, an equals sign and its height",
-        )
+        what = f"can be read in {len(ways)} ways" if ways else "is not a label and a height"
+        remedy = "write the label, an equals sign and its height"
+        found.is_wrong(lengths.report, f"the benchmark {what}", "`# benchmark: BM1 = 3 1/4 in`", remedy)
         return
     label, written = ways[0]
     height = lengths.read(written, found.row, 0)
     if label in header.benchmarks:
-        lengths.report.add(
-            f"benchmark {label} is given twice",
-            found.row,
-            0,
-            value=text,
-            expected="one height for each label",
-            remedy="delete one of the two, or give them different labels",
-        )
+        what, remedy = f"benchmark {label} is given twice", "delete one of the two, or give them different labels"
+        found.is_wrong(lengths.report, what, "one height for each label", remedy)
     elif height is not None:
         header.benchmarks[label] = height

@@ -9,8 +9,8 @@ import math
 import re
 from dataclasses import dataclass
 
-from flatness.errors import LengthError, Problem
-from flatness.lengths import parse_exact, unit_named
+from flatness.errors import Problem
+from flatness.lengths import unit_named
 from flatness.survey.cells import (
     Accident,
     Cell,
@@ -25,7 +25,7 @@ from flatness.survey.cells import (
     nearest,
     text_of,
 )
-from flatness.survey.header import Header, needed_quantity
+from flatness.survey.header import Header, is_length, needed_quantity
 from flatness.survey.positions import (
     Position,
     check_positions,
@@ -55,14 +55,12 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
     quantity = needed_quantity(header, report, first.row)
     unit = corner_unit(first.cell(0))
     if unit is None:
-        report.add(
+        what, expected = (
             "the corner of the grid holds something else",
-            first.row,
-            0,
-            value=text_of(first.cell(0)),
-            expected="nothing, y\\x, or the unit of the positions such as ft",
-            remedy="empty the corner cell; x positions run along the first row, y positions down the first column",
+            "nothing, y\\x, or the unit of the positions such as ft",
         )
+        remedy = "empty the corner cell; x positions run along the first row, y positions down the first column"
+        report.cell(first, 0, what, expected, remedy)
     width = max(len(record.cells) for record in table.body)
     while width > 1 and all(is_empty(record.cell(width - 1)) for record in table.body):
         width -= 1
@@ -70,14 +68,13 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
     if 0 < 2 * len(wide) < len(rows):
         # a row or two longer than the positions is a slip in that row, not a column without its position
         for record in wide:
-            report.add(
-                "more readings in this row than there are x positions",
-                record.row,
+            report.cell(
+                record,
                 _filled(first),
-                value=text_of(record.cell(_filled(first))),
-                expected=f"at most {_filled(first) - 1} readings",
-                remedy="look for a comma inside a number of this row: write a point for decimals; or fill in the "
-                "missing x position",
+                "more readings in this row than there are x positions",
+                f"at most {_filled(first) - 1} readings",
+                "look for a comma inside a number of this row: write a point for decimals; or fill in the missing x "
+                "position",
             )
         width = _filled(first)
     along = [(first.row, c, first.cell(c)) for c in range(1, width)]
@@ -167,14 +164,9 @@ def _positions(
     for (row, column, cell), readings in zip(places, beside, strict=True):
         if is_empty(cell):
             if not all(is_empty(reading) for reading in readings):
-                lengths.report.add(
-                    f"readings without their {name} position",
-                    row,
-                    column,
-                    value="",
-                    expected=f"the {name} position of this {'column' if name == 'x' else 'row'}",
-                    remedy="fill it in, or delete the readings",
-                )
+                expected = f"the {name} position of this {'column' if name == 'x' else 'row'}"
+                what, remedy = f"readings without their {name} position", "fill it in, or delete the readings"
+                lengths.report.add(what, row, column, value="", expected=expected, remedy=remedy)
             found.append(None)
             continue
         value = lengths.read(cell, row, column, unit=unit)
@@ -182,14 +174,9 @@ def _positions(
         if value is not None:
             twin = next((where for other, where in seen if abs(other - value) <= SAME_PLACE_MM), None)
             if twin is not None:
-                lengths.report.add(
-                    f"the {name} position is the same as in {twin}",
-                    row,
-                    column,
-                    value=text_of(cell),
-                    expected="each position once",
-                    remedy="correct one of the two",
-                )
+                what, expected = f"the {name} position is the same as in {twin}", "each position once"
+                remedy = "correct one of the two"
+                lengths.report.add(what, row, column, value=text_of(cell), expected=expected, remedy=remedy)
             seen.append((value, f"{column_letter(column)}{row}"))
     return found
 
@@ -224,15 +211,7 @@ def _is_list(table: Table, lengths: LengthReader) -> bool:
     if is_empty(first) or corner_unit(first) is not None:
         return False
     filled = [cell for cell in others if not is_empty(cell)]
-    return not any(isinstance(cell, (float, Accident)) or _reads(cell, lengths) for cell in filled)
-
-
-def _reads(text: str, lengths: LengthReader) -> bool:
-    try:
-        parse_exact(text, lengths.unit or "mm", decimal_comma=lengths.decimal_comma)
-    except LengthError:
-        return False
-    return True
+    return not any(isinstance(cell, (float, Accident)) or is_length(cell, lengths) for cell in filled)
 
 
 def _split_heading(text: str) -> tuple[str, str]:
@@ -297,35 +276,17 @@ def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, He
         if is_empty(cell):
             filled = next((row for row in rows if not is_empty(row.cell(column))), None)
             if filled is not None:
-                report.add(
-                    "a column without a heading holds something",
-                    filled.row,
-                    column,
-                    value=text_of(filled.cell(column)),
-                    expected=expected,
-                    remedy=f"write a heading in {column_letter(column)}{first.row}, or delete the column",
-                )
+                remedy = f"write a heading in {column_letter(column)}{first.row}, or delete the column"
+                report.cell(filled, column, "a column without a heading holds something", expected, remedy)
         elif name not in HEADINGS or (written and unit is None):
-            known = name in HEADINGS
-            report.add(
-                "a unit that is not known in a heading" if known else "an unknown heading",
-                first.row,
-                column,
-                value=text,
-                expected="in, ft, mm, cm or m, such as x [ft]" if known else expected,
-                remedy="correct the unit, or write the heading without one"
-                if known
-                else f"did you mean `{nearest(name, HEADINGS)}`?",
-            )
+            told = "an unknown heading", expected, f"did you mean `{nearest(name, HEADINGS)}`?"
+            if name in HEADINGS:
+                what, units = "a unit that is not known in a heading", "in, ft, mm, cm or m, such as x [ft]"
+                told = what, units, "correct the unit, or write the heading without one"
+            report.cell(first, column, *told)
         elif name in headings:
-            report.add(
-                f"the heading `{name}` is there twice, also in column {column_letter(headings[name].column)}",
-                first.row,
-                column,
-                value=text,
-                expected="each heading once",
-                remedy="delete one of the two columns",
-            )
+            what = f"the heading `{name}` is there twice, also in column {column_letter(headings[name].column)}"
+            report.cell(first, column, what, "each heading once", "delete one of the two columns")
         else:
             headings[name] = Heading(name, column, unit)
     return headings
@@ -335,59 +296,32 @@ def _list_quantity(headings: dict[str, Heading], row: int, header: Header, repor
     given = [name for name in headings if name in WITH_LENGTHS[2:]]
     missing = [name for name in ("x", "y") if name not in headings] + ([] if given else ["reading"])
     if missing:
-        report.add(
-            f"no column for {' and '.join(missing)}",
-            row,
-            0,
-            expected="the headings x, y and reading",
-            remedy="write the headings in the first row under the # lines",
-        )
+        what, expected = f"no column for {' and '.join(missing)}", "the headings x, y and reading"
+        report.add(what, row, 0, expected=expected, remedy="write the headings in the first row under the # lines")
     if len(given) > 1:
-        report.add(
-            f"more than one column of readings: {', '.join(given)}",
-            row,
-            headings[given[1]].column,
-            value=given[1],
-            expected="one of reading, height or drop",
-            remedy="keep one of the columns",
-        )
+        what, expected = f"more than one column of readings: {', '.join(given)}", "one of reading, height or drop"
+        column, remedy = headings[given[1]].column, "keep one of the columns"
+        report.add(what, row, column, value=given[1], expected=expected, remedy=remedy)
     named = given[0] if given else "reading"
     if named == "reading":
         return needed_quantity(header, report, row)
     if header.quantity not in (None, named):
-        report.add(
-            f"`# reading: {header.quantity}` disagrees with the heading `{named}`",
-            header.quantity_row,
-            0,
-            value=header.quantity,
-            expected=named,
-            remedy="correct the line or the heading",
-        )
+        what = f"`# reading: {header.quantity}` disagrees with the heading `{named}`"
+        at, remedy = header.quantity_row, "correct the line or the heading"
+        report.add(what, at, 0, value=header.quantity, expected=named, remedy=remedy)
     return named
 
 
 def _report_stray(record: Record, width: int, report: Report) -> None:
     first = record.cell(0)
     if isinstance(first, str) and re.match(r"#\s*\w+\s*:", first):
-        report.add(
-            "a # line below the first row of readings",
-            record.row,
-            0,
-            value=first,
-            expected="all # lines at the top",
-            remedy="move the line to the top of the file",
-        )
+        what, remedy = "a # line below the first row of readings", "move the line to the top of the file"
+        report.cell(record, 0, what, "all # lines at the top", remedy)
     for column in range(width, len(record.cells)):
         if not is_empty(record.cells[column]):
-            report.add(
-                "a cell beyond the last heading",
-                record.row,
-                column,
-                value=text_of(record.cells[column]),
-                expected=f"at most {width} cells in a row",
-                remedy="delete it, or add its heading; a decimal comma is read only where semicolons "
-                "separate the cells",
-            )
+            what, expected = "a cell beyond the last heading", f"at most {width} cells in a row"
+            remedy = "delete it, or add its heading; a decimal comma is read only where semicolons separate the cells"
+            report.cell(record, column, what, expected, remedy)
 
 
 def _list_reading(
@@ -412,14 +346,9 @@ def _list_reading(
         if is_empty(cell) and kind != "surface":
             place.append(math.nan)
         elif is_empty(cell):
-            lengths.report.add(
-                f"a reading without its {name}",
-                record.row,
-                heading.column,
-                value="",
-                expected=f"the {name} of the station",
-                remedy=f"fill in {name}, or delete the reading",
-            )
+            what, remedy = f"a reading without its {name}", f"fill in {name}, or delete the reading"
+            expected, at = f"the {name} of the station", heading.column
+            lengths.report.add(what, record.row, at, value="", expected=expected, remedy=remedy)
             place.append(None)
         else:
             place.append(lengths.read(cell, record.row, heading.column, unit=heading.unit))
@@ -434,14 +363,9 @@ def _list_reading(
 def _text(record: Record, column: int, report: Report) -> str:
     cell = record.cell(column)
     if isinstance(cell, Accident):
-        report.add(
-            cell.what.replace("a length should be", "a text should be").replace(", not a length", ""),
-            record.row,
-            column,
-            value=cell.value,
-            expected="a text",
-            remedy="format the cell as Text, then type it again",
-        )
+        what = cell.what.replace("a length should be", "a text should be").replace(", not a length", "")
+        remedy = "format the cell as Text, then type it again"
+        report.add(what, record.row, column, value=cell.value, expected="a text", remedy=remedy)
     return text_of(cell)
 
 
@@ -449,12 +373,6 @@ def _kind(text: str, record: Record, headings: dict[str, Heading], report: Repor
     kind = text.strip().lower() or "surface"
     if kind in KINDS:
         return kind
-    report.add(
-        "an unknown kind of reading",
-        record.row,
-        headings["kind"].column,
-        value=text,
-        expected="surface (or empty), benchmark or turning",
-        remedy=f"did you mean `{nearest(kind, KINDS)}`?",
-    )
+    remedy, expected = f"did you mean `{nearest(kind, KINDS)}`?", "surface (or empty), benchmark or turning"
+    report.cell(record, headings["kind"].column, "an unknown kind of reading", expected, remedy)
     return None

@@ -105,14 +105,7 @@ def residual_table(
     what: pd.DataFrame, solution: Solution, weight: Floats, stated: float | None, found: Sequence[Blunder]
 ) -> pd.DataFrame:
     """The observations with their residuals, and the blunders among them."""
-    table = what.assign(
-        residual=solution.residuals,
-        share=solution.shares,
-        w=standardised(solution, weight, stated),
-        blunder=False,
-        size=math.nan,
-        or_else="",
-    )
+    table = what.assign(residual=solution.residuals, share=solution.shares, w=standardised(solution, weight, stated))
     others: list[tuple[int, ...]] = [()] * len(table)
     size, flag = np.full(len(table), math.nan), np.zeros(len(table), dtype=bool)
     for blunder in found:
@@ -223,12 +216,9 @@ def adjust_levels(sights: pd.DataFrame, benchmarks: Mapping[Any, float], *, erro
                 observed[i] -= sign * known[point]
     solution = solve(design, observed, weight)
     if solution is None:  # every point hangs on a benchmark: only weights worlds apart lose the numbers
-        raise ArgumentError(
-            "the weights or errors of the sights are too far apart to be adjusted together",
-            value=f"{weight.min():g} to {weight.max():g}",
-            expected="errors within a factor of ten thousand",
-            remedy="check the unit of the errors",
-        )
+        what = "the weights or errors of the sights are too far apart to be adjusted together"
+        expected, remedy = "errors within a factor of ten thousand", "check the unit of the errors"
+        raise ArgumentError(what, value=f"{weight.min():g} to {weight.max():g}", expected=expected, remedy=remedy)
     stated = 1.0 if "error" in sights and error is None else error
     unit = solution.m0 if stated is None else stated
     heights = {point: known.get(point, 0.0) for point in points}
@@ -311,12 +301,9 @@ def known_heights(benchmarks: Mapping[Any, float]) -> dict[Any, float]:
         except (TypeError, ValueError):
             known[point] = math.nan
         if not math.isfinite(known[point]):
-            raise ArgumentError(
-                f"benchmark '{point}' has no known height",
-                value=str(height),
-                expected="a height [mm]",
-                remedy="give its height, or leave it out of the benchmarks: it is then a point like the others",
-            )
+            what = f"benchmark '{point}' has no known height"
+            remedy = "give its height, or leave it out of the benchmarks: it is then a point like the others"
+            raise ArgumentError(what, value=str(height), expected="a height [mm]", remedy=remedy)
     return known
 
 
@@ -385,21 +372,15 @@ def book_levels(back: ArrayLike, fore: ArrayLike, start: float = 0.0, points: Se
     """
     backs, fores = (np.asarray(sights, dtype=np.float64).ravel() for sights in (back, fore))
     if len(backs) != len(fores) or not len(backs):
-        raise ArgumentError(
-            "every set-up has one back sight and one fore sight",
-            value=f"{len(backs)} back, {len(fores)} fore",
-            expected="as many back sights as fore sights",
-            remedy="look for the sight that was not booked",
-        )
+        what, expected = "every set-up has one back sight and one fore sight", "as many back sights as fore sights"
+        remedy = "look for the sight that was not booked"
+        raise ArgumentError(what, value=f"{len(backs)} back, {len(fores)} fore", expected=expected, remedy=remedy)
     for name, sights in (("back", backs), ("fore", fores)):
         if not np.isfinite(sights).all():
             at = int(np.flatnonzero(~np.isfinite(sights))[0])
-            raise ArgumentError(
-                f"{name} sight {at + 1} is not a number",
-                value=str(sights[at]),
-                expected="millimetres",
-                remedy="fill it in, or leave out its set-up and book the two parts apart",
-            )
+            what = f"{name} sight {at + 1} is not a number"
+            remedy = "fill it in, or leave out its set-up and book the two parts apart"
+            raise ArgumentError(what, value=str(sights[at]), expected="millimetres", remedy=remedy)
     if not math.isfinite(start):
         raise ArgumentError("the starting height is not a number", value=str(start), expected="millimetres")
     names = [str(k + 1) for k in range(len(backs) + 1)] if len(points) == 0 else list(points)

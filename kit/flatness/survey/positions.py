@@ -286,14 +286,10 @@ def report_far_stations(
             place = Position(one.row, column, typed, here)
             slip = next((t for v in shared if (t := _slip(place, v, SAME_PLACE_MM, unit, lengths))), None)
             if slip:
-                lengths.report.add(
-                    f"the station's {name} is far from all others",
-                    one.row,
-                    column,
-                    value=typed,
-                    expected=f"{name} as other stations have it, or within {_both(FAR * usual)} of them",
-                    remedy=f"did you mean {slip}? Type it again; if it is right, read stations between",
-                )
+                what = f"the station's {name} is far from all others"
+                expected = f"{name} as other stations have it, or within {_both(FAR * usual)} of them"
+                remedy = f"did you mean {slip}? Type it again; if it is right, read stations between"
+                lengths.report.add(what, one.row, column, value=typed, expected=expected, remedy=remedy)
 
 
 def copied(lines: Sequence[tuple[Position, Sequence[Cell]]], word: str, report: Report) -> list[Problem]:

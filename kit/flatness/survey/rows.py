@@ -159,36 +159,30 @@ def _quoted(lines: list[str], line: str, start: int, at: int, delimiter: str) ->
     return Field(text, True, wrong), rest, line, at
 
 
+_WRONG_MARKS = {  # what is wrong with the quotation marks of a cell, what is expected, and the remedy
+    "unpaired": (
+        "a quotation mark opens here and is never closed",
+        'an inch mark behind its number, such as 41-3/8"',
+        'delete the mark in front, or write "41-3/8""" with the inch mark doubled inside',
+    ),
+    "text behind": (
+        "text behind a closing quotation mark; the quotation opens here",
+        "a delimiter behind the closing mark",
+        "delete the quotation mark in front, or double the inch marks inside the quotation",
+    ),
+    "break": (
+        "a line break inside a cell that begins here",
+        "one length or text to a cell, on one line",
+        "delete the line break, or the quotation mark in front if it stands there by mistake",
+    ),
+}
+
+
 def _report_marks(report: Report, row: int, fields: list[Field]) -> None:
     for column, field in enumerate(fields):
-        if field.wrong == "unpaired":
-            report.add(
-                "a quotation mark opens here and is never closed",
-                row,
-                column,
-                value=field.text,
-                expected='an inch mark behind its number, such as 41-3/8"',
-                remedy='delete the mark in front, or write "41-3/8""" with the inch mark doubled inside',
-            )
-        elif field.wrong == "text behind":
-            report.add(
-                "text behind a closing quotation mark; the quotation opens here",
-                row,
-                column,
-                value=field.text,
-                expected="a delimiter behind the closing mark",
-                remedy="delete the quotation mark in front, or double the inch marks inside the quotation",
-            )
-        elif field.wrong == "break":
-            report.add(
-                "a line break inside a cell that begins here",
-                row,
-                column,
-                value=field.text,
-                expected="one length or text to a cell, on one line",
-                remedy="delete the line break, or the quotation mark in front if it stands there by mistake",
-            )
         if field.wrong:
+            what, expected, remedy = _WRONG_MARKS[field.wrong]
+            report.add(what, row, column, value=field.text, expected=expected, remedy=remedy)
             report.settle(row, column)
 
 

@@ -355,13 +355,9 @@ def _points(readings: tuple[Reading, ...], benchmarks: Mapping[str, float], repo
             name = names.setdefault((kind, *key), f"{kind} at {_mm(reading.x)}, {_mm(reading.y)}")
         else:
             name = ""
-            report.add(
-                "a turning point without a label or a place ties nothing",
-                reading.row,
-                reading.column,
-                expected="the same label in each set-up that reads it",
-                remedy="write its label",
-            )
+            what = "a turning point without a label or a place ties nothing"
+            expected = "the same label in each set-up that reads it"
+            report.add(what, reading.row, reading.column, expected=expected, remedy="write its label")
         points.append(name)
     return points
 
@@ -373,20 +369,18 @@ def _mm(value: float) -> str:
 def _check_place(reading: Reading, first: Reading, report: Report) -> None:
     apart = math.hypot(reading.x - first.x, reading.y - first.y)
     if apart > APART_MM + 1e-6:  # NaN, where a place is not given, is not
-        report.add(
+        report.at(
+            reading,
             Note("turning-apart", label=reading.label, cell=first.cell, apart=apart),
-            reading.row,
-            reading.column,
             expected="one place for one label",
             remedy="correct its x and y, or give the two different labels",
         )
 
 
 def _report_unknown(reading: Reading, benchmarks: Mapping[str, float], report: Report) -> None:
-    report.add(
+    report.at(
+        reading,
         f"benchmark '{reading.label}' has no known height" if reading.label else "a benchmark reading without a label",
-        reading.row,
-        reading.column,
         value=reading.label or None,
         expected=f"the label of one of the `# benchmark:` lines: {', '.join(benchmarks) or 'there are none'}",
         remedy=f"did you mean `{nearest(reading.label, benchmarks)}`?"
@@ -425,12 +419,11 @@ def _report_group(names: list[str], first: Reading, mistaken: str | None, rest: 
     )
     if mistaken:
         remedy = f"turning point '{mistaken}' has the label of a benchmark: give it the kind `benchmark`; or {remedy}"
-    report.add(
+    report.at(
+        first,
         f"{what} no turning point or station with the rest, so its readings cannot be joined to them"
         if len(names) == 1
         else f"{what} none with the rest, so their readings cannot be joined to them",
-        first.row,
-        first.column,
         expected="from every set-up a benchmark of known height, or a point that a set-up with one reads too",
         remedy=remedy,
     )

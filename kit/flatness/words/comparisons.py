@@ -86,16 +86,19 @@ def _alignment(found: Comparison, unit: str) -> str:
 
 
 def _changed(found: Comparison, unit: str) -> str:
-    least, middle, most = (float(f(found.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
-    lines = [
-        f"Change is shown where it is more than the readings' errors and the alignment could produce at "
-        f"{100 * found.confidence:g} %: {fine(middle, unit)} in most places, {fine(least, unit)} to "
-        f"{fine(most, unit)} (limit of detection). That is so on {percent(found.share_changed)} of the area compared; "
-        "on the rest no change is shown, which does not mean that there was none. "
-        f"{compared_share(found)}"
-    ]
-    lines += greatest(found, unit)
+    lines = [f"{where_shown(found, unit)} {compared_share(found)}", *greatest(found, unit)]
     return "What changed\n" + "\n".join(indented(line) for line in lines)
+
+
+def where_shown(found: Comparison, unit: str) -> str:
+    """From where on change is shown, and on how much of the area."""
+    least, middle, most = (float(f(found.detection)) for f in (np.nanmin, np.nanmedian, np.nanmax))
+    return (
+        f"Change is shown where it is more than measurement error could produce at {100 * found.confidence:g} %: "
+        f"{fine(middle, unit)} in most places, from {fine(least, unit)} to {fine(most, unit)} (limit of detection). "
+        f"That is so on {percent(found.share_changed)} of the area compared; on the rest no change is shown, which "
+        "does not mean that there was none."
+    )
 
 
 def amounts_table(found: Comparison, unit: str) -> str:

@@ -165,7 +165,7 @@ def _per_volume(unit: str) -> tuple[float, str]:
 def table_volume(mm3: float, unit: str) -> str:
     """A volume to as many places in every row, so that a column adds up."""
     per, name = _per_volume(unit)
-    return _places(mm3 / per, 3 if unit == "in" else 2, name)
+    return at_least_told(mm3 / per, 3 if unit == "in" else 2, name)
 
 
 def table_area(mm2: float, unit: str) -> str:
@@ -181,10 +181,11 @@ def told_volume(mm3: float, unit: str) -> str:
     """
     per, name = _per_volume(unit)
     value = mm3 / per
-    return _places(value, 3 if value < 0.9995 else 2 if value < 9.995 else 1, name)
+    return at_least_told(value, 3 if value < 0.9995 else 2 if value < 9.995 else 1, name)
 
 
-def _places(value: float, digits: int, name: str) -> str:
+def at_least_told(value: float, digits: int, name: str) -> str:
+    """A number with so many decimals and its unit; what is less than they show is not printed as none."""
     least = 10.0**-digits
     return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"
 

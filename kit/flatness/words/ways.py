@@ -6,8 +6,9 @@ What the user set for a plan, in words: terms and finished heights.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,6 @@ from flatness.words.printed import (
 )
 
 SHOWN_MM = 0.05  # less than this is printed as nothing
-ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
 
 
 def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
@@ -125,9 +125,8 @@ def _finished(plan: Plan, layers: Sequence[Layer], unit: str) -> Iterator[str]:
 
 def height_words(survey: Survey, height: float, unit: str) -> str:
     """A height as the rod would show it where drops off one line were read, else off the datum."""
-    lines = (survey.points["height"] + survey.points["reading"]).to_numpy(dtype=np.float64)
-    if survey.quantity == "drop" and float(np.ptp(lines)) <= ONE_LINE_MM:
-        return f"drop {length(float(lines.mean()) - height, unit)}"
+    if survey.line_height is not None:
+        return f"drop {length(survey.line_height - height, unit)}"
     return f"height {'-' if height < 0 else ''}{length(abs(height), unit)}"
 
 
@@ -224,18 +223,17 @@ def deed(plan: Plan, unit: str) -> str:
     return f"{', '.join(parts)}, {ground(float(own['area_mm2'].sum()), unit, whole)}"
 
 
-def _names(plan: Plan) -> str:
-    names = list(plan.lines)
+def runs_of(plan: Plan, names: Collection[str]) -> list[list[str]]:
+    """Names of the plan's members in their order, those of neighbors together."""
     assert plan.members is not None
-    order = [str(name) for name in plan.members.table["name"] if name in names]
-    runs: list[list[str]] = []
-    known = list(map(str, plan.members.table["name"]))
-    for name in order:
-        if runs and known.index(name) == known.index(runs[-1][1]) + 1:
-            runs[-1][1] = name
-        else:
-            runs.append([name, name])
-    return ", ".join(low if low == high else f"{low} to {high}" for low, high in runs)
+    every = plan.members.table["name"].astype(str)
+    runs = groupby(every, key=lambda name: name in names)
+    return [list(run) for chosen, run in runs if chosen]
+
+
+def _names(plan: Plan) -> str:
+    runs = runs_of(plan, plan.lines)
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
 
 
 def plane_words(plan: Plan) -> str:
