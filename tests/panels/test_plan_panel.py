@@ -767,7 +767,7 @@ def test_tables_and_map_are_saved_and_never_over_another(panel, tmp_path, monkey
     for name in ("../elsewhere", "", ".hidden"):
         panel.name.value = name
         panel.saves[0].click()
-        assert "not a name for a file" in text_of(panel.problems)
+        assert "not the name of a file" in text_of(panel.problems)
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == content
 
 

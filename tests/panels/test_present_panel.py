@@ -30,9 +30,10 @@ from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.panels import compare as compare_words
 from flatness.panels import present as present_look
+from flatness.panels.files import new_file, next_free
 from flatness.panels.present import present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
-from flatness.panels.present_state import BESIDE, NUMBERS, free_path, next_free, sentences
+from flatness.panels.present_state import BESIDE, NUMBERS, sentences
 from flatness.planning.plan import save_plan
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
@@ -444,7 +445,7 @@ def test_the_owners_page_is_saved(shown, folder, name, starts):
 @pytest.mark.parametrize("name", ["", "  ", "../up.png", "a/b.png", ".hidden", "room.gif"])
 def test_a_name_that_will_not_do_says_what_would(name, tmp_path):
     with pytest.raises(ArgumentError) as told:
-        free_path(name, tmp_path, (".png",))
+        new_file(name, tmp_path, (".png",))
     assert ".png" in str(told.value)
     assert told.value.problems[0].remedy
 

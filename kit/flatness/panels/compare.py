@@ -16,32 +16,33 @@ from flatness.limits.kinds import describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
 from flatness.measures.lines import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
-from flatness.panels.chooser import FileChooser, SurveyChooser
 from flatness.panels.compare_state import EXAMPLE, CompareState, missing_words, planned_rows, read_places, write_places
 from flatness.panels.controls import (
-    CONFIDENCES,
     HINTS,
     SNAP_MM,
     button,
     column,
+    confidence_list,
     drop_down,
+    finish_list,
     labelled,
+    notes_html,
     put,
-    refill,
     row,
+    show_finishes,
     text_field,
     toggles,
     words,
 )
+from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument
-from flatness.panels.maps import ShownMap
-from flatness.panels.pair import VIEW_NAMES, VIEW_TOOLTIPS, draw_view
+from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
 from flatness.panels.places import at_place, spelled
 from flatness.panels.strip import Said, gauge_of
 from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import AUTHORITY, number, percent
+from flatness.words.printed import number, percent
 
 HEIGHTS_BY = "Heights of both surveys brought together by"
 WAY_NAMES = {
@@ -204,12 +205,6 @@ def warnings_list(found: Comparison, unit: str) -> str:
     return f"<b>Look here first</b><ul>{items}</ul>" if items else ""
 
 
-def notes_list(found: Comparison, unit: str) -> str:
-    """What must be known, as HTML."""
-    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in found.notes)
-    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
-
-
 NO_FINISH = "(no finish: compare without verdicts)"
 AGAIN = (SHORT, OVER, UNTOUCHED, UNPLANNED)
 
@@ -228,22 +223,17 @@ class ComparePanel(Instrument):
 
     def __init__(self, state: CompareState, folder: str | os.PathLike[str] = ".") -> None:
         self.state, self._folder = state, folder
-        super().__init__(VIEW_NAMES, VIEW_TOOLTIPS, line=lambda *_: None, begin=self._clicked)
+        super().__init__(COMPARE_NAMES, COMPARE_TOOLTIPS, line=lambda *_: None, begin=self._clicked)
         guard = state.guard
-        self.before = SurveyChooser(state, state.before, "Before", short=True)
-        self.after = SurveyChooser(state, state.after, "After", short=True)
+        self.before = SurveyChooser(state, state.before, "Before")
+        self.after = SurveyChooser(state, state.after, "After")
         self.plan = FileChooser(state, state.planned, "Plan", "JSON")
-        self.finish = drop_down("Finish", "Whose limits both surveys are held against", (), "finish")
+        self.finish = finish_list("Finish", "Whose limits both surveys are held against")
         self.align = drop_down(
             "Datums aligned on", "How the heights of both surveys are brought to one datum", WAY_NAMES.items(), "way"
         )
-        self.confidence = drop_down(
-            "Confidence [%]",
-            "How sure a change must be to be shown, and a verdict to be given",
-            CONFIDENCES.items(),
-            "short",
-        )
-        self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        about = "How sure a change must be to be shown, and a verdict to be given"
+        self.confidence = confidence_list(state, about)
         self.unchanged = text_field("Unchanged", "", "", "finish")
         self.clicking = toggles(
             "A click on the map",
@@ -304,7 +294,7 @@ class ComparePanel(Instrument):
         return self.state.comparison, self.state.unit, self.state.unchanged
 
     def _paint(self, figure: Any) -> ShownMap:
-        return draw_view(figure, self.state)
+        return draw_comparison(figure, self.state)
 
     def _at(self, xy: Place) -> str:
         found = self.state.comparison
@@ -322,8 +312,7 @@ class ComparePanel(Instrument):
         put(self.clicking, "unchanged" if state.clicking else "")
         self.forget.layout.display = "" if state.unchanged else "none"
         self.missing.value = missing_words(state.unchanged, state.align)
-        options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
-        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        show_finishes(self.finish, state, NO_FINISH)
         put(self.align, state.align)
         for widget in (self.done, self.verdicts, self.changed, self.aligned, self.notes):
             widget.value = ""
@@ -331,7 +320,7 @@ class ComparePanel(Instrument):
             self.done.value, self.verdicts.value = places_done(found, unit), verdicts_table(found, unit)
             self.changed.value = escape(spelled(changed_sentence(found, unit)))
             self.aligned.value = escape(alignment_sentence(found, unit))
-            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_list(found, unit)}"
+            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_html(found.notes, unit)}"
 
     @property
     def found(self) -> Comparison:

@@ -21,10 +21,11 @@ from matplotlib.figure import Figure
 
 from flatness.charts.axes import INK, PALE
 from flatness.errors import LengthError, Problem, shorten
-from flatness.lengths import parse_length
+from flatness.lengths import format_length, parse_length
 from flatness.panels.canvas import close_figure
 from flatness.panels.state import State
 from flatness.words.phrases import say, sentence
+from flatness.words.printed import AUTHORITY
 
 PAPER, FIELD, RULE, ACCENT = "#ffffff", "#f4f5f2", "#737b84", "#f2c230"
 COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
@@ -42,7 +43,7 @@ COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
 CONFIDENCES = {"80 %": 0.8, "90 %": 0.9, "95 %": 0.95, "99 %": 0.99}
 HINTS = {"in": "ft, in", "mm": "m, mm"}  # units that a long length may be typed in
 SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than this
-UNIT_NAMES = {"Feet, inches and fractions": "in", "Millimetres": "mm"}
+UNITS = {"ft, in": "in", "mm": "mm"}
 
 
 def _pair(name: str) -> str:
@@ -214,17 +215,40 @@ def toggles(label: str, tooltip: str, options: Mapping[str, str], tooltips: Sequ
     )
 
 
-def unit_switch(unit: str, chosen: Callable[[str], Any], names: Mapping[str, str] = UNIT_NAMES) -> Any:
+def finish_list(label: str, tooltip: str) -> Any:
+    """A list of finishes; :func:`show_finishes` fills it."""
+    return drop_down(label, tooltip, (), "finish")
+
+
+def show_finishes(widget: Any, state: Any, none: str) -> None:
+    """The finishes for the surface that was surveyed, and the one that is chosen."""
+    refill(widget, state.offered(none), state.finish if state.finish in state.finishes else "")
+
+
+def confidence_list(state: Any, tooltip: str) -> Any:
+    """How sure is sure; it begins with what the state holds."""
+    widget = drop_down("Confidence [%]", tooltip, CONFIDENCES.items(), "short")
+    widget.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+    return widget
+
+
+def unit_switch(unit: str, chosen: Callable[[str], Any]) -> Any:
     """Feet and inches, or millimetres, for the whole panel."""
     widget = toggles(
         "Lengths in",
         "The unit of every length on this panel, read and shown",
-        names,
+        UNITS,
         ("As a tape in inches reads", "Millimetres; metres for places"),
     )
     widget.value = unit
     widget.observe(lambda change: chosen(change["new"]), "value")
     return widget
+
+
+def notes_html(notes: Iterable[Any], unit: str) -> str:
+    """What must be known as HTML, each once, and who decides."""
+    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in dict.fromkeys(notes))
+    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
 
 
 def problem_list(problems: Iterable[Problem], heading: str, unit: str = "") -> str:
@@ -251,6 +275,20 @@ def _told(one: Problem, unit: str) -> str:
     parts += [f"; expected {escape(say(one.expected, unit))}"] if one.expected else []
     parts += [f". <i>{escape(sentence(one.remedy, unit))}</i>"] if one.remedy else ["."]
     return "".join(parts)
+
+
+def read_far(text: str, unit: str) -> float:
+    """A length along the surface [mm] as it is typed: bare numbers are feet, or millimetres."""
+    return parse_length(text, "ft" if unit == "in" else "mm")
+
+
+def show_far(mm: float, unit: str) -> str:
+    """A length along the surface [mm] as :func:`read_far` reads it.
+
+    >>> show_far(1219.2, "in"), show_far(1219.2, "mm")
+    ('4\\' 0"', '1.219 m')
+    """
+    return format_length(mm, "ft", 16) if unit == "in" else format_length(mm, "m")
 
 
 def panel_box(*children: Any, look: str = "") -> Any:
@@ -299,6 +337,18 @@ class Panel:
         for figure in figures:
             draw_alone(figure, self.state.lock)
         self.working, self.problems = words("", "fk-quiet"), words()
+
+    def _bind(self, widget: Any, act: Callable[[Any], Any]) -> None:
+        """Call with the new value of a control where a person chose it, and not where a list got other options."""
+        chosen = self.state.guard(lambda change: None if is_filling(widget) else act(change["new"]))
+        widget.observe(chosen, "value")
+
+    def _length(self, field: Any, reads: Callable[[str, str], float] = parse_length) -> float:
+        """What is typed [mm]; an error names the control."""
+        try:
+            return reads(field.value, self.state.unit)
+        except LengthError as error:
+            raise error.located(column=label_of(field)) from error
 
     def _tell(self) -> None:
         """From now on say what the state says of its work and of what went wrong."""
@@ -353,50 +403,6 @@ def draw_alone(figure: Figure, lock: threading.RLock) -> None:
             return draw(renderer)
 
     figure.draw = alone  # type: ignore[method-assign]
-
-
-class TypedControls:
-    """Controls over a state whose ``unit`` is that of what is typed: inches and feet, or millimetres."""
-
-    def __init__(self, state: Any) -> None:
-        self.state = state
-
-    @staticmethod
-    def _chosen(act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        """Call with the new value where a person chose it, and not where a list got other options."""
-
-        def chosen(change: Any) -> None:
-            if not is_filling(change["owner"]):
-                act(change["new"])
-
-        return chosen
-
-    def _mm(self, field: Any, unit: str) -> float:
-        return self._lengths(field, (field.value,), unit)[0]
-
-    def _inches(self, field: Any) -> float:
-        return self._mm(field, self.state.unit)
-
-    def _small(self, field: Any) -> float | None:
-        return self._inches(field) if field.value.strip() else None
-
-    def _far(self, field: Any) -> float:
-        return self._mm(field, self._long_unit)
-
-    def _listed(self, field: Any) -> tuple[float, ...]:
-        """Long lengths with ; between."""
-        return self._lengths(field, (text for text in field.value.split(";") if text.strip()), self._long_unit)
-
-    @property
-    def _long_unit(self) -> str:
-        return "ft" if self.state.unit == "in" else "mm"
-
-    @staticmethod
-    def _lengths(field: Any, texts: Iterable[str], unit: str) -> tuple[float, ...]:
-        try:
-            return tuple(parse_length(text, unit) for text in texts)
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
 
 
 # a slider's handle is named for those who cannot see its label

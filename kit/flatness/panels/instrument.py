@@ -15,22 +15,10 @@ from matplotlib.figure import Figure
 from flatness.charts.axes import INK
 from flatness.measures.lines import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
-from flatness.panels.controls import (
-    PAPER,
-    RULE,
-    Panel,
-    TypedControls,
-    column,
-    panel_box,
-    text_field,
-    toggles,
-    unit_switch,
-    words,
-)
+from flatness.panels.controls import PAPER, RULE, Panel, column, panel_box, text_field, toggles, unit_switch, words
 from flatness.panels.places import POINT_HERE, spelled
-from flatness.panels.strip import STRIP, Said, busy_html, strip_html
+from flatness.panels.strip import STRIP, Said, busy, strip_html
 
-UNITS = {"ft, in": "in", "mm": "mm"}
 # the map takes what room the screen leaves it, and says so to the kernel, which draws it again
 MEASURE = """<style onload="const box = this.closest('.fk-map-box'); if (box) {
   box.setAttribute('role', 'region'); box.setAttribute('aria-label', 'Map'); let wait;
@@ -112,7 +100,7 @@ def places_list(items: Iterable[tuple[str, str]]) -> str:
     return f'<ol class="fk-places">{"".join(f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in items)}</ol>'
 
 
-class Instrument(Panel, TypedControls):
+class Instrument(Panel):
     """A panel on one screen. A subclass gives its controls, what each view draws, and the words.
 
     Attributes
@@ -152,7 +140,7 @@ class Instrument(Panel, TypedControls):
             )
             for view, figure in self.maps.items()
         ]
-        self.units = unit_switch(self.state.unit, guard(self.state.choose_unit), UNITS)
+        self.units = unit_switch(self.state.unit, guard(self.state.choose_unit))
         self.views = toggles("Map", "What the map shows", names, tooltips)
         self.views.value = self.state.view
         self._bind(self.views, lambda value: self.state.set_trait("view", value))
@@ -179,10 +167,6 @@ class Instrument(Panel, TypedControls):
         self._tell()
         self.state.observe(self.state.guard(self._changed, clears=False))
         self._refresh()
-
-    def _bind(self, widget: Any, act: Callable[[Any], Any]) -> None:
-        """Call with the new value of a control where a person chose it."""
-        widget.observe(self.state.guard(self._chosen(act)), "value")
 
     # what a subclass gives
 
@@ -277,7 +261,7 @@ class Instrument(Panel, TypedControls):
     def _show_working(self, _: Any = None) -> None:
         text = self.state.working
         if text:
-            self.verdict.value = busy_html(text)
+            self.verdict.value = strip_html(busy(text), self.state.unit)
         else:
             self.state.guard(self._refresh, clears=False)()
         self._cover(text)

@@ -23,7 +23,6 @@ from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.canvas import Pointer, live_figure
-from flatness.panels.chooser import SurveyChooser
 from flatness.panels.controls import (
     RULE,
     SNAP_MM,
@@ -39,6 +38,7 @@ from flatness.panels.controls import (
     unit_switch,
     words,
 )
+from flatness.panels.files import NEW_NAME, SurveyChooser, new_file
 from flatness.panels.places import POINT_HERE
 from flatness.panels.plan_controls import DRAWER, HEAD, KNOBS, SLIDE, PlanControls
 from flatness.panels.plan_map import MAP_IN, LiveActions, key_picture, member_picture
@@ -57,7 +57,7 @@ from flatness.panels.plan_tables import (
     stale_words,
     told_at,
 )
-from flatness.panels.strip import STRIP, Said, strip_html
+from flatness.panels.strip import STRIP, Said, busy, strip_html
 from flatness.planning.plan import ACTIONS, Plan, save_plan
 from flatness.planning.substrate import KINDS
 from flatness.spreadsheet import write_csv, write_xlsx
@@ -66,7 +66,6 @@ from flatness.words.phrases import say
 from flatness.words.printed import AUTHORITY
 
 DOTS_PER_INCH = 150
-ANOTHER = "type another name for the files"
 
 
 def save_workbook(plan: Plan, schedule: Schedule | None, folder: str | os.PathLike[str], name: str, unit: str) -> Path:
@@ -88,7 +87,7 @@ def save_workbook(plan: Plan, schedule: Schedule | None, folder: str | os.PathLi
         }
         sheets |= {key: part for key, part in parts.items() if len(part)}
         words += [*schedule.notes, *(f"{one.text} ({one.source})" for one in schedule.cautions)]
-    path = _free(folder, name, ".xlsx")
+    path = _new(folder, name, ".xlsx")
     told = [say(text, unit) for text in dict.fromkeys(words)]
     write_xlsx(path, {key: in_words(sheet, unit) for key, sheet in sheets.items()}, told, unit)
     return path
@@ -104,7 +103,7 @@ def save_csv(plan: Plan, schedule: Schedule | None, folder: str | os.PathLike[st
     tables = {"patches": plan.patches.drop(columns="outline")}
     if schedule is not None:
         tables["members"] = schedule.table
-    paths = {key: _free(folder, name, f"-{key}.csv") for key in tables}
+    paths = {key: _new(folder, name, f"-{key}.csv") for key in tables}
     for key, path in paths.items():
         write_csv(path, in_words(tables[key], unit), unit)
     return list(paths.values())
@@ -117,10 +116,10 @@ def save_map(plan: Plan, _: Schedule | None, folder: str | os.PathLike[str], nam
     ------
     ArgumentError : as for :func:`save_workbook`
     """
-    path, picture = _free(folder, name, ".png"), io.BytesIO()
+    path, picture = _new(folder, name, ".png"), io.BytesIO()
     figure = root_of(action_map(plan, unit=unit).ax)
     figure.savefig(picture, format="png", dpi=DOTS_PER_INCH, facecolor="white", metadata={"Software": SOFTWARE})
-    write_new(path, picture.getvalue(), False, remedy=ANOTHER)
+    write_new(path, picture.getvalue(), False, remedy=NEW_NAME)
     return [path]
 
 
@@ -131,7 +130,7 @@ def save_whole(plan: Plan, _: Schedule | None, folder: str | os.PathLike[str], n
     ------
     ArgumentError : as for :func:`save_workbook`
     """
-    return [save_plan(plan, _free(folder, name, ".json"))]
+    return [save_plan(plan, _new(folder, name, ".json"))]
 
 
 Save = Callable[[Plan, Schedule | None, str | os.PathLike[str], str, str], list[Path]]
@@ -143,25 +142,12 @@ SAVES: tuple[tuple[str, str, Save], ...] = (
 )
 
 
-def _free(folder: str | os.PathLike[str], name: str, ending: str) -> Path:
+def _new(folder: str | os.PathLike[str], name: str, ending: str) -> Path:
     """Where a file goes: into the folder itself, under a name that is typed without its ending."""
     plain = name.strip()
     for known in (".xlsx", ".csv", ".png", ".json"):
         plain = plain.removesuffix(known)
-    if not plain or not plain.isprintable() or Path(plain).name != plain or plain.startswith("."):
-        raise ArgumentError(
-            "not a name for a file",
-            column="Name of the files",
-            value=name.strip() or "empty",
-            expected="a name without folders, such as loft plan",
-            remedy=ANOTHER,
-        )
-    path = Path(folder) / f"{plain}{ending}"
-    if path.exists():
-        raise ArgumentError(
-            "there is a file of this name already", file=path.name, expected="a new name", remedy=ANOTHER
-        )
-    return path
+    return new_file(plain and f"{plain}{ending}", folder, (Path(ending).suffix,), "Name of the files")
 
 
 NO_CHART = "(no member)"
@@ -312,7 +298,7 @@ class PlanPanel(Panel):
         self.chart.add_class("fk-chart")
         self.chart_of = drop_down("Chart of", "A member's top, the line it is set to, what to raise", (), "way")
         self.chart_of.observe(guard(self._show_chart, clears=False), "value")
-        self.units = unit_switch(state.unit, guard(state.choose_unit), {"ft, in": "in", "mm": "mm"})
+        self.units = unit_switch(state.unit, guard(state.choose_unit))
         state.observe(lambda change: setattr(self.units, "value", change["new"]), "unit")
         self.more = w.ToggleButton(value=False, description="More", tooltip="All else that can be asked for")
         self.more.observe(lambda _: self._unfold(), "value")
@@ -459,9 +445,9 @@ class PlanPanel(Panel):
     def _show_search(self, _: Any = None) -> None:
         """The verdict, or that it is being worked out."""
         state = self.state
-        shown, busy = state.shown, state.running or bool(state.working)
-        if busy:
-            said = Said("", "WORKING", state.working or "Working out the plan", state.progress)
+        shown = state.shown
+        if state.running or state.working:
+            said = busy(state.working or "Working out the plan", state.progress)
         elif shown is not None:
             stale = stale_words(shown, state.current, state.sure)
             said = plan_said(shown, state.money, state.ways, state.sure, stale)

@@ -28,8 +28,10 @@ from flatness.panels.controls import (
     labelled,
     offer,
     put,
+    read_far,
     set_steps,
     several,
+    show_far,
     slider,
     text_field,
 )
@@ -77,28 +79,16 @@ class Typed:
     needed: bool = False
 
 
-def _long(unit: str) -> str:
-    return "ft" if unit == "in" else "mm"
-
-
 def _small(mm: float, unit: str) -> str:
     return format_length(mm, unit, 64)
 
 
-def _far(mm: float, unit: str) -> str:
-    return format_length(mm, _long(unit), 16)
-
-
-def _read_far(text: str, unit: str) -> float:
-    return parse_length(text, _long(unit))
-
-
 def _listed(text: str, unit: str) -> tuple[float, ...]:
-    return tuple(_read_far(part, unit) for part in text.split(";") if part.strip())
+    return tuple(read_far(part, unit) for part in text.split(";") if part.strip())
 
 
 def _show_list(lengths: Sequence[float], unit: str) -> str:
-    return "; ".join(_far(one, unit) for one in lengths)
+    return "; ".join(show_far(one, unit) for one in lengths)
 
 
 def _refuse(what: str, text: str, expected: str, remedy: str) -> ArgumentError:
@@ -166,7 +156,7 @@ TYPED = {
     "length": Typed(INCH, parse_length, _small, needed=True),
     "depth": Typed(INCH, _depth, _small),
     "off": Typed(INCH, parse_length, _small, 0.0),
-    "place": Typed(HINTS, _read_far, _far, needed=True),
+    "place": Typed(HINTS, read_far, show_far, needed=True),
     "bearings": Typed(HINTS, _bearings, _show_list, ()),
     "stock": Typed(HINTS, _on_sale, _show_list, ()),
     "price": Typed(
@@ -227,7 +217,7 @@ class Field:
 
 
 def _finishes(state: PlanState) -> Options:
-    return [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
+    return state.offered(NO_FINISH)
 
 
 def _level(state: PlanState) -> str:

@@ -39,7 +39,7 @@ from flatness.charts.plan_map import (
 )
 from flatness.framing.schedule import Schedule
 from flatness.panels.canvas import DOTS_PER_INCH
-from flatness.panels.maps import roomy_ticks, say
+from flatness.panels.maps import name_place, roomy_ticks, say
 from flatness.panels.plan_request import Draft, Ground, Spot
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS, Plan
@@ -278,19 +278,7 @@ class LiveActions:
         assert self.ax is not None
         for count, spot in enumerate(spots, 1):
             name = spot.name if isinstance(spot, FixedSpot) else str(count)
-            self.spot_names.append(
-                self.ax.annotate(
-                    name,
-                    (spot.x, spot.y),
-                    (6, 5),
-                    textcoords="offset points",
-                    fontsize=SMALL,
-                    fontweight="bold",
-                    color=INK,
-                    zorder=9,
-                    bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
-                )
-            )
+            self.spot_names.append(name_place(self.ax, name, (spot.x, spot.y)))
 
     def _tag(self, plan: Plan, unit: str) -> None:
         """Names of the patches, each with its greatest depth."""

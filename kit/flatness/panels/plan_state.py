@@ -18,6 +18,7 @@ from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.records import Framing as JobFraming
 from flatness.job.running import schedule_of, with_sisters
 from flatness.panels.check_state import AgreedState
+from flatness.panels.files import SurveyChoice
 from flatness.panels.plan_request import (
     BENCHMARKS,
     LEAST_WORK,
@@ -37,7 +38,6 @@ from flatness.panels.plan_request import (
 from flatness.panels.plan_search import Tell, Worker
 from flatness.panels.plan_tables import Money, cost_so_far
 from flatness.panels.state import NotReadyError, problems_of
-from flatness.panels.surveys import SurveyChoice
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.planning.plan import WAYS, Plan
 from flatness.planning.planner import plan_corrections

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import base64
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,6 @@ from typing import Any
 import ipywidgets as w
 
 from flatness.charts.axes import INK, PALE
-from flatness.panels.chooser import SurveyChooser
 from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
 from flatness.panels.controls import (
     RULE,
@@ -23,26 +22,19 @@ from flatness.panels.controls import (
     button,
     column,
     drop_down,
-    is_filling,
+    finish_list,
     panel_box,
     refill,
     row,
+    show_finishes,
     text_field,
     toggles,
     unit_switch,
     words,
 )
+from flatness.panels.files import JOB_ENDING, FileChooser, SurveyChooser, next_free
 from flatness.panels.present_pictures import AFTER, DAY_NAMES, FOUND, PLANNED, Picture
-from flatness.panels.present_state import (
-    BESIDE,
-    JOB_ENDING,
-    NUMBERS,
-    PresentState,
-    WorkChooser,
-    colours_say,
-    next_free,
-    sentences_html,
-)
+from flatness.panels.present_state import BESIDE, NUMBERS, PresentState, colours_say, sentences_html
 from flatness.panels.strip import STRIP, Said, strip_html
 from flatness.planning.plan import Plan
 from flatness.words.ways import ASK
@@ -73,6 +65,7 @@ LOOK = f"""<style onload="setTimeout(() => this.closest('.fk-panel')?.scrollInto
 .fk-present .fk-finish {{ flex-basis:600px }} .fk-present a {{ color:#123f73; font-weight:600 }}
 @media (max-width:899px) {{ .fk-days {{ display:none }} .fk-stage figure {{ flex-wrap:wrap }} }}
 </style>"""
+NO_WORK = "(neither: by what is chosen here)"
 NO_FINISH = "(no finish: say how it lies)"
 VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", NUMBERS: "Numbers"}
 VIEW_TOOLTIPS = {
@@ -109,7 +102,9 @@ class PresentPanel(Panel):
         super().__init__()
         self.before = SurveyChooser(state, state.before, "As found")
         self.after = SurveyChooser(state, state.after, "After the work, if it is done")
-        self.work = WorkChooser(state, state.work)
+        self.work = FileChooser(
+            state, state.work, "Job file or saved plan", "TOML or JSON", nothing=NO_WORK, upload="Upload a plan"
+        )
         self._make_controls()
         self.title, self.answer, self.stage = words(), words("", "fk-verdict"), words()
         self.said, self.colours, self.saved = words(), words("", "fk-colours"), words("", "fk-saved")
@@ -143,8 +138,8 @@ class PresentPanel(Panel):
         state, guard = self.state, self.state.guard
         self.views = toggles("What to show", "The surface on one of its days, or several", {"As found": FOUND}, ())
         self.views.add_class("fk-views")
-        self.units = unit_switch(state.unit, guard(state.choose_unit), {"ft, in": "in", "mm": "mm"})
-        self.finish = drop_down("Finish to come", "What the surface has to be good enough for", (), "finish")
+        self.units = unit_switch(state.unit, guard(state.choose_unit))
+        self.finish = finish_list("Finish to come", "What the surface has to be good enough for")
         self.align = drop_down(HEIGHTS_BY, "What both surveys have in common", WAY_NAMES.items(), "way")
         tip = "Whether anything may be taken off: only what was looked at, and may be"
         self.beneath = drop_down("What lies beneath", tip, BENEATH_NAMES.items(), "way")
@@ -167,12 +162,8 @@ class PresentPanel(Panel):
             (self.align, lambda key: state.set_trait("align", key)),
             (self.beneath, lambda key: state.set_trait("beneath", key)),
         ):
-            widget.observe(guard(self._chosen(act)), "value")
+            self._bind(widget, act)
         self.settings.observe(lambda _: self._fill(), "value")
-
-    @staticmethod
-    def _chosen(act: Callable[[Any], Any]) -> Callable[[Any], Any]:
-        return lambda change: None if is_filling(change["owner"]) else act(change["new"])
 
     def _save(self, field: Any, write: Any) -> None:
         path = write(field.value, self._folder)
@@ -183,8 +174,7 @@ class PresentPanel(Panel):
         views = state.views or (FOUND,)
         self.views.tooltips = [VIEW_TOOLTIPS[key] for key in views]
         refill(self.views, [(VIEW_NAMES[key], key) for key in views], state.view)
-        options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
-        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        show_finishes(self.finish, state, NO_FINISH)
         self.align.value, self.units.value, self.beneath.value = state.align, state.unit, state.beneath
         self.files.layout.display = "" if self.settings.value or not state.days else "none"
 

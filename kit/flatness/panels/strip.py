@@ -23,7 +23,7 @@ SIGNS = {
     PASS: ("#0b6461", '<circle cx="17" cy="17" r="15"/><path d="M9 17 15 23 25 11"/>'),
 }
 STRIP = f""".fk-panel .fk-verdict .widget-html-content {{ height:100%; margin:0; padding:0; border:0; min-height:0 }}
-.fk-panel .fk-said {{ display:grid; grid-template-columns:168px minmax(0,1fr) auto; gap:20px; font-size:15px;
+.fk-panel .fk-said {{ display:grid; grid-template-columns:168px minmax(0,1fr) auto; gap:20px; font-size:14px;
   height:100%; line-height:1.4; background:{PAPER}; color:{INK} }}
 .fk-word {{ display:flex; flex-direction:column; align-items:center; justify-content:center; text-align:center;
   font-size:22px; font-weight:700; line-height:1.15; color:{INK}; box-sizing:border-box }}
@@ -33,11 +33,11 @@ STRIP = f""".fk-panel .fk-verdict .widget-html-content {{ height:100%; margin:0;
 .fk-hollow .fk-word {{ background:#fff; color:var(--sign); border:4px solid var(--sign) }}
 .fk-hollow .fk-word svg :first-child {{ stroke:var(--sign); stroke-width:2; stroke-dasharray:5 3 }}
 .fk-tell {{ align-self:center; line-height:1.3; overflow:hidden }}
-.fk-tell b {{ display:block; font-size:19px; line-height:1.25; margin-bottom:4px }}
-.fk-said .fk-busy {{ align-self:center; grid-column:1/4; padding:0 16px; font-size:19px; font-weight:600 }}
+.fk-tell b {{ display:block; font-size:18px; line-height:1.25; margin-bottom:3px }}
 .fk-gauge {{ width:244px; height:84px; align-self:center; margin-right:16px; font-size:12px }}
+@media (max-width:1400px) {{ .fk-panel .fk-said {{ font-size:13px }} .fk-tell b {{ font-size:16px }} }}
 @media (max-width:1100px) {{ .fk-gauge {{ display:none }} .fk-panel .fk-said {{ gap:12px;
-    grid-template-columns:124px minmax(0,1fr) }} .fk-tell b {{ font-size:16px }} }}"""
+    grid-template-columns:124px minmax(0,1fr) }} }}"""
 
 
 @dataclass(frozen=True)
@@ -106,9 +106,9 @@ def strip_html(said: Said, unit: str) -> str:
     )
 
 
-def busy_html(text: str) -> str:
-    """The verdict strip while what it says is being worked out."""
-    return _landmark(f'<div class="fk-said"><div class="fk-busy">{escape(text)}</div></div>')
+def busy(text: str, progress: str = "") -> Said:
+    """What the strip says while its verdict is being worked out."""
+    return Said(word="WORKING", first=text, second=progress)
 
 
 def _landmark(html: str) -> str:
