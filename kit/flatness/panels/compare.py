@@ -35,7 +35,7 @@ from flatness.panels.controls import (
     words,
 )
 from flatness.panels.files import FileChooser, SurveyChooser
-from flatness.panels.instrument import Instrument
+from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
 from flatness.panels.places import at_place, spelled
 from flatness.panels.strip import Said, gauge_of
@@ -177,10 +177,8 @@ def places_done(found: Comparison, unit: str) -> str:
     """Each place of the plan as HTML: what became of it, those to do again first."""
     surface = found.surveys[1].surface
     rows = sorted(planned_rows(found), key=lambda row: (row["status"] not in AGAIN, row["status"] == WITHIN))
-    items = "".join(
-        f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in (_place_done(row, surface, unit) for row in rows)
-    )
-    return f'<h3>Place by place</h3><ul class="fk-places fk-named">{items}</ul>' if items else ""
+    listed = places_list((_place_done(row, surface, unit) for row in rows), named=True)
+    return f"<h3>Place by place</h3>{listed}" if rows else ""
 
 
 def _place_done(row: dict[Any, Any], surface: str, unit: str) -> tuple[str, str]:
@@ -223,7 +221,7 @@ class ComparePanel(Instrument):
 
     def __init__(self, state: CompareState, folder: str | os.PathLike[str] = ".") -> None:
         self.state, self._folder = state, folder
-        super().__init__(COMPARE_NAMES, COMPARE_TOOLTIPS, line=lambda *_: None, begin=self._clicked)
+        super().__init__(COMPARE_NAMES, COMPARE_TOOLTIPS, begin=self._clicked)
         guard = state.guard
         self.before = SurveyChooser(state, state.before, "Before")
         self.after = SurveyChooser(state, state.after, "After")
@@ -278,8 +276,6 @@ class ComparePanel(Instrument):
         self.state.unchanged = ()
 
     def _clicked(self, xy: Place) -> None:
-        for pointer in self.pointers:
-            pointer.forget()
         state = self.state
         if state.clicking and state.by_surface:
             step = SNAP_MM[state.unit]

@@ -16,7 +16,7 @@ from traitlets import HasTraits, Tuple, Unicode
 from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.reading import read_job
 from flatness.job.records import Job
-from flatness.panels.controls import drop_down, is_filling, problem_list, refill, row, text_field, words
+from flatness.panels.controls import drop_down, is_filling, offer, problem_list, row, text_field, words
 from flatness.panels.state import State
 from flatness.planning.plan import SavedPlan, read_plan
 from flatness.survey.files import ENDINGS, read_survey
@@ -283,7 +283,7 @@ class FileChooser:
 
     def _fill(self, _: Any = None) -> None:
         choice = self._choice
-        refill(self.files, [(self._nothing, ""), *((name, name) for name in choice.names)], choice.name)
+        offer(self.files, [(self._nothing, ""), *((name, name) for name in choice.names)], choice.name)
         self.problems.value = problem_list(choice.problems, _heading(choice))
         self.about.value = about(getattr(choice, choice.holds), self._state.unit)
 
