@@ -246,7 +246,7 @@ def test_lengths_are_read_as_people_write_them_and_mistakes_told(panel):
     assert state.cut is None
     assert panel.problems.value == ""
     controls["price"].value = "-4"
-    assert "not a price" in text_of(panel.problems)
+    assert re.search(r"Adding costs \[money a ft3\].*found '-4'.*expected a number above 0", text_of(panel.problems))
     controls["price"].value = "120"
     assert state.price == pytest.approx(120 / FOOT**3)  # a ft3
     controls["framing.bearings"].value = "10 ft"
