@@ -32,7 +32,8 @@ from flatness.panels import compare as compare_words
 from flatness.panels.files import new_file, next_free
 from flatness.panels.present import present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
-from flatness.panels.present_state import BESIDE, NUMBERS, sentences
+from flatness.panels.present_state import BESIDE, NUMBERS
+from flatness.papers.owner_words import paragraphs
 from flatness.planning.plan import save_plan
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
@@ -206,9 +207,13 @@ def test_every_kind_of_surface_and_none_that_is_flat_breaks_it(kind):
 
 def test_the_sentences_answer_what_an_owner_asks_and_hold_no_term_of_the_trade(shown, trough):
     survey, plan = trough
+
+    def told_of(plan):
+        return [(one["asks"], one["says"]) for one in paragraphs(survey, None, plan, None, "in")]
+
     cases = {
-        ("Where it stands", "What will be done"): sentences(survey, None, None, None, "in"),
-        ("Where it stands", "What will be done", "What it will be like"): sentences(survey, None, plan, None, "in"),
+        ("Where it stands", "What will be done"): told_of(None),
+        ("Where it stands", "What will be done", "What it will be like"): told_of(plan),
         ("Where it stood", "What was planned", "What was done", "What it is like now"): shown.state.said(),
     }
     for asks, told in cases.items():

@@ -150,33 +150,54 @@ def planned_rows(found: Comparison) -> list[dict[Any, Any]]:
 CHANGE, BEFORE, AFTER, DONE = VIEWS = ("change", "before", "after", "done")
 
 
-class CompareState(FinishState):
-    """The state of the Compare panel.
+class DaysState(FinishState):
+    """A state of two surveys of one surface.
 
     Attributes
     ----------
-    before, after : the surveys chosen
-    planned : the plan chosen that the work is held against
-    view : which map is shown
+    before, after : the surveys chosen, as found and after the work
     align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
-    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
-    clicking : whether a click on the map says that a place did not change
-    finish : key of the finish whose verdicts are compared; empty for none
-    confidence : of the limit of detection and the verdicts, 0.5 to under 1
     comparison : the :class:`~flatness.comparison.comparing.Comparison`, or None
-    saved : names of the files written last
-    pointer : place [mm] that is pointed at, or None
     """
 
     before = Instance(SurveyChoice)
     after = Instance(SurveyChoice)
+    align = Enum(WAYS, "benchmarks")
+    comparison = AnyTrait(None)
+
+    def __init__(
+        self,
+        before: str | os.PathLike[str],
+        after: str | os.PathLike[str],
+        finish: str,
+        folders: Iterable[str | os.PathLike[str]],
+        **traits: Any,
+    ) -> None:
+        super().__init__(before=SurveyChoice(folders, before), after=SurveyChoice(folders, after), **traits)
+        self._ready = ReadyVerdicts()
+        self.set_trait("finish", finish)
+
+
+class CompareState(DaysState):
+    """The state of the Compare panel.
+
+    Attributes
+    ----------
+    planned : the plan chosen that the work is held against
+    view : which map is shown
+    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
+    clicking : whether a click on the map says that a place did not change
+    finish : key of the finish whose verdicts are compared; empty for none
+    confidence : of the limit of detection and the verdicts, 0.5 to under 1
+    saved : names of the files written last
+    pointer : place [mm] that is pointed at, or None
+    """
+
     planned = Instance(PlanChoice)
     view = Enum(VIEWS, CHANGE)
-    align = Enum(WAYS, "benchmarks")
     unchanged = Tuple()
     clicking = Bool(False)
     confidence = Float(0.95)
-    comparison = AnyTrait(None)
     pointer = AnyTrait(None)
 
     def __init__(
@@ -189,10 +210,7 @@ class CompareState(FinishState):
         **traits: Any,
     ) -> None:
         folders = list(folders)
-        days = {"before": SurveyChoice(folders, before), "after": SurveyChoice(folders, after)}
-        super().__init__(**days, planned=PlanChoice(folders, plan), **traits)
-        self._ready = ReadyVerdicts()
-        self.set_trait("finish", finish)
+        super().__init__(before, after, finish, folders, planned=PlanChoice(folders, plan), **traits)
         # guarded, for an exception here would keep all that is told of the change after it from being told
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._new_survey), "survey")

@@ -421,7 +421,7 @@ class PlanControls:
 
     def _made(self, field: Field) -> Any:
         if field.type is not None:
-            widget = text_field(field.label, field.tooltip, field.show(field.empty, "in"), field.size)
+            widget = text_field(field.label, field.tooltip, "0" if field.empty == 0.0 else "", field.size)
         elif field.size == "steps":
             widget = slider(field.label, field.tooltip, [("0", 0.0)])
         elif field.size == "several":

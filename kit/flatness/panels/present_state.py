@@ -20,21 +20,18 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Instance, Tuple, Unicode
+from traitlets import Instance, Tuple, Unicode
 
 from flatness.arrays import Floats
 from flatness.charts.differences import is_blank
-from flatness.comparison.alignment import WAYS
-from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.records import Job, SurveyFile
 from flatness.job.running import Results, run_job
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
-from flatness.limits.verdict import Assessment, assess
-from flatness.panels.check_state import FinishState
+from flatness.limits.verdict import assess
 from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
-from flatness.panels.compare_state import ReadyVerdicts
+from flatness.panels.compare_state import DaysState
 from flatness.panels.files import SurveyChoice, WorkChoice, new_file
 from flatness.panels.present_pictures import AFTER, FOUND, Day, Picture, beside, day_picture, days_of
 from flatness.panels.state import NotReadyError
@@ -230,22 +227,6 @@ ENDS = {
 }
 
 
-def sentences(
-    survey: Survey,
-    assessment: Assessment | None,
-    plan: Plan | None,
-    found: Comparison | None,
-    unit: str,
-    job: Results | None = None,
-) -> list[tuple[str, str]]:
-    """What is asked and what is answered, as on the owner's page: what to check first, where it stands, what will be
-    done, what it will be like.
-
-    With a comparison: where it stood, the plan if there is one, what was done, what it is like now.
-    """
-    return [(str(one["asks"]), str(one["says"])) for one in paragraphs(survey, assessment, plan, found, unit, job)]
-
-
 def sentences_html(told: list[tuple[str, str]]) -> str:
     """The sentences as HTML, read out when they change."""
     parts = "".join(f"<p><b>{escape(asks)}</b><br>{escape(says)}</p>" for asks, says in told)
@@ -282,32 +263,26 @@ SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
 
 
-class PresentState(FinishState):
+class PresentState(DaysState):
     """The state of the Present panel.
 
     Attributes
     ----------
-    before, after : the surveys chosen, as found and after the work; either may be empty
     work : a job file or a saved plan that is chosen
-    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
     finish : key of the finish to come, ``job`` for what a job file names; empty for none
     beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.planning.substrate.Beneath`;
         empty: nothing comes off
     plan : the :class:`~flatness.planning.plan.Plan`, or None
-    assessment, comparison : of the surveys chosen, or None
+    assessment : of the survey as found, or None
     days : what can be shown, a :class:`~flatness.panels.present_pictures.Day` each, in the order of time
     view : key of a day, ``beside``, or ``numbers``, the page of all that is said
     saved : the files written last
     """
 
-    before = Instance(SurveyChoice)
-    after = Instance(SurveyChoice)
     work = Instance(WorkChoice)
-    align = Enum(WAYS, "benchmarks")
     beneath = Unicode("")
     plan = AnyTrait(None)
     assessment = AnyTrait(None)
-    comparison = AnyTrait(None)
     days = Tuple()
     view = Unicode(FOUND)
 
@@ -321,16 +296,9 @@ class PresentState(FinishState):
         **traits: Any,
     ) -> None:
         folders = list(folders)
-        super().__init__(
-            before=SurveyChoice(folders, before),
-            after=SurveyChoice(folders, after),
-            work=WorkChoice(folders, work),
-            **traits,
-        )
-        self.set_trait("finish", finish)
+        super().__init__(before, after, finish, folders, work=WorkChoice(folders, work), **traits)
         self._results: Results | None = None
         self._drawn: dict[tuple[str, ...], Picture] = {}
-        self._ready = ReadyVerdicts()
         self._begun = False
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._survey_read), "survey")
@@ -562,10 +530,11 @@ class PresentState(FinishState):
         return "" if self.survey is None else title_of(self.survey, self.comparison, self._job)
 
     def said(self) -> list[tuple[str, str]]:
-        """What the panel says: what is asked, and the answer."""
+        """What the panel says, as the owner's page does: what is asked, and the answer."""
         if self.survey is None:
             return []
-        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
+        found = paragraphs(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
+        return [(str(one["asks"]), str(one["says"])) for one in found]
 
     def picture_of(self, key: str) -> Picture:
         """The picture of a day, drawn once."""
