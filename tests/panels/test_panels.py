@@ -537,6 +537,11 @@ def test_the_comparison_is_that_of_python_and_of_the_samples(glaze):
     said = text_of(glaze.here)
     assert "added" in said
     assert float(re.search(r"\+([\d.]+) mm", said)[1]) == pytest.approx(8.5, abs=2)
+    for day, survey in zip(("before", "after"), glaze.found.surveys, strict=True):
+        station = survey.points.iloc[7]
+        glaze.state.pointer = (float(station["x"]), float(station["y"]))
+        read = flatness.format_length(float(station["reading"]), glaze.state.unit, 32)
+        assert f"{day}: station here, {survey.quantity} {read} read" in text_of(glaze.here)
     glaze.state.pointer = (3900.0, 2400.0)
     assert "taken off" in text_of(glaze.here)
     assert "turned: fail to pass" in text_of(glaze.verdicts)

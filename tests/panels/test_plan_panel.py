@@ -313,6 +313,16 @@ def test_a_click_reads_or_fixes_a_spot(panel):
 # the map
 
 
+def test_pointing_at_a_station_tells_its_reading(panel):
+    points = panel.state.survey.points
+    row = points.iloc[20]
+    panel.state.pointer = (float(row["x"]), float(row["y"]))
+    there = points[(points["x"] == row["x"]) & (points["y"] == row["y"])]["reading"]
+    read = flatness.format_length(float(there.mean()), "in", 32)
+    assert f"station here, {panel.state.survey.quantity} {read} read" in text_of(panel.here)
+    panel.state.pointer = None
+
+
 def test_areas_and_borders_are_those_of_the_actions(panel):
     rng = np.random.default_rng(3)
     actions = rng.integers(-1, 6, (9, 7)).astype(np.int8)

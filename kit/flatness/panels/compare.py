@@ -37,7 +37,7 @@ from flatness.panels.controls import (
 from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
-from flatness.panels.places import at_place, spelled
+from flatness.panels.places import at_place, spelled, station_at
 from flatness.panels.strip import Said, gauge_of
 from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
@@ -103,17 +103,26 @@ def hair(mm: float, unit: str) -> str:
 
 
 def told_change(found: Comparison, xy: Place, unit: str) -> str:
-    """What changed at a place [mm], in one line."""
+    """What changed at a place [mm], and what was read there, in one line."""
     i, j = (round((p - axis[0]) / found.spacing) for p, axis in zip(xy, (found.x, found.y), strict=True))
     here = at_place(xy, unit, found.surveys[1].surface)
     inside = 0 <= i < len(found.x) and 0 <= j < len(found.y)
     if not inside or not math.isfinite(found.difference[j, i]):
-        return f"{here}: not read both times"
+        return f"{here}: not read both times{_read_there(found, xy, unit)}"
     value, least = float(found.difference[j, i]), fine(float(found.detection[j, i]), unit)
     if not found.changed[j, i]:
-        return f"{here}: no change shown; {signed(value, unit)} is within the {least} limit of detection"
-    word = "added" if value > 0 else "taken off"
-    return f"{here}: {signed(value, unit)}, {word}; more than the {least} limit of detection"
+        said = f"no change shown; {signed(value, unit)} is within the {least} limit of detection"
+    else:
+        word = "added" if value > 0 else "taken off"
+        said = f"{signed(value, unit)}, {word}; more than the {least} limit of detection"
+    return f"{here}: {said}{_read_there(found, xy, unit)}"
+
+
+def _read_there(found: Comparison, xy: Place, unit: str) -> str:
+    """The readings of the stations of either day at a place [mm]; empty where none stands there."""
+    days = zip(("before", "after"), found.surveys, strict=True)
+    told = ((day, station_at(survey, xy, unit)) for day, survey in days)
+    return "".join(f"; {day}: {station}" for day, station in told if station)
 
 
 def verdicts_table(found: Comparison, unit: str) -> str:

@@ -20,7 +20,7 @@ from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.instrument import places_list
-from flatness.panels.places import OFF, POINT_HERE, spelled
+from flatness.panels.places import OFF, POINT_HERE, spelled, station_at
 from flatness.panels.plan_request import Draft
 from flatness.panels.strip import Gauge, Said
 from flatness.planning.plan import ACTIONS, WAYS, Plan
@@ -291,8 +291,10 @@ def told_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
         return f"{here}: {OFF}"
     action = ACTIONS[int(shown.actions[j, i])]
     change, height = float(shown.change[j, i]), float(surface.height[j, i])
+    station = station_at(shown.survey, xy, unit)
     what = PATTERNS[action].words if action == "leave" else f"{PATTERNS[action].words}, {depth(change, unit)}"
-    return f"{here}: {what}; height {length(height, unit)} now, {length(height + change, unit)} after"
+    read = f"; {station}" if station else ""
+    return f"{here}: {what}; height {length(height, unit)} now, {length(height + change, unit)} after{read}"
 
 
 def stale_words(shown: Shown | None, current: bool, sure: bool) -> str:
