@@ -17,13 +17,12 @@ VIEWPORT = {"width": 1440, "height": 1100}
 WIDTHS = {1024: 1900, 1440: 1900, 1920: 1900}
 FAULTS, SETTLED = ((Path(__file__).parent / name).read_text() for name in ("faults.js", "settled.js"))
 # whether each map has been drawn again in the room that it has now
-FITTED = """() => [...document.querySelectorAll('.fk-map-box, .fk-mapside .fk-map')].every(box => {
-    const maps = box.matches('.fk-map') ? [box] : [...box.querySelectorAll('.fk-map')];
-    const canvas = maps.find(e => e.offsetHeight)?.querySelector('canvas');
+FITTED = """() => [...document.querySelectorAll('.fk-map-box')].every(box => {
+    const canvas = [...box.querySelectorAll('.fk-map')].find(e => e.offsetHeight)?.querySelector('canvas');
     if (!canvas || box.clientHeight < 160) return true;
-    const size = canvas.getBoundingClientRect(), [wide, high] = box.matches('.fk-map') ? [4, 0] : [0, 8];
-    return !box.querySelector('.fk-working')?.offsetHeight && Math.abs(size.width - box.clientWidth + wide) < 2
-        && Math.abs(size.height - box.clientHeight + high) < 2; })"""
+    const size = canvas.getBoundingClientRect();
+    return !box.querySelector('.fk-working')?.offsetHeight && Math.abs(size.width - box.clientWidth) < 2
+        && Math.abs(size.height - box.clientHeight + 8) < 2; })"""
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",

@@ -7,6 +7,7 @@ import re
 import resource
 import threading
 import time
+import tomllib
 from datetime import UTC, datetime
 from html import unescape
 from itertools import combinations
@@ -28,13 +29,14 @@ from flatness.notes import Note
 from flatness.panels import check_panel, compare_panel
 from flatness.panels.check_state import CheckState, finishes, lay_by_hand
 from flatness.panels.controls import COLOURS, all_controls, label_of, problem_list, take_in_turn
+from flatness.panels.files import SurveyChoice
 from flatness.panels.state import NotReadyError, State
-from flatness.panels.surveys import SurveyChoice
 from flatness.surface.lattice import make_surface
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
+PUBLISHED = Path(__file__).parents[2] / "kit/flatness/limits/published.toml"
 PACKING = "packing_room/hand_typed.csv"
 # sample_surveys/README.md, the table of the six mistakes
 MISTAKES = {"A5": "key", "C17": "date", "C23": "comma", "C28": "not a length", "C44": "C25", "C45": "outside"}
@@ -150,9 +152,20 @@ def test_finishes_are_in_plain_words_and_told_apart(surface):
     named = finishes(surface)
     assert set(named) == set(table.finish)
     assert len(set(named.values())) == len(named)
+    said = tomllib.loads(PUBLISHED.read_text(encoding="utf-8"))["called"]
+    assert set(said) & set(named)
     for key, words in named.items():
         purposes = table.purpose[table.finish == key]
-        assert all(purpose.lower().startswith(words.lower()) for purpose in purposes), words
+        everyday, formal = said.get(key, ""), words.lower()
+        if everyday:  # what people say, then the standard's words
+            assert formal.startswith(f"{everyday.lower()} (")
+            formal = formal[len(everyday) + 2 :].removesuffix(")")
+        assert all(purpose.lower().startswith(formal) for purpose in purposes), words
+
+
+def test_the_verdict_names_the_finish_as_people_say_it(packing):
+    packing.state.choice.choose("loft_floor/before.csv")
+    assert "is allowed for oak, maple or other hardwood, glued down." in text_of(packing.verdict)  # published.toml
 
 
 def test_a_file_with_mistakes_names_each_by_its_cell_and_leaves_no_survey():
@@ -387,7 +400,7 @@ def test_pointing_reads_position_and_height_in_either_unit(packing):
     said = text_of(packing.here)
     plane = flatness.fit_plane(*packing.state.surface.nodes(), "least-squares")
     off = height[k] - plane.at(x[k], y[k])
-    assert f"{spelled(flatness.format_length(abs(off), 'in', 32))} {'proud' if off > 0 else 'shy'}" in said
+    assert f"{spelled(flatness.format_length(abs(off), 'in', 32))} {'proud' if off > 0 else 'low'}" in said
     assert f"height {spelled(flatness.format_length(height[k], 'in', 32))}" in said
     read = survey.points.reading[np.hypot(survey.points.x - x[k], survey.points.y - y[k]) < 1].mean()
     assert f"station here, {survey.quantity} {spelled(flatness.format_length(read, 'in', 32))} read" in said
@@ -524,6 +537,11 @@ def test_the_comparison_is_that_of_python_and_of_the_samples(glaze):
     said = text_of(glaze.here)
     assert "added" in said
     assert float(re.search(r"\+([\d.]+) mm", said)[1]) == pytest.approx(8.5, abs=2)
+    for day, survey in zip(("before", "after"), glaze.found.surveys, strict=True):
+        station = survey.points.iloc[7]
+        glaze.state.pointer = (float(station["x"]), float(station["y"]))
+        read = flatness.format_length(float(station["reading"]), glaze.state.unit, 32)
+        assert f"{day}: station here, {survey.quantity} {read} read" in text_of(glaze.here)
     glaze.state.pointer = (3900.0, 2400.0)
     assert "taken off" in text_of(glaze.here)
     assert "turned: fail to pass" in text_of(glaze.verdicts)

@@ -29,15 +29,17 @@ from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.panels import compare as compare_words
-from flatness.panels import present as present_look
+from flatness.panels.files import new_file, next_free
 from flatness.panels.present import present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
-from flatness.panels.present_state import BESIDE, NUMBERS, free_path, next_free, sentences
+from flatness.panels.present_state import BESIDE, NUMBERS
+from flatness.papers.owner_words import paragraphs
 from flatness.planning.plan import save_plan
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 
 ROOT = Path(__file__).parents[2]
+STYLE = (Path(__file__).parents[2] / "kit/flatness/panels/style.css").read_text(encoding="utf-8")
 GLAZE = ROOT / "sample_surveys/glaze_store"
 LOFT = ROOT / "sample_surveys/loft_floor"
 # terms that whoever owns a room does not know
@@ -205,9 +207,13 @@ def test_every_kind_of_surface_and_none_that_is_flat_breaks_it(kind):
 
 def test_the_sentences_answer_what_an_owner_asks_and_hold_no_term_of_the_trade(shown, trough):
     survey, plan = trough
+
+    def told_of(plan):
+        return [(one["asks"], one["says"]) for one in paragraphs(survey, None, plan, None, "in")]
+
     cases = {
-        ("Where it stands", "What will be done"): sentences(survey, None, None, None, "in"),
-        ("Where it stands", "What will be done", "What it will be like"): sentences(survey, None, plan, None, "in"),
+        ("Where it stands", "What will be done"): told_of(None),
+        ("Where it stands", "What will be done", "What it will be like"): told_of(plan),
         ("Where it stood", "What was planned", "What was done", "What it is like now"): shown.state.said(),
     }
     for asks, told in cases.items():
@@ -326,7 +332,7 @@ def luminance(colour):
 
 
 def test_letters_stand_out_from_the_paper():
-    for colour in re.findall(r"(?<![-\w])color:(#[0-9a-f]{6})", present_look.LOOK):
+    for colour in re.findall(r"(?<![-\w])color:(#[0-9a-f]{6})", STYLE):
         assert 1.05 / (luminance(colour) + 0.05) >= 4.5, colour  # WCAG 2.1, 1.4.3, on white
 
 
@@ -444,7 +450,7 @@ def test_the_owners_page_is_saved(shown, folder, name, starts):
 @pytest.mark.parametrize("name", ["", "  ", "../up.png", "a/b.png", ".hidden", "room.gif"])
 def test_a_name_that_will_not_do_says_what_would(name, tmp_path):
     with pytest.raises(ArgumentError) as told:
-        free_path(name, tmp_path, (".png",))
+        new_file(name, tmp_path, (".png",))
     assert ".png" in str(told.value)
     assert told.value.problems[0].remedy
 

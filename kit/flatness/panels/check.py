@@ -15,28 +15,31 @@ from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.lines import Place
 from flatness.panels.canvas import live_figure
 from flatness.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
-from flatness.panels.chooser import SurveyChooser
 from flatness.panels.controls import (
-    CONFIDENCES,
     HINTS,
     button,
     close_all,
     column,
-    drop_down,
+    confidence_list,
+    finish_list,
     labelled,
+    notes_html,
     put,
-    refill,
+    read_far,
     row,
+    show_far,
+    show_finishes,
     text_field,
     words,
 )
+from flatness.panels.files import SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
-from flatness.panels.maps import MOST, PROFILE_IN, VIEW_NAMES, VIEW_TOOLTIPS, ShownMap, draw_map, draw_profile
+from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
 from flatness.panels.places import at_place, far, kind_of, spelled, told_at, told_bar
 from flatness.panels.strip import Said, gauge_of
 from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_told, where_alone
-from flatness.words.phrases import problem_text, say, sentence
-from flatness.words.printed import AUTHORITY, length, number, percent
+from flatness.words.phrases import problem_text, say
+from flatness.words.printed import length, number, percent
 
 # told apart by the mark and the word, not by color alone
 MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
@@ -67,6 +70,8 @@ def allowed_sentence(one: Judged, unit: str) -> str:
     """What is allowed; and what was read, where another measure is likelier."""
     assert one.finding is not None
     word = "asked for at least" if one.finding.at_least else "allowed"
+    said_of = one.limit.called.partition(";")[0]
+    word += f" for {said_of}" if said_of else ""
     likely, read = (number(one, mm, unit) for mm in (one.likely()[0], one.finding.measured.value))
     said = f"{read} as read; " if likely not in (read, "-") else ""
     return spelled(f"{said}{number(one, one.finding.allowed, unit)} is {word}.")
@@ -137,8 +142,7 @@ def worth_knowing(state: CheckState) -> str:
         notes += [found.subject.surface.note] if found.subject.surface.note else []
         seen = dict.fromkeys(one.limit.seen for one in found.judged if caution(one.limit))
         notes += [f"{name}: {CAUTIONS[name]}" for name in seen]
-    items = "".join(f"<li>{escape(sentence(text, state.unit))}</li>" for text in notes)
-    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
+    return notes_html(notes, state.unit)
 
 
 class CheckPanel(Instrument):
@@ -159,18 +163,13 @@ class CheckPanel(Instrument):
         self._profiled: Any = None
         self._stripped: Any = None
         super().__init__(
-            VIEW_NAMES, VIEW_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
+            CHECK_NAMES, CHECK_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
         )
         guard = state.guard
-        self.chooser = SurveyChooser(state, state.choice, "Survey", short=True)
-        self.finish = drop_down("Finish", "What is to be laid, hung or applied on this surface", (), "finish")
-        self.confidence = drop_down(
-            "Confidence [%]",
-            "How sure a pass or a fail must be; short of it the verdict is undecided",
-            CONFIDENCES.items(),
-            "short",
-        )
-        self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        self.chooser = SurveyChooser(state, state.choice, "Survey")
+        self.finish = finish_list("Finish", "What will be installed or applied on this surface")
+        about = "How sure a pass or a fail must be; short of it the verdict is undecided"
+        self.confidence = confidence_list(state, about)
         self.agreed_length = text_field("Agreed bar", "Length of the bar that was agreed")
         self.agreed_gap = text_field("Agreed gap", "The gap that was agreed to be allowed under it")
         self.length = text_field("Bar", "Length of the bar that is laid")
@@ -186,7 +185,7 @@ class CheckPanel(Instrument):
         self.notes = words("", "fk-notes")
         self._bind(self.finish, lambda value: self._choose_finish(value or ""))
         self._bind(self.confidence, lambda value: state.set_trait("confidence", value))
-        self._bind(self.length, lambda _: state.set_bar_length(self._far(self.length)))
+        self._bind(self.length, lambda _: state.set_bar_length(self._length(self.length, read_far)))
         for field in (self.agreed_length, self.agreed_gap):
             self._bind(field, lambda _: self._agree())
         self._arrange(
@@ -214,14 +213,14 @@ class CheckPanel(Instrument):
             self.tabs.selected_index = SET
 
     def _agree(self) -> None:
-        self.state.agreed = AgreedNumbers(self._far(self.agreed_length), self._inches(self.agreed_gap))
+        self.state.agreed = AgreedNumbers(self._length(self.agreed_length, read_far), self._length(self.agreed_gap))
 
     def _seen_typed(self, _: Any) -> None:
         told = "\n".join(field.value for field in self.gaps)
         self.state.spot_checks = tuple(seen_lines(told, self.state.strips, self.state.unit))
 
     def _lay_typed(self, _: Any) -> None:
-        x0, y0, x1, y1 = (self._far(field) for field in self.ends)
+        x0, y0, x1, y1 = (self._length(field, read_far) for field in self.ends)
         self.state.lay((x0, y0), (x1, y1))
 
     def _began(self, xy: Place) -> None:
@@ -256,23 +255,19 @@ class CheckPanel(Instrument):
     def _at(self, xy: Place) -> str:
         return told_at(self.state, xy)
 
-    def _position(self, mm: float) -> str:
-        return format_length(mm, "ft", 16) if self.state.unit == "in" else format_length(mm, "m")
-
     def _fill(self) -> None:
         state, found, unit = self.state, self.state.assessment, self.state.unit
-        options = [(CHOOSE_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
-        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        show_finishes(self.finish, state, CHOOSE_FINISH)
         hint = HINTS[unit]
         labelled(self.length, f"Bar [{hint}]")
         labelled(self.agreed_length, f"Agreed bar [{hint}]")
         labelled(self.agreed_gap, f"Agreed gap [{unit}]")
-        put(self.length, self._position(state.bar_length))
-        put(self.agreed_length, self._position(state.agreed.length))
+        put(self.length, show_far(state.bar_length, unit))
+        put(self.agreed_length, show_far(state.agreed.length, unit))
         put(self.agreed_gap, format_length(state.agreed.allowed, unit, 64))
         for field in (self.agreed_length, self.agreed_gap):
             field.layout.display = "" if state.finish == AGREED else "none"
-        at = [""] * 4 if state.bar is None else [self._position(mm) for mm in (*state.bar.start, *state.bar.end)]
+        at = [""] * 4 if state.bar is None else [show_far(mm, unit) for mm in (*state.bar.start, *state.bar.end)]
         for field, name, text in zip(self.ends, ENDS, at, strict=True):
             labelled(field, f"{name} [{hint}]")
             put(field, text)

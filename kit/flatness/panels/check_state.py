@@ -31,8 +31,8 @@ from flatness.limits.measuring import Subject
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.lines import Place
 from flatness.measures.straightedge import Placement, StraightedgeResult, profile_gaps
+from flatness.panels.files import SurveyChoice
 from flatness.panels.state import NotReadyError, State
-from flatness.panels.surveys import SurveyChoice
 from flatness.surface.lattice import Surface, widest_step
 from flatness.survey.readings import Survey
 from flatness.words.checks import where_to_read
@@ -43,18 +43,21 @@ BY_HAND = "reference"  # limits that no survey of a surface can be held against
 def finishes(surface: str) -> dict[str, str]:
     """What each finish for a ``floor``, ``ceiling`` or ``wall`` is called, by its key in the catalogue.
 
-    Finishes whose limits are all checked by hand are left out.
+    What people on site say comes first, and the standard's own words behind it. Finishes whose limits are all checked
+    by hand are left out.
 
     Examples
     --------
-    >>> finishes("floor")["wood-nailed"]
-    'Wood floor on a wood subfloor, fasteners 1-1/2 in and longer'
+    >>> finishes("floor")["laminate"]
+    'Floating floor, click floor (laminate floor, or as the flooring maker says)'
     """
     named: dict[str, str] = {}
     for finish, group in groupby(published(), key=lambda limit: limit.finish):
-        purposes = [one.purpose for one in group if surface in one.surfaces and one.kind != BY_HAND]
-        if purposes:
-            named[finish] = in_common(purposes)
+        limits = [one for one in group if surface in one.surfaces and one.kind != BY_HAND]
+        if limits:
+            formal, said = in_common([one.purpose for one in limits]), limits[0].called
+            text = f"{said} ({formal})" if said else formal
+            named[finish] = text[:1].upper() + text[1:]
     return named
 
 
@@ -62,14 +65,14 @@ def in_common(purposes: list[str]) -> str:
     """What purposes of one finish have in common, as a phrase of its own.
 
     >>> in_common(["slab, France: flatness", "slab, France: level"])
-    'Slab, France'
+    'slab, France'
     """
     letters = takewhile(lambda column: len(set(column)) == 1, zip(*purposes, strict=False))
     text = "".join(column[0] for column in letters)
     if text not in purposes:
         mark = ":" if ":" in text else ","
         text = text[: text.rfind(mark)] if mark in text else purposes[0]
-    return text[:1].upper() + text[1:]
+    return text
 
 
 def limits_of(finish: str, surface: str) -> list[Limit]:
@@ -118,6 +121,10 @@ class FinishState(State):
     def finishes(self) -> dict[str, str]:
         """Finishes in plain words for the kind of surface that was surveyed, by key."""
         return finishes(self.judged.surface if self.judged is not None else "floor")
+
+    def offered(self, none: str) -> list[tuple[str, str]]:
+        """The finishes to choose from, each with its key; ``none`` is what it is called to choose none of them."""
+        return [(none, ""), *((name, key) for key, name in self.finishes.items())]
 
     def limits(self) -> list[Limit]:
         """The limits of the finish chosen; none without a survey or finish."""

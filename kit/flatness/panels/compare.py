@@ -16,32 +16,33 @@ from flatness.limits.kinds import describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
 from flatness.measures.lines import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
-from flatness.panels.chooser import FileChooser, SurveyChooser
 from flatness.panels.compare_state import EXAMPLE, CompareState, missing_words, planned_rows, read_places, write_places
 from flatness.panels.controls import (
-    CONFIDENCES,
     HINTS,
     SNAP_MM,
     button,
     column,
+    confidence_list,
     drop_down,
+    finish_list,
     labelled,
+    notes_html,
     put,
-    refill,
     row,
+    show_finishes,
     text_field,
     toggles,
     words,
 )
-from flatness.panels.instrument import Instrument
-from flatness.panels.maps import ShownMap
-from flatness.panels.pair import VIEW_NAMES, VIEW_TOOLTIPS, draw_view
-from flatness.panels.places import at_place, spelled
+from flatness.panels.files import FileChooser, SurveyChooser
+from flatness.panels.instrument import Instrument, places_list
+from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
+from flatness.panels.places import at_place, spelled, station_at
 from flatness.panels.strip import Said, gauge_of
 from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import AUTHORITY, number, percent
+from flatness.words.printed import number, percent
 
 HEIGHTS_BY = "Heights of both surveys brought together by"
 WAY_NAMES = {
@@ -102,17 +103,26 @@ def hair(mm: float, unit: str) -> str:
 
 
 def told_change(found: Comparison, xy: Place, unit: str) -> str:
-    """What changed at a place [mm], in one line."""
+    """What changed at a place [mm], and what was read there, in one line."""
     i, j = (round((p - axis[0]) / found.spacing) for p, axis in zip(xy, (found.x, found.y), strict=True))
     here = at_place(xy, unit, found.surveys[1].surface)
     inside = 0 <= i < len(found.x) and 0 <= j < len(found.y)
     if not inside or not math.isfinite(found.difference[j, i]):
-        return f"{here}: not read both times"
+        return f"{here}: not read both times{_read_there(found, xy, unit)}"
     value, least = float(found.difference[j, i]), fine(float(found.detection[j, i]), unit)
     if not found.changed[j, i]:
-        return f"{here}: no change shown; {signed(value, unit)} is within the {least} limit of detection"
-    word = "added" if value > 0 else "taken off"
-    return f"{here}: {signed(value, unit)}, {word}; more than the {least} limit of detection"
+        said = f"no change shown; {signed(value, unit)} is within the {least} limit of detection"
+    else:
+        word = "added" if value > 0 else "taken off"
+        said = f"{signed(value, unit)}, {word}; more than the {least} limit of detection"
+    return f"{here}: {said}{_read_there(found, xy, unit)}"
+
+
+def _read_there(found: Comparison, xy: Place, unit: str) -> str:
+    """The readings of the stations of either day at a place [mm]; empty where none stands there."""
+    days = zip(("before", "after"), found.surveys, strict=True)
+    told = ((day, station_at(survey, xy, unit)) for day, survey in days)
+    return "".join(f"; {day}: {station}" for day, station in told if station)
 
 
 def verdicts_table(found: Comparison, unit: str) -> str:
@@ -176,10 +186,8 @@ def places_done(found: Comparison, unit: str) -> str:
     """Each place of the plan as HTML: what became of it, those to do again first."""
     surface = found.surveys[1].surface
     rows = sorted(planned_rows(found), key=lambda row: (row["status"] not in AGAIN, row["status"] == WITHIN))
-    items = "".join(
-        f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in (_place_done(row, surface, unit) for row in rows)
-    )
-    return f'<h3>Place by place</h3><ul class="fk-places fk-named">{items}</ul>' if items else ""
+    listed = places_list((_place_done(row, surface, unit) for row in rows), named=True)
+    return f"<h3>Place by place</h3>{listed}" if rows else ""
 
 
 def _place_done(row: dict[Any, Any], surface: str, unit: str) -> tuple[str, str]:
@@ -204,12 +212,6 @@ def warnings_list(found: Comparison, unit: str) -> str:
     return f"<b>Look here first</b><ul>{items}</ul>" if items else ""
 
 
-def notes_list(found: Comparison, unit: str) -> str:
-    """What must be known, as HTML."""
-    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in found.notes)
-    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
-
-
 NO_FINISH = "(no finish: compare without verdicts)"
 AGAIN = (SHORT, OVER, UNTOUCHED, UNPLANNED)
 
@@ -228,22 +230,17 @@ class ComparePanel(Instrument):
 
     def __init__(self, state: CompareState, folder: str | os.PathLike[str] = ".") -> None:
         self.state, self._folder = state, folder
-        super().__init__(VIEW_NAMES, VIEW_TOOLTIPS, line=lambda *_: None, begin=self._clicked)
+        super().__init__(COMPARE_NAMES, COMPARE_TOOLTIPS, begin=self._clicked)
         guard = state.guard
-        self.before = SurveyChooser(state, state.before, "Before", short=True)
-        self.after = SurveyChooser(state, state.after, "After", short=True)
+        self.before = SurveyChooser(state, state.before, "Before")
+        self.after = SurveyChooser(state, state.after, "After")
         self.plan = FileChooser(state, state.planned, "Plan", "JSON")
-        self.finish = drop_down("Finish", "Whose limits both surveys are held against", (), "finish")
+        self.finish = finish_list("Finish", "Whose limits both surveys are held against")
         self.align = drop_down(
             "Datums aligned on", "How the heights of both surveys are brought to one datum", WAY_NAMES.items(), "way"
         )
-        self.confidence = drop_down(
-            "Confidence [%]",
-            "How sure a change must be to be shown, and a verdict to be given",
-            CONFIDENCES.items(),
-            "short",
-        )
-        self.confidence.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+        about = "How sure a change must be to be shown, and a verdict to be given"
+        self.confidence = confidence_list(state, about)
         self.unchanged = text_field("Unchanged", "", "", "finish")
         self.clicking = toggles(
             "A click on the map",
@@ -288,8 +285,6 @@ class ComparePanel(Instrument):
         self.state.unchanged = ()
 
     def _clicked(self, xy: Place) -> None:
-        for pointer in self.pointers:
-            pointer.forget()
         state = self.state
         if state.clicking and state.by_surface:
             step = SNAP_MM[state.unit]
@@ -304,7 +299,7 @@ class ComparePanel(Instrument):
         return self.state.comparison, self.state.unit, self.state.unchanged
 
     def _paint(self, figure: Any) -> ShownMap:
-        return draw_view(figure, self.state)
+        return draw_comparison(figure, self.state)
 
     def _at(self, xy: Place) -> str:
         found = self.state.comparison
@@ -322,8 +317,7 @@ class ComparePanel(Instrument):
         put(self.clicking, "unchanged" if state.clicking else "")
         self.forget.layout.display = "" if state.unchanged else "none"
         self.missing.value = missing_words(state.unchanged, state.align)
-        options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
-        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        show_finishes(self.finish, state, NO_FINISH)
         put(self.align, state.align)
         for widget in (self.done, self.verdicts, self.changed, self.aligned, self.notes):
             widget.value = ""
@@ -331,7 +325,7 @@ class ComparePanel(Instrument):
             self.done.value, self.verdicts.value = places_done(found, unit), verdicts_table(found, unit)
             self.changed.value = escape(spelled(changed_sentence(found, unit)))
             self.aligned.value = escape(alignment_sentence(found, unit))
-            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_list(found, unit)}"
+            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_html(found.notes, unit)}"
 
     @property
     def found(self) -> Comparison:

@@ -8,28 +8,24 @@ Places said to be unchanged between two surveys: typed as people write them, cli
 from __future__ import annotations
 
 import os
-import tempfile
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
-from matplotlib.axes import Axes
 from traitlets import Any as AnyTrait
 from traitlets import Bool, Enum, Float, Instance, Tuple
 
-from flatness.charts.axes import INK, SMALL
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
-from flatness.lengths import format_length, parse_length
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.panels.check_state import FinishState
+from flatness.panels.controls import read_far, show_far
+from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
 from flatness.panels.state import NotReadyError
-from flatness.panels.surveys import FileChoice, SurveyChoice
-from flatness.planning.plan import SavedPlan, read_plan
 from flatness.survey.files import write_new
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import comparison_report, record_text
@@ -107,7 +103,7 @@ def _read(part: str, unit: str) -> Unchanged:
     if "," not in part:
         return part
     try:
-        x, y = (parse_length(one, "ft" if unit == "in" else "mm") for one in part.split(","))
+        x, y = (read_far(one, unit) for one in part.split(","))
     except (LengthError, ValueError) as error:
         raise ArgumentError(
             "not a place",
@@ -127,11 +123,7 @@ def write_places(places: Sequence[Unchanged], unit: str) -> str:
     >>> write_places([(1219.2, 0.0), "A7"], "in")
     '4\\' 0", 0"; A7'
     """
-    return "; ".join(one if isinstance(one, str) else ", ".join(_far(at, unit) for at in one) for one in places)
-
-
-def _far(mm: float, unit: str) -> str:
-    return format_length(mm, "ft", 16) if unit == "in" else format_length(mm, "m")
+    return "; ".join(one if isinstance(one, str) else ", ".join(show_far(at, unit) for at in one) for one in places)
 
 
 def missing_words(places: Sequence[Unchanged], way: str) -> str:
@@ -149,111 +141,63 @@ def missing_words(places: Sequence[Unchanged], way: str) -> str:
     return f"{count}; a {way} needs {needed} not on one line. Until then it goes by the stations that agree."
 
 
-def draw_places(ax: Axes, places: Sequence[Unchanged], surveys: Sequence[Survey]) -> None:
-    """Mark the places on a map of what changed, numbered as they are listed."""
-    for number, x, y in _at(places, surveys):
-        ax.plot(
-            [x],
-            [y],
-            marker="s",
-            markersize=9,
-            markerfacecolor="white",
-            markeredgecolor=INK,
-            markeredgewidth=1.8,
-            linestyle="none",
-            zorder=8,
-            scalex=False,
-            scaley=False,
-        )
-        ax.annotate(
-            str(number),
-            (x, y),
-            (7, 6),
-            textcoords="offset points",
-            fontsize=SMALL,
-            fontweight="bold",
-            color=INK,
-            zorder=9,
-            bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
-        )
-
-
-def _at(places: Sequence[Unchanged], surveys: Sequence[Survey]) -> Iterator[tuple[int, float, float]]:
-    for number, one in enumerate(places, 1):
-        if not isinstance(one, str):
-            yield number, *one
-            continue
-        for survey in surveys:
-            here = survey.points[survey.points["label"] == one]
-            if len(here):
-                yield number, float(here["x"].iloc[0]), float(here["y"].iloc[0])
-                break
-
-
-NEW_NAME = "choose another name: a record is never overwritten here"
-
-
 def planned_rows(found: Comparison) -> list[dict[Any, Any]]:
     """The places of the plan that a comparison was held against, as their table has them; empty without a plan."""
     rows = [] if found.plan is None else found.plan.to_dict("records")
     return [row for row in rows if row["what"] != "whole"]
 
 
-class PlanChoice(FileChoice):
-    """A plan that was saved, chosen out of a list of files.
-
-    Attributes
-    ----------
-    plan : the :class:`~flatness.planning.plan.SavedPlan`, or None
-    """
-
-    listed: ClassVar[tuple[str, ...]] = (".json",)
-    taken: ClassVar[tuple[str, ...]] = (".json",)
-    wanted: ClassVar[str] = "a plan that was saved"
-    remedy: ClassVar[str] = "save it in the planning notebook, or with flatness plan --save"
-    holds = "plan"
-
-    plan = AnyTrait(None)
-
-    def _read(self, content: Path | bytes) -> SavedPlan:
-        if isinstance(content, Path):
-            return read_plan(content)
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / self.file_name
-            path.write_bytes(content)
-            return read_plan(path)
-
-
 CHANGE, BEFORE, AFTER, DONE = VIEWS = ("change", "before", "after", "done")
 
 
-class CompareState(FinishState):
-    """The state of the Compare panel.
+class DaysState(FinishState):
+    """A state of two surveys of one surface.
 
     Attributes
     ----------
-    before, after : the surveys chosen
-    planned : the plan chosen that the work is held against
-    view : which map is shown
+    before, after : the surveys chosen, as found and after the work
     align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
-    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
-    clicking : whether a click on the map says that a place did not change
-    finish : key of the finish whose verdicts are compared; empty for none
-    confidence : of the limit of detection and the verdicts, 0.5 to under 1
     comparison : the :class:`~flatness.comparison.comparing.Comparison`, or None
-    saved : names of the files written last
-    pointer : place [mm] that is pointed at, or None
     """
 
     before = Instance(SurveyChoice)
     after = Instance(SurveyChoice)
+    align = Enum(WAYS, "benchmarks")
+    comparison = AnyTrait(None)
+
+    def __init__(
+        self,
+        before: str | os.PathLike[str],
+        after: str | os.PathLike[str],
+        finish: str,
+        folders: Iterable[str | os.PathLike[str]],
+        **traits: Any,
+    ) -> None:
+        super().__init__(before=SurveyChoice(folders, before), after=SurveyChoice(folders, after), **traits)
+        self._ready = ReadyVerdicts()
+        self.set_trait("finish", finish)
+
+
+class CompareState(DaysState):
+    """The state of the Compare panel.
+
+    Attributes
+    ----------
+    planned : the plan chosen that the work is held against
+    view : which map is shown
+    unchanged : places (x, y) [mm] and labels of stations said not to have changed; ``offset`` and ``tilt`` go by them
+    clicking : whether a click on the map says that a place did not change
+    finish : key of the finish whose verdicts are compared; empty for none
+    confidence : of the limit of detection and the verdicts, 0.5 to under 1
+    saved : names of the files written last
+    pointer : place [mm] that is pointed at, or None
+    """
+
     planned = Instance(PlanChoice)
     view = Enum(VIEWS, CHANGE)
-    align = Enum(WAYS, "benchmarks")
     unchanged = Tuple()
     clicking = Bool(False)
     confidence = Float(0.95)
-    comparison = AnyTrait(None)
     pointer = AnyTrait(None)
 
     def __init__(
@@ -266,10 +210,7 @@ class CompareState(FinishState):
         **traits: Any,
     ) -> None:
         folders = list(folders)
-        days = {"before": SurveyChoice(folders, before), "after": SurveyChoice(folders, after)}
-        super().__init__(**days, planned=PlanChoice(folders, plan), **traits)
-        self._ready = ReadyVerdicts()
-        self.set_trait("finish", finish)
+        super().__init__(before, after, finish, folders, planned=PlanChoice(folders, plan), **traits)
         # guarded, for an exception here would keep all that is told of the change after it from being told
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._new_survey), "survey")
@@ -374,7 +315,7 @@ class CompareState(FinishState):
         ------
         ArgumentError : a name that is no file's, or one that is taken: nothing is ever overwritten
         """
-        found, path = self.found(), _record_path(name, folder)
+        found, path = self.found(), new_file(name, folder, (PLAN_ENDING,))
         choices: dict[str, FileChoice] = {"before": self.before, "after": self.after}
         choices |= {"plan": self.planned} if found.plan is not None else {}
         beside = {
@@ -382,9 +323,7 @@ class CompareState(FinishState):
             for day, choice in choices.items()
             if isinstance(choice.content, bytes)
         }
-        for target in (path, path.with_suffix(".txt"), *beside.values()):
-            if target.exists():
-                raise ArgumentError("there is a file of this name already", file=target.name, remedy=NEW_NAME)
+        free(path.with_suffix(".txt"), *beside.values())
         written: list[Path] = []
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -406,21 +345,3 @@ class CompareState(FinishState):
             raise
         self.saved = tuple(target.name for target in written)
         return written
-
-
-def _record_path(name: str, folder: str | os.PathLike[str]) -> Path:
-    plain = name.strip()
-    if not plain or plain != Path(plain).name or plain.startswith("."):
-        raise ArgumentError(
-            "not the name of a file",
-            value=name,
-            expected="a name without folders, such as record.json",
-            remedy="type a name for the record",
-        )
-    path = Path(folder) / plain
-    path = path if path.suffix else path.with_suffix(".json")
-    if path.suffix.lower() != ".json":
-        raise ArgumentError(
-            "the record is a JSON file", value=name, expected="a name that ends in .json", remedy="change its ending"
-        )
-    return path

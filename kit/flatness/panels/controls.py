@@ -1,11 +1,4 @@
-"""Controls with a label, a unit and a tooltip each; the panels' look; what went wrong as a list.
-
-What all panels have around their own parts: what went wrong, what is being computed, being shown and taken away.
-
-What the controls of the Plan panel have in common: lengths as they are typed, and choices that a person makes.
-
-The Plan panel's own look beside that of all panels, and its sliders.
-"""
+"""Controls with a label, a unit and a tooltip each; what went wrong as a list; what all panels are and look like."""
 
 from __future__ import annotations
 
@@ -14,6 +7,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from html import escape, unescape
+from importlib.resources import files
 from typing import Any
 
 import ipywidgets as w
@@ -21,10 +15,11 @@ from matplotlib.figure import Figure
 
 from flatness.charts.axes import INK, PALE
 from flatness.errors import LengthError, Problem, shorten
-from flatness.lengths import parse_length
+from flatness.lengths import format_length, parse_length
 from flatness.panels.canvas import close_figure
 from flatness.panels.state import State
 from flatness.words.phrases import say, sentence
+from flatness.words.printed import AUTHORITY
 
 PAPER, FIELD, RULE, ACCENT = "#ffffff", "#f4f5f2", "#737b84", "#f2c230"
 COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
@@ -42,62 +37,22 @@ COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
 CONFIDENCES = {"80 %": 0.8, "90 %": 0.9, "95 %": 0.95, "99 %": 0.99}
 HINTS = {"in": "ft, in", "mm": "m, mm"}  # units that a long length may be typed in
 SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than this
-UNIT_NAMES = {"Feet, inches and fractions": "in", "Millimetres": "mm"}
+UNITS = {"ft, in": "in", "mm": "mm"}
 
 
-def _pair(name: str) -> str:
-    letters, paper = COLOURS[name]
-    return f"color:{letters};background:{paper}"
+# a notebook takes arrow keys to move between cells, unless what has the focus says that they are its own; a slider's
+# handle is named for those who cannot see its label; the notebook may move its cells while it shows the panel
+BEGIN = """const panel = this.closest('.fk-panel'); if (panel) { panel.addEventListener('focusin', event => {
+  const at = event.target; at.dataset.lmSuppressShortcuts = 'true'; if (at.classList.contains('noUi-handle'))
+  at.setAttribute('aria-label', at.closest('.widget-inline-hbox').querySelector('label').textContent); });
+  for (const late of [300, 1500]) setTimeout(() => panel.scrollIntoView(), late); }"""
 
 
-# a notebook takes arrow keys to move between cells, unless what has the focus says that they are its own
-KEYS = (
-    "const panel = this.closest('.fk-panel'); if (panel) panel.addEventListener('focusin', "
-    "event => {event.target.dataset.lmSuppressShortcuts = 'true'})"
-)
-STYLE = f"""<style onload="{KEYS}">
-.fk-panel {{ {_pair("text")}; padding:12px 14px; border:1px solid {RULE}; border-radius:4px; font-size:14px;
-  overflow:visible; max-width:1500px; box-sizing:border-box }}
-.fk-panel > *, .fk-row > *, .fk-column > * {{ min-width:0 }}
-.fk-row {{ display:flex; flex-flow:row wrap; align-items:flex-end; overflow:visible; gap:6px 12px }}
-.fk-row.fk-top {{ align-items:flex-start; gap:8px 24px }}
-.fk-column {{ overflow:visible; gap:8px }} .fk-panel {{ gap:8px }}
-.fk-panel .widget-inline-hbox {{ display:flex; flex-direction:column; align-items:stretch; height:auto; margin:0;
-  width:auto; max-width:100% }}
-.fk-panel .widget-inline-hbox .widget-label, .fk-panel .widget-label {{ width:auto !important;
-  min-width:0 !important; max-width:none; text-align:left; height:auto; line-height:1.45; font-weight:600;
-  font-size:13px; color:{INK}; margin:0; padding:0; white-space:normal; overflow:visible }}
-.fk-panel .widget-html, .fk-panel .widget-html-content {{ color:{INK}; line-height:1.45; font-size:14px; margin:0;
-  height:auto; width:100%; overflow:visible }}
-.fk-panel select, .fk-panel input[type=text] {{ {_pair("field")} !important; border:1px solid {RULE};
-  border-radius:3px; flex:0 0 32px; height:32px; font-size:14px; width:100%; max-width:100%; margin:0;
-  padding:2px 6px }}
-.fk-panel select[multiple] {{ height:auto; flex:0 0 auto; overflow-y:auto }}
-.fk-panel button.jupyter-button {{ {_pair("button")}; border:1px solid {RULE}; border-radius:3px; height:32px;
-  line-height:28px; font-size:14px; width:auto; padding:0 12px; margin:0; box-shadow:none }}
-.fk-panel button.jupyter-button:hover {{ border-color:{INK}; box-shadow:none }}
-.fk-panel button.jupyter-button.fk-do {{ {_pair("accent")}; border-color:{INK}; font-weight:600 }}
-.fk-panel .widget-toggle-buttons {{ width:auto; flex-wrap:wrap }}
-.fk-panel .widget-toggle-button.mod-active {{ {_pair("chosen")}; border-color:{INK}; font-weight:600 }}
-.fk-panel select:focus-visible, .fk-panel input:focus-visible, .fk-panel button:focus-visible {{
-  outline:3px solid #1b5fa8; outline-offset:1px }}
-.fk-file {{ flex:1 1 210px; max-width:340px }} .fk-finish {{ flex:4 1 520px; max-width:640px }}
-.fk-short {{ flex:0 1 150px }} .fk-way {{ flex:1 1 240px; max-width:280px }}
-.fk-survey {{ flex:1 1 420px; max-width:700px }} .fk-fill {{ flex:1 1 384px; max-width:640px }}
-.fk-canvas {{ flex:0 0 auto; overflow:visible; margin:0 }}
-.fk-pass {{ {_pair("pass")} }} .fk-fail {{ {_pair("fail")} }} .fk-undecided {{ {_pair("undecided")} }}
-.fk-mark {{ padding:1px 7px; border-radius:3px; white-space:nowrap; font-weight:600 }}
-.fk-problems {{ {_pair("problem")}; border:1px solid currentColor; padding:6px 12px; margin:6px 0 }}
-.fk-problems ol {{ margin:4px 0 2px; padding-left:24px }} .fk-problems li {{ margin-bottom:4px }}
-.fk-quiet, .fk-quiet .widget-html-content {{ color:{PALE} }}
-.fk-panel .fk-table {{ border-collapse:collapse; font-size:13px; margin:4px 0; width:100%; max-width:1100px }}
-.fk-panel .fk-table th, .fk-panel .fk-table td {{ text-align:left; padding:4px 10px 4px 0; vertical-align:top;
-  border-bottom:1px solid #d3d7db; color:{INK}; background:{PAPER}; font-weight:400; white-space:normal }}
-.fk-panel .fk-table thead th {{ font-weight:600 }}
-.fk-panel pre {{ font-size:11.5px; line-height:1.35; margin:4px 0; color:{INK}; overflow:visible }}
-.fk-panel summary {{ cursor:pointer; font-weight:600; font-size:13px }}
-.fk-here {{ font-variant-numeric:tabular-nums; min-height:44px }}
-</style>"""
+def _style() -> str:
+    """The look of all panels, from ``style.css``."""
+    colours = "".join(f"--{name}:{letters};--{name}-paper:{paper};" for name, (letters, paper) in COLOURS.items())
+    css = (files("flatness.panels") / "style.css").read_text(encoding="utf-8")
+    return f'<style onload="{BEGIN}">.fk-panel {{ --rule:{RULE};{colours} }}\n{css}</style>'
 
 
 def row(*children: Any, top: bool = False) -> Any:
@@ -131,7 +86,7 @@ def words(html: str = "", *classes: str) -> Any:
 
 
 def drop_down(label: str, tooltip: str, options: Any = (), size: str = "") -> Any:
-    """A list to choose one of; it may be given other options with :func:`refill`."""
+    """A list to choose one of; it may be given other options with :func:`offer`."""
     return sized(labelled(w.Dropdown(options=options, tooltip=tooltip), label), size)
 
 
@@ -147,16 +102,6 @@ def label_of(widget: Any) -> str:
     return unescape(re.sub("<[^>]*>", "", widget.description))
 
 
-def refill(widget: Any, options: Sequence[tuple[str, str]], value: str) -> None:
-    """Give a drop-down list other options, and the choice ``value``; meanwhile ``is_filling`` is true of it.
-
-    A list that gets other options falls back to the first of them, which nobody chose.
-    """
-    if tuple(options) != tuple(widget.options):
-        offer(widget, options, value)
-    widget.value = value
-
-
 def put(widget: Any, value: Any) -> None:
     """Show a value in a control; meanwhile ``is_filling`` is true of it, for nobody chose it."""
     with _filling(widget):
@@ -164,7 +109,10 @@ def put(widget: Any, value: Any) -> None:
 
 
 def offer(widget: Any, options: Sequence[tuple[str, Any]], value: Any) -> None:
-    """Give a list or a slider these options, and show ``value``; meanwhile ``is_filling`` is true of it."""
+    """Give a list or a slider these options, and show ``value``; meanwhile ``is_filling`` is true of it.
+
+    A list that gets other options falls back to the first of them, which nobody chose.
+    """
     with _filling(widget):
         if tuple(options) != tuple(widget.options):
             widget.options = list(options)
@@ -214,17 +162,40 @@ def toggles(label: str, tooltip: str, options: Mapping[str, str], tooltips: Sequ
     )
 
 
-def unit_switch(unit: str, chosen: Callable[[str], Any], names: Mapping[str, str] = UNIT_NAMES) -> Any:
+def finish_list(label: str, tooltip: str) -> Any:
+    """A list of finishes; :func:`show_finishes` fills it."""
+    return drop_down(label, tooltip, (), "finish")
+
+
+def show_finishes(widget: Any, state: Any, none: str) -> None:
+    """The finishes for the surface that was surveyed, and the one that is chosen."""
+    offer(widget, state.offered(none), state.finish if state.finish in state.finishes else "")
+
+
+def confidence_list(state: Any, tooltip: str) -> Any:
+    """How sure is sure; it begins with what the state holds."""
+    widget = drop_down("Confidence [%]", tooltip, CONFIDENCES.items(), "short")
+    widget.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
+    return widget
+
+
+def unit_switch(unit: str, chosen: Callable[[str], Any]) -> Any:
     """Feet and inches, or millimetres, for the whole panel."""
     widget = toggles(
         "Lengths in",
         "The unit of every length on this panel, read and shown",
-        names,
+        UNITS,
         ("As a tape in inches reads", "Millimetres; metres for places"),
     )
     widget.value = unit
     widget.observe(lambda change: chosen(change["new"]), "value")
     return widget
+
+
+def notes_html(notes: Iterable[Any], unit: str) -> str:
+    """What must be known as HTML, each once, and who decides."""
+    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in dict.fromkeys(notes))
+    return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
 
 
 def problem_list(problems: Iterable[Problem], heading: str, unit: str = "") -> str:
@@ -253,9 +224,23 @@ def _told(one: Problem, unit: str) -> str:
     return "".join(parts)
 
 
+def read_far(text: str, unit: str) -> float:
+    """A length along the surface [mm] as it is typed: bare numbers are feet, or millimetres."""
+    return parse_length(text, "ft" if unit == "in" else "mm")
+
+
+def show_far(mm: float, unit: str) -> str:
+    """A length along the surface [mm] as :func:`read_far` reads it.
+
+    >>> show_far(1219.2, "in"), show_far(1219.2, "mm")
+    ('4\\' 0"', '1.219 m')
+    """
+    return format_length(mm, "ft", 16) if unit == "in" else format_length(mm, "m")
+
+
 def panel_box(*children: Any, look: str = "") -> Any:
     """The whole panel on its own paper, whatever colours the notebook has."""
-    box = w.VBox([w.HTML(STYLE), *children])
+    box = w.VBox([words(_style(), "fk-none"), *children])
     box.add_class("fk-panel")
     return sized(box, look)
 
@@ -300,13 +285,25 @@ class Panel:
             draw_alone(figure, self.state.lock)
         self.working, self.problems = words("", "fk-quiet"), words()
 
+    def _bind(self, widget: Any, act: Callable[[Any], Any]) -> None:
+        """Call with the new value of a control where a person chose it, and not where a list got other options."""
+        chosen = self.state.guard(lambda change: None if is_filling(widget) else act(change["new"]))
+        widget.observe(chosen, "value")
+
+    def _length(self, field: Any, reads: Callable[[str, str], float] = parse_length) -> float:
+        """What is typed [mm]; an error names the control."""
+        try:
+            return reads(field.value, self.state.unit)
+        except LengthError as error:
+            raise error.located(column=label_of(field)) from error
+
     def _tell(self) -> None:
         """From now on say what the state says of its work and of what went wrong."""
         self.state.observe(self.state.alone(self._show_problems), "problems")
         self.state.observe(self.state.alone(self._show_working), "working")
 
     def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.problems, "That did not work.", self.state.unit)
+        self.problems.value = problem_list(self.state.wrong, "That did not work.", self.state.unit)
 
     def _show_working(self, _: Any = None) -> None:
         self.working.value = escape(self.state.working)
@@ -353,79 +350,6 @@ def draw_alone(figure: Figure, lock: threading.RLock) -> None:
             return draw(renderer)
 
     figure.draw = alone  # type: ignore[method-assign]
-
-
-class TypedControls:
-    """Controls over a state whose ``unit`` is that of what is typed: inches and feet, or millimetres."""
-
-    def __init__(self, state: Any) -> None:
-        self.state = state
-
-    @staticmethod
-    def _chosen(act: Callable[[Any], Any]) -> Callable[[Any], None]:
-        """Call with the new value where a person chose it, and not where a list got other options."""
-
-        def chosen(change: Any) -> None:
-            if not is_filling(change["owner"]):
-                act(change["new"])
-
-        return chosen
-
-    def _mm(self, field: Any, unit: str) -> float:
-        return self._lengths(field, (field.value,), unit)[0]
-
-    def _inches(self, field: Any) -> float:
-        return self._mm(field, self.state.unit)
-
-    def _small(self, field: Any) -> float | None:
-        return self._inches(field) if field.value.strip() else None
-
-    def _far(self, field: Any) -> float:
-        return self._mm(field, self._long_unit)
-
-    def _listed(self, field: Any) -> tuple[float, ...]:
-        """Long lengths with ; between."""
-        return self._lengths(field, (text for text in field.value.split(";") if text.strip()), self._long_unit)
-
-    @property
-    def _long_unit(self) -> str:
-        return "ft" if self.state.unit == "in" else "mm"
-
-    @staticmethod
-    def _lengths(field: Any, texts: Iterable[str], unit: str) -> tuple[float, ...]:
-        try:
-            return tuple(parse_length(text, unit) for text in texts)
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
-
-
-# a slider's handle is named for those who cannot see its label
-NAMED = (
-    "const panel = this.closest('.fk-panel'); if (panel) panel.addEventListener('focusin', event => {"
-    "if (event.target.classList.contains('noUi-handle')) event.target.setAttribute('aria-label', "
-    "event.target.closest('.widget-inline-hbox').querySelector('label').textContent)})"
-)
-LOOK = f"""<style onload="{NAMED}">
-.fk-panel .fk-steps {{ flex:0 0 auto; width:100%; max-width:480px }}
-.fk-panel .widget-hslider .slider-container {{ margin:4px 10px; min-height:20px; flex:0 0 20px; width:auto }}
-.fk-panel .widget-hslider .widget-readout {{ min-width:0; max-width:none; width:auto; height:auto; margin:2px 0 0;
-  text-align:left; color:{INK}; font-size:14px; font-weight:600; font-variant-numeric:tabular-nums;
-  border-color:transparent; overflow:visible; line-height:1.4 }}
-.fk-panel .noUi-target {{ background:#e6e8ea; border:1px solid {RULE} }}
-.fk-panel .noUi-connect {{ background:{PALE} }}
-.fk-panel .noUi-handle {{ background:{ACCENT}; border:2px solid {INK} !important; border-radius:50% }}
-.fk-panel .noUi-handle:focus-visible {{ outline:3px solid #1b5fa8; outline-offset:2px }}
-.fk-draft {{ color:{INK}; background:#eef0f2 }}
-.fk-panel .fk-part {{ font-weight:600; font-size:14px; border-bottom:1px solid {RULE}; padding:6px 0 2px }}
-.fk-cautions {{ border:1px solid #5c4300; background:#fff7e0; color:{INK}; padding:6px 12px }}
-.fk-cautions ul, .fk-list {{ margin:4px 0; padding-left:20px }}
-.fk-panel .fk-schedule {{ font-size:12.5px; overflow-x:auto }}
-.fk-panel .fk-chart {{ max-width:960px; width:100% }}
-.fk-panel .fk-key img {{ max-width:100%; height:auto }} .fk-key {{ max-width:557px }}
-.fk-panel .widget-hprogress, .fk-panel .progress {{ width:100%; max-width:640px }}
-.fk-panel .fk-progress {{ flex:1 1 320px; max-width:640px; height:24px }}
-.fk-panel .fk-stale {{ font-weight:600; color:#5c4300 }}
-</style>"""
 
 
 def part(words: str) -> Any:

@@ -12,25 +12,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from flatness.charts.axes import INK
 from flatness.measures.lines import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
-from flatness.panels.controls import (
-    PAPER,
-    RULE,
-    Panel,
-    TypedControls,
-    column,
-    panel_box,
-    text_field,
-    toggles,
-    unit_switch,
-    words,
-)
+from flatness.panels.controls import Panel, column, panel_box, text_field, toggles, unit_switch, words
 from flatness.panels.places import POINT_HERE, spelled
-from flatness.panels.strip import STRIP, Said, busy_html, strip_html
+from flatness.panels.strip import Said, busy, strip_html
 
-UNITS = {"ft, in": "in", "mm": "mm"}
 # the map takes what room the screen leaves it, and says so to the kernel, which draws it again
 MEASURE = """<style onload="const box = this.closest('.fk-map-box'); if (box) {
   box.setAttribute('role', 'region'); box.setAttribute('aria-label', 'Map'); let wait;
@@ -38,81 +25,16 @@ MEASURE = """<style onload="const box = this.closest('.fk-map-box'); if (box) {
     const size = Math.floor(box.clientWidth) + ' x ' + Math.floor(box.clientHeight - 8);
     if (!field || box.clientWidth < 200 || box.clientHeight < 150 || field.value === size) return;
     field.value = size; field.dispatchEvent(new Event('change', {bubbles: true})); };
-  new ResizeObserver(() => { clearTimeout(wait); wait = setTimeout(tell, 120); }).observe(box);
-  // once more, for the notebook may move its cells in between
-  for (const late of [300, 1500]) setTimeout(() => box.closest('.fk-panel')?.scrollIntoView(), late); }"></style>"""
-LOOK = f"""<style>
-{STRIP}
-.fk-panel.fk-one {{ display:grid; grid-template-columns:minmax(0,1fr) clamp(340px,36%,420px); overflow:hidden;
-  grid-template-rows:0 auto auto minmax(0,1fr); height:clamp(560px,calc(100vh - 136px),1000px); padding:0; gap:0 }}
-.fk-one .widget-html, .fk-one .widget-html-content {{ font-size:13px; min-height:0 }}
-.fk-strip {{ grid-column:1/3; padding:6px 16px; gap:4px }} .fk-strip, .fk-strip .fk-row {{ overflow:hidden }}
-.fk-strip .fk-row {{ flex-wrap:nowrap; align-items:center; gap:8px }}
-.fk-strip .widget-inline-hbox {{ flex-direction:row; align-items:center; gap:6px; flex:1 1 120px; max-width:none }}
-.fk-strip .widget-inline-hbox.fk-finish {{ flex:2 1 200px }}
-.fk-strip .widget-inline-hbox.widget-toggle-buttons {{ flex:0 0 auto; flex-wrap:nowrap; min-width:max-content }}
-.fk-strip select {{ flex:1 1 60px !important; min-width:0; font-size:13px; text-overflow:ellipsis }}
-.fk-strip .widget-label {{ white-space:nowrap; flex:0 0 auto }} .fk-strip .fk-row > * {{ margin:0 }}
-/* the button counts its files, which are taken at once: the count stands on a second line that is not seen */
-.fk-panel .fk-strip .widget-upload {{ flex:0 0 92px; width:92px; white-space:normal; overflow:hidden; line-height:30px;
-  padding:0 6px; font-size:13px }}
-.fk-one .widget-toggle-buttons > .widget-label {{ display:none }}
-.fk-one .widget-toggle-buttons .widget-toggle-button {{ margin:0 -1px 0 0; border-radius:0; font-size:13px }}
-.fk-panel.fk-one .fk-verdict {{ grid-column:1/3; border:solid {INK}; border-width:1px 0; height:104px;
-  overflow:hidden }}
-.fk-left {{ padding:8px 8px 8px 16px; min-height:0; gap:4px; overflow:hidden }}
-.fk-map-box {{ flex:1 1 0; min-height:0; position:relative; overflow:hidden }}
-.fk-map-box .fk-canvas {{ position:absolute; left:0; top:0; min-width:0 }}
-.fk-map-box > .fk-working {{ position:absolute; inset:0; height:auto; z-index:9; background:{PAPER} }}
-.fk-working .fk-busy {{ font-size:16px; font-weight:600; padding:80px 24px; text-align:center }}
-.fk-panel .fk-here {{ flex:0 0 54px; overflow:auto; min-height:0; line-height:1.4 }}
-.fk-panel .fk-left .fk-trouble {{ flex:0 0 54px; overflow:auto; min-height:0 }} .fk-trouble .fk-problems {{ margin:0 }}
-.fk-panel .fk-left .fk-trouble.fk-large {{ flex:1 1 0 }} .fk-map-box:has(+ .fk-large) {{ flex:0 0 0 }}
-.fk-panel .fk-left .fk-file-trouble {{ flex:0 1 auto; overflow:auto; min-height:0 }}
-.fk-room {{ display:none !important }}
-.fk-panel .fk-right {{ border-left:1px solid #d5dade; min-height:0; margin:0; overflow:hidden }}
-.fk-right .lm-TabBar-content {{ height:38px; min-height:38px }}
-.fk-right > .lm-TabBar {{ flex:0 0 38px; min-height:38px; overflow:visible }}
-.fk-right .lm-TabBar-tab {{ display:flex; align-items:center; justify-content:center;
-  flex:1 1 auto !important; font-size:13px; line-height:34px !important;
-  height:38px !important; max-height:none !important; top:0 !important;
-  color:{INK} !important; background:#f3f5f6 !important; text-align:center; padding:0 8px !important;
-  min-width:0 !important; border:0 !important; border-bottom:1px solid #d5dade !important;
-  transform:none !important; margin:0 !important }}
-.fk-right .lm-TabBar-tab.lm-mod-current {{ background:{PAPER} !important; font-weight:700;
-  border-bottom:3px solid {INK} !important }}
-.fk-right .lm-TabBar-tab::before {{ display:none }}
-.fk-right > .widget-tab-contents {{ padding:8px 16px !important; border:0 !important; overflow:hidden auto !important }}
-.fk-right .fk-column {{ gap:6px }} .fk-panel .fk-right .fk-column > * {{ flex:0 0 auto; max-width:none }}
-.fk-right h3 {{ font-size:15px; margin:2px 0 6px }}
-.fk-places {{ list-style:none; margin:0; padding:0; counter-reset:place }}
-.fk-places > li {{ padding:4px 0 4px 30px; border-bottom:1px solid #d5dade; position:relative; line-height:1.35;
-  counter-increment:place }}
-.fk-places > li::before {{ content:counter(place); position:absolute; left:0; top:6px; width:21px; height:21px;
-  border-radius:50%; background:{INK}; color:#fff; font-size:12px; font-weight:700; text-align:center;
-  line-height:21px }}
-.fk-right ul.fk-named {{ padding:0 }} .fk-places.fk-named > li {{ padding-left:0 }}
-.fk-places.fk-named > li::before {{ display:none }}
-.fk-places b {{ font-size:14px; display:block }}
-.fk-right .fk-table td, .fk-right .fk-table th {{ padding:5px 6px 5px 0 }}
-.fk-right pre {{ font-size:12px; overflow:auto hidden; max-width:100% }} .fk-right ul {{ margin:0; padding-left:18px }}
-.fk-strips-field .fk-row {{ flex-wrap:nowrap; border-bottom:1px solid #d5dade; padding:3px 0; align-items:center }}
-.fk-strips-field .fk-row > .widget-html {{ flex:1 1 200px }} .fk-strips-field .fk-row > .fk-short {{ flex:0 0 96px }}
-@media (max-height:800px) {{ .fk-panel.fk-one .fk-verdict {{ height:98px }} }}
-@media (max-width:1100px) {{ .fk-panel.fk-one {{ grid-template-columns:minmax(0,1fr); height:auto; overflow:visible;
-    grid-template-rows:auto }} .fk-strip, .fk-panel.fk-one .fk-verdict {{ grid-column:1 }}
-  .fk-map-box {{ flex:0 0 440px }}
-  .fk-strip .fk-row {{ flex-wrap:wrap }}
-  .fk-panel .fk-right {{ border-left:0; border-top:1px solid {RULE}; min-height:400px }} }}
-</style>"""
+  new ResizeObserver(() => { clearTimeout(wait); wait = setTimeout(tell, 120); }).observe(box); }"></style>"""
 
 
-def places_list(items: Iterable[tuple[str, str]]) -> str:
-    """Numbered places as HTML: what is there, and where."""
-    return f'<ol class="fk-places">{"".join(f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in items)}</ol>'
+def places_list(items: Iterable[tuple[str, str]], named: bool = False) -> str:
+    """Places as HTML, numbered or ``named``: what is there, and where."""
+    rows = "".join(f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in items)
+    return f'<ul class="fk-places fk-named">{rows}</ul>' if named else f'<ol class="fk-places">{rows}</ol>'
 
 
-class Instrument(Panel, TypedControls):
+class Instrument(Panel):
     """A panel on one screen. A subclass gives its controls, what each view draws, and the words.
 
     Attributes
@@ -131,8 +53,8 @@ class Instrument(Panel, TypedControls):
         names: Mapping[str, str],
         tooltips: Sequence[str],
         *,
-        line: Callable[[Place, Place], Any],
         begin: Callable[[Place], Any],
+        line: Callable[[Place, Place], Any] | None = None,
         stretch: Callable[[Place, Place], Any] | None = None,
         more: Sequence[Figure] = (),
     ) -> None:
@@ -148,12 +70,13 @@ class Instrument(Panel, TypedControls):
                 hover=guard(lambda xy: self.state.set_trait("pointer", xy), clears=False),
                 begin=guard(begin),
                 stretch=None if stretch is None else guard(stretch),
-                line=guard(line),
+                line=None if line is None else guard(line),
             )
             for view, figure in self.maps.items()
         ]
-        self.units = unit_switch(self.state.unit, guard(self.state.choose_unit), UNITS)
+        self.units = unit_switch(self.state.unit, guard(self.state.choose_unit))
         self.views = toggles("Map", "What the map shows", names, tooltips)
+        self.views.layout.display = "" if len(names) > 1 else "none"
         self.views.value = self.state.view
         self._bind(self.views, lambda value: self.state.set_trait("view", value))
         self.room = text_field("Room for the map [px]", "Measured on the screen")
@@ -164,25 +87,35 @@ class Instrument(Panel, TypedControls):
         self.working.layout.display = "none"
         self.problems.add_class("fk-trouble")
 
-    def _arrange(self, strip: Sequence[Any], choosers: Sequence[Any], tabs: Mapping[str, Sequence[Any]]) -> None:
-        """Put it all together, and from now on show what the state knows."""
+    def _arrange(
+        self,
+        strip: Sequence[Any],
+        choosers: Sequence[Any],
+        tabs: Mapping[str, Sequence[Any]],
+        under: Sequence[Any] = (),
+    ) -> None:
+        """Put it all together, and from now on show what the state knows.
+
+        Parameters
+        ----------
+        strip : controls above the verdict
+        choosers : of files, whose problems are told over the map
+        tabs : what stands beside the map, by its heading
+        under : what stands under the map
+        """
         for chooser in choosers:
             chooser.problems.add_class("fk-file-trouble")
         canvases = [figure.canvas for figure in self.maps.values()]
         box = w.VBox([w.HTML(MEASURE), *canvases, self.working])
         box.add_class("fk-map-box")
         troubles = [chooser.problems for chooser in choosers]
-        left = column(self.views, *troubles, box, self.problems, self.here, self.room, size="left")
+        left = column(self.views, *troubles, box, *under, self.problems, self.here, self.room, size="left")
         self.tabs = w.Tab([column(*parts) for parts in tabs.values()], titles=list(tabs))
         self.tabs.add_class("fk-right")
-        self.box = panel_box(w.HTML(LOOK), column(*strip, size="strip"), self.verdict, left, self.tabs, look="one")
+        self.box = panel_box(column(*strip, size="strip"), self.verdict, left, self.tabs, look="one")
         self._tell()
         self.state.observe(self.state.guard(self._changed, clears=False))
         self._refresh()
-
-    def _bind(self, widget: Any, act: Callable[[Any], Any]) -> None:
-        """Call with the new value of a control where a person chose it."""
-        widget.observe(self.state.guard(self._chosen(act)), "value")
 
     # what a subclass gives
 
@@ -277,7 +210,7 @@ class Instrument(Panel, TypedControls):
     def _show_working(self, _: Any = None) -> None:
         text = self.state.working
         if text:
-            self.verdict.value = busy_html(text)
+            self.verdict.value = strip_html(busy(text), self.state.unit)
         else:
             self.state.guard(self._refresh, clears=False)()
         self._cover(text)
@@ -289,6 +222,6 @@ class Instrument(Panel, TypedControls):
 
     def _show_problems(self, _: Any = None) -> None:
         super()._show_problems()
-        wrong = bool(self.state.problems)
+        wrong = bool(self.state.wrong)
         (self.problems.add_class if wrong and self.axes() is None else self.problems.remove_class)("fk-large")
         self.problems.layout.display, self.here.layout.display = ("", "none") if wrong else ("none", "")

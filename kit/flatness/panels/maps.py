@@ -1,8 +1,8 @@
-"""The maps of the Check panel: one of four views drawn into one live figure, and the straightedge laid on it."""
+"""The maps of the Check and Compare panels: a view drawn into a live figure, and what is laid and named on it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,9 +12,10 @@ from matplotlib.axes import Axes
 from matplotlib.colorbar import Colorbar
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import PathPatch
 from matplotlib.text import Annotation
 
-from flatness.charts import map_base as plan
+from flatness.charts import map_base
 from flatness.charts.axes import (
     INK,
     NORMAL,
@@ -22,30 +23,51 @@ from flatness.charts.axes import (
     SMALL,
     Extent,
     FreeSpace,
+    colour_bar,
     draw_numbered,
+    dress_map,
+    map_axes,
+    rings,
     set_place_ticks,
     text_width,
     wrap,
 )
 from flatness.charts.chances import chance_map
+from flatness.charts.differences import difference_map, surface_of
 from flatness.charts.gaps import BarMarks, gap_map, lay_bar
 from flatness.charts.heights import surface_map
 from flatness.charts.profile import profile_chart
-from flatness.charts.scales import place_step, printed_limit
+from flatness.charts.scales import deviation_scale, place_step, printed_limit, step_note
+from flatness.comparison.against_plan import OVER, SHORT, UNTOUCHED, WITHIN
+from flatness.comparison.comparing import Comparison
 from flatness.errors import FlatnessError, MeasureError
 from flatness.measures.lines import Place
+from flatness.measures.planes import fit_surface_plane
 from flatness.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState, LaidBar
+from flatness.panels.compare_state import AFTER, BEFORE, CHANGE, DONE, CompareState, Unchanged, planned_rows
 from flatness.surface.lattice import Surface, bilinear
+from flatness.survey.readings import Survey
 from flatness.words.printed import length as printed_length
 from flatness.words.printed import printed_place
 
-VIEW_NAMES = {"Against the limit": GAP, "Heights": HEIGHTS, "How sure": CHANCE, "Where to read": MORE}
-VIEW_TOOLTIPS = (
+CHECK_NAMES = {"Against the limit": GAP, "Heights": HEIGHTS, "How sure": CHANCE, "Where to read": MORE}
+CHECK_TOOLTIPS = (
     "The largest gap under the bar at each place",
-    "How far each place is proud or shy of the best-fit plane",
+    "How far each place is proud of the best-fit plane, or low of it",
     "The chance at each place that the gap is over the limit",
     "Where further readings would do most to decide",
 )
+COMPARE_NAMES = {"Change": CHANGE, "Before": BEFORE, "After": AFTER, "Done against the plan": DONE}
+COMPARE_TOOLTIPS = (
+    "After minus before, where change is shown",
+    "The surface as it was, off its best-fit plane",
+    "The surface as it is now, off the same plane and on the same scale",
+    "Each place of the plan: accepted, to do again, or not known",
+)
+# fill and hatch by what became of a place: told apart in grey too
+LOOKS = {WITHIN: ("#cfe6d8", ""), SHORT: ("#f6e2a0", ".."), OVER: ("#d2600a", "//"), UNTOUCHED: ("#f6e2a0", "xx")}
+UNKNOWN = ("#e4daf3", "||")
+FLOOR = "#e9f1ec"
 PROFILE_IN = (3.2, 2.1)  # size of the live figure [in]
 LEFT_IN, RIGHT_IN, FOOT_IN, HEAD_IN = 0.66, 0.05, 0.56, 0.1  # about the axes [in]
 CLEAR = 6.0  # [points]
@@ -87,7 +109,7 @@ class ShownMap:
         said = "" if placement is None else f"gap {printed_length(placement.gap, unit, allowed)}"
         if said and bar is not None and not bar.by_hand:
             said = f"{said}, the largest\nunder {printed_place(length, unit)}"
-        lay_bar(self.ax, self.marks, placement, said, plan.space_beside(self.ax, self.outline))
+        lay_bar(self.ax, self.marks, placement, said, map_base.space_beside(self.ax, self.outline))
 
     def stretch(self, start: Place, end: Place) -> None:
         """Show the straightedge while it is being dragged."""
@@ -101,6 +123,21 @@ class ShownMap:
 def map_box(figure: Figure) -> tuple[float, float, float, float]:
     wide, high = figure.get_size_inches()
     return (LEFT_IN / wide, FOOT_IN / high, (wide - LEFT_IN - RIGHT_IN) / wide, (high - FOOT_IN - HEAD_IN) / high)
+
+
+def name_place(ax: Axes, name: str, xy: Place) -> Annotation:
+    """Name a place that is marked."""
+    return ax.annotate(
+        name,
+        xy,
+        (6, 5),
+        textcoords="offset points",
+        fontsize=SMALL,
+        fontweight="bold",
+        color=INK,
+        zorder=9,
+        bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
+    )
 
 
 def say(figure: Figure, text: str) -> None:
@@ -165,7 +202,7 @@ def draw_map(figure: Figure, state: CheckState) -> ShownMap:
         say(figure, ". ".join(f"{text[:1].upper()}{text[1:]}" for text in (one.what, one.remedy) if text) + ".")
         return ShownMap()
     clear_ends(chart.colour_bar)
-    roomy_ticks(ax, plan.bounds_of(surface, state.survey), state.unit)
+    roomy_ticks(ax, map_base.bounds_of(surface, state.survey), state.unit)
     caption = lift_heading(ax)
     if state.view == MORE:
         return ShownMap(ax, caption=caption)
@@ -173,7 +210,7 @@ def draw_map(figure: Figure, state: CheckState) -> ShownMap:
         lay_bar(ax, chart.bar, None, "", FreeSpace(ax))  # the panel lays its own
         others = [place for _, place in state.over()[:MOST]]
         if len(others) > 1:
-            space = plan.space_beside(ax, chart.outline)
+            space = map_base.space_beside(ax, chart.outline)
             draw_numbered(ax, np.array(others, dtype=np.float64), space)
     style: dict[str, Any] = {"solid_capstyle": "butt", "scalex": False, "scaley": False}
     (edge,) = ax.plot([], [], color=INK, linewidth=10, zorder=5.8, **style)
@@ -283,3 +320,119 @@ def _along(bar: LaidBar, xy: Place) -> float:
     turn = np.radians(bar.placement.heading)
     way = np.array([np.cos(turn), np.sin(turn)])
     return float(np.dot(xy, way) - min(np.dot(contact, way) for contact in bar.placement.contacts))
+
+
+def draw_comparison(figure: Figure, state: CompareState) -> ShownMap:
+    """Draw the view that the state asks for into the figure, which is empty."""
+    found = state.comparison
+    if found is None:
+        say(figure, "No comparison yet: choose both surveys above.")
+        return ShownMap()
+    if state.view == DONE and found.plan is None:
+        say(figure, "No plan yet: choose the plan that was saved, above.")
+        return ShownMap()
+    ax = figure.add_axes(map_box(figure))
+    draws: dict[str, Callable[[Axes, Comparison, CompareState], str]]
+    draws = {CHANGE: _change, BEFORE: _day, AFTER: _day, DONE: _done}
+    caption = draws[state.view](ax, found, state)
+    roomy_ticks(ax, _bounds(found), state.unit)
+    return ShownMap(ax, caption=caption)
+
+
+def _change(ax: Axes, found: Comparison, state: CompareState) -> str:
+    chart = difference_map(found, unit=state.unit, title="After minus before", ax=ax)
+    clear_ends(chart.colour_bar)
+    draw_places(ax, state.unchanged if state.by_surface else (), found.surveys)
+    return lift_heading(ax)
+
+
+def _day(ax: Axes, found: Comparison, state: CompareState) -> str:
+    heights = (found.before_heights, found.after_heights)
+    plane = fit_surface_plane(surface_of(found, heights[0]))
+    at = plane.at(*np.meshgrid(found.x, found.y))
+    scale = deviation_scale(max(float(np.nanmax(np.abs(height - at))) for height in heights), state.unit)
+    day = (BEFORE, AFTER).index(state.view)
+    survey, values, bounds = found.surveys[day], heights[day] - at, _bounds(found)
+    ax, cax, way = map_axes(map_base.with_margin(bounds), ("", ""), max(map(len, scale.labels(True))), ax)
+    grid = map_base.fine(surface_of(found, values), values)
+    map_base.draw_image(ax, grid, scale, survey)
+    # in grey a ridge and a dip are told apart by their lines
+    map_base.draw_contours(ax, map_base.contour_lines(grid, scale.edges[scale.edges != 0]), None)
+    dress_map(ax, bounds, survey.surface, state.unit)
+    clear_ends(colour_bar(cax, scale, way, ("low", "proud"), signed=True))
+    map_base.draw_stations(ax, survey)
+    map_base.draw_outline(ax, survey, FreeSpace(ax))
+    lift_heading(ax)
+    named = f"{state.view.capitalize()}{f', {survey.date}' if survey.date else ''}"
+    return f"{named}. Both days off the best-fit plane of before. {step_note(scale)} Lines: solid proud, dashed low."
+
+
+def _done(ax: Axes, found: Comparison, state: CompareState) -> str:
+    survey, bounds = found.surveys[1], _bounds(found)
+    x0, x1, y0, y1 = map_base.with_margin(bounds)
+    ax.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal", anchor="NW")
+    inside = np.where(np.isfinite(found.difference), 1.0, 0.0)
+    ax.contourf(found.x, found.y, inside, levels=[0.5, 2], colors=[FLOOR], zorder=1)
+    dress_map(ax, bounds, survey.surface, state.unit)
+    map_base.draw_stations(ax, survey)
+    space = FreeSpace(ax)
+    map_base.draw_outline(ax, survey, space)
+    outlines: dict[str, Any] = {str(one.name): one.outline for one in found.settings["plan"].patches.itertuples()}
+    for row in planned_rows(found):
+        fill, hatch = LOOKS.get(row["status"], UNKNOWN)
+        outline = outlines.get(str(row["name"]))
+        for part in getattr(outline, "geoms", [] if outline is None else [outline]):
+            path = map_base.outline_path(part)
+            ax.add_patch(PathPatch(path, facecolor=fill, hatch=hatch, edgecolor=INK, linewidth=1.6, zorder=2))
+        if np.isfinite(row["x_mm"]):
+            label = ax.annotate(
+                f"{row['name']}: {row['status']}",
+                (row["x_mm"], row["y_mm"]),
+                (0, 0),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                fontsize=SMALL,
+                fontweight="bold",
+                zorder=8,
+                bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": INK},
+            )
+            space.place(label, [(0, 0, "center", "center"), *rings()])
+    return "Green: accepted. Hatched: to do again. Upright dashes: not known. The rest was not to be touched."
+
+
+def _bounds(found: Comparison) -> Extent:
+    boxes = [map_base.bounds_of(surface_of(found, found.difference), survey) for survey in found.surveys]
+    (x0, y0), (x1, y1) = np.min(boxes, axis=0)[[0, 2]], np.max(boxes, axis=0)[[1, 3]]
+    return float(x0), float(x1), float(y0), float(y1)
+
+
+def draw_places(ax: Axes, places: Sequence[Unchanged], surveys: Sequence[Survey]) -> None:
+    """Mark the places on a map of what changed, numbered as they are listed."""
+    for number, x, y in _placed(places, surveys):
+        ax.plot(
+            [x],
+            [y],
+            marker="s",
+            markersize=9,
+            markerfacecolor="white",
+            markeredgecolor=INK,
+            markeredgewidth=1.8,
+            linestyle="none",
+            zorder=8,
+            scalex=False,
+            scaley=False,
+        )
+        name_place(ax, str(number), (x, y))
+
+
+def _placed(places: Sequence[Unchanged], surveys: Sequence[Survey]) -> Iterator[tuple[int, float, float]]:
+    for number, one in enumerate(places, 1):
+        if not isinstance(one, str):
+            yield number, *one
+            continue
+        for survey in surveys:
+            here = survey.points[survey.points["label"] == one]
+            if len(here):
+                yield number, float(here["x"].iloc[0]), float(here["y"].iloc[0])
+                break

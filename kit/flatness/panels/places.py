@@ -83,19 +83,19 @@ def station_at(survey: Survey, xy: Place, unit: str) -> str:
 
 
 def height_words(surface: Surface, xy: Place, unit: str) -> str:
-    """How far a place [mm] is proud or shy of the surface's best-fit plane."""
+    """How far a place [mm] is proud of the surface's best-fit plane, or low of it."""
     plane = fit_surface_plane(surface)
-    return proud_or_shy(height_at(surface, xy) - float(plane.at(*xy)), unit)
+    return proud_or_low(height_at(surface, xy) - float(plane.at(*xy)), unit)
 
 
-def proud_or_shy(mm: float, unit: str) -> str:
+def proud_or_low(mm: float, unit: str) -> str:
     """A deviation in words.
 
-    >>> proud_or_shy(-3.175, "in"), proud_or_shy(0.1, "in")
-    ('1/8" shy', 'in the plane')
+    >>> proud_or_low(-3.175, "in"), proud_or_low(0.1, "in")
+    ('1/8" low', 'in the plane')
     """
     text = format_length(abs(mm), unit, FRACTION)
-    return "in the plane" if text in ('0"', "0 mm") else f"{text} {'proud' if mm > 0 else 'shy'}"
+    return "in the plane" if text in ('0"', "0 mm") else f"{text} {'proud' if mm > 0 else 'low'}"
 
 
 def at_node(surface: Surface, values: Floats, xy: Place) -> float:

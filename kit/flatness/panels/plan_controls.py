@@ -1,13 +1,13 @@
 """The controls of the Plan panel: one table names each of them, and all else follows from it.
 
-A control stands for a trait of the state, or for an attribute of a record that a trait holds. What is typed is read
-into it; what the state holds is shown in it; the label tells the unit. A text that cannot be read stays in its field,
-and what is wrong with it stays said, until it is put right.
+A control stands for a trait of the state, or for an attribute of a record that a trait holds. What may be typed into
+it, from where to where, and what it is for come from the schema of a job, so that a panel takes what a job file takes
+and says the same of what is wrong. A text that cannot be read stays in its field, and what is wrong with it stays said,
+until it is put right.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -16,8 +16,11 @@ from typing import Any
 
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.framing.members import KINDS as MEMBER_KINDS
-from flatness.job.values import parse_amount
-from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, format_length, parse_length
+from flatness.job import schema
+from flatness.job.report import JobReport, Origin
+from flatness.job.schema import BENEATH, DEPTHS, FIXED, LAYOUT, MATERIALS, PLAN, RATES
+from flatness.job.values import Amount, Length, Many, Number, Stock, Text, Type
+from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.panels.check_state import AGREED
 from flatness.panels.controls import (
     HINTS,
@@ -30,6 +33,7 @@ from flatness.panels.controls import (
     put,
     set_steps,
     several,
+    show_far,
     slider,
     text_field,
 )
@@ -43,7 +47,6 @@ from flatness.panels.plan_request import (
     SPOTS,
     STRAPPING,
     Ground,
-    Materials,
     Spot,
     Under,
     placed_benchmarks,
@@ -61,132 +64,16 @@ KNOWN = tuple((name.capitalize(), name) for name in BENEATH_KINDS)
 TIMES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0)
 STEPS = {"in": (25.4 / 32, 25.4 / 16, 25.4 / 8, 25.4 / 4), "mm": (0.5, 1.0, 2.0, 5.0, 10.0)}
 MOST_STEPS = 100
-TIMES_LABEL = "Taking off costs [times what adding costs]"
 MEANT = (("ask me", False), ("it is meant", True))
 NO_FINISH = "(no finish: bring it to the target)"
-
-
-@dataclass(frozen=True)
-class Typed:
-    """How a text is read and shown: the unit that the label tells, by ``in`` and ``mm``, and both ways."""
-
-    hint: Mapping[str, str]
-    read: Callable[[str, str], Any]
-    show: Callable[[Any, str], str]
-    empty: Any = None
-    needed: bool = False
-
-
-def _long(unit: str) -> str:
-    return "ft" if unit == "in" else "mm"
-
-
-def _small(mm: float, unit: str) -> str:
-    return format_length(mm, unit, 64)
-
-
-def _far(mm: float, unit: str) -> str:
-    return format_length(mm, _long(unit), 16)
-
-
-def _read_far(text: str, unit: str) -> float:
-    return parse_length(text, _long(unit))
-
-
-def _listed(text: str, unit: str) -> tuple[float, ...]:
-    return tuple(_read_far(part, unit) for part in text.split(";") if part.strip())
-
-
-def _show_list(lengths: Sequence[float], unit: str) -> str:
-    return "; ".join(_far(one, unit) for one in lengths)
-
-
-def _refuse(what: str, text: str, expected: str, remedy: str) -> ArgumentError:
-    return ArgumentError(what, value=text, expected=expected, remedy=remedy)
-
-
-def _depth(text: str, unit: str) -> float:
-    mm = parse_length(text, unit)
-    if mm < 0:
-        raise _refuse("a depth below zero", text, "a length, 0 or more", "type how deep it is, without a sign")
-    return mm
-
-
-def _bearings(text: str, unit: str) -> tuple[float, ...]:
-    places = _listed(text, unit)
-    if len(places) == 1 or list(places) != sorted(set(places)):
-        remedy = "type both ends, or leave it empty"
-        raise _refuse("not bearings", text, "two places or more, rising, with ; between", remedy)
-    return places
-
-
-def _on_sale(text: str, unit: str) -> tuple[float, ...]:
-    lengths = _listed(text, unit)
-    if any(length <= 0 for length in lengths):
-        remedy = "type lengths with ; between, such as 12 ft; 16 ft"
-        raise _refuse("not a length on sale", text, "lengths above zero", remedy)
-    return lengths
-
-
-def _number(text: str) -> float:
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        return math.nan
-
-
-def _price(text: str, unit: str) -> float:
-    price = _number(text)
-    if not 0 < price < 1e12:
-        remedy = "type the price of a volume, such as 120, or leave it empty"
-        raise _refuse("not a price", text, "a number above zero", remedy)
-    return price / VOLUME[unit]
-
-
-def _share(text: str, _: str) -> float:
-    share = _number(text.strip().removesuffix("%")) / 100
-    if math.isnan(share):
-        raise _refuse("not a share", text, "per cent, such as 10", "type a number, or leave it empty")
-    return share
-
-
-def _amount(kind: str, bare: Mapping[str, str]) -> Callable[[str, str], float]:
-    """A number alone is in the unit of the label."""
-    return lambda text, unit: parse_amount(
-        text if any(letter.isalpha() for letter in text) else f"{text} {bare[unit]}", kind
-    )
-
-
 VOLUME = {"in": MM3_PER_FT3, "mm": MM3_PER_LITRE}
-DENSITY = {"in": POUND_KG / MM3_PER_FT3, "mm": 1e-9}
-INCH = {"in": "in", "mm": "mm"}
-BY_VOLUME = {"in": "lb/ft3", "mm": "kg/m3"}
-TYPED = {
-    "text": Typed({}, lambda text, _: text.strip(), lambda value, _: str(value), ""),
-    "length": Typed(INCH, parse_length, _small, needed=True),
-    "depth": Typed(INCH, _depth, _small),
-    "off": Typed(INCH, parse_length, _small, 0.0),
-    "place": Typed(HINTS, _read_far, _far, needed=True),
-    "bearings": Typed(HINTS, _bearings, _show_list, ()),
-    "stock": Typed(HINTS, _on_sale, _show_list, ()),
-    "price": Typed(
-        {"in": "money a ft3", "mm": "money a litre"}, _price, lambda value, unit: f"{value * VOLUME[unit]:.6g}"
-    ),
-    "volume": Typed(
-        {"in": "ft3", "mm": "litres"},
-        _amount("volume", {"in": "ft3", "mm": "l"}),
-        lambda value, unit: f"{value / VOLUME[unit]:.4g}",
-    ),
-    "density": Typed(BY_VOLUME, _amount("density", BY_VOLUME), lambda value, unit: f"{value / DENSITY[unit]:.4g}"),
-    "share": Typed({"in": "%", "mm": "%"}, _share, lambda value, _: f"{100 * value:.4g}"),
+# how numbers are typed and shown: by the unit of lengths, what the label says, the unit that is read, and what it is
+MEASURES: Mapping[str, Mapping[str, tuple[str, str, float]]] = {
+    "volume": {"in": ("ft3", "ft3", VOLUME["in"]), "mm": ("litres", "l", VOLUME["mm"])},
+    "density": {"in": ("lb/ft3", "lb/ft3", POUND_KG / MM3_PER_FT3), "mm": ("kg/m3", "kg/m3", 1e-9)},
+    "share": {"in": ("%", "", 0.01), "mm": ("%", "", 0.01)},
+    "price": {"in": ("money a ft3", "", 1 / VOLUME["in"]), "mm": ("money a litre", "", 1 / VOLUME["mm"])},
 }
-
-
-Takes = str | Options | Callable[[PlanState], Options]
-
-
-def _always(_: PlanState) -> bool:
-    return True
 
 
 @dataclass(frozen=True)
@@ -196,19 +83,29 @@ class Field:
     Attributes
     ----------
     key : its name: the trait, or ``trait.attribute``, that it stands for; any other is read by a button alone
-    takes : how a text is read, of ``TYPED``; or what may be chosen, with the value of each
-    label, help : what is read beside it, and on it
-    when : whether it matters now
+    label : what is read beside it
+    takes : the key of a job that it stands for, which says what may be typed and what it is for; or what may be
+        chosen, with the value of each
+    help : what it is for, where no key of a job says it
+    when : when it matters, of ``WHEN``
     size : its width, as :func:`~flatness.panels.controls.sized` takes it; ``steps`` is a slider, ``several`` a list
         of which several may be chosen
+    far : whether bare lengths are feet, where lengths are in inches
+    empty : what an empty field stands for
+    needed : whether it may not be empty
+    measure : of ``MEASURES``, for a number
     """
 
     key: str
-    takes: Takes
     label: str
-    help: str
-    when: Callable[[PlanState], bool] = _always
+    takes: schema.Field | Options | Callable[[PlanState], Options]
+    help: str = ""
+    when: str = ""
     size: str = "short"
+    far: bool = False
+    empty: Any = None
+    needed: bool = False
+    measure: str = ""
 
     @property
     def trait(self) -> str:
@@ -217,17 +114,63 @@ class Field:
         return name if hasattr(PlanState, name) else ""
 
     @property
-    def typed(self) -> Typed | None:
-        return TYPED[self.takes] if isinstance(self.takes, str) else None
+    def tooltip(self) -> str:
+        text = self.help or (self.takes.help if isinstance(self.takes, schema.Field) else "")
+        return text[:1].upper() + text[1:]
+
+    @property
+    def type(self) -> Type | None:
+        """What is typed; None where something is chosen."""
+        return self.takes.type if isinstance(self.takes, schema.Field) else None
+
+    @property
+    def _is_list(self) -> bool:
+        return isinstance(self.type, (Many, Stock))
+
+    def _measure(self, unit: str) -> tuple[str, str, float]:
+        kind = self.type.kind if isinstance(self.type, Amount) else self.measure
+        return MEASURES[kind][unit]
+
+    def hint(self, unit: str) -> str:
+        """The unit that the label says."""
+        if isinstance(self.type, Text):
+            return ""
+        if isinstance(self.type, (Amount, Number)):
+            return self._measure(unit)[0]
+        return HINTS[unit] if self.far or self._is_list else unit
+
+    def read(self, text: str, unit: str) -> Any:
+        """What a text says, in the kit's own unit; FlatnessError, which names the control, where it says nothing."""
+        text = text.strip()
+        if (not text and not self.needed) or self.type is None:
+            return self.empty
+        far = self.far or self._is_list
+        hint = self.hint(unit)
+        origin = Origin(options={self.key: f"{self.label} [{hint}]" if hint else self.label})
+        report = JobReport(origin, "ft" if far and unit == "in" else unit)
+        raw: Any = text
+        if self._is_list:
+            raw = [part.strip() for part in text.split(";") if part.strip()]
+        elif isinstance(self.type, Number):
+            raw = self.type.typed(text.removesuffix("%").strip().replace(",", "."))
+        elif isinstance(self.type, Amount) and not any(letter.isalpha() for letter in text):
+            raw = f"{text} {self._measure(unit)[1]}"
+        found = self.type.read(raw, self.key, report)
+        report.stop_if_any()
+        return found * self._measure(unit)[2] if isinstance(self.type, Number) else found
+
+    def show(self, value: Any, unit: str) -> str:
+        """A value as :meth:`read` reads it."""
+        if value is None or isinstance(value, str):
+            return value or ""
+        if self._is_list:
+            return "; ".join(show_far(one, unit) for one in value)
+        if isinstance(self.type, Length):
+            return show_far(value, unit) if self.far else format_length(value, unit, 64)
+        return f"{value / self._measure(unit)[2]:.{6 if self.measure == 'price' else 4}g}"
 
     def options(self, state: PlanState) -> Options:
-        if isinstance(self.takes, str):
-            return ()
-        return self.takes(state) if callable(self.takes) else self.takes
-
-
-def _finishes(state: PlanState) -> Options:
-    return [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
+        return () if isinstance(self.takes, schema.Field) else self.takes(state) if callable(self.takes) else self.takes
 
 
 def _level(state: PlanState) -> str:
@@ -289,56 +232,26 @@ def _grounds(state: PlanState) -> Options:
     return [(f"{k + 1}: {ground_words(one, state.unit)}", k) for k, one in enumerate(state.grounds)]
 
 
-def _is_least(state: PlanState) -> bool:
-    return bool(state.target == LEAST_WORK)
+WHEN: Mapping[str, Callable[[PlanState], Any]] = {
+    "": lambda _: True,
+    "least work": lambda state: state.target == LEAST_WORK,
+    "patches": lambda state: state.way in (PROPOSED, "patches"),
+    "level band": lambda state: state.target == LEAST_WORK and state.way in (PROPOSED, "patches"),
+    "all members or a layer": lambda state: state.target == LEAST_WORK and state.way not in ("patches", "some-members"),
+    "slider": lambda state: state.way_asked == "patches" and state.target == LEVEL_AT,
+    "benchmarks": lambda state: state.target == BENCHMARKS,
+    "agreed": lambda state: state.finish == AGREED,
+    "known": lambda state: state.under.kind,
+    "planed": lambda state: state.under.kind and state.under.may_be_planed,
+    "framed": lambda state: state.framing.kind,
+    "strapped": lambda state: state.framing.kind == STRAPPING,
+    "spots": lambda state: state.spots,
+    "areas": lambda state: state.grounds,
+}
 
 
-def _is_framed(state: PlanState) -> bool:
-    return bool(state.framing.kind)
-
-
-def _is_strapped(state: PlanState) -> bool:
-    return bool(state.framing.kind == STRAPPING)
-
-
-def _has_spots(state: PlanState) -> bool:
-    return bool(state.spots)
-
-
-def _has_grounds(state: PlanState) -> bool:
-    return bool(state.grounds)
-
-
-def _patches(state: PlanState) -> bool:
-    return state.way in (PROPOSED, "patches")
-
-
-def _agreed(state: PlanState) -> bool:
-    return bool(state.finish == AGREED)
-
-
-def _through(state: PlanState) -> bool:
-    return bool(state.target == BENCHMARKS)
-
-
-def _known(state: PlanState) -> bool:
-    return bool(state.under.kind)
-
-
-def _planed(state: PlanState) -> bool:
-    return bool(state.under.kind and state.under.may_be_planed)
-
-
-def _slides(state: PlanState) -> bool:
-    return bool(state.way_asked == "patches" and state.target == LEVEL_AT)
-
-
-def _all_of(state: PlanState) -> bool:
-    return _is_least(state) and state.way not in ("patches", "some-members")
-
-
-def _banded(state: PlanState) -> bool:
-    return _is_least(state) and _patches(state)
+def _finishes(state: PlanState) -> Options:
+    return state.offered(NO_FINISH)
 
 
 def _heights(state: PlanState) -> Options:
@@ -361,99 +274,90 @@ ON = (("The likely surface", "likely"), ("The readings as they are", "as-read"))
 KINDS = tuple((name, name) for name in MEMBER_KINDS)
 CROSSED = tuple(one for one in KINDS if one[1] != STRAPPING)
 TIMES_OFF = tuple((f"{value:g} times", value) for value in TIMES)
+# what no job file asks for so
+OF_AGREED = schema.limit_keys("straightedge")
+ABOVE_BENCHMARKS = schema.Field(schema.ANY, "how far the surface lies above the benchmarks")
+RAISED = schema.Field(schema.ANY, "0 leaves the spot as it was found; below zero lowers it")
+BEYOND_FILL = schema.Field(schema.UPWARD, "deeper hollows are sistered or furred; empty: 1/2 in (12.7 mm)")
+PRICE = schema.Field(schema.ABOVE_ZERO, "your price of a volume added; empty: costs are told as material")
+ALONG = (("along x", "x"), ("along y", "y"))
+CLICKS = (("reads it", False), ("fixes a spot", True))
+TIMES_LABEL = "Taking off costs [times what adding costs]"
+SEEN, AT = "Yes only where you have seen what is there", "Where the spot is; or click it on the map"
 HEAD, KNOBS, SLIDE = "head", "knobs", "slide"
 GROUPS: dict[str, tuple[Field, ...]] = {
     HEAD: (
-        Field("finish", _finishes, "Finish to come", "Whose limits the finished surface has to meet", size="finish"),
+        Field("finish", "Finish to come", _finishes, "Whose limits the finished surface has to meet", size="finish"),
     ),
     KNOBS: (
         Field(
-            "under.kind", (("Not known", ""), *KNOWN), "What lies beneath", "What the surface is made of, or lies on"
+            "under.kind", "What lies beneath", (("Not known", ""), *KNOWN), "What the surface is made of, or lies on"
         ),
-        Field("under.may_be_planed", MAY, "May it be planed?", "Yes only where you have seen what is there", _known),
-        Field("framing.kind", (("(none given)", ""), *KINDS), "Members", "What frames it: it gives the schedule"),
-        Field("target", _targets, "Bring patches to", "What patches bring the surface to", _patches, "way"),
-        Field("cut", "depth", "Take off at most", "The deepest that may come off; empty: as what lies beneath"),
-        Field(
-            "deepest_fill", "depth", "Fill at most", "Deeper hollows are sistered or furred; empty: 1/2 in (12.7 mm)"
-        ),
+        Field("under.may_be_planed", "May it be planed?", MAY, SEEN, "known"),
+        Field("framing.kind", "Members", (("(none given)", ""), *KINDS), "What frames it: it gives the schedule"),
+        Field("target", "Bring patches to", _targets, "What patches bring the surface to", "patches", "way"),
+        Field("cut", "Take off at most", DEPTHS["cut"]),
+        Field("deepest_fill", "Fill at most", BEYOND_FILL),
     ),
     SLIDE: (
         Field(
-            "below", _heights, "Level plane below the proudest spot", "0 touches the proudest spot", _slides, "steps"
+            "below", "Level plane below the proudest spot", _heights, "0 touches the proudest spot", "slider", "steps"
         ),
     ),
     "How it is done": (
-        Field("agreed.length", "place", "Agreed straightedge", "Length of the straightedge that was agreed", _agreed),
-        Field("agreed.allowed", "length", "Agreed gap", "The gap that was agreed to be allowed under it", _agreed),
-        Field("way", WAY_NAMES, "Way", "How the work is done; the cards beside the map choose it too", size="way"),
-        Field("plane", _planes, "Plane", "That all members, or a layer over all, are set to", _all_of, "way"),
-        Field("aim", AIMS, "How tight", "Planning tighter than the limit makes it surer to pass", _is_least, "way"),
-        Field("on", ON, "Plan on", "The likely surface does not plane off the error of the readings", size="way"),
-        Field(
-            "level_within", "depth", "Level within", "All of it between two level planes; empty: need not be", _banded
-        ),
-        Field(
-            "benchmarks",
-            _benchmarks,
-            "Benchmarks",
-            "That the plane goes through; Ctrl for several",
-            _through,
-            "several",
-        ),
-        Field("off_benchmarks", "length", "Above them by", "How far the surface lies above the benchmarks", _through),
+        Field("agreed.length", "Agreed straightedge", OF_AGREED["length"], when="agreed", far=True, needed=True),
+        Field("agreed.allowed", "Agreed gap", OF_AGREED["allowed"], when="agreed", needed=True),
+        Field("way", "Way", WAY_NAMES, PLAN["way"].help, size="way"),
+        Field("plane", "Plane", _planes, PLAN["plane"].help, "all members or a layer", "way"),
+        Field("aim", "How tight", AIMS, PLAN["aim"].help, "least work", "way"),
+        Field("on", "Plan on", ON, PLAN["surface"].help, size="way"),
+        Field("level_within", "Level within", PLAN["level_within"], when="level band"),
+        Field("benchmarks", "Benchmarks", _benchmarks, "Ctrl for several", "benchmarks", "several"),
+        Field("off_benchmarks", "Above them by", ABOVE_BENCHMARKS, when="benchmarks", needed=True),
     ),
     "What it costs": (
-        Field("off_times", TIMES_OFF, TIMES_LABEL, "2: planing a volume is worth adding two of it", size="steps"),
-        Field("price", "price", "Adding costs", "Your price of a volume added; empty: costs are told as material"),
-        Field("fill", "depth", "Add at most", "The deepest that may be added; empty: any"),
-        Field("under.most_planed", "depth", "Plane at most", "Of what lies beneath; empty: 1/8 in (3.2 mm)", _planed),
+        Field("off_times", TIMES_LABEL, TIMES_OFF, RATES["off"].help, size="steps"),
+        Field("price", "Adding costs", PRICE, measure="price"),
+        Field("fill", "Add at most", DEPTHS["fill"]),
+        Field("under.most_planed", "Plane at most", BENEATH["most_planed"], when="planed"),
     ),
     "Members": (
-        Field("framing.direction", (("along x", "x"), ("along y", "y")), "They run", "Along which side", _is_framed),
-        Field("framing.first", "length", "First member at", "Center line of the first, across the members", _is_framed),
-        Field("framing.spacing", "length", "Spacing", "Center to center", _is_framed),
-        Field("framing.depth", "depth", "Depth", "Of the members; notch limits of sawn joists need it", _is_framed),
-        Field("framing.bearings", "bearings", "Bearings at", "Along the members: 0; 10 ft; 22 ft", _is_framed, "way"),
-        Field("framing.crossed", CROSSED, "Strapping crosses", "What the strapping is shimmed off", _is_strapped),
-        Field("framing.crossed_first", "length", "First of these at", "Center line of the first of them", _is_strapped),
-        Field("framing.crossed_spacing", "length", "Their spacing", "Center to center", _is_strapped),
+        Field("framing.direction", "They run", ALONG, LAYOUT["direction"].help, "framed"),
+        Field("framing.first", "First member at", LAYOUT["first"], when="framed", needed=True),
+        Field("framing.spacing", "Spacing", LAYOUT["spacing"], when="framed", needed=True),
+        Field("framing.depth", "Depth", LAYOUT["depth"], when="framed"),
+        Field("framing.bearings", "Bearings at", BENEATH["span"], when="framed", size="way", empty=()),
+        Field("framing.crossed", "Strapping crosses", CROSSED, "What the strapping is shimmed off", "strapped"),
+        Field("framing.crossed_first", "First of these at", LAYOUT["first"], when="strapped", needed=True),
+        Field("framing.crossed_spacing", "Their spacing", LAYOUT["spacing"], when="strapped", needed=True),
     ),
     "Fixed spots": (
-        Field("clicking", (("reads it", False), ("fixes a spot", True)), "A click on the map", "What a click does"),
-        Field("spot_name", "text", "Name of the spot", "As you call it: sill, hearth, nosing"),
-        Field("raised", "off", "Raise it by", "0 leaves the spot as it was found; below zero lowers it"),
-        Field("allowance", "off", "Give or take", "How far off the finished height may be there"),
-        Field(
-            "meant", MEANT, "If that is far off the surface", "A spot far off what is there moves much of the surface"
-        ),
-        Field("spot_x", "place", "Spot at x", "Where the spot is; or click it on the map"),
-        Field("spot_y", "place", "Spot at y", "Where the spot is; or click it on the map"),
-        Field("fixed", _spots, "Fixed spots", "The spots that are fixed, as numbered on the map", _has_spots, "finish"),
+        Field("clicking", "A click on the map", CLICKS, "What a click does"),
+        Field("spot_name", "Name of the spot", FIXED["name"], "As you call it: sill, hearth, nosing", empty=""),
+        Field("raised", "Raise it by", RAISED, empty=0.0),
+        Field("allowance", "Give or take", FIXED["allowance"], empty=0.0),
+        Field("meant", "If that is far off the surface", MEANT, FIXED["meant"].help),
+        Field("spot_x", "Spot at x", FIXED["x"], AT, far=True, needed=True),
+        Field("spot_y", "Spot at y", FIXED["y"], AT, far=True, needed=True),
+        Field("fixed", "Fixed spots", _spots, "As they are numbered on the map", "spots", "finish"),
     ),
     "Ground by area, where it differs": (
-        Field("area_kind", KNOWN, "What lies there", "What lies beneath this area"),
-        Field("area_may", MAY, "May it be planed there?", "Yes only where you have seen what is there", size="way"),
-        Field("area_most", "depth", "At most", "How deep at most there; empty: 1/8 in (3.2 mm)"),
-        Field("area_x0", "place", "From x", "A corner of the area"),
-        Field("area_y0", "place", "From y", "A corner of the area"),
-        Field("area_x1", "place", "To x", "The corner across from it"),
-        Field("area_y1", "place", "To y", "The corner across from it"),
-        Field("area_list", _grounds, "Areas", "As they are numbered on the map", _has_grounds, "finish"),
+        Field("area_kind", "What lies there", KNOWN, "What lies beneath this area"),
+        Field("area_may", "May it be planed there?", MAY, SEEN, size="way"),
+        Field("area_most", "At most", BENEATH["most_planed"]),
+        Field("area_x0", "From x", FIXED["x"], "A corner of the area", far=True, needed=True),
+        Field("area_y0", "From y", FIXED["y"], "A corner of the area", far=True, needed=True),
+        Field("area_x1", "To x", FIXED["x"], "The corner across from it", far=True, needed=True),
+        Field("area_y1", "To y", FIXED["y"], "The corner across from it", far=True, needed=True),
+        Field("area_list", "Areas", _grounds, "As they are numbered on the map", "areas", "finish"),
     ),
     "Materials; what is left empty is the trade's own number, with its source": (
-        Field("materials.bag_yield", "volume", "Yield of a bag", "How much fill a bag gives"),
-        Field("materials.fill_density", "density", "Weight of the fill", "Wet, by volume"),
-        Field("materials.spare", "share", "Spare fill", "Added to what is worked out; empty: none"),
-        Field("materials.sister_density", "density", "Weight of sisters", "Or of strapping, by volume"),
-        Field("materials.kerf", "depth", "Saw cut", "Lost to the saw at each cut; empty: 1/8 in (3.2 mm)"),
-        Field(
-            "materials.stock",
-            "stock",
-            "Lengths on sale",
-            "Of lumber: 12 ft; 16 ft. Empty: no lengths to buy",
-            size="way",
-        ),
+        Field("materials.bag_yield", "Yield of a bag", MATERIALS["bag_yield"]),
+        Field("materials.fill_density", "Weight of the fill", MATERIALS["fill_density"]),
+        Field("materials.spare", "Spare fill", MATERIALS["spare"], measure="share"),
+        Field("materials.sister_density", "Weight of sisters", MATERIALS["sister_density"]),
+        Field("materials.kerf", "Saw cut", MATERIALS["kerf"]),
+        Field("materials.stock", "Lengths on sale", MATERIALS["stock"], size="way", empty=()),
     ),
 }
 BY_KEY = {field.key: field for fields in GROUPS.values() for field in fields}
@@ -465,8 +369,16 @@ TRAITS = (
     "spots",
     "grounds",
 )
-# what is out of range is said before it is kept
-CHECKS: dict[str, Callable[[Any], Any]] = {"materials": Materials.settings}
+
+
+def _made_of(trait: str, made: Any) -> None:
+    """Refuse what goes together badly before it is kept."""
+    if trait == "materials":
+        made.settings()
+    bearings = made.bearings if trait == "framing" else ()
+    if len(bearings) == 1 or list(bearings) != sorted(set(bearings)):
+        expected, remedy = "two places or more, rising, with ; between", "type both ends, or leave it empty"
+        raise ArgumentError("not bearings", value=str(len(bearings)), expected=expected, remedy=remedy)
 
 
 class PlanControls:
@@ -508,17 +420,16 @@ class PlanControls:
         return [one for key in keys for one in (self[key], *([self.button(key)] if key in self._buttons else []))]
 
     def _made(self, field: Field) -> Any:
-        if field.typed is not None:
-            empty = field.typed.show(field.typed.empty, "in") if field.typed.empty == 0.0 else ""
-            widget = text_field(field.label, field.help, empty, field.size)
+        if field.type is not None:
+            widget = text_field(field.label, field.tooltip, "0" if field.empty == 0.0 else "", field.size)
         elif field.size == "steps":
-            widget = slider(field.label, field.help, [("0", 0.0)])
+            widget = slider(field.label, field.tooltip, [("0", 0.0)])
         elif field.size == "several":
-            widget = several(field.label, field.help)
+            widget = several(field.label, field.tooltip)
         else:
-            widget = drop_down(field.label, field.help, () if callable(field.takes) else field.takes, field.size)
+            widget = drop_down(field.label, field.tooltip, () if callable(field.takes) else field.takes, field.size)
         widget.add_class("fk-of-" + field.key.replace(".", "-").replace("_", "-"))
-        if field.trait or field.typed is not None:
+        if field.trait or field.type is not None:
             widget.observe(self.state.guard(lambda _: self._taken(field)), "value")
         return widget
 
@@ -526,15 +437,8 @@ class PlanControls:
 
     def read(self, key: str) -> Any:
         """What stands in a control, in the kit's own unit; FlatnessError, which names the control."""
-        typed, widget = BY_KEY[key].typed, self[key]
-        if typed is None:
-            return widget.value
-        if not widget.value.strip() and not typed.needed:
-            return typed.empty
-        try:
-            return typed.read(widget.value, self.state.unit)
-        except FlatnessError as error:
-            raise error.located(column=label_of(widget)) from error
+        field, text = BY_KEY[key], self[key].value
+        return text if field.type is None else field.read(text, self.state.unit)
 
     def _taken(self, field: Field) -> None:
         """Read a control into the state; what is wrong stays said until it is put right."""
@@ -547,8 +451,7 @@ class PlanControls:
                 made = self.read(field.key)
             if attribute:
                 made = replace(getattr(self.state, trait), **{attribute: made})
-            if trait in CHECKS:
-                CHECKS[trait](made)
+            _made_of(trait, made)
         except FlatnessError as error:
             self.wrong[field.key] = error.located(column=label_of(widget))
         else:
@@ -593,10 +496,10 @@ class PlanControls:
 
     def _fill(self, field: Field) -> None:
         state, widget = self.state, self[field.key]
-        widget.layout.display = "" if field.when(state) else "none"
+        widget.layout.display = "" if WHEN[field.when](state) else "none"
         value: Any = attrgetter(field.key)(state) if field.trait else widget.value
-        if field.typed is not None:
-            hint = field.typed.hint.get(state.unit, "")
+        if field.type is not None:
+            hint = field.hint(state.unit)
             if hint and f"[{hint}]" not in widget.description:
                 labelled(widget, f"{field.label} [{hint}]")
             if self._kept.get(field.key, value) != value:  # set otherwise meanwhile
@@ -604,7 +507,7 @@ class PlanControls:
             if field.trait:
                 self._kept[field.key] = value
                 if field.key not in self.wrong:
-                    put(widget, "" if value in (None, ()) else field.typed.show(value, state.unit))
+                    put(widget, field.show(value, state.unit))
             return
         options = field.options(state)
         known = [one for _, one in options]

@@ -5,6 +5,7 @@ Many short numbers on a live map, drawn together: texts of their own would take 
 
 from __future__ import annotations
 
+import base64
 import io
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
@@ -16,6 +17,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.text import Annotation
@@ -25,7 +27,7 @@ from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts.axes import INK, NORMAL, PALE, SMALL, FreeSpace, dress_map, root_of, text_width
-from flatness.charts.hatching import PATTERNS, area_entry, key_points, line_entry, put_key
+from flatness.charts.hatching import PATTERNS
 from flatness.charts.map_base import bounds_of, with_margin
 from flatness.charts.member_lines import member_chart
 from flatness.charts.plan_map import (
@@ -39,7 +41,7 @@ from flatness.charts.plan_map import (
 )
 from flatness.framing.schedule import Schedule
 from flatness.panels.canvas import DOTS_PER_INCH
-from flatness.panels.maps import roomy_ticks, say
+from flatness.panels.maps import name_place, roomy_ticks
 from flatness.panels.plan_request import Draft, Ground, Spot
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS, Plan
@@ -103,19 +105,27 @@ class Numbers:
             part.set_offsets(places)
 
 
-MAP_IN = (5.8, 5.8)
 LEFT_IN, RIGHT_IN, HEAD_IN, FOOT_IN = 0.72, 0.13, 0.3, 0.72  # about the map [in]
 MOST_NUMBERS = 130
 HALF_WIDE = 15.0  # of a number [points]
 Shown = Plan | Draft
 
 
+def what_stays(shown: Shown) -> tuple[Any, ...]:
+    """What the map of a plan or a draft has in common with those that follow while a slider moves."""
+    table = shown.members
+    framing = None if table is None else (table.direction, table.table.to_csv())
+    return shown.surface.x.tobytes(), shown.surface.y.tobytes(), shown.survey, framing
+
+
 class LiveActions:
-    """The map in the live figure.
+    """The map of plans and drafts that have in common :func:`what_stays`, in a live figure that is empty.
 
     Attributes
     ----------
-    ax : its axes, or None before there is a surface
+    ax : its axes
+    caption : what is said of it beneath
+    title : what it is of
     areas : fill and hatch of each action but ``leave``, by name
     edges : borders between actions
     numbers : signed depths at nodes, on an even grid of them
@@ -124,39 +134,10 @@ class LiveActions:
     tags : name and greatest depth of each patch, where patches are known
     """
 
-    def __init__(self, figure: Figure) -> None:
-        self.figure = figure
-        self.ax: Axes | None = None
-        self._built: tuple[Any, ...] = ()
-        self.areas: dict[str, PathPatch] = {}
-        self.tags: dict[str, Annotation] = {}
-        self.numbers: Numbers | None = None
-        self._nodes: list[tuple[int, int]] = []
-        self.spot_names: list[Annotation] = []
-        self.grounds: list[Artist] = []
+    caption = ""
 
-    def show(
-        self, shown: Shown | None, unit: str, spots: Sequence[Spot | FixedSpot] = (), grounds: Sequence[Ground] = ()
-    ) -> None:
-        """Show a plan or a draft; the artists are made anew only for another surface, unit or framing."""
-        if shown is None:
-            self.blank("No survey: choose a file above, or upload one.")
-            return
-        size = tuple(self.figure.get_size_inches())
-        built = (shown.surface.x.tobytes(), shown.surface.y.tobytes(), shown.survey, unit, _framing(shown), size)
-        if built != self._built:
-            self._build(shown, unit)
-            self._built = built
-        self._update(shown, unit, spots, grounds)
-
-    def blank(self, words: str) -> None:
-        """Nothing but a sentence."""
-        self.figure.clear()
-        self.ax, self._built = None, ()
-        say(self.figure, words)
-
-    def _build(self, shown: Shown, unit: str) -> None:
-        self.figure.clear()
+    def __init__(self, figure: Figure, shown: Shown, unit: str) -> None:
+        self.figure, self.unit = figure, unit
         kind = shown.survey.surface
         wide, high = self.figure.get_size_inches()
         across = wide - LEFT_IN - RIGHT_IN
@@ -173,7 +154,7 @@ class LiveActions:
         )
         whole: Any = shown
         ground = draw_ground(ax, whole)
-        self.areas = {}
+        self.areas: dict[str, PathPatch] = {}
         for name in ACTIONS[1:]:
             pattern = PATTERNS[name]
             area = PathPatch(
@@ -194,28 +175,35 @@ class LiveActions:
         space = FreeSpace(ax)
         self._names = [one for one in draw_outline(ax, whole, space) if isinstance(one, Annotation)]
         draw_members(ax, whole, space)
-        self._numbered(shown, unit, space)
+        self._nodes = self._numbered(shown, space)
+        self.numbers = Numbers(ax)
         (self.spots,) = ax.plot([], [], linestyle="none", zorder=7, scalex=False, scaley=False, **FIXED)
-        self.spot_names, self.tags, self.grounds = [], {}, []
+        self.spot_names: list[Annotation] = []
+        self.tags: dict[str, Annotation] = {}
+        self.grounds: list[Artist] = []
         self._untagged: list[Annotation] = []
         self._taken = space
 
-    def _numbered(self, shown: Shown, unit: str, space: FreeSpace) -> None:
-        """Places for the depths: an even grid of nodes that leaves each number its room."""
-        assert self.ax is not None
-        widest = text_width('−15/16"' if unit == "in" else "−88.8", SIZE) + 4
+    def _numbered(self, shown: Shown, space: FreeSpace) -> list[tuple[int, int]]:
+        """Nodes whose depths are shown: an even grid that leaves each number its room."""
+        widest = text_width('−15/16"' if self.unit == "in" else "−88.8", SIZE) + 4
         pitch = space.points_between((0.0, 0.0), (shown.surface.spacing, 0.0))
         strides = [max(1, int(np.ceil(size / pitch))) for size in (widest, SIZE * 1.3 + 2)]
         ny, nx = shown.change.shape
         while (ny // strides[1] + 1) * (nx // strides[0] + 1) > MOST_NUMBERS:
             strides[int(strides[0] * widest > strides[1] * 2 * SIZE)] += 1
-        self._nodes = [
-            (j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in range(strides[0] // 2, nx, strides[0])
-        ]
-        self.numbers = Numbers(self.ax)
+        return [(j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in range(strides[0] // 2, nx, strides[0])]
 
-    def _update(self, shown: Shown, unit: str, spots: Sequence[Spot | FixedSpot], grounds: Sequence[Ground]) -> None:
-        assert self.ax is not None
+    def show(
+        self,
+        shown: Shown,
+        spots: Sequence[Spot | FixedSpot],
+        grounds: Sequence[Ground],
+        title: str = "",
+        faded: bool = False,
+    ) -> None:
+        """Show a plan or a draft; ``faded`` where it is of what was asked for before."""
+        self.title.set(text=title, color=PALE if faded else INK)
         x, y, half = shown.x, shown.y, shown.surface.spacing / 2
         for number_, name in enumerate(ACTIONS):
             if name != "leave":
@@ -229,14 +217,12 @@ class LiveActions:
         self.spots.set_data([spot.x for spot in spots], [spot.y for spot in spots])
         self._name_spots(spots)
         if isinstance(shown, Plan):
-            self._tag(shown, unit)
-        assert self.numbers is not None
-        self.numbers.set(list(self._told(shown, unit)))
+            self._tag(shown)
+        self.numbers.set(list(self._told(shown)))
 
-    def _told(self, shown: Shown, unit: str) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
+    def _told(self, shown: Shown) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
         """The depths, where they are any and no name of a patch stands."""
-        assert self.ax is not None
-        least = least_told(unit)
+        least = least_told(self.unit)
         wide, high = (self.figure.dpi / 72 * size for size in (HALF_WIDE, SIZE * 0.7))
         texts = (text.get_window_extent() for text in (*self.tags.values(), *self._names))
         over = [Bbox.from_extents(b.x0 - wide, b.y0 - high, b.x1 + wide, b.y1 + high) for b in texts]
@@ -245,11 +231,10 @@ class LiveActions:
             if shown.actions[j, i] > 0 and abs(change) >= least:
                 where = self.ax.transData.transform(at)
                 if not any(box.contains(*where) for box in over):
-                    yield (j, i), at, number(change, unit)
+                    yield (j, i), at, number(change, self.unit)
 
     def _draw_grounds(self, grounds: Sequence[Ground]) -> Iterator[Artist]:
         """The parts of which something else is said than of the rest, numbered."""
-        assert self.ax is not None
         for count, one in enumerate(grounds, 1):
             x0, y0 = min(one.x0, one.x1), min(one.y0, one.y1)
             box = Rectangle(
@@ -275,45 +260,21 @@ class LiveActions:
             )
 
     def _name_spots(self, spots: Sequence[Spot | FixedSpot]) -> None:
-        assert self.ax is not None
         for count, spot in enumerate(spots, 1):
             name = spot.name if isinstance(spot, FixedSpot) else str(count)
-            self.spot_names.append(
-                self.ax.annotate(
-                    name,
-                    (spot.x, spot.y),
-                    (6, 5),
-                    textcoords="offset points",
-                    fontsize=SMALL,
-                    fontweight="bold",
-                    color=INK,
-                    zorder=9,
-                    bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK},
-                )
-            )
+            self.spot_names.append(name_place(self.ax, name, (spot.x, spot.y)))
 
-    def _tag(self, plan: Plan, unit: str) -> None:
+    def _tag(self, plan: Plan) -> None:
         """Names of the patches, each with its greatest depth."""
-        assert self.ax is not None
         patches = [row for row in plan.patches.to_dict("records") if row["action"] != "leave"]
         named = sorted(patches, key=lambda row: -row["volume_mm3"])[:MOST_NUMBERS]
         space = self._taken.copy()
         space.take_marks(np.array([deepest_spot(row) for row in named]).reshape(-1, 2), 2.4)
-        self.tags = draw_tags(self.ax, named, unit, space)
+        self.tags = draw_tags(self.ax, named, self.unit, space)
         if len(self.tags) < len(patches):
             before = set(self.ax.texts)
             say_untagged(self.ax, len(patches) - len(self.tags), space)
             self._untagged = [text for text in self.ax.texts if text not in before and isinstance(text, Annotation)]
-
-    def say(self, title: str, *, faded: bool) -> None:
-        """What the map is of; ``faded`` where it is of what was asked for before."""
-        if self.ax is not None:
-            self.title.set(text=title, color=PALE if faded else INK)
-
-
-def _framing(shown: Shown) -> Any:
-    table = shown.members
-    return None if table is None else (table.direction, table.table.to_csv())
 
 
 def cells(mask: NDArray[np.bool_], x: Floats, y: Floats, half: float) -> Path:
@@ -351,24 +312,26 @@ def member_picture(schedule: Schedule, name: str, unit: str) -> bytes:
     return picture.getvalue()
 
 
-@lru_cache(maxsize=16)
-def key_picture(actions: tuple[str, ...], has_spots: bool) -> bytes:
-    """What the patterns of the map mean, as a PNG: it stays, so that it is no part of the live figure.
+def key_html(actions: NDArray[np.int8], has_spots: bool) -> str:
+    """What the patterns of the map mean, as HTML; ``has_spots``: whether spots are fixed."""
+    told = [(swatch(name), PATTERNS[name].words) for k, name in enumerate(ACTIONS) if (actions == k).any()]
+    told += [(swatch("fixed"), "fixed spot")] if has_spots else []
+    return "".join(f'<span><img alt="" src="data:image/png;base64,{image}">{words}</span>' for image, words in told)
 
-    Parameters
-    ----------
-    actions : those that are on the map
-    has_spots : whether spots are fixed
-    """
-    entries = [area_entry(name) for name in actions]
-    entries += [line_entry("fixed", "fixed spot", linestyle="none", **FIXED)] if has_spots else []
-    wide = MAP_IN[0] - 0.1
-    high = key_points(entries, wide * 72) / 72 + 0.1
-    figure = Figure(figsize=(MAP_IN[0], high))
+
+@lru_cache(maxsize=16)
+def swatch(name: str) -> str:
+    """A sample of an action's pattern, or of a fixed spot, as a PNG in base64."""
+    figure = Figure(figsize=(26 / 72, 13 / 72))
     FigureCanvasAgg(figure)
-    ax = figure.add_axes((0.02, 0.0, wide / MAP_IN[0], 1 - 0.05 / high))
-    ax.set_axis_off()
-    put_key(ax, entries, wide * 72)
+    if name == "fixed":
+        figure.add_artist(Line2D([0.5], [0.5], linestyle="none", **FIXED))
+    else:
+        look = PATTERNS[name]
+        figure.add_artist(
+            Rectangle((0, 0), 1, 1, facecolor=look.face, edgecolor=look.line, hatch=look.hatch, linewidth=0)
+        )
+        figure.add_artist(Rectangle((0, 0), 1, 1, fill=False, edgecolor=INK, linewidth=1.2))
     picture = io.BytesIO()
-    figure.savefig(picture, format="png", dpi=2 * DOTS_PER_INCH, facecolor="white")
-    return picture.getvalue()
+    figure.savefig(picture, format="png", dpi=3 * 72, transparent=True)
+    return base64.b64encode(picture.getvalue()).decode("ascii")

@@ -18,6 +18,7 @@ from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.records import Framing as JobFraming
 from flatness.job.running import schedule_of, with_sisters
 from flatness.panels.check_state import AgreedState
+from flatness.panels.files import SurveyChoice
 from flatness.panels.plan_request import (
     BENCHMARKS,
     LEAST_WORK,
@@ -37,7 +38,6 @@ from flatness.panels.plan_request import (
 from flatness.panels.plan_search import Tell, Worker
 from flatness.panels.plan_tables import Money, cost_so_far
 from flatness.panels.state import NotReadyError, problems_of
-from flatness.panels.surveys import SurveyChoice
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.planning.plan import WAYS, Plan
 from flatness.planning.planner import plan_corrections
@@ -48,6 +48,7 @@ from flatness.planning.ways import PROPOSED, Ways, plan_ways
 from flatness.surface.lattice import Surface
 
 SUREST = "sure"
+PLAN_VIEW = "plan"  # the one map that there is
 DRAWS = 200
 REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
 ASKED = (
@@ -107,6 +108,7 @@ class PlanState(AgreedState):
     running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
     mistakes : what is wrong in what is typed, which stays so until it is put right
     pointer : place [mm] that is pointed at, or None
+    view : the map that is shown
     saved : names of the files last written
     """
 
@@ -142,6 +144,7 @@ class PlanState(AgreedState):
     progress = Unicode("")
     mistakes = Tuple()
     pointer = AnyTrait(None)
+    view = Enum((PLAN_VIEW,), PLAN_VIEW)
 
     def __init__(
         self,
@@ -161,6 +164,10 @@ class PlanState(AgreedState):
         self.choice.observe(self.guard(self._new_survey), "survey")
         self.observe(self.alone(self._asked), list(ASKED))
         self.observe(self.guard(self._way_chosen), ["way"])
+
+    @property
+    def wrong(self) -> tuple[Problem, ...]:
+        return (*self.mistakes, *self.problems)
 
     @property
     def surface(self) -> Surface | None:
@@ -320,7 +327,6 @@ class PlanState(AgreedState):
     def _asked(self, _: Any = None) -> None:
         """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
         self.search.forget()
-        self.current = self.sure = False
         draft: Draft | None = None
         try:
             surface, survey = self.surface, self.survey
@@ -334,7 +340,8 @@ class PlanState(AgreedState):
                     thresholds={"deepest_fill": self.deepest_fill},
                 )
         finally:
-            self.draft = draft
+            with self.hold_trait_notifications():  # what is shown changes once
+                self.current, self.sure, self.draft = False, False, draft
         if draft is not None and not draft.against:
             self.search.later(REST_S)
 

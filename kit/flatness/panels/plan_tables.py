@@ -19,7 +19,8 @@ from flatness.framing.cutting import CutPlan
 from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
-from flatness.panels.places import OFF, POINT_HERE
+from flatness.panels.instrument import places_list
+from flatness.panels.places import OFF, POINT_HERE, spelled, station_at
 from flatness.panels.plan_request import Draft
 from flatness.panels.strip import Gauge, Said
 from flatness.planning.plan import ACTIONS, WAYS, Plan
@@ -189,22 +190,23 @@ def after_rows(plan: Plan, unit: str) -> str:
         purpose = limit.purpose if limit is not None else ""
         name = f"{purpose} ({row['limit']})" if purpose else str(row["limit"])
         sought = plan.strategy == "least-work" and plan.way in ("patches", "some-members")
-        asked = "measured, not planned for" if sought and not row["planned_for"] else ""
-        mark = verdict_mark(str(row["verdict"])) + (f"<br>{asked}" if asked else "")
-        told = [f"{name[:1].upper()}{name[1:]}", *before_and_after(plan, row, unit), percent(float(row["chance"]))]
-        rows.append([*map(escape, told), mark])
-    heads = ("Limit", "Before", "After", "Likely", "Allowed", "Chance of passing", "Verdict")
-    return f"<b>Before and after</b>{table(heads, rows)}"
+        asked = "<br>measured, not planned for" if sought and not row["planned_for"] else ""
+        head = f"{escape(name[:1].upper() + name[1:])}<br>{verdict_mark(str(row['verdict']))}{asked}"
+        told = (*before_and_after(plan, row, unit), percent(float(row["chance"])))
+        names = ("before", "after", "likely", "allowed", "passes")
+        rows.append([head, "<br>".join(f"{one} {escape(text)}" for one, text in zip(names, told, strict=True))])
+    return f"<h3>Before and after</h3><div class='fk-before-after'>{table(('Limit', 'Gap or slope'), rows)}</div>"
 
 
-def patches_rows(plan: Plan, unit: str) -> str:
-    """The patches in the order of work, as an HTML table."""
-    if not len(plan.patches):
-        return ""
-    told = patch_rows(plan, unit)
-    rows = [[escape(say(str(cell), unit)) for cell in row] for row in told.itertuples(index=False)]
-    heads = ("Patch", "Do", "Along x", "Along y", "Area", "Deepest", "Volume", "Note")
-    return f"<b>Patches, in the order of work</b>{table(heads, rows)}"
+def patches_list(plan: Plan, unit: str) -> str:
+    """The patches in the order of work, as HTML."""
+    told = []
+    for name, do, along_x, along_y, ground, deepest, moved, note in patch_rows(plan, unit).itertuples(index=False):
+        more = f" {sentence(note, unit)}" if note else ""
+        where = spelled(f"x {along_x}; y {along_y}. {ground}, {moved}.{more}")
+        deep = deepest.lstrip("+-\N{MINUS SIGN}")  # what is done says which way
+        told.append((spelled(f"{name}: {do} {deep} at most"), where))
+    return f"<h3>Patches, in the order of work</h3>{places_list(told, named=True)}" if told else ""
 
 
 def quantity_rows(found: Quantities, unit: str) -> str:
@@ -227,7 +229,7 @@ def quantity_rows(found: Quantities, unit: str) -> str:
     if not told:
         told.append(("Fill and planing", "none", "measured"))
     rows = [[escape(cell) for cell in row] for row in told]
-    return f"<b>Quantities</b>{table(('What', 'How much', 'From'), rows)}"
+    return f"<h3>Quantities</h3>{table(('What', 'How much', 'From'), rows)}"
 
 
 def _lengths_to_buy(lengths: CutPlan, framed: str, unit: str) -> Iterator[tuple[str, str, str]]:
@@ -252,12 +254,6 @@ def schedule_text(schedule: Schedule | None, unit: str) -> str:
         return ""
     notes = "".join(f"<li>{escape(say(note, unit))}.</li>" for note in schedule.notes)
     return f'<pre class="fk-schedule">{escape(members_text(schedule, unit))}</pre><ul class="fk-list">{notes}</ul>'
-
-
-def notes_list(plan: Plan, unit: str) -> str:
-    """What must be known of a plan, each once."""
-    items = "".join(f"<li>{escape(sentence(note, unit))}</li>" for note in dict.fromkeys(plan.notes))
-    return f'<b>Worth knowing</b><ul class="fk-list">{items}</ul>' if items else ""
 
 
 def cautions_list(shown: Shown, schedule: Schedule | None) -> str:
@@ -295,8 +291,10 @@ def told_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
         return f"{here}: {OFF}"
     action = ACTIONS[int(shown.actions[j, i])]
     change, height = float(shown.change[j, i]), float(surface.height[j, i])
+    station = station_at(shown.survey, xy, unit)
     what = PATTERNS[action].words if action == "leave" else f"{PATTERNS[action].words}, {depth(change, unit)}"
-    return f"{here}: {what}; height {length(height, unit)} now, {length(height + change, unit)} after"
+    read = f"; {station}" if station else ""
+    return f"{here}: {what}; height {length(height, unit)} now, {length(height + change, unit)} after{read}"
 
 
 def stale_words(shown: Shown | None, current: bool, sure: bool) -> str:

@@ -7,72 +7,37 @@ from __future__ import annotations
 
 import base64
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from html import escape
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
 
-from flatness.charts.axes import INK, PALE
-from flatness.panels.chooser import SurveyChooser
 from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
 from flatness.panels.controls import (
-    RULE,
     Panel,
     button,
     column,
     drop_down,
-    is_filling,
+    finish_list,
+    offer,
     panel_box,
-    refill,
     row,
+    show_finishes,
     text_field,
     toggles,
     unit_switch,
     words,
 )
+from flatness.panels.files import JOB_ENDING, FileChooser, SurveyChooser, next_free
 from flatness.panels.present_pictures import AFTER, DAY_NAMES, FOUND, PLANNED, Picture
-from flatness.panels.present_state import (
-    BESIDE,
-    JOB_ENDING,
-    NUMBERS,
-    PresentState,
-    WorkChooser,
-    colours_say,
-    next_free,
-    sentences_html,
-)
-from flatness.panels.strip import STRIP, Said, strip_html
+from flatness.panels.present_state import BESIDE, NUMBERS, PresentState, colours_say, sentences_html
+from flatness.panels.strip import Said, strip_html
 from flatness.planning.plan import Plan
 from flatness.words.ways import ASK
 
-LOOK = f"""<style onload="setTimeout(() => this.closest('.fk-panel')?.scrollIntoView(), 300)">
-.fk-panel.fk-present {{ max-width:none; padding:8px clamp(8px, 1vw, 24px) 12px; gap:8px }}
-.fk-present h2 {{ font-size:17px; line-height:1.2; margin:0; color:{INK}; font-weight:700 }}
-.fk-present .fk-head {{ align-items:center; justify-content:space-between; gap:4px 16px }}
-.fk-present .fk-head > .widget-html {{ flex:1 1 100px; width:auto }}
-.fk-present .fk-head button {{ font-size:13px; padding:0 8px }}
-.fk-present .widget-toggle-buttons > label {{ display:none }}
-.fk-present .fk-none, .fk-present .widget-html:has(> .widget-html-content:empty) {{ display:none }}
-{STRIP}
-.fk-present .fk-said {{ border:1px solid {INK}; min-height:84px }}
-.fk-present .fk-tell b {{ font-size:clamp(20px, 1.5vw, 30px) }}
-.fk-stage {{ display:flex; gap:16px; align-items:flex-start }}
-.fk-stage figure {{ margin:0; flex:0 1 auto; min-width:0; display:flex; gap:12px }}
-.fk-stage figure img {{ max-width:100%; min-width:0; height:max(260px, 100vh - 345px); object-fit:contain;
-  object-position:left top; flex:0 1 auto }}
-.fk-days {{ display:flex; flex-direction:column; gap:6px; flex:0 0 auto }}
-.fk-days button {{ background:#fff; border:1px solid {RULE}; padding:3px; cursor:pointer; margin:0; display:block }}
-.fk-days button[aria-pressed=true] {{ border:2px solid {INK}; padding:2px }}
-.fk-days img {{ height:max(80px, (100vh - 385px) / 3); display:block }}
-.fk-present .fk-plain {{ columns:auto; column-width:420px; column-gap:40px }}
-.fk-present .fk-plain p {{ break-inside:avoid; font-size:16px; line-height:1.45; margin:0 0 0.8em; color:{INK} }}
-.fk-present .fk-colours .widget-html-content {{ font-size:13px; color:{PALE}; max-width:100em }}
-.fk-present .fk-files {{ border-top:1px solid {RULE}; padding:10px 0; overflow:visible; gap:8px }}
-.fk-present .fk-finish {{ flex-basis:600px }} .fk-present a {{ color:#123f73; font-weight:600 }}
-@media (max-width:899px) {{ .fk-days {{ display:none }} .fk-stage figure {{ flex-wrap:wrap }} }}
-</style>"""
+NO_WORK = "(neither: by what is chosen here)"
 NO_FINISH = "(no finish: say how it lies)"
 VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", NUMBERS: "Numbers"}
 VIEW_TOOLTIPS = {
@@ -109,7 +74,9 @@ class PresentPanel(Panel):
         super().__init__()
         self.before = SurveyChooser(state, state.before, "As found")
         self.after = SurveyChooser(state, state.after, "After the work, if it is done")
-        self.work = WorkChooser(state, state.work)
+        self.work = FileChooser(
+            state, state.work, "Job file or saved plan", "TOML or JSON", nothing=NO_WORK, upload="Upload a plan"
+        )
         self._make_controls()
         self.title, self.answer, self.stage = words(), words("", "fk-verdict"), words()
         self.said, self.colours, self.saved = words(), words("", "fk-colours"), words("", "fk-saved")
@@ -127,7 +94,7 @@ class PresentPanel(Panel):
         )
         self.files.add_class("fk-files")
         parts = (head, self.working, self.answer, self.problems, self.saved, self.files)
-        self.box = panel_box(words(LOOK, "fk-none"), *parts, self.stage, self.said, self.colours)
+        self.box = panel_box(*parts, self.stage, self.said, self.colours)
         self.box.add_class("fk-present")
         for shows, names in (
             (self._fill, ["days", "finish", "align", "beneath", "unit"]),
@@ -143,8 +110,8 @@ class PresentPanel(Panel):
         state, guard = self.state, self.state.guard
         self.views = toggles("What to show", "The surface on one of its days, or several", {"As found": FOUND}, ())
         self.views.add_class("fk-views")
-        self.units = unit_switch(state.unit, guard(state.choose_unit), {"ft, in": "in", "mm": "mm"})
-        self.finish = drop_down("Finish to come", "What the surface has to be good enough for", (), "finish")
+        self.units = unit_switch(state.unit, guard(state.choose_unit))
+        self.finish = finish_list("Finish to come", "What the surface has to be good enough for")
         self.align = drop_down(HEIGHTS_BY, "What both surveys have in common", WAY_NAMES.items(), "way")
         tip = "Whether anything may be taken off: only what was looked at, and may be"
         self.beneath = drop_down("What lies beneath", tip, BENEATH_NAMES.items(), "way")
@@ -167,12 +134,8 @@ class PresentPanel(Panel):
             (self.align, lambda key: state.set_trait("align", key)),
             (self.beneath, lambda key: state.set_trait("beneath", key)),
         ):
-            widget.observe(guard(self._chosen(act)), "value")
+            self._bind(widget, act)
         self.settings.observe(lambda _: self._fill(), "value")
-
-    @staticmethod
-    def _chosen(act: Callable[[Any], Any]) -> Callable[[Any], Any]:
-        return lambda change: None if is_filling(change["owner"]) else act(change["new"])
 
     def _save(self, field: Any, write: Any) -> None:
         path = write(field.value, self._folder)
@@ -182,9 +145,8 @@ class PresentPanel(Panel):
         state = self.state
         views = state.views or (FOUND,)
         self.views.tooltips = [VIEW_TOOLTIPS[key] for key in views]
-        refill(self.views, [(VIEW_NAMES[key], key) for key in views], state.view)
-        options = [(NO_FINISH, ""), *((name, key) for key, name in state.finishes.items())]
-        refill(self.finish, options, state.finish if state.finish in state.finishes else "")
+        offer(self.views, [(VIEW_NAMES[key], key) for key in views], state.view)
+        show_finishes(self.finish, state, NO_FINISH)
         self.align.value, self.units.value, self.beneath.value = state.align, state.unit, state.beneath
         self.files.layout.display = "" if self.settings.value or not state.days else "none"
 

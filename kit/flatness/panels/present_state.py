@@ -1,59 +1,45 @@
 """What the Present panel knows: the days of one surface, what is said of them, and which of them is in view.
 
-What is chosen in the Present panel: surveys, or a job file that names them, and what the surface has to meet.
-
-A plan as it was saved, laid on its survey again, so that it can be presented like one just made.
-
-What may be presented besides a survey: a job file, which names all there is, or a plan that was saved.
-
-Names of the files that the Present panel writes, always new ones; and what cannot be compared, in its own words.
-
-What the Present panel says to whoever owns the room: no term of the trade, and what the colours mean.
+Surveys are chosen, or a job file that names them, and what the surface has to meet; a plan that was saved is laid on
+its survey again. What is said is for whoever owns the room: no term of the trade, and what the colors mean.
 """
 
 from __future__ import annotations
 
 import math
 import os
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from html import escape
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
-import ipywidgets as w
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Instance, Tuple, Unicode
+from traitlets import Instance, Tuple, Unicode
 
 from flatness.arrays import Floats
 from flatness.charts.differences import is_blank
-from flatness.comparison.alignment import WAYS
-from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError, FlatnessError, Problem
-from flatness.job.reading import read_job
 from flatness.job.records import Job, SurveyFile
 from flatness.job.running import Results, run_job
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
-from flatness.limits.verdict import Assessment, assess
-from flatness.panels.check_state import FinishState
+from flatness.limits.verdict import assess
 from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
-from flatness.panels.compare_state import ReadyVerdicts
-from flatness.panels.controls import drop_down, is_filling, problem_list, refill, row, words
+from flatness.panels.compare_state import DaysState
+from flatness.panels.files import SurveyChoice, WorkChoice, new_file
 from flatness.panels.present_pictures import AFTER, FOUND, Day, Picture, beside, day_picture, days_of
-from flatness.panels.state import NotReadyError, State
-from flatness.panels.surveys import FileChoice, SurveyChoice
+from flatness.panels.state import NotReadyError
 from flatness.papers.files import write_ours
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import paragraphs, title_of
 from flatness.planning.patches import COLUMNS, quantities_of
-from flatness.planning.plan import ACTIONS, OUTSIDE, Plan, SavedPlan, read_plan
+from flatness.planning.plan import ACTIONS, OUTSIDE, Plan, SavedPlan
 from flatness.planning.quantities import settings_for
 from flatness.planning.set_heights import PlanCheck, Work, on_likely
 from flatness.planning.substrate import Beneath
@@ -62,38 +48,6 @@ from flatness.surface.lattice import Surface, bilinear
 from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.survey.readings import Survey
 from flatness.words.ways import ASK
-
-JOB_ENDING, PLAN_ENDING = ".toml", ".json"
-NOTHING = "(neither: by what is chosen here)"
-
-
-class WorkChoice(FileChoice):
-    """A job file or a saved plan, chosen out of a list.
-
-    Attributes
-    ----------
-    work : a :class:`~flatness.job.records.Job`, a :class:`~flatness.planning.plan.SavedPlan`, or None
-    """
-
-    listed: ClassVar[tuple[str, ...]] = (JOB_ENDING, PLAN_ENDING)
-    taken: ClassVar[tuple[str, ...]] = (PLAN_ENDING,)
-    wanted: ClassVar[str] = "a plan that was saved"
-    remedy: ClassVar[str] = (
-        "save it in the planning notebook or with flatness plan --save; a job file names its surveys, so choose it in "
-        "the list"
-    )
-
-    holds = "work"
-
-    work = AnyTrait(None)
-
-    def _read(self, content: Path | bytes) -> Job | SavedPlan:
-        if isinstance(content, Path):
-            return read_job(content) if content.suffix.lower() == JOB_ENDING else read_plan(content)
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / self.file_name
-            path.write_bytes(content)
-            return read_plan(path)
 
 
 def choose_file(choice: SurveyChoice, file: SurveyFile | None) -> None:
@@ -114,130 +68,7 @@ def is_chosen(choice: SurveyChoice, file: SurveyFile | None) -> bool:
     return isinstance(content, Path) and content.resolve() == file.path.resolve()
 
 
-class WorkChooser:
-    """Widgets that choose a job file or a saved plan: ``controls``, ``problems`` and ``about`` what was chosen."""
-
-    def __init__(self, state: State, choice: WorkChoice) -> None:
-        self._state, self._choice = state, choice
-        self.files = drop_down(
-            "Job file or saved plan (TOML or JSON file)",
-            "A job file names surveys, limits and plan; a saved plan was saved in the planning notebook",
-            (),
-            "file",
-        )
-        self.upload = w.FileUpload(
-            accept=PLAN_ENDING,
-            multiple=False,
-            description="Upload a plan",
-            tooltip="A plan that was saved in the planning notebook or with flatness plan --save",
-        )
-        self.problems, self.about = words(), words("", "fk-quiet")
-        self.controls = row(self.files, self.upload)
-        self.fill()
-        self.files.observe(state.guard(self._chosen), "value")
-        self.upload.observe(state.guard(self._uploaded), "value")
-        choice.observe(state.guard(self.fill, clears=False), ["names", "name", "work", "problems"])
-
-    def _chosen(self, change: Any) -> None:
-        if change["new"] != self._choice.name and not is_filling(self.files):
-            with self._state.at_work("Reading ..."):
-                self._choice.choose(change["new"] or "")
-
-    def _uploaded(self, _: Any) -> None:
-        if self.upload.value:
-            file = self.upload.value[0]
-            try:
-                self._choice.upload(file["name"], bytes(file["content"]))
-            finally:
-                self.upload.value = ()
-
-    def fill(self, _: Any = None) -> None:
-        """Show what is chosen, and what is wrong with it."""
-        choice = self._choice
-        refill(self.files, [(NOTHING, ""), *((name, name) for name in choice.names)], choice.name)
-        self.problems.value = problem_list(choice.problems, f"{choice.file_name} cannot be shown.")
-        self.about.value = escape(about(choice.work))
-
-
-def about(work: Job | SavedPlan | None) -> str:
-    """What a job or a saved plan is, in a line."""
-    if work is None:
-        return ""
-    if isinstance(work, SavedPlan):
-        patches = len(work.patches)
-        return f"A plan of {work.title}: {patches} patch{'' if patches == 1 else 'es'}."
-    days = "survey before" if work.after is None else "surveys before and after"
-    asked = ", ".join(limit.name for limit in work.limits) or "no limits"
-    return f"{work.title}: {days}, {asked}, {'a plan' if work.plan else 'no plan'}."
-
-
 JOB = "job"  # key of the limits that a job file names, beside the catalogue's finishes
-
-
-class PresentAsked(FinishState):
-    """What is chosen in the Present panel.
-
-    Attributes
-    ----------
-    before, after : the surveys chosen, as found and after the work; either may be empty
-    work : a job file or a saved plan that is chosen
-    align : how the datums are brought together, as for :func:`~flatness.comparison.comparing.compare`
-    finish : key of the finish to come, ``job`` for what a job file names; empty for none
-    beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.planning.substrate.Beneath`;
-        empty: nothing comes off
-    """
-
-    before = Instance(SurveyChoice)
-    after = Instance(SurveyChoice)
-    work = Instance(WorkChoice)
-    align = Enum(WAYS, "benchmarks")
-    beneath = Unicode("")
-
-    def __init__(
-        self,
-        before: str | os.PathLike[str] = "",
-        after: str | os.PathLike[str] = "",
-        folders: Iterable[str | os.PathLike[str]] = (),
-        work: str | os.PathLike[str] = "",
-        **traits: Any,
-    ) -> None:
-        folders = list(folders)
-        super().__init__(
-            before=SurveyChoice(folders, before),
-            after=SurveyChoice(folders, after),
-            work=WorkChoice(folders, work),
-            **traits,
-        )
-        self._results: Results | None = None
-
-    @property
-    def survey(self) -> Survey | None:
-        """The surface as it was found."""
-        found: Survey | None = self.before.survey
-        return found
-
-    @property
-    def finishes(self) -> dict[str, str]:
-        """Finishes in plain words for the kind of surface that was surveyed, by key; and what a job file names."""
-        job = {} if self._results is None else {JOB: f"What the job asks for: {self._results.job.title}"}
-        return {**job, **super().finishes}
-
-    def limits(self) -> list[Limit]:
-        """The limits of the finish chosen, or of the job; none without a survey or finish."""
-        if self.finish == JOB and self._results is not None:
-            return list(self._results.job.limits)
-        return super().limits()
-
-    @property
-    def _job(self) -> Results | None:
-        """What the job gives, where what is shown is still what it asks for."""
-        results = self._results
-        if results is None or (self.finish, self.align) != (JOB, results.job.compared.align):
-            return None
-        return results if self._of_job(results.job) else None
-
-    def _of_job(self, job: Job) -> bool:
-        return is_chosen(self.before, job.before) and is_chosen(self.after, job.after)
 
 
 HEADINGS = 12
@@ -366,42 +197,6 @@ def _patches(saved: SavedPlan, surface: Surface, change: Floats) -> Iterator[tup
         )
 
 
-NEW_NAME = "type another name: no file is ever written over here"
-
-
-def free_path(name: str, folder: str | os.PathLike[str], endings: tuple[str, ...]) -> Path:
-    """The path of a new file of this name; without an ending it gets the first of ``endings``."""
-    plain = name.strip()
-    if not plain or plain != Path(plain).name or plain.startswith("."):
-        raise ArgumentError(
-            "not the name of a file",
-            value=name,
-            expected=f"a name without folders, such as room{endings[0]}",
-            remedy="type a name",
-        )
-    path = Path(folder) / plain
-    path = path if path.suffix else path.with_suffix(endings[0])
-    if path.suffix.lower() not in endings:
-        raise ArgumentError(
-            "another kind of file",
-            value=name,
-            expected=f"a name that ends in {' or '.join(endings)}",
-            remedy="change its ending",
-        )
-    if path.exists():
-        raise ArgumentError("there is a file of this name already", value=path.name, remedy=NEW_NAME)
-    return path
-
-
-def next_free(name: str, folder: str | os.PathLike[str]) -> str:
-    """The same name with the least number behind it that no file has."""
-    path, number = Path(name), 2
-    stem = path.stem.rstrip("0123456789").removesuffix("-") or path.stem
-    while (Path(folder) / f"{stem}-{number}{path.suffix}").exists():
-        number += 1
-    return f"{stem}-{number}{path.suffix}"
-
-
 @contextmanager
 def in_own_words() -> Iterator[None]:
     """Whatever is said of ``align`` is said of the control that sets it."""
@@ -430,22 +225,6 @@ ENDS = {
     "ceiling": ("higher up", "hanging lower"),
     "wall": ("farther back", "farther out"),
 }
-
-
-def sentences(
-    survey: Survey,
-    assessment: Assessment | None,
-    plan: Plan | None,
-    found: Comparison | None,
-    unit: str,
-    job: Results | None = None,
-) -> list[tuple[str, str]]:
-    """What is asked and what is answered, as on the owner's page: what to check first, where it stands, what will be
-    done, what it will be like.
-
-    With a comparison: where it stood, the plan if there is one, what was done, what it is like now.
-    """
-    return [(str(one["asks"]), str(one["says"])) for one in paragraphs(survey, assessment, plan, found, unit, job)]
 
 
 def sentences_html(told: list[tuple[str, str]]) -> str:
@@ -484,22 +263,26 @@ SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
 
 
-class PresentState(PresentAsked):
-    """The state of the Present panel: what :class:`~flatness.panels.present_state.PresentAsked` holds, and
-    what it gives.
+class PresentState(DaysState):
+    """The state of the Present panel.
 
     Attributes
     ----------
+    work : a job file or a saved plan that is chosen
+    finish : key of the finish to come, ``job`` for what a job file names; empty for none
+    beneath : kind of what lies beneath and may be taken down, as for :class:`~flatness.planning.substrate.Beneath`;
+        empty: nothing comes off
     plan : the :class:`~flatness.planning.plan.Plan`, or None
-    assessment, comparison : of the surveys chosen, or None
+    assessment : of the survey as found, or None
     days : what can be shown, a :class:`~flatness.panels.present_pictures.Day` each, in the order of time
     view : key of a day, ``beside``, or ``numbers``, the page of all that is said
     saved : the files written last
     """
 
+    work = Instance(WorkChoice)
+    beneath = Unicode("")
     plan = AnyTrait(None)
     assessment = AnyTrait(None)
-    comparison = AnyTrait(None)
     days = Tuple()
     view = Unicode(FOUND)
 
@@ -512,10 +295,10 @@ class PresentState(PresentAsked):
         work: str | os.PathLike[str] = "",
         **traits: Any,
     ) -> None:
-        super().__init__(before, after, folders, work, **traits)
-        self.set_trait("finish", finish)
+        folders = list(folders)
+        super().__init__(before, after, finish, folders, work=WorkChoice(folders, work), **traits)
+        self._results: Results | None = None
         self._drawn: dict[tuple[str, ...], Picture] = {}
-        self._ready = ReadyVerdicts()
         self._begun = False
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._survey_read), "survey")
@@ -523,6 +306,35 @@ class PresentState(PresentAsked):
         self.work.observe(self.guard(self._work_chosen), "work")
         self.observe(self.guard(self._compute), ["finish", "align"])
         self.observe(self._unsave, ["problems", "days", "finish", "align", "beneath", *VIEWED])
+
+    @property
+    def survey(self) -> Survey | None:
+        """The surface as it was found."""
+        found: Survey | None = self.before.survey
+        return found
+
+    @property
+    def finishes(self) -> dict[str, str]:
+        """Finishes in plain words for the kind of surface that was surveyed, by key; and what a job file names."""
+        job = {} if self._results is None else {JOB: f"What the job asks for: {self._results.job.title}"}
+        return {**job, **super().finishes}
+
+    def limits(self) -> list[Limit]:
+        """The limits of the finish chosen, or of the job; none without a survey or finish."""
+        if self.finish == JOB and self._results is not None:
+            return list(self._results.job.limits)
+        return super().limits()
+
+    @property
+    def _job(self) -> Results | None:
+        """What the job gives, where what is shown is still what it asks for."""
+        results = self._results
+        if results is None or (self.finish, self.align) != (JOB, results.job.compared.align):
+            return None
+        return results if self._of_job(results.job) else None
+
+    def _of_job(self, job: Job) -> bool:
+        return is_chosen(self.before, job.before) and is_chosen(self.after, job.after)
 
     def _unsave(self, _: Any = None) -> None:
         """What was saved is no longer what is shown."""
@@ -718,10 +530,11 @@ class PresentState(PresentAsked):
         return "" if self.survey is None else title_of(self.survey, self.comparison, self._job)
 
     def said(self) -> list[tuple[str, str]]:
-        """What the panel says: what is asked, and the answer."""
+        """What the panel says, as the owner's page does: what is asked, and the answer."""
         if self.survey is None:
             return []
-        return sentences(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
+        found = paragraphs(self.survey, self.assessment, self.plan, self.comparison, self.unit, self._job)
+        return [(str(one["asks"]), str(one["says"])) for one in found]
 
     def picture_of(self, key: str) -> Picture:
         """The picture of a day, drawn once."""
@@ -744,13 +557,13 @@ class PresentState(PresentAsked):
     def save_picture(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
         """Write what is in view to a new PNG file; ArgumentError where the name will not do or is taken."""
         self.day(FOUND)
-        path = free_path(name, folder, (".png",))
+        path = new_file(name, folder, (".png",))
         return self._written(write_ours(path, self.picture()))
 
     def save_page(self, name: str, folder: str | os.PathLike[str] = ".") -> Path:
         """Write the owner's page to a new PDF or HTML file; ArgumentError where the name will not do or is taken."""
         survey = self.day(FOUND).survey
-        path = free_path(name, folder, (".pdf", ".html"))
+        path = new_file(name, folder, (".pdf", ".html"))
         with self.at_work("Writing the page ..."):
             page = owner_page(self.assessment or survey, self.plan, self.comparison, job=self._job, unit=self.unit)
             return self._written(page.write(path))

@@ -61,6 +61,11 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
         self._depth = 0
         self._unit_chosen = "unit" in traits
 
+    @property
+    def wrong(self) -> tuple[Problem, ...]:
+        """All that is wrong now."""
+        return tuple(self.problems)
+
     def choose_unit(self, unit: str) -> None:
         """The unit that a person asked for: it stays when another survey is read."""
         if unit != self.unit:  # a switch that was only set to what holds is nobody's choice
