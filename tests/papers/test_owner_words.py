@@ -172,9 +172,9 @@ def test_a_place_that_is_off_is_named_and_one_too_small_to_tell_is_not_counted()
     told = was_done(compared_with(inch), "in")
     assert "5 places were planned." in told
     # 6.35 mm off where 1.5875 mm was to come off: 4.7625 mm, 3/16 in
-    assert "Not as planned: place 3. At 5' across, 3' up the floor is 3/16 inch too low" in told
+    assert "Not as planned: place 3. At 5 ft along x, 3 ft along y the floor is 3/16 inch too low" in told
     assert "3 of 12 places read in it are as they should be." in told
-    assert "place 5, where nothing seems to have been done. At 5' across, 3' up the floor is 1/8 inch" in told
+    assert "place 5, where nothing seems to have been done. At 5 ft along x, 3 ft along y the floor is 1/8 inch" in told
     assert "As planned: 1 of them." in told
     assert "Of 2 it cannot be told" in told
 
@@ -257,7 +257,7 @@ def test_what_changed_though_nothing_was_planned_there_is_told():
         "sure": True,
     }
     told = was_done(dataclasses.replace(found, plan=pd.concat([found.plan, pd.DataFrame([damage])])), "in")
-    assert "Nothing was planned at 5' across, 3' up, and yet 3/8 inch off was measured there" in told
+    assert "Nothing was planned at 5 ft along x, 3 ft along y, and yet 3/8 inch off was measured there" in told
     assert "over about 12 square feet." in told
     assert "1 place was planned." in told
     assert "Nothing was planned" not in was_done(found, "in")

@@ -15,6 +15,7 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +30,7 @@ from flatness.job import schema
 from flatness.job.records import Compared, Framing, Job, Materials, PlanTerms, RevealLine, SurveyFile
 from flatness.job.report import JobFileError, JobReport, Origin, shown
 from flatness.job.schema import Placed, Table, limit_keys, make_all, read_table, read_tables
-from flatness.job.values import Choice, Unit
+from flatness.job.values import Choice, Length, Unit
 from flatness.limits import kinds
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
@@ -45,6 +46,8 @@ from flatness.surroundings.finished_surface import finished_surface
 from flatness.surroundings.interferences import consequences
 from flatness.survey.cells import nearest
 from flatness.survey.files import ENDINGS, read_survey
+from flatness.survey.walls import KINDS as WALL_OPENINGS
+from flatness.survey.walls import WallOpening, Walls, check_wall_opening, parse_wall_name, parse_wall_opening
 
 LARGEST_BYTES = 1_000_000
 _AT_LINE = re.compile(r"(?P<what>.*) \(at line (?P<line>\d+), column (?P<column>\d+)\)", re.DOTALL)
@@ -107,12 +110,13 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         report.unit = Unit().read(raw["unit"], "unit", JobReport(report.origin)) or "mm"
     about = read_table(raw, "", schema.TOP, report)
     surveys = _surveys(raw, folder, report)
-    report.survey = surveys["before"].survey if "before" in surveys else None
     single = {
         name: read_table(raw[name], name, keys, report, schema.ABOUT)
         for name, (keys, _) in schema.SINGLE.items()
         if name in raw and name != "surveys"
     }
+    surveys = {day: _walled(one, single.get("walls"), f"surveys.{day}", report) for day, one in surveys.items()}
+    report.survey = surveys["before"].survey if "before" in surveys else None
     several = {
         name: read_tables(raw.get(name), name, keys, report, schema.ABOUT)
         for name, (keys, _, _) in schema.SEVERAL.items()
@@ -252,6 +256,34 @@ def _surveys(raw: dict[str, Any], folder: Path, report: JobReport) -> dict[str, 
         remedy = "name the later one, or leave after out"
         report.add("surveys.after", "before and after are one file", named["after"], "two surveys", remedy)
     return found
+
+
+def _walled(file: SurveyFile, table: Table | None, key: str, report: JobReport) -> SurveyFile:
+    """A survey with the doors, windows and names of walls that the job gives."""
+    if table is None or not table.is_right:
+        return file
+    survey, names = file.survey, dict[str, str]()
+    if survey.outline is None or survey.surface == "wall":
+        expected, remedy = "floors and ceilings, with `# outline:` in the survey", "add that line, or leave [walls] out"
+        report.add("walls", f"{file.path.name} does not tell where the walls stand", key, expected, remedy)
+        return file
+    if survey.walls:
+        remedy = "write them in one place"
+        report.add("walls", f"{file.path.name} has walls of its own", key, "doors and windows once", remedy)
+        return file
+    for side, name in table.values.get("names", {}).items():
+        made = report.make(f"walls.names.{side}", name, parse_wall_name, f"{side} = {name}")
+        names |= {} if made is None else dict([made])
+    openings: list[WallOpening] = []
+    for kind in WALL_OPENINGS:
+        for text in table.values.get(kind, ()):
+            here = f"walls.{kind}"
+            length = partial(Length().read, path=here, report=report)
+            one = report.make(here, text, parse_wall_opening, kind, text, length, names)
+            if one is not None:
+                report.make(here, text, check_wall_opening, survey.outline, one, openings)
+                openings.append(one)
+    return replace(file, survey=replace(survey, walls=Walls(tuple(openings), names)))
 
 
 def _nearest_file(path: Path, named: set[str]) -> str:

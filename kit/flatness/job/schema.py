@@ -231,8 +231,15 @@ SURVEYS: Keys = {
     "before_sheet": Field(TEXT, "sheet of a workbook with several"),
     "after_sheet": Field(TEXT, "sheet of a workbook with several"),
 }
+_OPENING = values.Many(TEXT, 'a text, or a list of several, such as "bottom 3 ft to 5 ft 8 in"', or_one=True)
+WALLS: Keys = {
+    "door": Field(_OPENING, "side, from where to where along it; the first is the one that people walk in by"),
+    "window": Field(_OPENING, "as a door"),
+    "names": Field(values.Named(TEXT), "what people call the sides bottom, top, left, right"),
+}
 SINGLE: Mapping[str, tuple[Keys, str]] = {
     "surveys": (SURVEYS, "the survey files; paths start from the job file's folder"),
+    "walls": (WALLS, "doors, windows and names of walls, where the surveys do not have them; x right, y up"),
     "plan": (PLAN, "how the surface is to be corrected; may be empty"),
     "members": (MEMBERS, "joists, studs or strapping"),
     "materials": (MATERIALS, "what quantities rest on"),

@@ -256,7 +256,8 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     size = size_of(one, unit).replace(" inches", " in").replace(" inch", " in")
     if one.verdict != UNDECIDED:
         size += _twin(one.finding.measured.value if math.isnan(middle) else middle, unit)
-    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed."
+    finish = f" for {one.limit.everyday}" if one.limit.everyday else ""
+    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed{finish}."
     if one.limit.kind == "straightedge" and length is not None:
         bar = away(length, unit).replace(" feet", " ft")
         return f"A {bar} straight bar shows {size}. {may}{rests}"
@@ -525,9 +526,10 @@ def _result_of(one: Judged) -> str:
 
 
 def _named(limit: Limit, limits: Sequence[Limit], unit: str) -> str:
-    """What a limit looks at, and what for where another one looks at the same."""
+    """What a limit looks at, and for what finish, or what for where another one looks at the same."""
     what = looked_at(limit, unit)[0]
     purpose = limit.purpose if sum(looked_at(one, unit)[0] == what for one in limits) > 1 else ""
+    purpose = limit.everyday or purpose
     return cut(f"{capital(what)}{purpose and f' ({purpose})'}", 110)
 
 
@@ -559,6 +561,7 @@ def _result(row: Mapping[Any, Any] | None) -> str:
 
 def _source(one: Judged) -> str:
     source, sure = cited(one.limit.source, one.limit.edition, one.limit.clause), caution(one.limit)
+    source = f"{one.limit.name}: {source}" if one.limit.everyday else source
     return f"{source} ({sure.split(':')[0].split(',')[0]})" if sure else source
 
 
