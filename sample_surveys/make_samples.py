@@ -174,6 +174,10 @@ def loft_rows(name: str, title: str, date: str) -> tuple[list[str], list[list[st
         "# accuracy: 1/32 in",
         "# outline: 0,0; 16 ft,0; 16 ft,22 ft; 0,22 ft",
         "# opening: " + "; ".join(f"{feet(Fraction(x))},{feet(Fraction(y))}" for x, y in STAIR),
+        "# door: bottom 9 ft to 12 ft",
+        "# door: left 3 ft to 5 ft 8 in",
+        "# window: left 14 ft to 17 ft",
+        "# window: right 4 ft to 7 ft",
     ]
     grid = [["ft", *(str(x) for x in range(0, 17, 2))]]
     drops = take(name, *mesh(2 * FT * np.arange(9), 2 * FT * np.arange(12)))

@@ -469,3 +469,27 @@ def test_amounts(text, kind, value):
 def test_what_is_no_amount(text):
     with pytest.raises(FlatnessError):
         parse_amount(text, "area")
+
+
+def test_doors_and_names_of_walls_come_from_the_survey_or_from_the_job(folder):
+    outlined = SURVEY.replace("# unit: mm\n", "# unit: mm\n# outline: 0,0; 2000,0; 2000,2000; 0,2000\n")
+    (folder / "before.csv").write_text(outlined, encoding="utf-8")
+    top = 'unit = "ft"\n[surveys]\nbefore = "before.csv"\n'
+    walls = '[walls]\ndoor = "hall wall 1 to 3 ft 6 in"\nwindow = ["top 100 mm to 700 mm"]\n'
+    walls += 'names = { left = "hall wall" }\n'
+    found = read(folder, top + walls).before.survey.walls
+    door, window = found.openings
+    assert (door.side, door.start, door.end) == ("left", pytest.approx(FT), pytest.approx(3.5 * FT))
+    assert (window.kind, window.side, window.start, window.end) == ("window", "top", 100, 700)
+    assert found.names == {"left": "hall wall"}
+    for wrong, place, what in (
+        (walls.replace("hall wall 1", "hal wall 1"), "walls.door", "unknown side"),
+        (walls.replace("3 ft 6 in", "30 ft"), "walls.door", "beyond its side"),
+        (walls.replace("left =", "lefft ="), "walls.names.lefft", "name cannot be read"),
+    ):
+        told = problems(folder, top + wrong)
+        assert any(one.column == place and what in one.what for one in told), wrong
+    (folder / "before.csv").write_text(SURVEY, encoding="utf-8")
+    assert "where the walls stand" in problems(folder, top + walls)[0].what
+    (folder / "before.csv").write_text(outlined.replace("# unit", "# door: top 0 to 800\n# unit"), encoding="utf-8")
+    assert "walls of its own" in problems(folder, top + walls)[0].what

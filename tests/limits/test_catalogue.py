@@ -222,6 +222,23 @@ def test_a_name_that_nothing_is_called_by_is_named(line):
         read_limits(f"{GOOD}[called]\n{line}")
 
 
+def test_every_finish_has_a_name_that_people_say():
+    said = {x.finish: x.everyday for x in published()}
+    assert said["wood-glued"] == "oak, glued down"
+    assert all(0 < len(name) <= 45 for name in said.values()), said
+    assert len(set(said.values())) == len(said)  # no two finishes are called alike
+    # what people ask for, and what answers it
+    for word, finishes in (
+        ("oak", {"wood-nailed", "wood-glued"}),
+        ("hardwood", {"wood-nailed", "wood-glued", "wood-france"}),
+        ("ceiling", {"ceiling-grid", "gypsum-board-framing", "new-home-uk-ceiling"}),
+    ):
+        found = limits(word)
+        assert finishes <= set(found["finish"]), word
+        assert found["planned"].any()
+    assert straightedge_limit(3048, 3).everyday == ""
+
+
 def test_all_problems_come_in_one_report():
     text = GOOD.replace("3/16 in", "3/16") + GOOD.replace("some-floor", "other").replace('"read"', '"heard"')
     with pytest.raises(LimitError) as caught:

@@ -14,9 +14,11 @@ import flatness
 import plan_rooms
 from flatness.charts.differences import drawn_off, is_blank, one_datum, plane_says
 from flatness.job.reading import read_job
+from flatness.job.records import Page
 from flatness.job.running import run_job
+from flatness.job.values import Price
 from flatness.papers.outcome import answer_of, outcomes_of, share_compared
-from flatness.papers.owner import head_of, owner_page, rows_of
+from flatness.papers.owner import days_of, head_of, owner_page, rows_of, work_takes
 from flatness.papers.owner_words import (
     about,
     about_area,
@@ -32,6 +34,7 @@ from flatness.papers.owner_words import (
     will_be,
     will_be_done,
 )
+from flatness.planning.constraints import Rates
 from flatness.planning.plan import ACTIONS
 from flatness.surface.lattice import make_surface
 from flatness.words.datum import to_do_again
@@ -172,9 +175,9 @@ def test_a_place_that_is_off_is_named_and_one_too_small_to_tell_is_not_counted()
     told = was_done(compared_with(inch), "in")
     assert "5 places were planned." in told
     # 6.35 mm off where 1.5875 mm was to come off: 4.7625 mm, 3/16 in
-    assert "Not as planned: place 3. At 5' across, 3' up the floor is 3/16 inch too low" in told
+    assert "Not as planned: place 3. At 5 ft along x, 3 ft along y the floor is 3/16 inch too low" in told
     assert "3 of 12 places read in it are as they should be." in told
-    assert "place 5, where nothing seems to have been done. At 5' across, 3' up the floor is 1/8 inch" in told
+    assert "place 5, where nothing seems to have been done. At 5 ft along x, 3 ft along y the floor is 1/8 inch" in told
     assert "As planned: 1 of them." in told
     assert "Of 2 it cannot be told" in told
 
@@ -192,7 +195,8 @@ def test_what_must_be_done_again_stands_first(surface, up, down):
         ("P5", 4.0, np.nan, "not surveyed"),
     ]
     found = compared_with(rows, surface=surface)
-    at = "at 5' 0\" along x, 3' 0\" along y."
+    along, across = ("from the left", "up") if surface == "wall" else ("along x", "along y")
+    at = f"at 5' 0\" {along}, 3' 0\" {across}."
     assert to_do_again(found, "in")[:3] == [
         "To do again: 2 of 5 places; 1 within tolerance.",
         f'P2, not touched: 1/4" {up} {at}',
@@ -257,7 +261,7 @@ def test_what_changed_though_nothing_was_planned_there_is_told():
         "sure": True,
     }
     told = was_done(dataclasses.replace(found, plan=pd.concat([found.plan, pd.DataFrame([damage])])), "in")
-    assert "Nothing was planned at 5' across, 3' up, and yet 3/8 inch off was measured there" in told
+    assert "Nothing was planned at 5 ft along x, 3 ft along y, and yet 3/8 inch off was measured there" in told
     assert "over about 12 square feet." in told
     assert "1 place was planned." in told
     assert "Nothing was planned" not in was_done(found, "in")
@@ -485,3 +489,19 @@ def test_what_was_not_measured_is_told_under_the_map():
     assert is_blank(wider.surface_at(), wider)
     assert "What is white was not measured" not in owner_page(whole).html
     assert "What is white was not measured." in owner_page(wider).html
+
+
+def test_hours_and_money_of_the_work_come_from_own_rates_and_from_what_an_hour_costs():
+    hours, money = Rates(place=1.0), Rates(place=50.0, unit="$")
+    dollars = Page(per_hour=Price(65.0, "$"))
+    # 9 hours at $65 are $585; $585 at $65 an hour are 9 hours; 9 hours are two days of 8, one of 9
+    assert work_takes(9.0, hours, Page()) == (9.0, "", "cost")
+    assert work_takes(9.0, hours, dollars) == (9.0, "$585", "of work, at $65 an hour")
+    assert work_takes(585.0, money, dollars) == (9.0, "$585", "cost")
+    assert work_takes(585.0, money, Page()) == (0.0, "$585", "cost")
+    assert work_takes(585.0, money, Page(per_hour=Price(60.0, "EUR"))) == (0.0, "$585", "cost")  # another money
+    assert work_takes(9.0, hours, Page(cost="$640")) == (9.0, "$640", "cost, as agreed")
+    for nobodys in (None, Rates()):
+        assert work_takes(9.0, nobodys, dollars) == (0.0, "", "cost")
+    assert [days_of(h, Page()) for h in (0.0, 1.0, 8.0, 8.3, 9.0, 16.0)] == [0, 1, 1, 1, 2, 2]
+    assert days_of(9.0, Page(hours_a_day=9.0)) == 1

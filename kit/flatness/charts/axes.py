@@ -37,7 +37,8 @@ from flatness.arrays import Floats
 from flatness.charts.scales import Scale, place_step, printed
 from flatness.errors import ArgumentError
 from flatness.lengths import settle
-from flatness.survey.readings import place_keys
+from flatness.survey.readings import Survey, place_keys
+from flatness.survey.walls import Tape
 from flatness.words.printed import printed_place
 
 HARD_SPACE = "\N{NO-BREAK SPACE}"
@@ -419,18 +420,23 @@ def map_axes(
     return ax, cax, "horizontal" if beneath else "vertical"
 
 
-def dress_map(ax: Axes, within: Extent, kind: str, unit: str) -> tuple[Artist, ...]:
+def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | None = None) -> tuple[Artist, ...]:
     """Ticks at whole feet or metres ``within`` the surface, names of the axes, and a scale bar beneath.
+
+    Where the ``survey`` knows a door, or what the walls are called, ticks count from the walls.
 
     Returns the artists of the scale bar.
     """
     names = AXIS_NAMES.get(kind, ("x", "y"))
+    tapes = (Tape("", 0), Tape("", 1)) if survey is None else survey.walls.tapes(survey.outline)
+    across, up = sorted(tapes, key=lambda tape: tape.axis)
     longer = max(within[1] - within[0], within[3] - within[2])
-    for axis, name, limits in ((ax.xaxis, names[0], within[:2]), (ax.yaxis, names[1], within[2:])):
+    for axis, tape, limits in ((ax.xaxis, across, within[:2]), (ax.yaxis, up, within[2:])):
+        name = f"from the {tape.wall}" if tape.wall else names[tape.axis]
         step = place_step(longer, unit)
         if limits[1] - limits[0] < 1.5 * step:  # the short side of a corridor
             step = place_step(limits[1] - limits[0], unit, most=2)
-        set_place_ticks(axis, limits, step, unit)
+        set_place_ticks(axis, limits, step, unit, tape)
         axis.set_label_text(name, fontsize=NORMAL, color=INK)
     ax.xaxis.set_label_coords(0, 0, transform=_below(ax, 19))
     ax.xaxis.label.set(ha="left", va="top")
@@ -455,9 +461,12 @@ def _below(ax: Axes, points: float) -> Any:
     return ax.transAxes + ScaledTranslation(0, -points / 72, figure.dpi_scale_trans)
 
 
-def set_place_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str) -> None:
-    ticks = _ticks(limits, step)
-    axis.set_ticks(ticks, labels=[printed_place(settle(tick), unit) for tick in ticks])
+def set_place_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str, tape: Tape | None = None) -> None:
+    """Ticks at whole steps between limits [mm], counted from a wall where a tape is given."""
+    at, sign = (0.0, 1) if tape is None else (tape.at, tape.sign)
+    low, high = (sign * (limit - at) for limit in limits)
+    far = _ticks((low, high), step)
+    axis.set_ticks(at + sign * far, labels=[printed_place(settle(one), unit) for one in far])
 
 
 def set_length_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str, *, signed: bool = True) -> None:

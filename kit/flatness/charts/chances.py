@@ -110,7 +110,7 @@ def chance_map(
             expected="a straightedge's length and the gap allowed under it",
         )
     grid = plan.fine(surface, _checked(chance, surface))
-    places, entries = _places(more, surface, unit)
+    places, entries = _places(more, surface, unit, survey)
     scale = _scale(unit)
     kind = survey.surface if survey is not None else "surface"
     told = " ".join(_notes(bool(entries)))
@@ -183,7 +183,9 @@ def _checked(chance: Floats, surface: Surface) -> Floats:
     return values
 
 
-def _places(more: pd.DataFrame | None, surface: Surface, unit: str) -> tuple[Floats, list[tuple[str, str]]]:
+def _places(
+    more: pd.DataFrame | None, surface: Surface, unit: str, survey: Survey | None
+) -> tuple[Floats, list[tuple[str, str]]]:
     """Places [n, 2] mm and what stands in the list for each."""
     if more is None or not len(more):
         return np.zeros((0, 2)), []
@@ -207,7 +209,7 @@ def _places(more: pd.DataFrame | None, surface: Surface, unit: str) -> tuple[Flo
     distinct, numbers = by_place(places)
     times = int(more.times.max()) if "times" in more else 1
     often = f", {times} times" if times > 1 else ""
-    return places, [(text, place(xy, unit) + often) for text, xy in zip(numbers, distinct, strict=True)]
+    return places, [(text, place(xy, unit, survey) + often) for text, xy in zip(numbers, distinct, strict=True)]
 
 
 def _mark_steps(cax: Axes, vertical: bool) -> None:

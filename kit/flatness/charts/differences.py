@@ -133,7 +133,7 @@ def before_after(
         images.append(plan.draw_image(ax, grid, scale, survey))
         # in grey a ridge and a dip are told apart by their lines
         contours.append(plan.draw_contours(ax, plan.contour_lines(grid, inner), limit))
-        dress_map(ax, (bounds[0], bounds[1], bounds[2], bounds[3]), kind, unit)
+        dress_map(ax, (bounds[0], bounds[1], bounds[2], bounds[3]), kind, unit, survey)
         stations.append(plan.draw_stations(ax, survey))
         outlines.append(plan.draw_outline(ax, survey, FreeSpace(ax)))
         named = f"{name}, {survey.date}" if survey.date else name

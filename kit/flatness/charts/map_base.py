@@ -18,6 +18,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 from matplotlib.text import Annotation
+from matplotlib.transforms import ScaledTranslation
 from shapely import Polygon
 
 from flatness.arrays import Floats
@@ -34,11 +35,13 @@ from flatness.charts.axes import (
     paper,
     put_marks,
     rings,
+    root_of,
 )
 from flatness.charts.scales import Scale, printed
 from flatness.lengths import settle
 from flatness.surface.lattice import Surface, bilinear, grid_axes, places_on
 from flatness.survey.readings import Survey
+from flatness.survey.walls import door_leaf, wall_openings
 
 LEAST_WIDE, LEAST_HIGH = 0.48, 0.2  # of a map, as parts of its other side
 PIXELS = 480  # about as many along the longer side of a map
@@ -85,7 +88,7 @@ def begin_map(
     bounds, kind = bounds_of(surface, survey), survey.surface if survey is not None else "surface"
     ax, cax, way = map_axes(with_margin(bounds), heading, max(map(len, scale.labels(True))), ax, listed)
     image = draw_image(ax, grid, scale, survey)
-    scale_bar = dress_map(ax, bounds, kind, scale.unit)
+    scale_bar = dress_map(ax, bounds, kind, scale.unit, survey)
     colours, space = colour_bar(cax, scale, way, ends, signed=signed), FreeSpace(ax)
     stations = draw_stations(ax, survey) if survey is not None else None
     outline = draw_outline(ax, survey, space)
@@ -259,11 +262,51 @@ def draw_outline(ax: Axes, survey: Survey | None, space: FreeSpace | None = None
     for opening in survey.openings:
         path = outline_path(opening)
         artists += [draw_region(ax, path, None, **hatched), draw_region(ax, path, None, linewidth=1.4, **edge)]
+    artists += draw_walls(ax, survey, space)
     if space is not None:
         artists += [_name_opening(ax, opening, space) for opening in survey.openings]
         for opening in survey.openings:
             space.take_area(opening.bounds)
     return tuple(artists)
+
+
+def draw_walls(ax: Axes, survey: Survey | None, space: FreeSpace | None = None) -> tuple[Artist, ...]:
+    """Doors and windows in the outline: a gap; the leaf and its swing with the word, or the lines of a pane."""
+    if survey is None or survey.outline is None:
+        return ()
+    artists: list[Artist] = []
+    for one, line in wall_openings(survey.outline, survey.walls):
+        ends = np.asarray(line.coords)
+        artists += ax.plot(*ends.T, color="white", linewidth=3.4, solid_capstyle="butt", zorder=4.1, clip_on=False)
+        if one.kind == "window":
+            upright = one.side in ("left", "right")
+            for off in (-1.5 / 72, 0.0, 1.5 / 72):
+                aside = (off, 0.0) if upright else (0.0, off)
+                moved = ax.transData + ScaledTranslation(aside[0], aside[1], root_of(ax).dpi_scale_trans)
+                style: dict[str, Any] = {"transform": moved, "clip_on": False, "solid_capstyle": "butt"}
+                artists.append(ax.add_artist(Line2D(*ends.T, color=INK, linewidth=0.75, zorder=4.2, **style)))
+            continue
+        leaf, swing = door_leaf(survey.outline, one)
+        artists += ax.plot(*leaf.T, color=INK, linewidth=0.75, zorder=4.2)
+        artists += ax.plot(*swing.T, color=INK, linewidth=0.75, zorder=4.2)
+        if space is not None:
+            artists += _name_door(ax, leaf, swing, space)
+    return tuple(artists)
+
+
+def _name_door(ax: Axes, leaf: Floats, swing: Floats, space: FreeSpace) -> list[Artist]:
+    """The word in the quarter of the swing where it has room, else beside it."""
+    hinge, middle = leaf[0], (leaf[0] + swing[len(swing) // 2]) / 2
+    text = note(ax, "door", (float(middle[0]), float(middle[1])), ha="center", va="center", fontweight="bold", zorder=6)
+    for line in (leaf, swing):
+        space.take_line(line, 1.0)
+    wide, high = space.size(text)
+    radius = space.points_between(tuple(hinge), tuple(leaf[1]))
+    fits = radius > 1.6 * wide and radius > 2 * high
+    if space.place(text, [(0, 0, "center", "center")] if fits else rings(14), gap=0.5):
+        return [text]
+    text.remove()
+    return []
 
 
 def space_beside(ax: Axes, outline: Sequence[Artist]) -> FreeSpace:

@@ -44,7 +44,7 @@ from flatness.charts.axes import (
     rings,
 )
 from flatness.charts.hatching import PATTERNS, Entry, Key, area_entry, key_points, line_entry, put_key
-from flatness.charts.map_base import HALO, bounds_of, outline_path, with_margin
+from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, with_margin
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
@@ -114,7 +114,7 @@ def draw_outline(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[Artist, ...]:
     artists = [PathPatch(outline_path(shape), edgecolor=INK, **style) for shape, style in edges]
     for artist in artists:
         ax.add_artist(artist)
-    names: list[Artist] = []
+    names: list[Artist] = [*draw_walls(ax, survey, space)]
     for opening in survey.openings:
         middle = opening.representative_point()
         name = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", fontsize=NAME, zorder=6)
@@ -328,7 +328,7 @@ def action_map(plan: Plan, ax: Axes | None = None, *, unit: str = "in", title: s
     heading = (title if title is not None else _title(plan, bool(patches)), _subtitle(plan, patches, unit))
     bounds = bounds_of(plan.surface, plan.survey)
     ax, key = _axes(with_margin(bounds), heading, entries, ax)
-    scale_bar = dress_map(ax, bounds, kind, unit)
+    scale_bar = dress_map(ax, bounds, kind, unit, plan.survey)
     ground = draw_ground(ax, plan)
     areas = {row["name"]: draw_patch(ax, row, ground) for row in patches}
     space = FreeSpace(ax)

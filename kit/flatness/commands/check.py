@@ -204,7 +204,7 @@ def run_spots(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps({"limit": limit.name, "sweeps": checks_json(sweeps)}, allow_nan=False))
         return 0
-    print(sweeps_text(sweeps, limit, job.show))
+    print(sweeps_text(sweeps, limit, job.show, survey=job.before.survey))
     if options.out:
         print(f"\nwritten: {options.out}, to fill in; then: flatness check FILE ... --spot-check {options.out}")
     return 0

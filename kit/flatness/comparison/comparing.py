@@ -35,7 +35,7 @@ from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, assess
 from flatness.notes import Note
-from flatness.survey.readings import Survey
+from flatness.survey.readings import Survey, with_walls_of
 
 PARTS = ("random", "correlated", "systematic")
 
@@ -161,6 +161,7 @@ def compare(
     if not 0.5 <= confidence < 1:
         raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
     asked = [limits] if isinstance(limits, (str, Limit)) else list(limits)
+    before, after = with_walls_of(before, after), with_walls_of(after, before)
     both = estimate_both(before, after, spacing)
     alignment = align_surveys(before, after, both, align, unchanged, seed)
     if align == "benchmarks":  # the error of that datum is of the worst tied set-up, and counts for all

@@ -15,6 +15,7 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +27,10 @@ from flatness.framing.members import Members, member_layout
 from flatness.framing.reveal import reveal
 from flatness.framing.schedule import member_schedule
 from flatness.job import schema
-from flatness.job.records import Compared, Framing, Job, Materials, PlanTerms, RevealLine, SurveyFile
-from flatness.job.report import JobFileError, JobReport, Origin, shown
+from flatness.job.records import Compared, Framing, Job, Materials, Page, Picture, PlanTerms, RevealLine, SurveyFile
+from flatness.job.report import JobFileError, JobReport, Origin, key_path, shown
 from flatness.job.schema import Placed, Table, limit_keys, make_all, read_table, read_tables
-from flatness.job.values import Choice, Unit
+from flatness.job.values import Choice, Length, Unit
 from flatness.limits import kinds
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
@@ -45,8 +46,11 @@ from flatness.surroundings.finished_surface import finished_surface
 from flatness.surroundings.interferences import consequences
 from flatness.survey.cells import nearest
 from flatness.survey.files import ENDINGS, read_survey
+from flatness.survey.walls import KINDS as WALL_OPENINGS
+from flatness.survey.walls import WallOpening, Walls, check_wall_opening, parse_wall_name, parse_wall_opening
 
-LARGEST_BYTES = 1_000_000
+LARGEST_BYTES, LARGEST_PICTURE = 1_000_000, 50_000_000
+PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG file begin
 _AT_LINE = re.compile(r"(?P<what>.*) \(at line (?P<line>\d+), column (?P<column>\d+)\)", re.DOTALL)
 HOW_TO_WRITE = (
     'texts and lengths with marks stand in quotes; inside double quotes an inch mark is written \\", so that feet and '
@@ -107,12 +111,13 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         report.unit = Unit().read(raw["unit"], "unit", JobReport(report.origin)) or "mm"
     about = read_table(raw, "", schema.TOP, report)
     surveys = _surveys(raw, folder, report)
-    report.survey = surveys["before"].survey if "before" in surveys else None
     single = {
         name: read_table(raw[name], name, keys, report, schema.ABOUT)
         for name, (keys, _) in schema.SINGLE.items()
         if name in raw and name != "surveys"
     }
+    surveys = {day: _walled(one, single.get("walls"), f"surveys.{day}", report) for day, one in surveys.items()}
+    report.survey = surveys["before"].survey if "before" in surveys else None
     several = {
         name: read_tables(raw.get(name), name, keys, report, schema.ABOUT)
         for name, (keys, _, _) in schema.SEVERAL.items()
@@ -149,6 +154,7 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         confidence=top.get("confidence", 0.95),
         draws=top.get("draws", 200),
         seed=top.get("seed", 0),
+        page=_page(single.get("page"), folder, report),
     )
     if job.plan is not None and all(one is None or one.is_right for one in terms):
         _check_terms(job, job.plan, raw, report)
@@ -254,6 +260,34 @@ def _surveys(raw: dict[str, Any], folder: Path, report: JobReport) -> dict[str, 
     return found
 
 
+def _walled(file: SurveyFile, table: Table | None, key: str, report: JobReport) -> SurveyFile:
+    """A survey with the doors, windows and names of walls that the job gives."""
+    if table is None or not table.is_right:
+        return file
+    survey, names = file.survey, dict[str, str]()
+    if survey.outline is None or survey.surface == "wall":
+        expected, remedy = "floors and ceilings, with `# outline:` in the survey", "add that line, or leave [walls] out"
+        report.add("walls", f"{file.path.name} does not tell where the walls stand", key, expected, remedy)
+        return file
+    if survey.walls:
+        remedy = "write them in one place"
+        report.add("walls", f"{file.path.name} has walls of its own", key, "doors and windows once", remedy)
+        return file
+    for side, name in table.values.get("names", {}).items():
+        made = report.make(f"walls.names.{side}", name, parse_wall_name, f"{side} = {name}")
+        names |= {} if made is None else dict([made])
+    openings: list[WallOpening] = []
+    for kind in WALL_OPENINGS:
+        for text in table.values.get(kind, ()):
+            here = f"walls.{kind}"
+            length = partial(Length().read, path=here, report=report)
+            one = report.make(here, text, parse_wall_opening, kind, text, length, names)
+            if one is not None:
+                report.make(here, text, check_wall_opening, survey.outline, one, openings)
+                openings.append(one)
+    return replace(file, survey=replace(survey, walls=Walls(tuple(openings), names)))
+
+
 def _nearest_file(path: Path, named: set[str]) -> str:
     """What to do about a file that is not there; ``named``: files that the job names already."""
     try:
@@ -348,6 +382,37 @@ def _layout(path: str, raw: Mapping[str, Any], values: Mapping[str, Any], report
         across = "x" if chosen.get("direction", "y") == "y" else "y"
         chosen["until"] = float(report.survey.points[across].max())
     return report.make(path, written, member_layout, **chosen)
+
+
+def _page(table: Table | None, folder: Path, report: JobReport) -> Page:
+    """What the owner's page shows, its pictures read."""
+    values = _values(table)
+    logo, photographs = values.pop("logo", None), values.pop("photographs", {})
+    read = [
+        _picture(folder / name, name, says, key_path("page.photographs", says), report)
+        for says, name in photographs.items()
+    ]
+    return Page(
+        **values,
+        logo=None if logo is None else _picture(folder / logo, logo, "", "page.logo", report),
+        photographs=tuple(one for one in read if one is not None),
+    )
+
+
+def _picture(path: Path, name: str, says: str, key: str, report: JobReport) -> Picture | None:
+    expected = "a JPEG or PNG file of 50 MB or less, by its path from the job file's folder"
+    try:
+        data = path.read_bytes() if path.is_file() and path.stat().st_size <= LARGEST_PICTURE else None
+    except (OSError, ValueError):
+        data = None
+    if data is None:
+        what = "there is no such file" if not os.path.isfile(path) else "the file cannot be read, or is over 50 MB"
+        report.add(key, what, name, expected, "check the name and the folder")
+    elif not data.startswith(PICTURES):
+        report.add(key, "not a JPEG or PNG picture", name, expected, "save it as JPEG or PNG")
+    else:
+        return Picture(path.name, data, says)
+    return None
 
 
 def _materials(table: Table | None, framing: Framing | None, report: JobReport, has_members: bool) -> Materials:

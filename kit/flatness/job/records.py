@@ -10,6 +10,7 @@ from typing import Any
 from flatness.framing.members import STOCK_THICKNESS_MM, Members
 from flatness.framing.reveal import CHANGE_OVER_MM
 from flatness.job.report import Origin
+from flatness.job.values import Price
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.planning.constraints import Depths, FixedSpot, Rates
@@ -133,6 +134,44 @@ class Compared:
     tolerance: float | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture of the job.
+
+    Attributes
+    ----------
+    name : of its file
+    data : the file, JPEG or PNG
+    says : what stands below it
+    """
+
+    name: str
+    data: bytes = field(repr=False)
+    says: str = ""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Page:
+    """What the owner's page shows beside the work; empty where the job does not say.
+
+    Attributes
+    ----------
+    address, client, date, cost : as written
+    logo, photographs : pictures
+    per_hour : what an hour of work costs, or None
+    hours_a_day : of work
+    """
+
+    address: str = ""
+    client: str = ""
+    date: str = ""
+    cost: str = ""
+    logo: Picture | None = None
+    photographs: tuple[Picture, ...] = ()
+    per_hour: Price | None = None
+    hours_a_day: float = 8.0
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Job:
     """A whole job, as :func:`~flatness.job.reading.read_job` reads it.
@@ -154,6 +193,7 @@ class Job:
     unit : of lengths that carry none in the file, or None
     show : unit to show lengths in, ``in`` or ``mm``; the survey's own where the file does not say
     confidence, draws, seed : of verdicts, chances and the limit of detection
+    page : what the owner's page shows beside the work
     """
 
     origin: Origin
@@ -174,6 +214,7 @@ class Job:
     confidence: float
     draws: int
     seed: int
+    page: Page = field(default_factory=Page)
 
     @property
     def spacing(self) -> float | None:

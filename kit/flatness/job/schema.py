@@ -231,12 +231,30 @@ SURVEYS: Keys = {
     "before_sheet": Field(TEXT, "sheet of a workbook with several"),
     "after_sheet": Field(TEXT, "sheet of a workbook with several"),
 }
+_OPENING = values.Many(TEXT, 'a text, or a list of several, such as "bottom 3 ft to 5 ft 8 in"', or_one=True)
+WALLS: Keys = {
+    "door": Field(_OPENING, "side, from where to where along it; the first is the one that people walk in by"),
+    "window": Field(_OPENING, "as a door"),
+    "names": Field(values.Named(TEXT), "what people call the sides bottom, top, left, right"),
+}
+PAGE: Keys = {
+    "address": Field(TEXT, "of the job, on the owner's page"),
+    "client": Field(TEXT, "whom the page is for"),
+    "date": Field(TEXT, "of the page, such as 2026-03-20"),
+    "logo": Field(TEXT, "JPEG or PNG; its path starts from the job file's folder"),
+    "photographs": Field(values.Named(TEXT), "paths of JPEG or PNG files by what stands below each"),
+    "cost": Field(TEXT, 'of the work as agreed, such as "$1,150"; worked out of the rates where not given'),
+    "per_hour": Field(values.Money(), 'what an hour of work costs, such as "$65"; with rates in hours'),
+    "hours_a_day": Field(values.Number(0, 24, above=True), "of work (8)"),
+}
 SINGLE: Mapping[str, tuple[Keys, str]] = {
     "surveys": (SURVEYS, "the survey files; paths start from the job file's folder"),
+    "walls": (WALLS, "doors, windows and names of walls, where the surveys do not have them; x right, y up"),
     "plan": (PLAN, "how the surface is to be corrected; may be empty"),
     "members": (MEMBERS, "joists, studs or strapping"),
     "materials": (MATERIALS, "what quantities rest on"),
     "compare": (COMPARE, "how before and after are compared"),
+    "page": (PAGE, "what the owner's page shows beside the work"),
 }
 SEVERAL: Mapping[str, tuple[Keys, str, Callable[..., Any]]] = {
     "fixed": (FIXED, "a spot whose finished height is given", FixedSpot),

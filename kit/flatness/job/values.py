@@ -27,6 +27,7 @@ from flatness.planning.quantities import POUND_KG
 from flatness.survey.cells import nearest
 
 _LARGEST = 10.0**15  # beyond, a number cannot be turned into text
+_MONEY = re.compile(r"(?P<before>[^\d.,]*?)\s*(?P<number>\d{1,9}(?:\.\d{1,2})?)\s*(?P<behind>[^\d.,]*)")
 _CORNER = re.compile(r"\(([^()]*)\)")
 
 
@@ -109,6 +110,28 @@ class Unit(Type):
         if found is None:
             report.add(path, "unknown unit", raw, "in, ft, mm, cm or m", "write the unit that bare numbers are in")
         return found
+
+
+@dataclass(frozen=True)
+class Price:
+    """An amount of money; ``unit`` as it was written: ``$``, ``EUR``."""
+
+    amount: float
+    unit: str
+
+
+class Money(Type):
+    """Money with its unit before or behind it: ``$65``, ``60 EUR``."""
+
+    metavar = "MONEY"
+
+    def read(self, raw: Any, path: str, report: JobReport) -> Price | None:
+        found = _MONEY.fullmatch(raw.strip()) if isinstance(raw, str) else None
+        unit = (found["before"] or found["behind"] or "").strip() if found else ""
+        if found is None or not unit or (found["before"] and found["behind"]) or not float(found["number"]) > 0:
+            report.add(path, "not an amount of money", raw, 'a number with its unit in quotes, such as "$65"')
+            return None
+        return Price(float(found["number"]), unit)
 
 
 @dataclass(frozen=True)

@@ -100,7 +100,8 @@ class Limit:
     source, edition, clause : publisher and document; empty where not known
     seen : ``read`` in the source's own text, ``quoted`` by others, from ``memory``, or ``agreed``
     notes : what its user must know
-    called : what people on site call the finish; empty where nobody said
+    called : what people on site call the finish, and behind a semicolon more words that find it; empty where nobody
+        said
     """
 
     name: str
@@ -117,6 +118,11 @@ class Limit:
     seen: str
     notes: str
     called: str = ""
+
+    @property
+    def everyday(self) -> str:
+        """What people on site call the finish, such as ``oak, glued down``; empty where nobody said."""
+        return self.called.partition(";")[0].strip()
 
 
 def build_limit(kind: str, values: Mapping[str, Any], **about: Any) -> Limit:

@@ -56,6 +56,7 @@ from flatness.papers.sheet import (
 )
 from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import Caution
+from flatness.survey.readings import Survey
 from flatness.words.phrases import say
 from flatness.words.printed import at_least_told, counted, shown_unit
 from flatness.words.printed import printed_place as tape
@@ -147,7 +148,8 @@ def crew_sheet(
         "below": BELOW,
         "type": {kind: list(face) for kind, face in TYPE.items()},
         "disc": DISC,
-        "axis": f"{'feet' if unit == 'in' else 'meters'} from the zero corner",
+        "axes": axes_of(plan.survey, unit),
+        "place_heads": [place_head(plan.survey, axis) for axis in (0, 1)],
         "caption": _caption(plan, datum, rises),
         "guide": _guide(plan, datum, bool(rises)),
         "diagram": _diagram(plan, datum, bool(rises)),
@@ -327,7 +329,7 @@ def check_spots(plan: Plan, datum: Datum) -> list[tuple[str, str]]:
     first = kept[int(np.argmin(away[kept]))]
     last = kept[int(np.argmax(np.hypot(x[kept] - x[first], y[kept] - y[first])))]
     unit = datum.rule.unit
-    return [(place_words(x[k], y[k], unit), datum.reading(z[k])) for k in dict.fromkeys((first, last))]
+    return [(place_words(x[k], y[k], unit, survey), datum.reading(z[k])) for k in dict.fromkeys((first, last))]
 
 
 def order_of_work(
@@ -423,7 +425,7 @@ def _layer(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[st
         yield "", "Set the strapping out", f"from the surface by the numbers drawn. {face}".strip()
         return
     least = min(rises, key=lambda rise: rise.mm)
-    where = place_words(least.x, least.y, rule.unit)
+    where = place_words(least.x, least.y, rule.unit, plan.survey)
     behind = "the strap alone" if rule.reading(least.mm) == "0" else f"{rule.named(least.mm)} behind the strap"
     yield "", f"Start on {least.member},", f"{where}: {behind}. {face}".strip()
     yield "", "Shim every other crossing", "by its number, behind the strap; fasten through the shim."
@@ -476,8 +478,10 @@ def stop_and_call(plan: Plan, datum: Datum) -> str:
 def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
     """Number, what to do, where across and up, area, deepest, note."""
     rows, unit = [], rule.unit
+    tapes = sorted(plan.survey.walls.tapes(plan.survey.outline), key=lambda tape: tape.axis)
     for row in plan.patches.to_dict("records"):
-        across, up = (_stretch(row[f"from_{axis}_mm"], row[f"to_{axis}_mm"], unit) for axis in "xy")
+        ends = ([one.far((row[f"{end}_x_mm"], row[f"{end}_y_mm"])) for end in ("from", "to")] for one in tapes)
+        across, up = (_stretch(min(pair), max(pair), unit) for pair in ends)
         rows.append(
             [
                 number_of(str(row["name"])),
@@ -490,6 +494,19 @@ def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
             ]
         )
     return rows
+
+
+def place_head(survey: Survey, axis: int) -> str:
+    """What the tape across (0) or up (1) the drawing starts from, over a column."""
+    tape = next(one for one in survey.walls.tapes(survey.outline) if one.axis == axis)
+    return f"From {tape.wall}" if tape.wall else ("Across", "Up")[axis]
+
+
+def axes_of(survey: Survey, unit: str) -> list[str]:
+    """What stands along the drawing's foot and its side."""
+    name, tapes = "feet" if unit == "in" else "meters", survey.walls.tapes(survey.outline)
+    walls = (tape.wall for tape in sorted(tapes, key=lambda tape: tape.axis))
+    return [f"{name} from the {wall or 'zero corner'}" for wall in walls]
 
 
 def _stretch(start: float, end: float, unit: str) -> str:
@@ -617,7 +634,7 @@ def spot_rows(plan: Plan, datum: Datum) -> list[list[str]]:
     return [
         [
             spot.name or "fixed",
-            place_words(spot.x, spot.y, datum.rule.unit),
+            place_words(spot.x, spot.y, datum.rule.unit, plan.survey),
             "as it is" if spot.height is None else datum.reading(spot.height),
             datum.rule.named(spot.allowance) if spot.allowance else "nothing",
         ]
@@ -632,7 +649,7 @@ def reveal_rows(job: Results, datum: Datum) -> list[list[str]]:
         found = job.reveals[line.name]
         known: pd.DataFrame = found.table[found.table["line_mm"].notna()]
         ends = [datum.reading(float(known["line_mm"].iloc[k])) for k in (0, -1)]
-        where = " to ".join(place_words(*xy, datum.rule.unit) for xy in (line.start, line.end))
+        where = " to ".join(place_words(*xy, datum.rule.unit, job.job.before.survey) for xy in (line.start, line.end))
         scribe = float(found.scribe["scribe_mm"].max()) if len(found.scribe) else 0.0
         rows.append([line.name, where, *ends, datum.rule.named(scribe) if scribe else "nothing"])
     return rows

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import LineString, Polygon, box
+from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from flatness.framing.members import KINDS, Members
@@ -34,6 +35,7 @@ from flatness.papers.sheet import (
 )
 from flatness.planning.plan import Plan
 from flatness.survey.readings import Survey
+from flatness.survey.walls import WallOpening, door_leaf, wall_openings
 from flatness.words.printed import shortened
 
 STEP_MM = {"in": 609.6, "mm": 500.0}  # between the heights that are set along a member, or over a pour
@@ -301,11 +303,36 @@ class _OnSheet:
     # -- the room
 
     def room(self) -> None:
-        if self.plan.survey.outline is None:
+        survey = self.plan.survey
+        if survey.outline is None:
             self.line(self.inner.boundary, "reach")
             return
         self.line(self.inner.buffer(WALL_MM / 2, join_style="mitre").boundary, "wall")
         self.drawn.keep_clear(self.inner.boundary)
+        for one, place in wall_openings(survey.outline, survey.walls):
+            self.wall_opening(one, self.shape(place))
+
+    def wall_opening(self, one: WallOpening, inner: LineString) -> None:
+        """A window as a gap with the lines of a pane; a door as a gap, its leaf and swing, and the word."""
+        outward = {"bottom": (0, 1), "top": (0, -1), "left": (-1, 0), "right": (1, 0)}[one.side]
+
+        def aside(far: float) -> BaseGeometry:
+            return translate(inner, far * outward[0], far * outward[1])
+
+        self.line(aside(WALL_MM / 2), "gap")
+        if one.kind == "window":
+            for far in (0.1, WALL_MM / 2, WALL_MM - 0.1):
+                self.line(aside(far), "window")
+            return
+        assert self.plan.survey.outline is not None
+        leaf, swing = (self.shape(LineString(line)) for line in door_leaf(self.plan.survey.outline, one))
+        for part in (leaf, swing):
+            self.line(part, "door")
+            self.drawn.keep_clear(part)
+        wide, high = text_size("door", "small")
+        middle = shapely.MultiPoint([leaf.coords[0], swing.interpolate(0.5, normalized=True).coords[0]]).centroid
+        if leaf.length > 1.4 * wide + high and self.drawn.is_free(middle.x, middle.y, "door", "small"):
+            self.drawn.put(middle.x, middle.y, "door", "small")
 
     def openings(self) -> None:
         for shape in getattr(self.holes, "geoms", [self.holes]):
@@ -321,21 +348,26 @@ class _OnSheet:
 
     def ticks(self) -> None:
         foot, steps = TICKS[self.unit]
-        for kind, low, high in (("across", self.tile.x0, self.tile.x1), ("up", self.tile.y0, self.tile.y1)):
+        tapes = sorted(self.plan.survey.walls.tapes(self.plan.survey.outline), key=lambda tape: tape.axis)
+        ends = ((self.tile.x0, self.tile.x1), (self.tile.y0, self.tile.y1))
+        for kind, tape, shown in zip(("across", "up"), tapes, ends, strict=True):
             step = next((k for k in steps if k * foot / self.layout.scale >= 10.0), steps[-1]) * foot
             x0, y0, x1, y1 = self.inner.bounds
             room = (x0, x1) if kind == "across" else (y0, y1)
+            low, high = sorted(tape.far((end, end)) for end in shown)
             for k in range(math.ceil(low / step), math.floor(high / step) + 1):
-                place = self.at(k * step, k * step)[0 if kind == "across" else 1]
+                at = tape.at + tape.sign * k * step
+                place = self.at(at, at)[tape.axis]
                 if room[0] - 0.1 <= place <= room[1] + 0.1:
                     words = f"{k * step / foot:g}".replace("-", "−")
                     getattr(self.drawn, kind).append([place, words])
 
     def origin(self) -> None:
         """Where both tapes start."""
-        x, y = self.at(0.0, 0.0)
+        tapes = sorted(self.plan.survey.walls.tapes(self.plan.survey.outline), key=lambda tape: tape.axis)
+        x, y = self.at(tapes[0].at, tapes[1].at)
         if self.seen(x, y):
-            self.drawn.signs.append([x - 0.9, y + 0.9, "origin"])
+            self.drawn.signs.append([x - 0.9 * tapes[0].sign, y + 0.9 * tapes[1].sign, "origin"])
 
     # -- places
 

@@ -28,6 +28,7 @@ from flatness.measures.bars import gap_map
 from flatness.measures.planes import fit_surface_plane
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
+from flatness.survey.walls import door_leaf, wall_openings
 
 INK, SECOND, LINE = "#14181C", "#4A535C", "#7C868E"
 # which way is which, in words that need no frame
@@ -98,6 +99,7 @@ class RoomMap:
         ax.set_axis_off()
         self.fill(self.room.buffer(self.wall, join_style="mitre"), INK, zorder=0.5)
         self.fill(self.room, "white", zorder=0.6)
+        self.doors = self._wall_openings()
 
     def fill(self, area: BaseGeometry | Path, color: str, **style: Any) -> PathPatch | None:
         """An area of one color; none where it is empty."""
@@ -133,8 +135,37 @@ class RoomMap:
             assert drawn is not None
             drawn.set_clip_path(path, self.ax.transData)
 
+    def _wall_openings(self) -> list[tuple[Floats, Floats]]:
+        """Doors and windows as gaps in the wall, windows with the lines of a pane; leaf and swing of each door."""
+        doors = []
+        if self.survey is None or self.survey.outline is None:
+            return []
+        for one, line in wall_openings(self.survey.outline, self.survey.walls):
+            gap = line.buffer(self.wall * 1.02, cap_style="flat").difference(self.room)
+            self.fill(gap, "white", zorder=0.7)
+            if one.kind == "door":
+                doors.append(door_leaf(self.survey.outline, one))
+                continue
+            x0, y0, x1, y1 = gap.bounds
+            for part in (0.03, 0.5, 0.97):
+                x, y = x0 + part * (x1 - x0), y0 + part * (y1 - y0)
+                ends = ([x, x], [y0, y1]) if one.side in ("left", "right") else ([x0, x1], [y, y])
+                self.ax.plot(*ends, color=INK, linewidth=0.75, solid_capstyle="butt", zorder=0.8)
+        return doors
+
     def openings(self, space: FreeSpace | None = None) -> None:
-        """The openings, white, and the word in them where it has room."""
+        """The openings, white, and the doors, each with its word where it has room."""
+        for leaf, swing in self.doors:
+            for line in (leaf, swing):
+                self.ax.plot(*line.T, color=INK, linewidth=0.75, zorder=2, scalex=False, scaley=False)
+                if space is not None:
+                    space.take_line(line, 1.0)
+            middle = (leaf[0] + swing[len(swing) // 2]) / 2
+            if space is not None and np.hypot(*(leaf[1] - leaf[0])) / self.per > 40:
+                at = (float(middle[0]), float(middle[1]))
+                text = self._words("door", at, ha="center", va="center", fontweight="bold")
+                if not space.place(text, [(0, 0, "center", "center")]):
+                    text.remove()
         for part in getattr(self.holes, "geoms", [self.holes]):
             if part.is_empty:
                 continue

@@ -17,6 +17,7 @@ from flatness.limits.verdict import FAIL, PASS
 from flatness.measures.bars import gap_map
 from flatness.papers.sheet import Rule, number_of, place_words
 from flatness.planning.plan import Plan
+from flatness.survey.readings import Survey
 from flatness.words.datum import SIDES
 
 ACCEPT, REDO, READ = "accept", "redo", "read"
@@ -71,11 +72,12 @@ class Outcome:
             return f"Plane {how_much} more" if action == "plane" else f"Take {how_much} off again"
         return f"Fill {how_much}" if action == "plane" else f"Add {how_much} more"
 
-    def why(self, surface: str, rule: Rule) -> str:
+    def why(self, survey: Survey, rule: Rule) -> str:
         """Where it is farthest off, and which way."""
         if self.answer != REDO:
             return ""
-        return f"{SIDES[surface][self.row['off_mm'] < 0]} at {place_words(*self.at, rule.unit)}"
+        way = SIDES[survey.surface][self.row["off_mm"] < 0]
+        return f"{way} {'' if survey.walls else 'at '}{place_words(*self.at, rule.unit, survey)}"
 
 
 def outcomes_of(found: Comparison) -> list[Outcome]:

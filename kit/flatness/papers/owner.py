@@ -19,6 +19,7 @@ from flatness.charts.map_base import bounds_of
 from flatness.charts.scales import check_unit
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
+from flatness.job.records import Page
 from flatness.job.running import Results
 from flatness.limits.kinds import UNITLESS, Limit, caution, cited
 from flatness.limits.spot_checks import ASSUMED
@@ -53,6 +54,7 @@ from flatness.papers.owner_words import (
     title_of,
     unevenness,
 )
+from flatness.papers.photographs import embedded
 from flatness.papers.sheet import MARGIN_MM, TEMPLATES, cut, day_words, made_text, make_pdf, one_line, sheet_named
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import Plan
@@ -61,12 +63,12 @@ from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.done import before_and_after
 from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit
-from flatness.words.ways import HOURS, times, work_words
+from flatness.words.ways import HOURS, times, work_told
 
 MET_WHERE_MEASURED = "good enough where measured"
 MOST_ROWS = 8  # of the table, so that it all stays on one page
 MOST_PURPOSE = 24  # letters of what a floor is for that the first sentence has room for
-HOURS_A_DAY = 8
+LOGO_IN = 0.5
 INCH = 25.4
 MAP_IN, TALL_MAP_IN, SMALL_MAP_IN = 5.1, 5.7, 1.45  # how high maps may be on Letter [in]
 TALL = 0.6  # of the page's width: what stands beside a map narrower than this has room there
@@ -162,7 +164,9 @@ def owner_page(
     after = comparison.assessments[1] if comparison is not None and comparison.assessments is not None else None
     now = after if comparison is not None else assessment
     one = now.governing if now is not None else None
+    page = job.job.page if job is not None else Page()
     width, spare = (sheet.width - 2 * MARGIN_MM) / INCH, (sheet.height - 279.4) / INCH
+    spare -= LOGO_IN if page.logo is not None else 0.2 if page.client or page.address else 0.0
     pictures: dict[str, Figure] = {}
     small = list(_small_maps(survey, assessment, plan, comparison, unit, width))
     spare += 0.0 if small else 1.9
@@ -182,7 +186,9 @@ def owner_page(
     data: dict[str, Any] = {
         "title": title,
         "short": cut(title, 60),
-        "measured": " and ".join(_days(survey, comparison)),
+        "measured": ". ".join(
+            [text for text in (" and ".join(_days(survey, comparison)), page.date and day_words(page.date)) if text]
+        ),
         "state": state,
         "hollow": state == PASS and now is not None and now.between == ASSUMED,
         "sentence": sentence,
@@ -191,7 +197,10 @@ def owner_page(
         "map": [large.get_figwidth(), large.get_figheight()],
         "key": [[f"{kind}.svg", words] for kind, words in key],
         "seen": SEEN[survey.surface],
-        "facts": [list(fact) for fact in facts_of(now, plan, comparison is not None, unit)],
+        "facts": [list(fact) for fact in facts_of(now, plan, comparison is not None, unit, page)],
+        "logo": "",
+        "about": [text for text in (page.client and f"For {page.client}", page.address) if text],
+        "photographs": [],
         "small": [[f"small{k}.svg", name, words] for k, (name, _, words) in enumerate(small)],
         "numbers": _measured(survey, comparison, unit),
         "paragraphs": paragraphs(survey, assessment, plan, comparison, unit, job),
@@ -202,6 +211,14 @@ def owner_page(
         "authority": AUTHORITY,
     }
     drawn = {name: svg_of(figure) for name, figure in pictures.items()}
+    if page.logo is not None:
+        ending, drawn_logo = embedded(page.logo, 600)
+        data["logo"] = f"logo{ending}"
+        drawn[data["logo"]] = drawn_logo
+    for k, taken in enumerate(page.photographs):
+        ending, photograph = embedded(taken)
+        data["photographs"].append([f"photograph{k}{ending}", taken.says])
+        drawn[f"photograph{k}{ending}"] = photograph
     return Paper(title, make_pdf("owner.typ", data, drawn, paper, made), _html(data, drawn, made))
 
 
@@ -227,7 +244,8 @@ def headline(
             UNDECIDED: f"It is not sure {words[2]}that the {kind} is {enough}.",
         }[one.verdict]
     yet = f"{'Not' if one.verdict == FAIL else 'Not surely'} {enough} yet"
-    days = _days_of_work(plan)
+    page = job.job.page if job is not None else Page()
+    days = days_of(work_takes(plan.work, plan.settings.get("rates"), page)[0], page)
     if plan.verdict == PASS:
         it = counted(days, "day") if days else "the work below"
         return one.verdict, f"{yet}: {it}{' of work' * bool(days)} make{'s' * (days < 2)} it so."
@@ -254,7 +272,8 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     size = size_of(one, unit).replace(" inches", " in").replace(" inch", " in")
     if one.verdict != UNDECIDED:
         size += _twin(one.finding.measured.value if math.isnan(middle) else middle, unit)
-    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed."
+    finish = f" for {one.limit.everyday}" if one.limit.everyday else ""
+    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed{finish}."
     if one.limit.kind == "straightedge" and length is not None:
         bar = away(length, unit).replace(" feet", " ft")
         return f"A {bar} straight bar shows {size}. {may}{rests}"
@@ -267,21 +286,46 @@ def _twin(mm: float, unit: str) -> str:
     return f" ({round(mm)} mm)" if mm >= 3 else f" ({max(0.5, round(2 * mm) / 2):g} mm)"
 
 
-def _days_of_work(plan: Plan) -> int:
-    """Working days, where the plan was made with somebody's own rates in hours; else none."""
-    rates = plan.settings.get("rates")
-    known = rates not in (None, Rates()) and rates.unit.casefold() in HOURS and plan.work > 0
-    return math.ceil(plan.work / HOURS_A_DAY - 0.05) or 1 if known else 0
+def work_takes(work: float, rates: Rates | None, page: Page) -> tuple[float, str, str]:
+    """Hours, cost and what that is, of work that was weighed by somebody's own rates; else 0 and none.
+
+    Rates are in hours or in money: what an hour costs gives the one from the other.
+
+    Parameters
+    ----------
+    work : of the chosen way, in the unit of the rates
+    rates : by which it was weighed; None, or the usual ones, are nobody's own
+    page : with what an hour costs, or what was agreed
+    """
+    hours, cost, what, hour = 0.0, "", "cost", page.per_hour
+    if rates not in (None, Rates()) and work > 0:
+        in_hours = rates.unit.casefold() in HOURS
+        hours = work if in_hours else work / hour.amount if hour and hour.unit == rates.unit else 0.0
+        if not in_hours:
+            cost = work_told(work, rates.unit)
+        elif hour is not None:
+            cost, each = (work_told(amount, hour.unit) for amount in (work * hour.amount, hour.amount))
+            what = f"of work, at {each} an hour"
+    return (hours, page.cost, "cost, as agreed") if page.cost else (hours, cost, what)
 
 
-def facts_of(now: Assessment | None, plan: Plan | None, past: bool, unit: str) -> Iterator[tuple[str, str]]:
+def days_of(hours: float, page: Page) -> int:
+    """Working days, a little over not counted as one more; none where no hours are known."""
+    return math.ceil(hours / page.hours_a_day - 0.05) or 1 if hours else 0
+
+
+def facts_of(
+    now: Assessment | None, plan: Plan | None, past: bool, unit: str, page: Page | None = None
+) -> Iterator[tuple[str, str]]:
     """What the work takes and how sure it all is: a few large words, and a line below them."""
+    page = page or Page()
     if plan is not None and len(plan.patches):
-        rates, days = plan.settings.get("rates"), _days_of_work(plan)
+        hours, cost, of = work_takes(plan.work, plan.settings.get("rates"), page)
+        days = days_of(hours, page)
+        if cost:
+            yield cost, f"{of}, as planned" if past and not page.cost else of
         if days:
-            yield counted(days, "day"), f"{'planned: ' if past else ''}about {work_words(plan)} of work"
-        elif rates not in (None, Rates()) and plan.work > 0:
-            yield work_words(plan), "cost, as planned" if past else "cost"
+            yield counted(days, "day"), f"{'planned: ' if past else ''}about {work_told(hours, 'h')} of work"
         whole = float(node_areas(plan.surface.inside, plan.surface.spacing).sum())
         size = float(plan.patches["area_mm2"].sum()) if plan.way == "patches" else whole
         bags = int(plan.quantities.bags)
@@ -518,9 +562,10 @@ def _result_of(one: Judged) -> str:
 
 
 def _named(limit: Limit, limits: Sequence[Limit], unit: str) -> str:
-    """What a limit looks at, and what for where another one looks at the same."""
+    """What a limit looks at, and for what finish, or what for where another one looks at the same."""
     what = looked_at(limit, unit)[0]
     purpose = limit.purpose if sum(looked_at(one, unit)[0] == what for one in limits) > 1 else ""
+    purpose = limit.everyday or purpose
     return cut(f"{capital(what)}{purpose and f' ({purpose})'}", 110)
 
 
@@ -580,7 +625,11 @@ def _html(data: Mapping[str, Any], pictures: Mapping[str, bytes], made: datetime
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    coded = {name: base64.b64encode(svg).decode("ascii") for name, svg in pictures.items()}
+    kinds = {".svg": "svg+xml", ".jpg": "jpeg", ".png": "png"}
+    coded = {
+        name: f"data:image/{kinds[name[-4:]]};base64,{base64.b64encode(data).decode('ascii')}"
+        for name, data in pictures.items()
+    }
     page = environment.get_template("owner.html")
     return page.render(**_lined(data), pictures=coded, software=SOFTWARE, made=made_text(made))
 

@@ -121,14 +121,14 @@ def away(mm: float, unit: str) -> str:
     return f"{round(feet)} feet" if abs(feet - round(feet)) < 1e-6 and feet >= 3 else about(mm, "in")
 
 
-def where(x: float, y: float, unit: str) -> str:
-    """A place [mm] as one finds it on the map with a tape: to the inch, or to a centimeter.
+def where(x: float, y: float, unit: str, survey: Survey | None) -> str:
+    """A place [mm] as one finds it in the room with a tape: to the inch, or to a centimeter.
 
-    >>> where(2438.4, 3048, "mm"), where(2438.4, 3060, "in")
-    ('2.44 m across, 3.05 m up', "8' across, 10' up")
+    >>> where(2438.4, 3048, "mm", None), where(2438.4, 3060, "in", None)
+    ('2.44 m along x, 3.05 m along y', '8 ft along x, 10 ft along y')
     """
     step = INCH_MM if unit == "in" else 10.0
-    return place_words(step * round(x / step), step * round(y / step), unit)
+    return place_words(step * round(x / step), step * round(y / step), unit, survey)
 
 
 def about_area(mm2: float, unit: str) -> str:
@@ -218,6 +218,8 @@ def _measure(limit: Limit, unit: str) -> str:
 
 def purpose_of(limit: Limit) -> str:
     """What a surface is to be good enough for."""
+    if limit.everyday:
+        return limit.everyday
     return f"its use ({limit.purpose})" if limit.purpose else "this project"
 
 
@@ -429,8 +431,9 @@ def _against_plan(found: Comparison, unit: str) -> Iterator[str]:
         row, way = one.row, SIDES[surface][one.row["off_mm"] < 0]
         read = f"; {agree_words(row)} places read in it are as they should be" if row["stations"] > 0 else ""
         untouched = ", where nothing seems to have been done" if one.untouched else ""
+        spot = where(*one.at, unit, found.surveys[1])
         yield (
-            f"Not as planned: place {one.number}{untouched}. At {where(*one.at, unit)} the {surface} is "
+            f"Not as planned: place {one.number}{untouched}. At {spot} the {surface} is "
             f"{about(abs(row['off_mm']), unit)} {way}{read}."
         )
     if len(redo) > MOST_NAMED:
@@ -460,9 +463,10 @@ def _unplanned(rows: list[dict[Any, Any]], found: Comparison, unit: str) -> Iter
     for row in areas[:MOST_NAMED]:
         done, reach = float(row["done_mm"]), float(ndtri((1 + found.confidence) / 2)) * float(row["error_mm"])
         depth = f"{about(done, unit, high=abs(done) + reach)} {'off' if done < 0 else 'added'}"
+        spot = where(float(row["x_mm"]), float(row["y_mm"]), unit, found.surveys[1])
         yield (
-            f"Nothing was planned at {where(float(row['x_mm']), float(row['y_mm']), unit)}, and yet {depth} was "
-            f"measured there on average, over {about_area(float(row['area_mm2']), unit)}"
+            f"Nothing was planned at {spot}, and yet {depth} was measured"
+            f" there on average, over {about_area(float(row['area_mm2']), unit)}"
             f"{'' if row['sure'] else ' (the readings leave some doubt)'}."
         )
     if len(areas) > MOST_NAMED:
@@ -614,7 +618,7 @@ def _slips(survey: Survey, unit: str) -> str:
     if not len(far):
         return ""
     worst = far[int(np.argmax(np.abs(off[far])))]
-    at, size = where(float(x[worst]), float(y[worst]), unit), about(float(off[worst]), unit)
+    at, size = where(float(x[worst]), float(y[worst]), unit, survey), about(float(off[worst]), unit)
     if abs(off[worst]) >= FAR_MM:
         size = f"{abs(off[worst]) / FOOT_MM:.0f} feet" if unit == "in" else f"{abs(off[worst]) / 1000:.1f} m"
     if len(far) == 1:

@@ -32,7 +32,7 @@ from flatness.papers.figures import INK, SEEN, Panel, heat_maps, room_figure, sv
 from flatness.papers.files import Paper
 from flatness.papers.outcome import Outcome, answer_of, outcomes_of, share_compared
 from flatness.papers.owner_words import capital, looked_at
-from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, place_words, sheet_named
+from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import ROWS, doubt, part_name, where_shown
@@ -49,7 +49,17 @@ from flatness.words.datum import (
 )
 from flatness.words.done import depth
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import AUTHORITY, accuracy, length, number, percent, shown_unit
+from flatness.words.printed import (
+    AUTHORITY,
+    accuracy,
+    bare_place,
+    length,
+    number,
+    percent,
+    place_heads,
+    shown_unit,
+    spelled,
+)
 
 NOT_STATED = "not stated"
 
@@ -264,12 +274,13 @@ def record_paper(
         "state": state,
         "answer": sentence_,
         "when": " and ".join(cut(day_words(one.date), 24) for one in comparison.surveys if one.date),
+        "where": place_heads(after),
         "places": place_rows(comparison, outcomes, unit),
         "map": [figure.get_figwidth(), figure.get_figheight()],
         "seen": SEEN[after.surface],
         "gaps": gap_rows(comparison, unit),
         "rests": rests_on(comparison, found, unit),
-        "warnings": [sentence(text, unit) for text in comparison.warnings],
+        "warnings": [sentence(text, unit, after) for text in comparison.warnings],
         "changed": _changed(comparison, unit),
         "amounts": amounts(comparison, unit),
         "confidence": f"{100 * comparison.confidence:g} %",
@@ -279,9 +290,11 @@ def record_paper(
         "done_head": done_head,
         "done": done,
         "plan": plan_told(comparison, found),
-        "elsewhere": [true_minus(outside_plan(row, unit)) for row in _rows(comparison) if row["what"] == "elsewhere"],
+        "elsewhere": [
+            true_minus(outside_plan(row, unit, after)) for row in _rows(comparison) if row["what"] == "elsewhere"
+        ],
         "settings": _settings(comparison, found, unit),
-        "notes": [sentence(note, unit) for note in _notes(comparison)],
+        "notes": [sentence(note, unit, after) for note in _notes(comparison)],
         "signers": list(SIGNERS),
         "authority": AUTHORITY,
     }
@@ -295,18 +308,22 @@ def record_paper(
 
 def place_rows(comparison: Comparison, outcomes: list[Outcome], unit: str) -> list[list[str]]:
     """One row a place, those to redo first: number, where, what to do, why, planned, measured; the rest last."""
-    rule, surface = Rule(unit), comparison.surveys[1].surface
+    rule, survey = Rule(unit), comparison.surveys[1]
     rows = []
     for one in outcomes:
         planned, done = (rule.change(one.row[name]) if np.isfinite(one.row[name]) else "-" for name in CHANGES)
-        do, why = one.what_to_do(rule), one.why(surface, rule)
-        where = place_words(float(one.row["x_mm"]), float(one.row["y_mm"]), unit)
+        do, why = one.what_to_do(rule), one.why(survey, rule)
+        where = _tapes(one.row, survey, unit)
         rows.append([one.answer, one.number, where, f"{do}: {why}" if why else do, planned, done])
     for row in _rows(comparison):
         if row["status"] == UNPLANNED:
-            where = place_words(float(row["x_mm"]), float(row["y_mm"]), unit)
+            where = _tapes(row, survey, unit)
             rows.append(["read", "", where, "Ask: nothing was planned here", "0", rule.change(row["done_mm"])])
     return rows
+
+
+def _tapes(row: Mapping[Any, Any], survey: Survey, unit: str) -> str:
+    return true_minus(spelled(bare_place((float(row["x_mm"]), float(row["y_mm"])), unit, survey)))
 
 
 def gap_rows(comparison: Comparison, unit: str) -> list[list[str]]:
@@ -317,7 +334,9 @@ def gap_rows(comparison: Comparison, unit: str) -> list[list[str]]:
     for one, other in zip(*(found.judged for found in comparison.assessments), strict=True):
         cells = [_likely(day, unit).partition(" (")[0] for day in (one, other)]
         allowed = number(other, other.finding.allowed, unit) if other.finding is not None else "-"
-        rows.append([capital(looked_at(one.limit, unit)[0]), *cells, allowed, other.verdict.upper()])
+        what = capital(looked_at(one.limit, unit)[0])
+        what += f", {one.limit.everyday}" if one.limit.everyday else ""
+        rows.append([what, *cells, allowed, other.verdict.upper()])
     return rows
 
 
@@ -332,7 +351,7 @@ def rests_on(comparison: Comparison, found: Mapping[str, Any] | None, unit: str)
         ["Compared", f"{percent(share)} of the {after.surface}: {counts}{between}"],
         ["Smallest change", f"{least} can be seen; less counts as none"],
         ["Heights", _rests(comparison, unit)],
-        ["Doubts", " ".join(sentence(text, unit) for text in comparison.doubts) or "none"],
+        ["Doubts", " ".join(sentence(text, unit, after) for text in comparison.doubts) or "none"],
     ]
     if found is not None:
         files = (found["inputs"][day] for day in ("before", "after"))
@@ -421,7 +440,8 @@ def _limits(comparison: Comparison, unit: str) -> list[list[str]]:
     rows = []
     for limit in find(asked) if asked else []:
         source = cited(limit.source, limit.edition, limit.clause)
-        rows.append([limit.name, describe(limit, unit), source, caution(limit) or limit.seen])
+        name = f"{limit.everyday} ({limit.name})" if limit.everyday else limit.name
+        rows.append([name, describe(limit, unit), source, caution(limit) or limit.seen])
     return rows
 
 

@@ -29,7 +29,8 @@ from shapely.geometry.base import BaseGeometry
 from flatness.charts.axes import SOFTWARE
 from flatness.errors import ArgumentError, shorten
 from flatness.lengths import format_length
-from flatness.words.printed import printed_place
+from flatness.survey.readings import Survey
+from flatness.words.printed import place, spelled, true_minus
 
 MARGIN_MM = 15.24  # of the papers for reading
 TEMPLATES = Path(__file__).parent / "templates"
@@ -468,9 +469,9 @@ class Rule:
         return f"{text} {self.unit}"
 
 
-def place_words(x: float, y: float, unit: str) -> str:
-    """A place [mm] as a tape finds it on the drawing: ``12' 6" across, 4' up``."""
-    return f"{printed_place(x, unit)} across, {printed_place(y, unit)} up"
+def place_words(x: float, y: float, unit: str, survey: Survey | None) -> str:
+    """A place [mm] as a tape finds it: ``12 ft 6 in from the left wall, 4 ft from the door wall``."""
+    return true_minus(spelled(place((x, y), unit, survey)))
 
 
 def number_of(name: str) -> str:

@@ -86,6 +86,8 @@ def _header(survey: Survey, length: Callable[[float], str] | None = None, **more
     lines += _framing(survey.framing, length) if survey.framing is not None else []
     lines += [("outline", corners(survey.outline))] if survey.outline is not None else []
     lines += [("opening", corners(opening)) for opening in survey.openings]
+    lines += [("wall", f"{side} = {name}") for side, name in survey.walls.names.items()]
+    lines += [(one.kind, f"{one.side} {length(one.start)} to {length(one.end)}") for one in survey.walls.openings]
     lines += [("benchmark", f"{label} = {length(height)}") for label, height in survey.benchmarks.items()]
     return "".join(_header_row(f"# {key}: {value}") + "\n" for key, value in lines if value)
 
@@ -146,7 +148,7 @@ def _header_row(line: str) -> str:
 
 def differences(one: Survey, other: Survey) -> list[str]:
     """Names of what differs between two surveys, ``source``, ``notes`` and cells apart."""
-    names = ("surface", "reference", "accuracy", "unit", "title", "date", "framing")
+    names = ("surface", "reference", "accuracy", "unit", "title", "date", "framing", "walls")
     found = [name for name in names if getattr(one, name) != getattr(other, name)]
     found += [name for name in ("benchmarks", "keys") if dict(getattr(one, name)) != dict(getattr(other, name))]
     shapes = [[survey.outline, *survey.openings] for survey in (one, other)]
@@ -266,6 +268,7 @@ def read_survey(
         quantity=readings.quantity,
         unit=lengths.likely_unit,
         framing=header.framing,
+        walls=header.walls,
         title=header.text.get("title", ""),
         date=header.text.get("date", ""),
         source=file,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import shapely
 from shapely import Polygon
@@ -13,9 +14,11 @@ from flatness.errors import ArgumentError
 from flatness.lengths import unit_named
 from flatness.survey.cells import Accident, LengthReader, Record, Report, Table, nearest, text_of
 from flatness.survey.readings import REFERENCES, SURFACES, TYPICAL_MM, Framing
+from flatness.survey.walls import KINDS as WALL_OPENINGS
+from flatness.survey.walls import WallOpening, Walls, check_wall_opening, parse_wall_name, parse_wall_opening
 
 FREE_TEXT = ("title", "date", "instrument", "by")
-REPEATABLE = ("opening", "benchmark")
+REPEATABLE = ("opening", "benchmark", "door", "window", "wall")
 KEYS = (
     "title",
     "surface",
@@ -31,6 +34,9 @@ KEYS = (
     "by",
     "members",
     "framing",
+    "door",
+    "window",
+    "wall",
 )
 QUANTITIES = ("height", "drop")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
@@ -66,6 +72,7 @@ class Header:
     openings: list[tuple[int, Polygon]] = field(default_factory=list)
     benchmarks: dict[str, float] = field(default_factory=dict)
     framing: Framing | None = None
+    walls: Walls = field(default_factory=Walls)
 
 
 def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
@@ -99,6 +106,7 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
     for found in entries.get("benchmark", []):
         _read_benchmark(header, found, lengths)
     _read_framing(header, single("members"), single("framing"), lengths)
+    _read_walls(header, entries, lengths)
     return header, lengths
 
 
@@ -310,6 +318,43 @@ def parse_framing(text: str, read: Callable[[str], float | None]) -> Framing | N
             "members do not stand so far apart", value=parts[1], expected="4 in to 10 ft", remedy=remedy
         )
     return Framing(spacing, parts[2].lower(), first)
+
+
+def _read_length(lengths: LengthReader, row: int, text: str) -> float | None:
+    return lengths.read(text, row, 0)
+
+
+def _read_walls(header: Header, entries: dict[str, list[Entry]], lengths: LengthReader) -> None:
+    """Names of walls, and the doors and windows in them."""
+    report, names = lengths.report, dict[str, str]()
+    found = [(kind, one) for kind in ("wall", *WALL_OPENINGS) for one in entries.get(kind, [])]
+    if found and (header.outline is None or header.surface == "wall"):
+        kind, first = min(found, key=lambda pair: pair[1].row)
+        if header.surface == "wall":
+            what, remedy = f"a survey of a wall has no `{kind}`", "write a door or window in it as `# opening:`"
+        else:
+            what, remedy = f"`{kind}` without `outline`", "add that line: from it the kit knows where the walls stand"
+        if header.outline_row is None or header.surface == "wall":  # a wrong outline is in the report already
+            report.add(what, first.row, 0, value=first.text, expected=_CORNERS, remedy=remedy)
+        return
+    made: list[WallOpening] = []
+    for kind, one in found:
+        try:
+            if kind == "wall":
+                side, name = parse_wall_name(one.text)
+                if side in names:
+                    what, remedy = f"the {side} wall has two names", "delete one of the two"
+                    report.add(what, one.row, 0, value=one.text, expected="one name a side", remedy=remedy)
+                names[side] = name
+                continue
+            opening = parse_wall_opening(kind, one.text, partial(_read_length, lengths, one.row), names)
+            if opening is not None and header.outline is not None:
+                check_wall_opening(header.outline, opening, made)
+                made.append(opening)
+        except ArgumentError as error:
+            problem = error.problems[0]
+            report.take(replace(problem, value=problem.value or one.text), one.row, 0)
+    header.walls = Walls(tuple(made), names)
 
 
 def _read_benchmark(header: Header, found: Entry, lengths: LengthReader) -> None:

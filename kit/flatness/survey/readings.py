@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, Problem
+from flatness.survey.walls import Walls
 
 if TYPE_CHECKING:
     from flatness.surface.lattice import Surface
@@ -79,6 +80,7 @@ class Survey:
     keys : free text that the file gives besides: ``instrument`` and ``by`` (who took the readings)
     notes : findings that are worth a look and stop nothing, such as a reading far off its neighbours
     framing : the members beneath, or None where their layout is not known
+    walls : doors, windows and names of walls, as far as they are known
     adjustment : how the set-ups of a file were brought to one datum, or None where there is but one set-up
     """
 
@@ -98,12 +100,18 @@ class Survey:
     keys: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[Problem, ...] = ()
     framing: Framing | None = None
+    walls: Walls = field(default_factory=Walls)
     adjustment: Adjustment | None = None
 
     @property
     def is_level(self) -> bool:
         """Whether heights are off a true level (floor, ceiling) or plumb (wall) reference."""
         return self.reference != "string"
+
+    @property
+    def is_grid(self) -> bool:
+        """Whether the file has the readings as a grid: x along its first row, y down its first column."""
+        return len({str(cell).rstrip("0123456789") for cell in self.points["cell"]}) > 1
 
     @property
     def line_height(self) -> float | None:
@@ -157,6 +165,12 @@ class Survey:
         from flatness.surface.lattice import interpolate
 
         return interpolate(self, spacing)
+
+
+def with_walls_of(survey: Survey, other: Survey) -> Survey:
+    """A survey that says nothing of its doors with those of another one of the same outline."""
+    one_room = survey.outline is not None and other.outline is not None and survey.outline.equals(other.outline)
+    return replace(survey, walls=other.walls) if one_room and other.walls and not survey.walls else survey
 
 
 def fingerprint(survey: Survey) -> str:

@@ -20,6 +20,7 @@ from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.planning import ReadingPlan
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
+from flatness.measures.lines import Place
 from flatness.notes import Note
 from flatness.survey.files import text_to_go_on, write_new
 from flatness.survey.readings import Framing, Survey, place_keys
@@ -28,6 +29,7 @@ from flatness.words.phrases import problem_text, say, sentence
 from flatness.words.printed import (
     AUTHORITY,
     WIDTH,
+    bare_place,
     bulleted,
     columns,
     good_to,
@@ -37,8 +39,10 @@ from flatness.words.printed import (
     number,
     percent,
     place,
+    place_heads,
     position,
     shown_unit,
+    strip_place,
 )
 
 HOW_TO_ADD = (
@@ -122,7 +126,7 @@ def sentences(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
 
 def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     assert one.finding is not None
-    measured = one.finding.measured
+    measured, survey = one.finding.measured, assessment.subject.survey
     if not math.isnan(one.chance):
         middle, low, high = (number(one, value, unit) for value in one.likely())
         certain = {
@@ -137,13 +141,14 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
             f"95 of 100 cases; the chance that it is within the limit is {percent(one.chance)}."
         )
         if one.verdict == UNDECIDED:
-            yield sentence(one.reason, unit)
+            yield sentence(one.reason, unit, survey)
     else:
-        yield sentence(one.reason, unit)
+        yield sentence(one.reason, unit, survey)
     if measured.at is not None:
-        yield f"Worst as read, {number(one, measured.value, unit)}, at {place(measured.at, unit)}{_resting(one, unit)}."
+        at = f"at {place(measured.at, unit, survey)}{_resting(one, survey, unit)}"
+        yield f"Worst as read, {number(one, measured.value, unit)}, {at}."
     if measured.note:
-        yield sentence(measured.note, unit)
+        yield sentence(measured.note, unit, survey)
 
 
 def where_alone(one: Judged, assessment: Assessment, unit: str) -> str:
@@ -159,9 +164,11 @@ def answer(assessment: Assessment, unit: str) -> str:
     """The verdict in one sentence, and what to do next in another: what a report begins with."""
     one = assessment.governing
     assert one is not None
-    word = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
+    finish = f" for {one.limit.everyday} ({one.limit.name})" if one.limit.everyday else ""
+    alone = where_alone(one, assessment, unit)
+    word = f"{one.verdict.upper()}{alone}{',' * bool(alone and finish)}{finish}"
     if one.finding is None:
-        return f"{word}: {one.limit.name} is not measured: {say(one.reason, unit)}."
+        return f"{word}: {one.limit.name} is not measured: {say(one.reason, unit, assessment.subject.survey)}."
     drawn = not math.isnan(one.chance)
     value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
     bar, allowed = "", number(one, one.finding.allowed, unit)
@@ -175,9 +182,9 @@ def answer(assessment: Assessment, unit: str) -> str:
 def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     """What to do next after a verdict."""
     if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
-        return f"Worst at {place(one.finding.measured.at, unit)}."
+        return f"Worst {_at(one.finding.measured.at, assessment.subject.survey, unit)}."
     if one.verdict == UNDECIDED and assessment.slips:
-        return sentence(str(assessment.slips[0]), unit)
+        return sentence(str(assessment.slips[0]), unit, assessment.subject.survey)
     if one.verdict == UNDECIDED:
         return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
     if one.verdict == PASS and one.between == SPOT_CHECKED:
@@ -189,7 +196,9 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     return f"Nothing was read between them: slide a {position(max(s.bar for s in wanted), unit)} bar along {many}."
 
 
-def sweeps_told(sweeps: Sequence[Sweep], limit: Limit, unit: str) -> tuple[str, list[str]]:
+def sweeps_told(
+    sweeps: Sequence[Sweep], limit: Limit, unit: str, survey: Survey | None = None
+) -> tuple[str, list[str]]:
     """How a bar is to be slid, from what gap on it is to stop, and each strip by tape."""
     if not sweeps:
         return "No strip is as long as the bar: set it by hand in as many places as you can.", []
@@ -204,17 +213,14 @@ def sweeps_told(sweeps: Sequence[Sweep], limit: Limit, unit: str) -> tuple[str, 
     )
     rows = []
     for one in sweeps:
-        other = "y" if one.along == "x" else "x"
-        rows.append(
-            f"at {other} {position(one.at, unit)}, from {one.along} {position(one.start, unit)} to "
-            f"{position(one.end, unit)}{f', {position(one.bar, unit)} bar' if one.bar < longest - 1 else ''}"
-        )
+        shorter = f", {position(one.bar, unit)} bar" if one.bar < longest - 1 else ""
+        rows.append(strip_place(one.along, one.at, (one.start, one.end), unit, survey) + shorter)
     return head, rows
 
 
-def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "") -> str:
+def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "", survey: Survey | None = None) -> str:
     """The same as text for a terminal, behind ``first``."""
-    head, rows = sweeps_told(sweeps, limit, unit)
+    head, rows = sweeps_told(sweeps, limit, unit, survey)
     return "\n".join([indented(head, first), *(f"{first}  {k:>2}  {row}" for k, row in enumerate(rows, start=1))])
 
 
@@ -224,13 +230,18 @@ def _of_what(one: Judged, assessment: Assessment) -> str:
     return " before what may be a slip is read again" if assessment.slips else " for the whole"
 
 
-def _resting(one: Judged, unit: str) -> str:
+def _at(xy: Place, survey: Survey, unit: str) -> str:
+    told = place(xy, unit, survey)
+    return told if survey.walls else f"at {told}"
+
+
+def _resting(one: Judged, survey: Survey, unit: str) -> str:
     assert one.finding is not None
     contacts = one.finding.measured.contacts
     if len(contacts) != 2:
         return ""
     word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
-    return f", {word} {place(contacts[0], unit)} and at {place(contacts[1], unit)}"
+    return f", {word} {place(contacts[0], unit, survey)} and at {place(contacts[1], unit, survey)}"
 
 
 @lru_cache(maxsize=4)  # an assessment is one object, never changed: the report and the pictures ask the same of it
@@ -267,9 +278,12 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
     for here in place_keys(places.x.to_numpy(), places.y.to_numpy()).tolist():
         told.append(", again" if tuple(here) in read else "")
         read.add(tuple(here))
-    tape = [place(xy, unit) + more for xy, more in zip(zip(places.x, places.y, strict=True), told, strict=True)]
+    survey = assessment.subject.survey
+    xys = zip(places.x, places.y, strict=True)
+    tape = [bare_place(xy, unit, survey) + more for xy, more in zip(xys, told, strict=True)]
     wide = max(map(len, tape))
-    rows = [
+    rows = [f"      {place_heads(survey)}"]
+    rows += [
         f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
         for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
     ]
@@ -299,9 +313,9 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
             "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
             "across the members alone."
         )
-        strips = sweeps_text(assessment.wanted_sweeps, laid.limit, unit, "  ")
+        strips = sweeps_text(assessment.wanted_sweeps, laid.limit, unit, "  ", survey)
         blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
-    notes = [problem_text(problem, unit) for problem in survey.notes]
+    notes = [problem_text(problem, unit, survey) for problem in survey.notes]
     notes += list(assessment.likely.notes) if assessment.likely else []
     notes += [
         Note("bar-set", bar=check.length, places=check.places, share=f"{100 * check.share_over:.0f}")
@@ -310,7 +324,7 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
     ]
     notes += [assessment.subject.surface.note] if assessment.subject.surface.note else []
     if notes:
-        blocks.append(bulleted("Worth knowing", (sentence(text, unit) for text in notes)))
+        blocks.append(bulleted("Worth knowing", (sentence(text, unit, survey) for text in notes)))
     return "\n\n".join([*blocks, indented(AUTHORITY, "")])
 
 

@@ -44,13 +44,13 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
     unit = shown_unit(found.surveys[1], unit)
     blocks = [_heading(found, unit)]
     if found.warnings:
-        blocks.append(bulleted("Look here first", (sentence(text, unit) for text in found.warnings)))
+        blocks.append(bulleted("Look here first", (sentence(text, unit, found.surveys[1]) for text in found.warnings)))
     blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
     blocks += [_verdicts(found, unit)] if len(found.verdicts) else []
     blocks += [_plan(found, unit)] if found.plan is not None else []
-    notes = [sentence(note, unit) for note in found.notes]
+    notes = [sentence(note, unit, found.surveys[1]) for note in found.notes]
     notes += [
-        f"{day}: {problem.cell or ''} {say(problem.what, unit)}.".replace(":  ", ": ")
+        f"{day}: {problem.cell or ''} {say(problem.what, unit, survey)}.".replace(":  ", ": ")
         for day, survey in zip(("Before", "After"), found.surveys, strict=True)
         for problem in survey.notes
         if not any(problem.what in text for text in found.warnings)
@@ -161,7 +161,9 @@ def _plan(found: Comparison, unit: str) -> str:
         f"{fine(tolerance_of(found.settings['plan'], found.settings['tolerance']), unit)} of it, and what the "
         f"readings may be off at {100 * found.confidence:g} %."
     )
-    more = [outside_plan(row, unit) for row in found.plan.to_dict("records") if row["what"] == "elsewhere"]
+    more = [
+        outside_plan(row, unit, found.surveys[1]) for row in found.plan.to_dict("records") if row["what"] == "elsewhere"
+    ]
     lines = [*(f"  {line}" for line in columns(rows, left=(0, 5, 6))), *map(indented, [about, *more])]
     return "\n".join(["Against the plan", *map(indented, to_do_again(found, unit)), *lines])
 

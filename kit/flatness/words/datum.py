@@ -52,11 +52,12 @@ def greatest(found: Comparison, unit: str) -> Iterator[str]:
             doubt = ", beside a reading that may be a slip" if one.is_suspect else ""
             yield (
                 f"{word}: {signed(one.difference, unit)}, give or take {fine(one.error, unit)} (1 s.d.), at "
-                f"{place((one.x, one.y), unit)}{doubt}."
+                f"{place((one.x, one.y), unit, found.surveys[1])}{doubt}."
             )
     for slip in suspects(*found.surveys):
         yield (
-            f"Left out of these, since its reading may be a slip: {place((slip.x, slip.y), unit)} ({slip.day}, cell "
+            f"Left out of these, since its reading may be a slip: {place((slip.x, slip.y), unit, found.surveys[1])} "
+            f"({slip.day}, cell "
             f"{slip.cell}). Areas, volumes and verdicts still count it."
         )
 
@@ -69,13 +70,14 @@ def compared_share(found: Comparison) -> str:
     )
 
 
-def outside_plan(row: Mapping[Any, Any], unit: str) -> str:
+def outside_plan(row: Mapping[Any, Any], unit: str, survey: Survey | None = None) -> str:
     """One row ``elsewhere`` of the table of done against planned, as a sentence."""
     done = float(row["done_mm"])
     size = signed(abs(done), unit).lstrip("+")
     return (
         f"Elsewhere {row['name']}: {size} {'taken off' if done < 0 else 'added'} in the mean over "
-        f"{area(row['area_mm2'], unit)} about {place((row['x_mm'], row['y_mm']), unit)}, where nothing was planned."
+        f"{area(row['area_mm2'], unit)} about {place((row['x_mm'], row['y_mm']), unit, survey)}, where nothing was "
+        "planned."
     )
 
 
@@ -86,11 +88,12 @@ SIDES = {  # of a height toward the room: beyond what was to be set, and behind 
 }
 
 
-def off_words(row: Mapping[Any, Any], surface: str, unit: str) -> str:
+def off_words(row: Mapping[Any, Any], surface: str, unit: str, survey: Survey | None = None) -> str:
     """Which station of a place is farthest off its height, by how much and which way: ``1/8" too high at ...``."""
     off = float(row["off_mm"])
     way = SIDES[surface][off < 0]
-    return f"{signed(abs(off), unit).lstrip('+')} {way} at {place((row['worst_x_mm'], row['worst_y_mm']), unit)}"
+    at = place((row["worst_x_mm"], row["worst_y_mm"]), unit, survey)
+    return f"{signed(abs(off), unit).lstrip('+')} {way} at {at}"
 
 
 def agree_words(row: Mapping[Any, Any]) -> str:
@@ -106,7 +109,7 @@ def to_do_again(found: Comparison, unit: str) -> list[str]:
     surface = found.surveys[1].surface
     off = [row for row in rows if row["status"] in (SHORT, OVER, UNTOUCHED)]
     lines = [
-        f"{row['name']}, {row['status']}: {off_words(row, surface, unit)}."
+        f"{row['name']}, {row['status']}: {off_words(row, surface, unit, found.surveys[1])}."
         for row in sorted(off, key=lambda row: -abs(row["off_mm"]))
     ]
     within = sum(row["status"] == WITHIN for row in rows)

@@ -14,6 +14,7 @@ from flatness.job.running import Results
 from flatness.notes import joined
 from flatness.surroundings.cautions import CAUTIONS, in_order
 from flatness.surroundings.finished_surface import build_up
+from flatness.survey.readings import Survey
 from flatness.words.checks import report
 from flatness.words.comparisons import comparison_report
 from flatness.words.phrases import sentence
@@ -25,7 +26,7 @@ WHAT = {"door": "gap under it", "stair": "risers differ by", "threshold": "step"
 
 def job_report(done: Results) -> str:
     """Check, plan, what the plan meets, and what was done, as far as the job asks for them."""
-    unit, parts = done.job.show, []
+    unit, parts, survey = done.job.show, [], done.job.before.survey
     if done.assessment is not None:
         parts.append(("As found", report(done.assessment, unit)))
     if done.plan is not None:
@@ -36,8 +37,8 @@ def job_report(done: Results) -> str:
         told = plan_report(plan, unit, done.schedule, done.ways, done.job.layers)
         parts.append(("The plan", told))
     said = [] if done.plan is None else [one.text for one in done.plan.cautions]
-    met = [consequences_text(done.consequences, unit, said)] if len(done.consequences) else []
-    met += [reveal_text(name, found, unit) for name, found in done.reveals.items()]
+    met = [consequences_text(done.consequences, unit, said, survey)] if len(done.consequences) else []
+    met += [reveal_text(name, found, unit, survey) for name, found in done.reveals.items()]
     if met:
         parts.append(("What the finished surface meets", "\n\n".join(met)))
     if done.comparison is not None:
@@ -47,7 +48,7 @@ def job_report(done: Results) -> str:
     return "\n\n\n".join([*blocks, *notes])
 
 
-def consequences_text(table: pd.DataFrame, unit: str, said: Collection[str] = ()) -> str:
+def consequences_text(table: pd.DataFrame, unit: str, said: Collection[str] = (), survey: Survey | None = None) -> str:
     """What the change and the layers do at doors, stairs, thresholds and overhead: a few lines each.
 
     Cautions that were ``said`` before are left out.
@@ -56,13 +57,13 @@ def consequences_text(table: pd.DataFrame, unit: str, said: Collection[str] = ()
     for row in table.to_dict("records"):
         parts = getattr(row["caution"], "values", {}).get("parts", (row["caution"],))
         left = joined((one for one in parts if one.rstrip(".") not in known), "sentences")
-        head, *rest = _met({**row, "caution": left}, unit)
+        head, *rest = _met({**row, "caution": left}, unit, survey)
         lines += [indented(head), *(indented(sentence, "    ") for sentence in rest)]
     return "\n".join(lines)
 
 
-def _met(row: Mapping[Any, Any], unit: str) -> Iterator[str]:
-    at = place((float(row["x_mm"]), float(row["y_mm"])), unit)
+def _met(row: Mapping[Any, Any], unit: str, survey: Survey | None) -> Iterator[str]:
+    at = place((float(row["x_mm"]), float(row["y_mm"])), unit, survey)
     yield f"{row['verdict'].upper()}  {row['name']} ({row['kind']}), at {at}"
     before, after = float(row["before_mm"]), float(row["after_mm"])
     shown = signed if row["kind"] in ("threshold", "door") else length
@@ -72,14 +73,14 @@ def _met(row: Mapping[Any, Any], unit: str) -> Iterator[str]:
     yield from (sentence(row[key], unit) for key in ("limit", "caution") if row[key])
 
 
-def reveal_text(name: str, found: Reveal, unit: str) -> str:
+def reveal_text(name: str, found: Reveal, unit: str, survey: Survey | None = None) -> str:
     """The reveal along one line: verdict, largest departure and change, and where to scribe."""
     agreed = "" if found.tolerance is None else f", plus or minus {length(found.tolerance, unit)}"
     lines = [
         f"Reveal: {name}",
         indented(
             f"{found.verdict.upper()}: nominal {length(found.nominal, unit)}{agreed}. Largest departure "
-            f"{signed(found.departure.value, unit)}{_there(found.departure.at, unit)}; largest change over "
+            f"{signed(found.departure.value, unit)}{_there(found.departure.at, unit, survey)}; largest change over "
             f"{position(found.change_over, unit)}: {length(found.change.value, unit)}."
         ),
     ]
@@ -102,5 +103,5 @@ def reveal_text(name: str, found: Reveal, unit: str) -> str:
     return "\n".join(lines)
 
 
-def _there(at: tuple[float, float] | None, unit: str) -> str:
-    return "" if at is None or any(math.isnan(value) for value in at) else f" at {place(at, unit)}"
+def _there(at: tuple[float, float] | None, unit: str, survey: Survey | None) -> str:
+    return "" if at is None or any(math.isnan(value) for value in at) else f" at {place(at, unit, survey)}"

@@ -169,7 +169,7 @@ def plan_report(
     blocks += ["\n".join(["Rests on", *rests])] if rests else []
     notes = dict.fromkeys((*plan.notes, *(schedule.notes if schedule is not None else ())))
     if notes:
-        blocks.append(bulleted("Worth knowing", (sentence(note, unit) for note in notes)))
+        blocks.append(bulleted("Worth knowing", (sentence(note, unit, plan.survey) for note in notes)))
     kept = (*plan.cautions, *plan.quantities.cautions, *(schedule.cautions if schedule is not None else ()))
     if kept:
         blocks.append(bulleted("Cautions", (f"{one.text} ({one.source})" for one in in_order(kept))))
@@ -232,7 +232,9 @@ def patches_table(plan: Plan, unit: str) -> str:
             broken.append([*row[:2], f"x {row[2]}", *row[4:]])
             broken.append(["", "", f"y {row[3]}", "", "", ""])
         lines = columns(broken, left=(0, 1, 2))
-    notes = [indented(f"{patch['name']}: {say(patch['note'], unit)}.") for patch in patches if patch["note"]]
+    notes = [
+        indented(f"{patch['name']}: {say(patch['note'], unit, plan.survey)}.") for patch in patches if patch["note"]
+    ]
     title = f"Patches, in the order of work ({'feet and inches' if unit == 'in' else 'metres'} from the corner)"
     if len(patches) > 1:
         notes.append(indented("Each is rounded by itself: their sums may be off in the last figure."))
@@ -267,7 +269,8 @@ def quantities_text(plan: Plan, unit: str) -> str:
         lines.append(f"Fill: {told_volume(found.fill_volume, unit)} {over}; {mass(found.fill_mass, unit)}, {bags}.")
         lines += [SKIMMED] if plan.survey.surface != "floor" else []
     if found.load_at is not None and found.greatest_load > 0:
-        lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {place(found.load_at, unit)}.")
+        at = place(found.load_at, unit, plan.survey)
+        lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {at}.")
     if found.cut_volume > 0:
         over = _ground(plan, "plane", found.planed_area, unit)
         lines.append(f"Planing: {told_volume(found.cut_volume, unit)} {over}.")
@@ -311,7 +314,7 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
         yield f"Chances: from {s['draws']} draws, seed {s['seed']}; verdicts at {percent(float(s['confidence']))}."
     for spot in plan.fixed:
         within = f", within {length(spot.allowance, unit)}" if spot.allowance > 0 else ""
-        yield f"Fixed: {spot.name or 'a spot'} at {place((spot.x, spot.y), unit)}{within}."
+        yield f"Fixed: {spot.name or 'a spot'} at {place((spot.x, spot.y), unit, plan.survey)}{within}."
     chosen = {name: one for name, one in s.items() if hasattr(one, "source")}
     yours = [name for name, one in chosen.items() if one.source == SET_BY_YOU]
     told = {

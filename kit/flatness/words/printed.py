@@ -16,8 +16,10 @@ from flatness.lengths import (
     MM3_PER_LITRE,
     format_against,
     format_length,
+    settle,
 )
 from flatness.limits.kinds import UNITLESS, Limit, show_ratio
+from flatness.survey.walls import Tape
 
 if TYPE_CHECKING:  # notes are said by what lies far above
     from flatness.limits.verdict import Judged
@@ -260,10 +262,76 @@ def shortened(name: str, most: int) -> str:
     return name if len(name) <= most else f"{name[: most - 1]}…"
 
 
-def place(xy: Iterable[float], unit: str) -> str:
-    """A place as two tape positions."""
-    x, y = (position(float(value), unit) for value in xy)
-    return f"{x} along x, {y} along y"
+def place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
+    """A place [mm] as a tape finds it: from the walls, or along the sides as they were typed.
+
+    From the left wall and the door wall as one walks in, where the survey knows a door, or by the walls' own names;
+    else along the first row and the first column of a grid, or along x and y. On a wall: from the left, and up.
+
+    >>> place((1828.8, 2743.2), "in")
+    '6\' 0" along x, 9\' 0" along y'
+    """
+    at = [float(value) for value in xy]
+    return ", ".join(_told(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
+
+
+def _told(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
+    if tape.wall:
+        return f"{position(abs(far), unit)} {'from' if settle(far) >= 0 else 'behind'} the {tape.wall}"
+    return f"{position(far, unit)} {_side(tape, survey)}"
+
+
+def _side(tape: Tape, survey: Survey | None) -> str:
+    """What a position that is told as it was typed runs along."""
+    if survey is not None and survey.surface == "wall":
+        return ("from the left", "up")[tape.axis]
+    sides = ("the first row", "the first column") if survey is not None and survey.is_grid else ("x", "y")
+    return f"along {sides[tape.axis]}"
+
+
+def place_heads(survey: Survey | None) -> str:
+    """What the two distances of a place are, over a column of :func:`bare_place`: ``From left wall, door wall``."""
+    tapes = _tapes(survey)
+    if all(tape.wall for tape in tapes):
+        return f"From {', '.join(tape.wall for tape in tapes)}"
+    texts = [f"from {tape.wall}" if tape.wall else _side(tape, survey) for tape in tapes]
+    return ", ".join(texts).replace("the ", "").capitalize()
+
+
+def bare_place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
+    """The two distances of :func:`place` alone."""
+    at = [float(value) for value in xy]
+    return ", ".join(position(tape.far(at), unit) for tape in _tapes(survey))
+
+
+def strip_place(along: str, at: float, ends: tuple[float, float], unit: str, survey: Survey | None = None) -> str:
+    """A strip along x or y [mm] as a tape finds it.
+
+    >>> strip_place("x", 1219.2, (0, 3048), "in")
+    'at y 4\' 0", from x 0" to 10\' 0"'
+    """
+    axis = 0 if along == "x" else 1
+    own, other = sorted(_tapes(survey), key=lambda tape: tape.axis != axis)
+    low, high = sorted(own.far(xy) for xy in ((end, end) for end in ends))
+    across = position(other.far((at, at)), unit)
+    if own.wall and other.wall:
+        span = f"{position(low, unit)} to {position(high, unit)}"
+        return f"{across} from the {other.wall}, {span} from the {own.wall}"
+    start, end = (position(value, unit) for value in ends)
+    return f"at {'yx'[axis]} {position(at, unit)}, from {along} {start} to {end}"
+
+
+def _tapes(survey: Survey | None) -> tuple[Tape, Tape]:
+    return (Tape("", 0), Tape("", 1)) if survey is None else survey.walls.tapes(survey.outline)
+
+
+def spelled(text: str) -> str:
+    """Feet and inches in letters, as a sentence has them.
+
+    >>> spelled("12' 6\\" and 10' 0\\", 5/16\\"")
+    '12 ft 6 in and 10 ft, 5/16 in'
+    """
+    return re.sub(r"(\d)\"", r"\1 in", re.sub(r"(\d)'(?: 0\")?", r"\1 ft", text))
 
 
 def percent(chance: float) -> str:
@@ -349,9 +417,9 @@ def noted_slope(mm_per_m: float, unit: str) -> str:
     return f"{noted_length(mm_per_m * SLOPE_RUN_MM / 1000, 'in')} in 10'" if unit == "in" else f"{mm_per_m:.2f} mm/m"
 
 
-def noted_place(xy: Sequence[float], unit: str) -> str:
+def noted_place(xy: Sequence[float], unit: str, survey: Survey | None = None) -> str:
     """A place in a note."""
-    return place(xy, unit) if unit == "in" else f"({xy[0]:.0f}, {xy[1]:.0f}) mm"
+    return place(xy, unit, survey) if unit == "in" or survey is not None else f"({xy[0]:.0f}, {xy[1]:.0f}) mm"
 
 
 def _against(pair: tuple[float, float], unit: str) -> str:

@@ -95,7 +95,7 @@ def _spot(plan: Plan, spot: FixedSpot, unit: str) -> str:
     within = f", within {length(spot.allowance, unit)}" if spot.allowance > 0 else ""
     given = "as found" if spot.height is None else height_words(plan.survey, spot.height, unit)
     name = spot.name or "a spot"
-    text = f"Fixed, {name} at {place((spot.x, spot.y), unit)}: {given}{within}"
+    text = f"Fixed, {name} at {place((spot.x, spot.y), unit, plan.survey)}: {given}{within}"
     moved = float(plan.surface.at(spot.x, spot.y, plan.change, beyond="nearest")[0])
     if math.isnan(moved):
         return f"{text}; it is beside the surface."
@@ -365,7 +365,7 @@ def closed_ways(ways: Ways, plan: Plan, unit: str) -> list[str]:
         if one.action("engineer").any()
     ]
     return asking + [
-        f"Not open: {way_name(str(row['way']), kind, members)}: {say(row['why'], unit)}."
+        f"Not open: {way_name(str(row['way']), kind, members)}: {say(row['why'], unit, plan.survey)}."
         for row in ways.table[ways.table["why"] != ""].to_dict("records")
     ]
 
@@ -424,7 +424,7 @@ def plane_text(plan: Plan, unit: str) -> str:
     rows, cols = np.nonzero(np.isfinite(heights))
     ends = {int(np.argmin(a * cols + b * rows)): None for a in (1, -1) for b in (1, -1)}
     lines = [
-        f"  {place((float(plan.x[cols[k]]), float(plan.y[rows[k]])), unit)}: "
+        f"  {place((float(plan.x[cols[k]]), float(plan.y[rows[k]])), unit, plan.survey)}: "
         f"{height_words(plan.survey, float(heights[rows[k], cols[k]]), unit)}"
         for k in ends
     ]
