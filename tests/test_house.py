@@ -13,6 +13,7 @@ KIT = Path(flatness.__file__).parent
 ORDER = [
     *(
         "errors",
+        "files",
         "lengths",
         "arrays",
         "notes",

@@ -24,6 +24,7 @@ from shapely import MultiPolygon, Polygon
 
 from flatness.comparison.comparing import Comparison, compare, extremes
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import read_file, stands, why, write_new
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import AGREED, Limit, build_limit, describe
 from flatness.planning.plan import made_from, read_plan
@@ -89,10 +90,10 @@ def versions() -> dict[str, str]:
 def digest(path: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal."""
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return hashlib.sha256(read_file(path)).hexdigest()
     except OSError as error:
         raise ArgumentError(
-            "the file cannot be read", value=path.name, expected="a survey file", remedy=f"check it ({error.strerror})"
+            "the file cannot be read", value=path.name, expected="a survey file", remedy=f"check it ({why(error)})"
         ) from error
 
 
@@ -262,15 +263,15 @@ def plain(value: Any) -> Any:
     return value
 
 
-def write_record(found: Mapping[str, Any], path: str | os.PathLike[str]) -> Path:
-    """Write a record as JSON; an older record in its place is replaced, any other file is not.
+def write_record(found: Mapping[str, Any], path: str | os.PathLike[str], *, overwrite: bool = True) -> Path:
+    """Write a record as JSON; with ``overwrite`` an older record in its place is replaced, any other file is not.
 
     Raises
     ------
     ArgumentError : another kind of file stands there, or the place cannot be written to
     """
     target = Path(path)
-    if target.exists():
+    if overwrite and stands(target):
         try:
             read_record(target)
         except ArgumentError as error:
@@ -279,15 +280,15 @@ def write_record(found: Mapping[str, Any], path: str | os.PathLike[str]) -> Path
                 value=target.name,
                 remedy="move it away, or choose another name",
             ) from error
-    write_text(target, json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    write_text(target, text, overwrite=overwrite)
     return target
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write a text file whole; ArgumentError where that cannot be."""
+def write_text(path: Path, text: str, *, overwrite: bool = True) -> None:
+    """Write a text file whole, in a folder that is made where it is not there; ArgumentError where that cannot be."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ArgumentError(
             "the record cannot be written",
@@ -295,6 +296,7 @@ def write_text(path: Path, text: str) -> None:
             expected="a folder that can be written to",
             remedy=f"choose another name ({error.strerror})",
         ) from error
+    write_new(path, text.encode("utf-8", "surrogatepass"), overwrite)
 
 
 def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
@@ -306,9 +308,9 @@ def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
     """
     name = Path(path).name
     try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
+        found = json.loads(read_file(path).decode("utf-8"))
     except OSError as error:
-        raise ArgumentError("the record cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
+        raise ArgumentError("the record cannot be read", value=name, remedy=f"check it ({why(error)})") from error
     except ValueError as error:
         raise ArgumentError("not a record: it is not JSON", value=name, expected="what --record has written") from error
     if not isinstance(found, dict) or found.get("record") != KIND or missing(found):

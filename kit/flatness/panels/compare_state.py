@@ -8,7 +8,6 @@ Places said to be unchanged between two surveys: typed as people write them, cli
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +22,7 @@ from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.files import write_new
 from flatness.lengths import format_length, parse_length
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
@@ -30,7 +30,6 @@ from flatness.panels.check_state import FinishState
 from flatness.panels.state import NotReadyError
 from flatness.panels.surveys import FileChoice, SurveyChoice
 from flatness.planning.plan import SavedPlan, read_plan
-from flatness.survey.files import write_new
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import comparison_report, record_text
 
@@ -218,10 +217,7 @@ class PlanChoice(FileChoice):
     def _read(self, content: Path | bytes) -> SavedPlan:
         if isinstance(content, Path):
             return read_plan(content)
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / self.file_name
-            path.write_bytes(content)
-            return read_plan(path)
+        return read_plan(content, name=self.file_name)
 
 
 CHANGE, BEFORE, AFTER, DONE = VIEWS = ("change", "before", "after", "done")

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import math
 import os
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -90,10 +89,7 @@ class WorkChoice(FileChoice):
     def _read(self, content: Path | bytes) -> Job | SavedPlan:
         if isinstance(content, Path):
             return read_job(content) if content.suffix.lower() == JOB_ENDING else read_plan(content)
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / self.file_name
-            path.write_bytes(content)
-            return read_plan(path)
+        return read_plan(content, name=self.file_name)
 
 
 def choose_file(choice: SurveyChoice, file: SurveyFile | None) -> None:

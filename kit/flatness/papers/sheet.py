@@ -28,6 +28,7 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.charts.axes import SOFTWARE
 from flatness.errors import ArgumentError, shorten
+from flatness.files import drafted
 from flatness.lengths import format_length
 
 MARGIN_MM = 15.24  # of the papers for reading
@@ -81,11 +82,11 @@ def make_pdf(
 
     Raises
     ------
-    ArgumentError : an unknown paper, or a date out of range
+    ArgumentError : an unknown paper, a date out of range, or no room to set it
     """
     sheet = sheet_named(paper)
     whole = {**data, "paper": sheet.template, "made": made_text(made), "software": SOFTWARE}
-    with tempfile.TemporaryDirectory() as folder:
+    with drafted("the paper"), tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         for source in TEMPLATES.glob("*.typ"):
             shutil.copyfile(source, root / source.name)

@@ -23,6 +23,7 @@ from shapely import MultiPolygon, Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import read_file, why, write_new
 from flatness.framing.members import COLUMNS as MEMBER_COLUMNS
 from flatness.framing.members import Members
 from flatness.limits.kinds import Limit
@@ -34,7 +35,6 @@ from flatness.planning.set_heights import SETTING_ERROR_MM
 from flatness.surface.lattice import Surface
 from flatness.surroundings.cautions import Caution
 from flatness.surroundings.finished_surface import target_heights
-from flatness.survey.files import write_new
 from flatness.survey.readings import Survey, fingerprint
 
 # how the work is done: few places, every member to one plane, runs of members, a layer over all
@@ -292,18 +292,18 @@ def _members(members: Members) -> dict[str, Any]:
     }
 
 
-def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
-    """A plan as it was saved.
+def read_plan(path: str | os.PathLike[str] | bytes, *, name: str | None = None) -> SavedPlan:
+    """A plan as it was saved; from its file, or from its bytes and the name of the file.
 
     Raises
     ------
     ArgumentError : no such file, or not a plan that this version can read
     """
-    name = Path(path).name
+    name = name or ("plan.json" if isinstance(path, bytes) else Path(path).name)
     try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
+        found = json.loads((path if isinstance(path, bytes) else read_file(path)).decode("utf-8"))
     except OSError as error:
-        raise ArgumentError("the plan cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
+        raise ArgumentError("the plan cannot be read", value=name, remedy=f"check it ({why(error)})") from error
     except ValueError as error:
         raise _not_a_plan(name, "it is not JSON") from error
     if not isinstance(found, dict) or found.get("plan") != KIND:
