@@ -14,6 +14,7 @@ ORDER = [
     *(
         "errors",
         "files",
+        "saved",
         "lengths",
         "arrays",
         "notes",

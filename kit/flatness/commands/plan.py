@@ -180,6 +180,7 @@ class Watch:
     def __init__(self) -> None:
         self.stopped = False
         self.shown = sys.stderr.isatty()
+        self._line = getattr(sys.stderr, "beneath", sys.stderr)  # it draws over its own line
         self.began = time.monotonic()
         self._told = False
         self._searches = 0
@@ -190,7 +191,7 @@ class Watch:
         if self.shown and time.monotonic() - self.began > PATIENCE_S:
             where = f"search {self._searches}, round {count}"
             text = f"{where}: {left} placements over the limit; Ctrl-C takes the best yet"
-            print(f"\r{text[:79]:<79}", end="", file=sys.stderr, flush=True)
+            print(f"\r{text[:79]:<79}", end="", file=self._line, flush=True)
             self._told = True
         return self.stopped
 
@@ -203,7 +204,7 @@ class Watch:
         if self._before is not None:
             signal.signal(signal.SIGINT, self._before)
         if self._told:
-            print(f"\r{'':79}\r", end="", file=sys.stderr, flush=True)
+            print(f"\r{'':79}\r", end="", file=self._line, flush=True)
 
     def _pressed(self, number: int, frame: FrameType | None) -> None:
         if self.stopped:

@@ -237,7 +237,7 @@ def _surveys(raw: dict[str, Any], folder: Path, report: JobReport) -> dict[str, 
                 report.add(f"{key}_sheet", "a sheet without its file", sheet, expected, remedy)
             continue
         path = folder / named[day]
-        if not os.path.isfile(path):  # false for a name that cannot be a file's, too
+        if not os.path.exists(path):  # false for a name that cannot be a file's, too
             of_file = report.origin.file is not None
             expected = f"a path from the job file's folder, {folder}" if of_file else "the path of a survey file"
             report.add(key, "there is no such file", named[day], expected, _nearest_file(path, set(named.values())))

@@ -19,7 +19,7 @@ from typing import Any
 
 import openpyxl
 
-from flatness.errors import SurveyFileError
+from flatness.errors import SurveyFileError, visible
 from flatness.survey.cells import Accident, Cell, Record, Report, Table, date_accident, nearest, refuse
 
 DELIMITERS = ("\t", ";", ",")
@@ -85,7 +85,7 @@ def decode(data: bytes, file: str) -> str:
         ) from error
     if "\0" in text:
         raise refuse(file, "this is not plain text", expected="CSV in UTF-8", remedy=SAVE_AS_UTF8)
-    return text
+    return "\r".join(map(visible, text.split("\r")))
 
 
 def is_header(text: str) -> bool:
@@ -333,7 +333,7 @@ def _cell(typed: Any, shown: Any) -> Cell:
         # a format such as 0.0" mm" shows a unit that the number itself does not carry: read what is shown
         unit = _SHOWN_UNIT.search(style)
         return f"{float(value)!r} {unit[1]}" if unit else float(value)
-    return str(value)
+    return visible(re.sub(r"[\t\r\n]+", " ", str(value)))
 
 
 def _report_merged(sheet: Any, report: Report, header_rows: int) -> None:
