@@ -75,6 +75,8 @@ def write_new(
         target = Path(os.path.realpath(target))  # a link stays one, and what it points to is replaced
         sweep(target.parent)
         part = _fill(target, data)
+    except FlatnessError:
+        raise
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have
         raise _cannot(target, error) from error
     staged = _Staged(part, target, overwrite, exists, remedy)

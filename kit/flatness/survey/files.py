@@ -317,7 +317,7 @@ def _bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | Non
 def _read_path(path: Path, name: str | None) -> tuple[bytes, str]:
     file = Path(name).name if name else path.name
     try:
-        return read_file(path), file
+        return read_file(path, LARGEST_BYTES), file
     except FileNotFoundError as error:
         what, expected = "there is no such file", "a .csv or .xlsx file"
         raise refuse(str(path), what, expected=expected, remedy="check the name and the folder") from error
