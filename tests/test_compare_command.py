@@ -119,6 +119,12 @@ def test_a_record_and_its_rerun(capsys, tmp_path):
     assert code == 2
     assert "not the text of a record" in err
     assert run(capsys, *files, "--record", tmp_path / "a.txt")[0] == 2
+    (tmp_path / "papers/store.txt").write_text(text, encoding="utf-8")
+    path.unlink()  # the text alone is left, and is not replaced unasked either
+    code, _, err = run(capsys, *(one for one in arguments if one != "--overwrite"))
+    assert (code, path.exists()) == (2, False)
+    assert "already" in err
+    assert "store.txt" in err
 
 
 def test_pictures(capsys, tmp_path):

@@ -13,6 +13,8 @@ KIT = Path(flatness.__file__).parent
 ORDER = [
     *(
         "errors",
+        "files",
+        "saved",
         "lengths",
         "arrays",
         "notes",

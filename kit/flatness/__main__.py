@@ -1,6 +1,6 @@
 """The command line, thin over the public names.
 
-Exit codes: 0 pass, 1 fail, 3 undecided, 2 bad input.
+Exit codes: 0 pass, 1 fail, 3 undecided, 2 bad input, 70 a fault of the program itself.
 """
 
 from __future__ import annotations
@@ -11,9 +11,13 @@ import sys
 from collections.abc import Collection, Sequence
 from importlib import import_module
 
+from flatness.commands.terminal import shown_as_text
 from flatness.errors import FlatnessError
 
 BAD_INPUT = 2
+UNFORESEEN = 70  # as sysexits.h has it: an error of the software
+STOPPED = 130  # as a shell shows a command that Ctrl-C ended
+MOST_TOLD = 200  # letters of a fault
 BROKEN_PIPE = 141  # as a shell shows it
 COMMANDS = {  # its module in commands/, the function that adds what it takes, and its help
     "check": ("check", "add_check", "hold a survey against limits: verdict, worst place, pictures"),
@@ -30,18 +34,34 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the number it returns is the exit code."""
-    given = sys.argv[1:] if arguments is None else arguments
-    options = parser(given[:1]).parse_args(given)
-    try:
-        return int(options.run(options))
-    except FlatnessError as error:
-        from flatness.commands.options import told_in_unit
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    with shown_as_text():
+        options = parser(given[:1]).parse_args(given)
+        try:
+            code = int(options.run(options))
+            sys.stdout.flush()
+            return code
+        except FlatnessError as error:
+            from flatness.commands.options import told_in_unit
 
-        print(told_in_unit(error, options), file=sys.stderr)
-        return BAD_INPUT
-    except BrokenPipeError:  # the reader of the output, such as head, has had enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return BROKEN_PIPE
+            print(told_in_unit(error, options), file=sys.stderr)
+            return BAD_INPUT
+        except BrokenPipeError:  # the reader of the output, such as head, has had enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return BROKEN_PIPE
+        except KeyboardInterrupt:
+            print("stopped", file=sys.stderr)
+            return STOPPED
+        except Exception as error:
+            if options.debug:
+                raise
+            print(_unforeseen(error), file=sys.stderr)
+            return UNFORESEEN
+
+
+def _unforeseen(error: Exception) -> str:
+    what = " ".join(f"{type(error).__name__}: {error}".split())[:MOST_TOLD].rstrip(": ")
+    return f"flatness: a fault of this program, not of your files ({what}); the same with --debug shows where"
 
 
 def parser(wanted: Collection[str] = COMMANDS.keys()) -> argparse.ArgumentParser:
@@ -55,6 +75,7 @@ def parser(wanted: Collection[str] = COMMANDS.keys()) -> argparse.ArgumentParser
         one = commands.add_parser(name, help=told)
         if name in wanted:
             getattr(import_module(f"flatness.commands.{module}"), add)(one)
+        one.add_argument("--debug", action="store_true", help="show where in the program a fault of its own arose")
     return found
 
 

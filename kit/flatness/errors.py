@@ -6,6 +6,7 @@ Every error the kit raises on purpose is a :class:`FlatnessError`. It carries on
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
@@ -59,6 +60,22 @@ class Problem:
         if self.remedy:
             text += f"\n    remedy: {say(self.remedy)}"
         return text
+
+
+# controls, marks that turn what follows, line ends that few know, halves of letters, marks that are never seen
+_HIDDEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufff9-\ufffb"
+    "\U000e0000-\U000e007f]"
+)
+
+
+def visible(text: str) -> str:
+    r"""The text with every mark that would move, hide or turn what is read shown as text; tabs and line ends stay.
+
+    >>> visible("FAIL\x1b[8m"), visible("\u202ePASS"), visible("Größe\t½\n")
+    ('FAIL\\x1b[8m', '\\u202ePASS', 'Größe\t½\n')
+    """
+    return _HIDDEN.sub(lambda mark: repr(mark[0])[1:-1], text)
 
 
 def shorten(value: str, most: int = 80) -> str:

@@ -22,8 +22,8 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from flatness.errors import ArgumentError
+from flatness.files import drafted, write_new
 from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, MM_PER
-from flatness.survey.files import write_new
 
 UNITS = ("mm", "in")
 WORDS_WIDTH, WIDEST, NARROWEST = 100, 60, 9  # of columns [letters]
@@ -84,6 +84,11 @@ def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm
     ------
     ArgumentError : an unknown unit, a file that is there already, or one that cannot be written
     """
+    write_new(path, csv_bytes(table, unit), overwrite)
+
+
+def csv_bytes(table: pd.DataFrame, unit: str = "mm") -> bytes:
+    """The file that :func:`write_csv` writes."""
     shown = in_unit(table, unit)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -93,7 +98,7 @@ def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm
         [_cell(_short(name, value)) for name, value in zip(names, row, strict=True)]
         for row in shown.itertuples(index=False, name=None)
     )
-    write_new(path, out.getvalue().encode("utf-8"), overwrite)
+    return out.getvalue().encode("utf-8")
 
 
 def write_xlsx(
@@ -109,10 +114,19 @@ def write_xlsx(
     As :func:`write_csv`; headings are frozen and can be filtered by, inches show as fractions, as fine as the readings
     among the tables were taken, and a sheet prints as wide as the paper.
     """
+    write_new(path, workbook_bytes(sheets, words, unit), overwrite)
+
+
+def workbook_bytes(
+    sheets: Mapping[str, pd.DataFrame], words: Sequence[str] = (), unit: str = "mm", creator: str | None = None
+) -> bytes:
+    """The file that :func:`write_xlsx` writes; ``creator`` is stamped into it."""
     read = (table[name] for table in sheets.values() for name in ("reading_mm",) if name in table)
     fraction = denominator(mm for column in read for mm in column)
     book = openpyxl.Workbook()
     book.remove(book.active)
+    if creator is not None:
+        book.properties.creator = creator
     for name, table in sheets.items():
         _fill(book.create_sheet(name), in_unit(table, unit), unit, fraction)
     if words or not sheets:
@@ -122,8 +136,9 @@ def write_xlsx(
         for row, text in enumerate(words, 1):
             notes.cell(row, 1, _cell(text)).alignment = Alignment(wrap_text=True, vertical="top")
     out = io.BytesIO()
-    book.save(out)
-    write_new(path, out.getvalue(), overwrite)
+    with drafted("the workbook"):
+        book.save(out)
+    return out.getvalue()
 
 
 def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:

@@ -7,6 +7,7 @@ Labels that keep clear of one another, of the marks they belong to, and of the e
 
 from __future__ import annotations
 
+import io
 import itertools
 import math
 import os
@@ -36,6 +37,7 @@ from mpl_toolkits.axes_grid1.axes_divider import make_axes_locatable
 from flatness.arrays import Floats
 from flatness.charts.scales import Scale, place_step, printed
 from flatness.errors import ArgumentError
+from flatness.files import write_new
 from flatness.lengths import settle
 from flatness.survey.readings import Survey, place_keys
 from flatness.survey.walls import Tape
@@ -280,7 +282,7 @@ def save_chart(chart: Any, path: str | os.PathLike[str], dpi: float = 150) -> Pa
 
     Raises
     ------
-    ArgumentError : another suffix, or something that is not a chart
+    ArgumentError : another suffix, something that is not a chart, or a file that cannot be written
     """
     target = Path(path)
     kind = target.suffix.lower().removeprefix(".")
@@ -291,14 +293,10 @@ def save_chart(chart: Any, path: str | os.PathLike[str], dpi: float = 150) -> Pa
     if not (np.isfinite(dpi) and 10 <= dpi <= 1200):
         raise ArgumentError("dpi out of range", value=str(dpi), expected="10 to 1200 pixels per inch")
     figure = _figure_of(chart)
-    partial = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        stamp = {"Software" if kind == "png" else "Creator": SOFTWARE}
-        figure.savefig(partial, format=kind, dpi=dpi, facecolor="white", metadata=stamp)
-        partial.replace(target)
-    finally:
-        partial.unlink(missing_ok=True)
-    return target
+    stamp = {"Software" if kind == "png" else "Creator": SOFTWARE}
+    picture = io.BytesIO()
+    figure.savefig(picture, format=kind, dpi=dpi, facecolor="white", metadata=stamp)
+    return write_new(target, picture.getvalue(), overwrite=True)
 
 
 def _figure_of(chart: Any) -> Figure:

@@ -24,6 +24,7 @@ from flatness.charts.plan_map import action_map
 from flatness.charts.profile import profile_chart
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
+from flatness.files import named, read_file, stands, why, written_together
 from flatness.framing.schedule import Schedule
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment
@@ -31,6 +32,8 @@ from flatness.measures.straightedge import StraightedgeResult
 from flatness.planning.plan import Plan
 from flatness.words.checks import where_alone, where_to_read
 from flatness.words.printed import length, printed_place, shown_unit
+
+MOST = 500_000_000  # bytes of a picture that is replaced
 
 
 def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
@@ -98,12 +101,11 @@ def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Pat
     ------
     ArgumentError : as for :func:`write_pictures`
     """
-    paths = {name: folder / f"{stem}-{name}.png" for name in charts}
+    paths = {name: named(folder, f"{stem}-{name}.png") for name in charts}
     for path in paths.values():
         check_ours(path)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        return [save_chart(chart, paths[name]) for name, chart in charts.items()]
     except OSError as error:
         raise ArgumentError(
             "the pictures cannot be written",
@@ -111,11 +113,17 @@ def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Pat
             expected="a folder that can be written to",
             remedy=f"choose another folder ({error.strerror})",
         ) from error
+    with written_together():
+        return [save_chart(chart, paths[name]) for name, chart in charts.items()]
 
 
 def check_ours(path: Path) -> None:
     """Refuse to overwrite a file that this kit did not write."""
-    if path.exists() and SOFTWARE.encode() not in path.read_bytes()[:4096]:
+    try:
+        ours = not stands(path) or SOFTWARE.encode() in read_file(path, MOST)[:4096]
+    except OSError as error:
+        raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
+    if not ours:
         raise ArgumentError(
             "a file stands there that this kit did not write",
             value=str(path),
@@ -166,7 +174,7 @@ def check_pictures(folder: Path, stem: str) -> None:
     ArgumentError : a file of that name stands there that the kit did not write
     """
     for name in NAMES:
-        check_ours(folder / f"{stem}-{name}.png")
+        check_ours(named(folder, f"{stem}-{name}.png"))
 
 
 def comparison_charts(comparison: Comparison, unit: str | None = None) -> dict[str, Any]:

@@ -20,12 +20,14 @@ from flatness.commands.options import (
     add_limits,
     check_new,
     job_of,
+    make_folder,
     new_report,
     print_written,
     read_fields,
 )
 from flatness.commands.plan_json import checks_json, rows, survey_json
 from flatness.errors import FlatnessError
+from flatness.files import named, stands, write_new, written_together
 from flatness.job.report import JobReport
 from flatness.job.schema import PLAN, Field, Keys
 from flatness.job.values import Length, Many, Number, Type
@@ -42,7 +44,7 @@ class SpotChecks(Type):
     """A list of strips, filled in; or the length of a bar, the largest gap, and in how many places it was set."""
 
     def read(self, raw: Any, path: str, report: JobReport) -> Checks | None:
-        if Path(raw).suffix.lower() == ".csv" or Path(raw).is_file():
+        if Path(raw).suffix.lower() == ".csv" or stands(raw):
             return report.make(path, raw, read_spots, raw)
         parts = raw.split()
         if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
@@ -113,12 +115,13 @@ def run_check(options: argparse.Namespace) -> int:
         from flatness.charts.pictures import write_pictures
 
         folder, stem = Path(options.out), Path(options.file).stem
-        pictures = write_pictures(found, folder, stem, unit, own["more"])
-        if more is not None:
-            path = folder / f"{stem}-more.csv"
-            sheet = f"left as it is: {path}, which may be filled in already; move it away for a new one"
-            if words.write_more_sheet(job.before.survey, more[1], path, unit):
-                sheet = f"written: {path}, to fill in with the readings that are wanted"
+        with written_together():
+            pictures = write_pictures(found, folder, stem, unit, own["more"])
+            if more is not None:
+                path = named(folder, f"{stem}-more.csv")
+                sheet = f"left as it is: {path}, which may be filled in already; move it away for a new one"
+                if words.write_more_sheet(job.before.survey, more[1], path, unit):
+                    sheet = f"written: {path}, to fill in with the readings that are wanted"
     if options.json:
         print(json.dumps(_check_json(found, options.file, pictures, more), allow_nan=False))
     else:
@@ -199,8 +202,8 @@ def run_spots(options: argparse.Namespace) -> int:
     sweeps = wanted_sweeps(job.before.survey, Subject.of(job.before.survey, bars).surface, limit, own["bar"])
     if options.out:
         path = Path(options.out)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(spot_sheet(sweeps, job.show), encoding="utf-8")
+        make_folder(path.parent)
+        write_new(path, spot_sheet(sweeps, job.show).encode(), remedy="move it away, or choose another name")
     if options.json:
         print(json.dumps({"limit": limit.name, "sweeps": checks_json(sweeps)}, allow_nan=False))
         return 0

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
-from typing import Any
 
 from flatness.commands.options import (
     EXIT,
@@ -22,6 +21,7 @@ from flatness.commands.options import (
 from flatness.comparison.comparing import compare
 from flatness.comparison.records import record, rerun, write_record, write_text
 from flatness.errors import FlatnessError
+from flatness.files import read_file, stands, written_together
 from flatness.job.schema import PLAN, Keys
 from flatness.planning.plan import read_plan
 
@@ -71,7 +71,7 @@ def run_compare(options: argparse.Namespace) -> int:
         expected, remedy = "flatness compare BEFORE AFTER, in this order", "name both files; or --rerun FILE"
         raise FlatnessError("two surveys are compared", expected=expected, remedy=remedy)
     if options.record:
-        check_new(Path(options.record), "--record", options.overwrite)
+        _check_record(Path(options.record), options.overwrite)
     report = new_report(OWN)
     if options.tolerance is not None and options.plan is None:
         report.add("compare.tolerance", "a tolerance without a plan", options.tolerance, "--plan FILE too")
@@ -96,13 +96,17 @@ def run_compare(options: argparse.Namespace) -> int:
     made = record(found, options.before, options.after, folder, sheets=sheets, plan_file=options.plan)
     told = comparison_report(found, job.show)
     written: list[Path] = []
-    if options.record:
-        written += _write(made, record_text(made, told), Path(options.record))
-    if options.out:
-        from flatness.charts.pictures import write_comparison
+    with written_together():
+        if options.record:
+            path = Path(options.record)
+            written.append(write_record(made, path, overwrite=options.overwrite))
+            written.append(path.with_suffix(".txt"))
+            write_text(written[-1], record_text(made, told), overwrite=options.overwrite)
+        if options.out:
+            from flatness.charts.pictures import write_comparison
 
-        stem = f"{Path(options.after).stem}-against-{Path(options.before).stem}"
-        written += write_comparison(found, Path(options.out), stem, job.show)
+            stem = f"{Path(options.after).stem}-against-{Path(options.before).stem}"
+            written += write_comparison(found, Path(options.out), stem, job.show)
     if options.json:
         print(json.dumps({**made, "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:
@@ -114,17 +118,21 @@ def run_compare(options: argparse.Namespace) -> int:
 TEXT_HEAD = "Record of a comparison"
 
 
-def _write(made: dict[str, Any], text: str, path: Path) -> list[Path]:
+def _check_record(path: Path, overwrite: bool) -> None:
+    """Refuse, before anything is compared, a record that would stand in the place of something else."""
     readable = path.with_suffix(".txt")
     if readable == path:
         what, expected = "the record is JSON, and its text stands beside it", "another ending, such as .json"
         raise FlatnessError(what, column="--record", value=path.name, expected=expected)
-    if readable.exists() and not readable.read_bytes().startswith(TEXT_HEAD.encode()):
+    for one in (path, readable):
+        check_new(one, "--record", overwrite)
+    try:
+        ours = not stands(readable) or read_file(readable).startswith(TEXT_HEAD.encode())
+    except OSError:
+        ours = False
+    if not ours:
         what, remedy = "a file stands there that is not the text of a record", "move it away, or choose another name"
         raise FlatnessError(what, column="--record", value=readable.name, remedy=remedy)
-    write_record(made, path)
-    write_text(readable, text)
-    return [path, readable]
 
 
 def _rerun(options: argparse.Namespace) -> int:

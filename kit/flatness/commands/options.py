@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from flatness.errors import FlatnessError
+from flatness.files import stands
 from flatness.job.reading import make_job, read_limits
 from flatness.job.records import Job
 from flatness.job.report import JobReport, Origin
@@ -288,7 +289,7 @@ def make_folder(folder: Path, option: str = "--out") -> None:
 
 def check_new(path: Path, option: str, overwrite: bool, remedy: str = "choose another name, or --overwrite") -> None:
     """Refuse a file that is there already, unless it may be replaced."""
-    if path.exists() and not overwrite:
+    if stands(path) and not overwrite:
         what = "there is a file of this name already"
         raise FlatnessError(what, column=option, value=path.name, expected="a new name", remedy=remedy)
 

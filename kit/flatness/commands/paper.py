@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from flatness.commands.options import add_json, add_keys, add_limits, job_of, make_folder, print_written
 from flatness.comparison.records import record
 from flatness.errors import FlatnessError
+from flatness.files import named, written_together
 from flatness.job.reading import read_job
 from flatness.job.records import Job
 from flatness.job.running import Results, run_job
@@ -54,7 +55,9 @@ def run_paper(options: argparse.Namespace) -> int:
     folder = Path(options.out)
     make_folder(folder)
     stem = re.sub(r"[^\w-]+", "-", job.title or job.path.stem).strip("-_").lower()[:60] or "surface"
-    written = _WRITE[options.kind](run_job(job), folder / stem, options)
+    done = run_job(job)
+    with written_together():
+        written = _WRITE[options.kind](done, folder / stem, options)
     if options.json:
         print(json.dumps({"kind": options.kind, "written": [path.as_posix() for path in written]}))
     else:
@@ -128,7 +131,7 @@ def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
         raise _lacks("data", "a plan or a survey of after", "give the job file a [plan]")
     tables = {} if plan is None else plan_tables(plan, done.schedule)
     tables |= {} if both is None else comparison_tables(both)
-    book, setout, drawing = (Path(f"{base}{end}") for end in (".xlsx", "-setout.csv", ".dxf"))
+    book, setout, drawing = (named(base.parent, f"{base.name}{end}") for end in (".xlsx", "-setout.csv", ".dxf"))
     for path in (book,) if plan is None else (book, drawing):
         check_free(path, overwrite=over)
     written = write_tables(base.parent, base.name, tables, unit, overwrite=over)
@@ -142,7 +145,7 @@ def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
 def _write(paper: Paper, base: str, ends: tuple[str, ...], options: argparse.Namespace) -> list[Path]:
     from flatness.papers.files import check_free
 
-    targets = [Path(base + end) for end in ends]
+    targets = [named(Path(base).parent, Path(base).name + end) for end in ends]
     for target in targets:
         check_free(target, overwrite=options.overwrite)
     return [paper.write(target, overwrite=options.overwrite) for target in targets]

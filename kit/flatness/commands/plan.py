@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import signal
 import sys
 import threading
@@ -26,6 +27,7 @@ from flatness.commands.options import (
     told_in_unit,
 )
 from flatness.errors import FlatnessError, PlanError
+from flatness.files import named, stands, written_together
 from flatness.framing.schedule import Schedule
 from flatness.job.records import Job
 from flatness.job.running import Results, run_job
@@ -115,11 +117,14 @@ def _tell(options: argparse.Namespace, done: Results, plan: Plan, ways: Ways, st
 
     unit, schedule = done.job.show, done.schedule
     if options.json:
-        files = _write(options, plan, schedule, unit)
+        with written_together():
+            files = _write(options, plan, schedule, unit)
         print(json.dumps(plan_json(plan, ways, schedule, options.file, stopped, files), allow_nan=False))
     else:
         print(plan_report(plan, unit, schedule, ways), flush=True)
-        print_written(_write(options, plan, schedule, unit))
+        with written_together():
+            files = _write(options, plan, schedule, unit)
+        print_written(files)
     if plan.action("engineer").any():
         return EXIT[UNDECIDED]
     return EXIT[plan.verdict] if plan.verdict else 0
@@ -133,13 +138,13 @@ def _check_names(options: argparse.Namespace) -> None:
         from flatness.papers.files import check_free
 
         folder = Path(options.out)
-        if folder.exists() and not folder.is_dir():
+        if stands(folder) and not os.path.isdir(folder):
             raise FlatnessError("a file, not a folder", column="--out", value=options.out, expected="a folder")
         check_pictures(folder, stem)
-        check_free(folder / f"{stem}-plan.xlsx", overwrite=options.overwrite)
+        check_free(named(folder, f"{stem}-plan.xlsx"), overwrite=options.overwrite)
         for name in TABLES:
-            check_free(folder / f"{stem}-{name}.csv", overwrite=options.overwrite, head=b"")
-    if options.save and Path(options.save).exists():
+            check_free(named(folder, f"{stem}-{name}.csv"), overwrite=options.overwrite, head=b"")
+    if options.save and stands(options.save):
         check_new(Path(options.save), "--save", options.overwrite)
         read_plan(options.save)  # an error where it is no plan
 
@@ -162,7 +167,7 @@ def _write(options: argparse.Namespace, plan: Plan, schedule: Schedule | None, u
         words = [*plan.notes, *(schedule.notes if schedule else ())]
         words += [f"{one.text} ({one.source})" for one in cautions.values()]
         written += write_tables(folder, stem, tables, unit, overwrite=over)
-        written.append(write_workbook(folder / f"{stem}-plan.xlsx", tables, unit, words, overwrite=over))
+        written.append(write_workbook(named(folder, f"{stem}-plan.xlsx"), tables, unit, words, overwrite=over))
     return written
 
 
@@ -175,6 +180,7 @@ class Watch:
     def __init__(self) -> None:
         self.stopped = False
         self.shown = sys.stderr.isatty()
+        self._line = getattr(sys.stderr, "beneath", sys.stderr)  # it draws over its own line
         self.began = time.monotonic()
         self._told = False
         self._searches = 0
@@ -185,7 +191,7 @@ class Watch:
         if self.shown and time.monotonic() - self.began > PATIENCE_S:
             where = f"search {self._searches}, round {count}"
             text = f"{where}: {left} placements over the limit; Ctrl-C takes the best yet"
-            print(f"\r{text[:79]:<79}", end="", file=sys.stderr, flush=True)
+            print(f"\r{text[:79]:<79}", end="", file=self._line, flush=True)
             self._told = True
         return self.stopped
 
@@ -198,7 +204,7 @@ class Watch:
         if self._before is not None:
             signal.signal(signal.SIGINT, self._before)
         if self._told:
-            print(f"\r{'':79}\r", end="", file=sys.stderr, flush=True)
+            print(f"\r{'':79}\r", end="", file=self._line, flush=True)
 
     def _pressed(self, number: int, frame: FrameType | None) -> None:
         if self.stopped:

@@ -15,6 +15,7 @@ from typing import Any
 
 from flatness.comparison.alignment import WAYS
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import write_new
 from flatness.survey.files import ENDINGS
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -133,8 +134,7 @@ def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Pa
         "keep_in": str(Path(options.out).resolve()),
     }
     path = folder / "present.ipynb"
-    path.write_text(json.dumps(notebook_of(settings)), encoding="utf-8")
-    return path
+    return write_new(path, json.dumps(notebook_of(settings)).encode())
 
 
 def notebook_of(settings: Mapping[str, Any]) -> dict[str, Any]:

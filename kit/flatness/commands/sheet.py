@@ -23,6 +23,7 @@ from flatness.commands.options import (
     read_fields,
 )
 from flatness.commands.plan_json import rows
+from flatness.files import named, written_together
 from flatness.job.report import JobReport
 from flatness.job.schema import ABOUT, Field, Keys
 from flatness.job.values import Choice, Length, Number, Text, Type
@@ -122,20 +123,21 @@ def run_sheet(options: argparse.Namespace) -> int:
         x, y = plan.positions(step)
         told = plan_report(plan, unit, step)
     make_folder(files[0].parent)
-    for path in files:
-        blank_sheet(
-            x,
-            y,
-            path,
-            title=own["title"],
-            unit=unit,
-            reading=own["reading"],
-            accuracy=own["accuracy"],
-            outline=box(0, 0, length, width),
-            surface=surface,
-            overwrite=options.overwrite,
-            framing=framing,
-        )
+    with written_together():
+        for path in files:
+            blank_sheet(
+                x,
+                y,
+                path,
+                title=own["title"],
+                unit=unit,
+                reading=own["reading"],
+                accuracy=own["accuracy"],
+                outline=box(0, 0, length, width),
+                surface=surface,
+                overwrite=options.overwrite,
+                framing=framing,
+            )
     if options.json:
         print(json.dumps(_json(plan, step, x, y, files), allow_nan=False))
     else:
@@ -148,7 +150,7 @@ def _files(options: argparse.Namespace, title: str, surface: str) -> list[Path]:
     """Where the sheets go, known before the plan is made, so that nobody waits for a name that is taken."""
     check_title(title)
     name = re.sub(r"[^\w-]+", "-", title).strip("-_") or f"{surface}-readings"
-    files = [Path(options.out) / f"{name}{ending}" for ending in (".csv", ".xlsx")]
+    files = [named(options.out, f"{name}{ending}") for ending in (".csv", ".xlsx")]
     for path in files:
         check_new(
             path,

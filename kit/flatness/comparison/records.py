@@ -20,21 +20,65 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from shapely import MultiPolygon, Polygon
 
+from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare, extremes
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import read_file, stands, why, write_new
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit, agreed, describe
-from flatness.planning.plan import made_from, read_json, read_plan
+from flatness.planning.plan import made_from, read_plan
+from flatness.saved import LONGEST_MM, By, Each, Form, Number, OneOf, Part, Text, not_understood, read_saved
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
 
 KIND, FORM = "flatness comparison", 1
-WRITTEN_BY = "what --record has written"
 PACKAGES = ("numpy", "scipy", "pandas", "shapely")
 DAYS = ("before", "after")
-PARTS = ("record", "form", "versions", "inputs", "settings", "limits", "results")
+
+TEXT, NUMBER, ABOVE = Text(), Number(-LONGEST_MM, LONGEST_MM), OneOf(None, Number(0, LONGEST_MM, above=True))
+PLACE = Each(NUMBER, least=2, most=2)
+_FILE = {"file": TEXT, "sha256": TEXT}
+_INPUT = Part(_FILE, maybe={"sheet": OneOf(None, TEXT)})
+_AGREED = Part(
+    {
+        "name": TEXT,
+        "kind": TEXT,
+        "purpose": TEXT,
+        "surfaces": Each(TEXT, least=1),
+        "values_mm": By(OneOf(NUMBER, TEXT, None, Each(OneOf(NUMBER, TEXT, None)))),
+    }
+)
+HOLDS = Part(
+    {
+        "record": TEXT,
+        "versions": By(TEXT),
+        "inputs": Part({"before": _INPUT, "after": _INPUT}),
+        "settings": Part(
+            {
+                "align": Text(WAYS),
+                "unchanged": OneOf(
+                    None,
+                    Each(
+                        OneOf(Part({"label": TEXT}), Part({"area_mm": Each(PLACE, least=3)}), Part({"place_mm": PLACE}))
+                    ),
+                ),
+                "spacing_mm": ABOVE,
+                "limits": Each(OneOf(TEXT, _AGREED)),
+                "tolerance_mm": ABOVE,
+                "confidence": Number(0.5, 1),
+                "draws": Number(0, 100_000, whole=True),
+                "seed": Number(0, 2**32 - 1, whole=True),
+            }
+        ),
+        "limits": Each(Part({})),
+        "results": Part({}),
+    },
+    maybe={"plan": OneOf(None, Part(_FILE))},
+)
+SAVED = Form("record", KIND, "a record of a comparison", "what `flatness compare --record` wrote", {FORM: HOLDS})
 
 
 def record(
@@ -91,10 +135,10 @@ def versions() -> dict[str, str]:
 def digest(path: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal."""
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return hashlib.sha256(read_file(path)).hexdigest()
     except OSError as error:
         raise ArgumentError(
-            "the file cannot be read", value=path.name, expected="a survey file", remedy=f"check it ({error.strerror})"
+            "the file cannot be read", value=path.name, expected="a survey file", remedy=f"check it ({why(error)})"
         ) from error
 
 
@@ -264,15 +308,15 @@ def plain(value: Any) -> Any:
     return value
 
 
-def write_record(found: Mapping[str, Any], path: str | os.PathLike[str]) -> Path:
-    """Write a record as JSON; an older record in its place is replaced, any other file is not.
+def write_record(found: Mapping[str, Any], path: str | os.PathLike[str], *, overwrite: bool = True) -> Path:
+    """Write a record as JSON; with ``overwrite`` an older record in its place is replaced, any other file is not.
 
     Raises
     ------
     ArgumentError : another kind of file stands there, or the place cannot be written to
     """
     target = Path(path)
-    if target.exists():
+    if overwrite and stands(target):
         try:
             read_record(target)
         except ArgumentError as error:
@@ -281,15 +325,15 @@ def write_record(found: Mapping[str, Any], path: str | os.PathLike[str]) -> Path
                 value=target.name,
                 remedy="move it away, or choose another name",
             ) from error
-    write_text(target, json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    write_text(target, text, overwrite=overwrite)
     return target
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write a text file whole; ArgumentError where that cannot be."""
+def write_text(path: Path, text: str, *, overwrite: bool = True) -> None:
+    """Write a text file whole, in a folder that is made where it is not there; ArgumentError where that cannot be."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ArgumentError(
             "the record cannot be written",
@@ -297,6 +341,7 @@ def write_text(path: Path, text: str) -> None:
             expected="a folder that can be written to",
             remedy=f"choose another name ({error.strerror})",
         ) from error
+    write_new(path, text.encode("utf-8", "surrogatepass"), overwrite)
 
 
 def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
@@ -306,15 +351,7 @@ def read_record(path: str | os.PathLike[str]) -> dict[str, Any]:
     ------
     ArgumentError : no such file, or not a record that this version can read
     """
-    name, found = Path(path).name, read_json(path, "record", WRITTEN_BY)
-    lost = ", ".join(part for part in PARTS if part not in found) if isinstance(found, dict) else ""
-    if not isinstance(found, dict) or found.get("record") != KIND or lost:
-        raise ArgumentError(
-            "not a record of a comparison" + (f": it lacks {lost}" if lost else ""), value=name, expected=WRITTEN_BY
-        )
-    if found["form"] != FORM:
-        raise ArgumentError("a record of another form", value=str(found["form"]), expected=str(FORM))
-    return found
+    return read_saved(path, SAVED)
 
 
 RELATIVE, ABSOLUTE = 1e-6, 1e-6  # what other builds of the same libraries may differ by
@@ -349,27 +386,26 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
     found = read_record(path)
     folder = Path(path).resolve().parent
     differences: list[str] = []
+    used = {day: found["inputs"][day] for day in DAYS} | ({"plan": found["plan"]} if found.get("plan") else {})
+    names = {day: str(one["file"]) for day, one in used.items()}
+    files = {day: folder / name for day, name in names.items()}
+    sheets = {day: found["inputs"][day].get("sheet") for day in DAYS}
     try:
-        used = {day: found["inputs"][day] for day in DAYS} | ({"plan": found["plan"]} if found.get("plan") else {})
-        names = {day: str(one["file"]) for day, one in used.items()}
-        files = {day: folder / name for day, name in names.items()}
-        shas = {day: one["sha256"] for day, one in used.items()}
         asked = _repeated_settings(found["settings"])
-        sheets = {day: found["inputs"][day].get("sheet") for day in DAYS}
-        then = found["versions"]
-        remarks = [
-            f"made with {name} {then.get(name, '?')}, rerun with {now}"
-            for name, now in versions().items()
-            if then.get(name) != now
-        ]
-    except (KeyError, TypeError, AttributeError, ValueError) as error:
-        raise ArgumentError("the record cannot be understood", value=Path(path).name, expected=f"{error}") from error
+    except (FlatnessError, KeyError, TypeError, ValueError, shapely.errors.ShapelyError) as error:
+        raise not_understood(SAVED, Path(path).name, error) from error
+    then = found["versions"]
+    remarks = [
+        f"made with {name} {then.get(name, '?')}, rerun with {now}"
+        for name, now in versions().items()
+        if then.get(name) != now
+    ]
     there = True
     for day, file in files.items():
-        if not file.is_file():
+        if not os.path.isfile(file):
             differences.append(f"{day}: the file is not there: {names[day]}")
             there = False
-        elif digest(file) != shas[day]:
+        elif digest(file) != used[day]["sha256"]:
             differences.append(f"{day}: the file is not the one that was used: {names[day]}")
     if not there:
         return Rerun(tuple(differences), tuple(remarks), None)

@@ -5,24 +5,22 @@ Points to set out: label, place, the height that the finished surface shall have
 
 from __future__ import annotations
 
-import io
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
-import openpyxl
 import pandas as pd
 
 from flatness.charts.axes import SOFTWARE
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
+from flatness.files import named, written_together
 from flatness.framing.schedule import Schedule
 from flatness.papers.files import check_free, write_ours
 from flatness.papers.sheet import one_line
 from flatness.planning.plan import Plan
-from flatness.spreadsheet import check_unit, write_csv, write_xlsx
+from flatness.spreadsheet import check_unit, csv_bytes, workbook_bytes
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import ROWS
 from flatness.words.phrases import say
@@ -134,29 +132,17 @@ def write_workbook(
         raise ArgumentError(what, value=target.name, expected="tables, and a name that ends in .xlsx")
     check_unit(unit)
     check_free(target, overwrite=overwrite)
-    with tempfile.TemporaryDirectory() as folder:
-        draft = Path(folder) / "draft.xlsx"
-        write_xlsx(
-            draft,
-            {name: in_words(table, unit) for name, table in tables.items()},
-            [say(text, unit) for text in words],
-            unit,
-        )
-        book = openpyxl.load_workbook(draft)
-    book.properties.creator = SOFTWARE  # by which the kit knows its own file again
-    out = io.BytesIO()
-    book.save(out)
-    return write_ours(target, out.getvalue(), overwrite=overwrite)
+    sheets = {name: in_words(table, unit) for name, table in tables.items()}
+    # by its creator the kit knows its own file again
+    data = workbook_bytes(sheets, [say(text, unit) for text in words], unit, creator=SOFTWARE)
+    return write_ours(target, data, overwrite=overwrite)
 
 
 def write_table(
     path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False
 ) -> Path:
     """Write one table as CSV; see :func:`write_workbook`. A file with the same headings counts as the kit's own."""
-    with tempfile.TemporaryDirectory() as folder:
-        draft = Path(folder) / "draft.csv"
-        write_csv(draft, in_words(table, unit), unit)
-        data = draft.read_bytes()
+    data = csv_bytes(in_words(table, unit), unit)
     head = data[: data.index(b"\n") + 1]
     return write_ours(path, data, overwrite=overwrite, head=head)
 
@@ -170,10 +156,11 @@ def write_tables(
     overwrite: bool = False,
 ) -> list[Path]:
     """Write tables as CSV files ``STEM-NAME.csv`` into a folder that is there, and say which; all names or none."""
-    paths = {name: Path(folder) / f"{stem}-{name.replace(' ', '-')}.csv" for name in tables}
+    paths = {name: named(folder, f"{stem}-{name.replace(' ', '-')}.csv") for name in tables}
     for path in paths.values():
         check_free(path, overwrite=overwrite, head=b"")
-    return [write_table(paths[name], table, unit, overwrite=overwrite) for name, table in tables.items()]
+    with written_together():
+        return [write_table(paths[name], table, unit, overwrite=overwrite) for name, table in tables.items()]
 
 
 def in_words(table: pd.DataFrame, unit: str) -> pd.DataFrame:

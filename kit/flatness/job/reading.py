@@ -10,6 +10,7 @@ is found when the job is read, and not after the plan is made.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import tomllib
@@ -23,6 +24,7 @@ import numpy as np
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, Problem
+from flatness.files import read_file, why
 from flatness.framing.members import Members, member_layout
 from flatness.framing.reveal import reveal
 from flatness.framing.schedule import member_schedule
@@ -212,19 +214,15 @@ def read_toml(path: Path) -> dict[str, Any]:
 def _text_of(path: Path) -> str:
     where = "check the name and the folder"
     try:
-        if not path.is_file():
-            raise _refused(
-                path, "this is a folder, not a file" if path.is_dir() else "there is no such file", where, str(path)
-            )
-        if path.stat().st_size > LARGEST_BYTES:
-            raise _refused(path, "the file is larger than 1 MB", "check that it is the job file")
-        return path.read_bytes().decode("utf-8-sig")
+        return read_file(path, LARGEST_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _refused(path, "not a text in UTF-8", "save it again as UTF-8") from error
-    except (OSError, ValueError) as error:
-        if isinstance(error, JobFileError):
-            raise
-        raise _refused(path, f"the file cannot be read: {error}", where, str(path)) from error
+    except FileNotFoundError as error:
+        raise _refused(path, "there is no such file", where, str(path)) from error
+    except OSError as error:
+        what = why(error) if error.errno in (errno.EINVAL, errno.EFBIG) else f"the file cannot be read: {why(error)}"
+        remedy = "check that it is the job file" if error.errno == errno.EFBIG else where
+        raise _refused(path, what, remedy, str(path)) from error
 
 
 def _refused(path: Path, what: str, remedy: str, value: str | None = None) -> JobFileError:
@@ -245,7 +243,7 @@ def _surveys(raw: dict[str, Any], folder: Path, report: JobReport) -> dict[str, 
                 report.add(f"{key}_sheet", "a sheet without its file", sheet, expected, remedy)
             continue
         path = folder / named[day]
-        if not os.path.isfile(path):  # false for a name that cannot be a file's, too
+        if not os.path.exists(path):  # false for a name that cannot be a file's, too
             of_file = report.origin.file is not None
             expected = f"a path from the job file's folder, {folder}" if of_file else "the path of a survey file"
             report.add(key, "there is no such file", named[day], expected, _nearest_file(path, set(named.values())))

@@ -21,6 +21,7 @@ from scipy.special import log_ndtr
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.files import read_file, why
 from flatness.lengths import format_length, parse_length
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import line_gaps, whole_steps
@@ -425,12 +426,12 @@ def read_spots(path: str | Path) -> list[Sweep]:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_file(path).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise FlatnessError(
             "the spot checks cannot be read",
             file=str(path),
-            value=str(error),
+            value=why(error),
             expected="a list of strips as `flatness spots` writes it",
             remedy="check the name of the file",
         ) from error

@@ -20,13 +20,13 @@ from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.files import write_new
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.panels.check_state import FinishState
 from flatness.panels.controls import read_far, show_far
 from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
 from flatness.panels.state import NotReadyError
-from flatness.survey.files import write_new
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import comparison_report, record_text
 

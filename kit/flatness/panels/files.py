@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
@@ -206,10 +205,7 @@ class PlanChoice(FileChoice):
     def _read(self, content: Path | bytes) -> Any:
         if isinstance(content, Path):
             return read_plan(content)
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / self.file_name
-            path.write_bytes(content)
-            return read_plan(path)
+        return read_plan(content, name=self.file_name)
 
 
 class WorkChoice(PlanChoice):

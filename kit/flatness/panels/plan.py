@@ -18,6 +18,7 @@ from flatness.charts.axes import SOFTWARE, root_of
 from flatness.charts.plan_map import action_map
 from flatness.errors import ArgumentError
 from flatness.export.tables import in_words
+from flatness.files import write_new, written_together
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
@@ -45,7 +46,6 @@ from flatness.panels.strip import Said, busy
 from flatness.planning.plan import Plan, save_plan
 from flatness.planning.substrate import KINDS
 from flatness.spreadsheet import write_csv, write_xlsx
-from flatness.survey.files import write_new
 from flatness.words.phrases import say as said_in
 
 DOTS_PER_INCH = 150
@@ -87,8 +87,9 @@ def save_csv(plan: Plan, schedule: Schedule | None, folder: str | os.PathLike[st
     if schedule is not None:
         tables["members"] = schedule.table
     paths = {key: _new(folder, name, f"-{key}.csv") for key in tables}
-    for key, path in paths.items():
-        write_csv(path, in_words(tables[key], unit), unit)
+    with written_together():
+        for key, path in paths.items():
+            write_csv(path, in_words(tables[key], unit), unit)
     return list(paths.values())
 
 

@@ -1,7 +1,8 @@
-"""Papers and tables as files: whole or not at all, and never over a file that the kit did not write."""
+"""Papers and tables as files: never over a file that the kit did not write."""
 
 from __future__ import annotations
 
+import io
 import os
 import zipfile
 from dataclasses import dataclass
@@ -9,7 +10,9 @@ from pathlib import Path
 
 from flatness.charts.axes import SOFTWARE
 from flatness.errors import ArgumentError
-from flatness.survey.files import write_new
+from flatness.files import read_file, stands, why, write_new
+
+MOST = 500_000_000  # bytes of a file that is replaced
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ class Paper:
 def write_ours(
     path: str | os.PathLike[str], data: bytes, *, overwrite: bool = False, head: bytes | None = None
 ) -> Path:
-    """Write a file under a temporary name and then give it its own.
+    """Write a file of the kit, over an older one of the kit where that is asked for.
 
     Parameters
     ----------
@@ -68,20 +71,12 @@ def write_ours(
     """
     target = Path(path)
     check_free(target, overwrite=overwrite, head=head)
-    partial = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        write_new(partial, data, False)
-        partial.replace(target)
-    except OSError as error:
-        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(target)) from error
-    finally:
-        partial.unlink(missing_ok=True)
-    return target
+    return write_new(target, data, overwrite)
 
 
 def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> None:
     """Refuse a name that is taken: by any file, or with ``overwrite`` by one that the kit did not write."""
-    if not path.exists():
+    if not stands(path):
         return
     if not overwrite:
         raise ArgumentError(
@@ -90,7 +85,7 @@ def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> Non
             expected="a new name",
             remedy="choose another name, or let it be replaced: --overwrite, overwrite=True in Python",
         )
-    if not path.is_file() or not _is_ours(path, head):
+    if not _is_ours(path, head):
         raise ArgumentError(
             "a file stands there that this kit did not write",
             value=str(path),
@@ -99,13 +94,16 @@ def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> Non
 
 
 def _is_ours(path: Path, head: bytes | None) -> bool:
-    data = path.read_bytes()
+    try:
+        data = read_file(path, MOST)
+    except OSError as error:
+        raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
     if head is not None:
         return data.startswith(head)
     if path.suffix.lower() != ".xlsx":
         return SOFTWARE.encode() in data
     try:
-        with zipfile.ZipFile(path) as book:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
             return SOFTWARE.encode() in book.read("docProps/core.xml")
     except (zipfile.BadZipFile, KeyError):
         return False

@@ -27,7 +27,8 @@ from matplotlib.ft2font import FT2Font
 from shapely.geometry.base import BaseGeometry
 
 from flatness.charts.axes import SOFTWARE
-from flatness.errors import ArgumentError, shorten
+from flatness.errors import ArgumentError, shorten, visible
+from flatness.files import drafted
 from flatness.lengths import format_length
 from flatness.survey.readings import Survey
 from flatness.words.printed import place, spelled, true_minus
@@ -83,11 +84,11 @@ def make_pdf(
 
     Raises
     ------
-    ArgumentError : an unknown paper, or a date out of range
+    ArgumentError : an unknown paper, a date out of range, or no room to set it
     """
     sheet = sheet_named(paper)
     whole = {**data, "paper": sheet.template, "made": made_text(made), "software": SOFTWARE}
-    with tempfile.TemporaryDirectory() as folder:
+    with drafted("the paper"), tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         for source in TEMPLATES.glob("*.typ"):
             shutil.copyfile(source, root / source.name)
@@ -127,14 +128,13 @@ def printable(value: Any) -> Any:
 
 
 def one_line(text: str) -> str:
-    """A text on one line: no control characters, no marks that change the direction of what follows.
+    r"""A text on one line, marks that would hide or turn what follows shown as text.
 
-    >>> one_line("a\\nb  c\\u202e")
-    'a b c'
+    >>> one_line("a\nb  c\u202e")
+    'a b c\\u202e'
     """
-    kept = (" " if c.isspace() or unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
-    shown = (c for c in kept if c in JOINERS or unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
-    return " ".join("".join(shown).split())
+    seen = visible(" ".join(text.split()))
+    return "".join(c for c in seen if c in JOINERS or unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
 
 
 def cut(text: str, most: int) -> str:

@@ -22,19 +22,20 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, FlatnessError
+from flatness.errors import FlatnessError
+from flatness.files import write_new
 from flatness.framing.members import COLUMNS as MEMBER_COLUMNS
-from flatness.framing.members import Members
+from flatness.framing.members import DIRECTIONS, Members
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.planning.constraints import Binding, FixedSpot
 from flatness.planning.outlines import COLUMNS as MARK_COLUMNS
 from flatness.planning.quantities import Quantities
 from flatness.planning.set_heights import SETTING_ERROR_MM
+from flatness.saved import LONGEST_MM, By, Each, Form, Number, OneOf, Part, Text, not_understood, read_saved
 from flatness.surface.lattice import Surface
 from flatness.surroundings.cautions import Caution
 from flatness.surroundings.finished_surface import target_heights
-from flatness.survey.files import write_new
 from flatness.survey.readings import Survey, fingerprint
 
 # how the work is done: few places, every member to one plane, runs of members, a layer over all
@@ -175,10 +176,61 @@ class Plan:
 
 
 KIND, FORM = "flatness plan", 2
-WRITTEN_BY = "what a plan was saved as"
-FORMS = (1, FORM)  # that can be read; the first has changes without heights
-PARTS = ("plan", "form", "title", "surface", "strategy", "x_mm", "y_mm", "change_mm", "patches", "members")
-PARTS_SINCE_2 = ("way", "plane", "set_height_mm", "marks", "lines", "setting_error_mm")
+NUMBER, TEXT = Number(-LONGEST_MM, LONGEST_MM), Text()
+MAYBE, LENGTH = OneOf(None, NUMBER), OneOf(None, Number(0, LONGEST_MM, above=True))
+_MEMBER = Part({"name": TEXT, "position_mm": NUMBER, "start_mm": MAYBE, "end_mm": MAYBE})
+# the first form has changes without heights
+FIRST = Part(
+    {
+        "plan": TEXT,
+        "title": TEXT,
+        "surface": TEXT,
+        "strategy": TEXT,
+        "x_mm": Each(NUMBER, least=2),
+        "y_mm": Each(NUMBER, least=2),
+        "change_mm": Each(Each(MAYBE)),
+        "patches": Each(Part({"name": TEXT, "action": Text(ACTIONS), "outline_mm": TEXT})),
+        "members": OneOf(
+            None,
+            Part(
+                {
+                    "direction": Text(DIRECTIONS),
+                    "kind": TEXT,
+                    "depth_mm": LENGTH,
+                    "flange_mm": LENGTH,
+                    "thickness_mm": NUMBER,
+                    "cuts_mm": By(Each(NUMBER)),
+                    "table": Each(_MEMBER, least=1),
+                }
+            ),
+        ),
+    },
+    maybe={
+        "made_from": Part(
+            {},
+            maybe={
+                "title": TEXT,
+                "date": TEXT,
+                "fingerprint": TEXT,
+                "limits": Each(TEXT),
+                "asked": By(OneOf(NUMBER, None)),
+            },
+        )
+    },
+)
+SECOND = Part(
+    {
+        **FIRST.keys,
+        "way": Text(WAYS),
+        "plane": TEXT,
+        "set_height_mm": Each(Each(MAYBE)),
+        "marks": Each(Part({name: TEXT if name in MARK_COLUMNS[:2] else MAYBE for name in MARK_COLUMNS})),
+        "lines": By(Each(NUMBER, least=2, most=2)),
+        "setting_error_mm": Number(0),
+    },
+    maybe=FIRST.maybe,
+)
+SAVED = Form("plan", KIND, "a plan", "what the kit saved a plan as", {1: FIRST, 2: SECOND})
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -293,49 +345,19 @@ def _members(members: Members) -> dict[str, Any]:
     }
 
 
-def read_plan(path: str | os.PathLike[str]) -> SavedPlan:
-    """A plan as it was saved.
+def read_plan(path: str | os.PathLike[str] | bytes, *, name: str | None = None) -> SavedPlan:
+    """A plan as it was saved; from its file, or from its bytes and the name of the file.
 
     Raises
     ------
     ArgumentError : no such file, or not a plan that this version can read
     """
-    name, found = Path(path).name, read_json(path, "plan", WRITTEN_BY)
-    if not isinstance(found, dict) or found.get("plan") != KIND:
-        raise _not_a_plan(name, "it does not say that it is one")
-    missing = [part for part in PARTS if part not in found]
-    if missing:
-        raise _not_a_plan(name, f"it lacks {', '.join(missing)}")
-    if found["form"] not in FORMS:
-        raise ArgumentError(
-            "a plan of another form",
-            value=str(found["form"]),
-            expected=" or ".join(map(str, FORMS)),
-            remedy="read it with the version of the kit that saved it",
-        )
-    missing = [part for part in PARTS_SINCE_2 if part not in found] if found["form"] >= 2 else []
-    if missing:
-        raise _not_a_plan(name, f"it lacks {', '.join(missing)}")
+    name = name or ("plan.json" if isinstance(path, bytes) else Path(path).name)
+    found = read_saved(path, SAVED, name)
     try:
         return _understood(found)
     except (FlatnessError, KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
-        raise _not_a_plan(name, f"it cannot be understood ({' '.join(str(error).split())})") from error
-
-
-def read_json(path: str | os.PathLike[str], what: str, expected: str) -> Any:
-    """What a JSON file of the kit holds.
-
-    Raises
-    ------
-    ArgumentError : no such file, or no JSON: says ``what`` it should be, and what was ``expected``
-    """
-    name = Path(path).name
-    try:
-        return json.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ArgumentError(f"the {what} cannot be read", value=name, remedy=f"check it ({error.strerror})") from error
-    except ValueError as error:
-        raise ArgumentError(f"not a {what}: it is not JSON", value=name, expected=expected) from error
+        raise not_understood(SAVED, name, error) from error
 
 
 def _understood(found: dict[str, Any]) -> SavedPlan:
@@ -413,7 +435,3 @@ def _read_members(found: dict[str, Any]) -> Members:
         thickness=float(found["thickness_mm"]),
         cuts=cuts,
     )
-
-
-def _not_a_plan(name: str, why: str) -> ArgumentError:
-    return ArgumentError(f"not a plan: {why}", value=name, expected=WRITTEN_BY)

@@ -369,7 +369,15 @@ def _common_step(steps: Floats) -> float | None:
 def lattice_axes(positions: Floats, spacing: float) -> Floats:
     """Lattice positions [mm] from the least to the greatest of ``positions``, ``spacing`` apart."""
     first, last = float(positions.min()), float(positions.max())
-    count = math.floor((last - first) / spacing + STEP_NOISE) + 1
+    steps = (last - first) / spacing + STEP_NOISE
+    if not steps < MOST_NODES:
+        raise ArgumentError(
+            "the lattice is too fine for this surface",
+            value=f"{spacing:g} mm over {last - first:g} mm",
+            expected=f"at most {MOST_NODES} nodes",
+            remedy="choose a wider spacing",
+        )
+    count = math.floor(steps) + 1
     return first + spacing * np.arange(count, dtype=np.float64)
 
 

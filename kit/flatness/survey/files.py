@@ -5,12 +5,11 @@ along the first row, y positions down the first column, empty where none was tak
 a file comes in one :class:`~flatness.errors.SurveyFileError`, each problem with its cell and remedy.
 
 A survey as CSV text, and what differs between two surveys.
-
-Writing a file, and never over another one unasked.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -21,6 +20,7 @@ import pandas as pd
 from shapely import Polygon
 
 from flatness.errors import ArgumentError, FlatnessError, SurveyFileError
+from flatness.files import LARGEST_BYTES, read_file, why, write_new
 from flatness.lengths import format_length
 from flatness.survey.cells import DATE_SERIALS, Readings, Record, Report, Table, refuse
 from flatness.survey.checks import check_outlines, check_readings, check_what_was_read
@@ -172,34 +172,6 @@ def _same(one: list[Any], other: list[Any]) -> bool:
     return len(one) == len(other) and all(a == b or (a != a and b != b) for a, b in zip(one, other, strict=True))
 
 
-def write_new(
-    path: str | os.PathLike[str],
-    data: bytes,
-    overwrite: bool,
-    *,
-    exists: type[FlatnessError] = ArgumentError,
-    remedy: str = "choose another name, or say overwrite=True",
-) -> None:
-    """Write ``data`` to a file of a new name; over one that is there only where ``overwrite`` says so.
-
-    Raises
-    ------
-    FlatnessError : of the kind ``exists``, with ``remedy``: there is a file of this name
-    ArgumentError : the file cannot be written
-    """
-    target = Path(path)
-    try:
-        with target.open("wb" if overwrite else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise exists(
-            "there is a file of this name already", file=target.name, expected="a new name", remedy=remedy
-        ) from error
-    except OSError as error:
-        raise ArgumentError(f"the file cannot be written: {error.strerror}", value=str(target)) from error
-
-
-LARGEST_BYTES = 50_000_000
 TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 ENDINGS = (*TEXT_ENDINGS, ".xlsx")
 SAVE_AS = "open it in a spreadsheet and save it as CSV UTF-8 or as XLSX"
@@ -348,26 +320,18 @@ def _bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | Non
 def _read_path(path: Path, name: str | None) -> tuple[bytes, str]:
     file = Path(name).name if name else path.name
     try:
-        if path.is_dir():
-            raise refuse(
-                str(path), "this is a folder, not a file", expected="a survey file", remedy="name the file inside it"
-            )
-        if not path.exists():
-            raise refuse(
-                str(path),
-                "there is no such file",
-                expected="a .csv or .xlsx file",
-                remedy="check the name and the folder",
-            )
-        if path.stat().st_size > LARGEST_BYTES:
-            raise _too_large(file)
-        return path.read_bytes(), file
-    except (OSError, ValueError) as error:
-        if isinstance(error, SurveyFileError):
-            raise
-        raise refuse(
-            file, f"the file cannot be read: {error}", remedy="close it elsewhere and check the name"
-        ) from error
+        return read_file(path, LARGEST_BYTES), file
+    except FileNotFoundError as error:
+        what, expected = "there is no such file", "a .csv or .xlsx file"
+        raise refuse(str(path), what, expected=expected, remedy="check the name and the folder") from error
+    except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise _too_large(file) from error
+        if error.errno == errno.EINVAL:
+            remedy = "name the file inside it" if path.is_dir() else "name a file"
+            raise refuse(str(path), why(error), expected="a survey file", remedy=remedy) from error
+        what = f"the file cannot be read: {why(error)}"
+        raise refuse(file, what, remedy="close it elsewhere and check the name") from error
 
 
 def _too_large(file: str) -> SurveyFileError:

@@ -12,15 +12,15 @@ import datetime
 import io
 import re
 import warnings
-import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import openpyxl
 
-from flatness.errors import SurveyFileError
+from flatness.errors import SurveyFileError, visible
 from flatness.survey.cells import Accident, Cell, Record, Report, Table, date_accident, nearest, refuse
+from flatness.survey.workbook_parts import MOST_CELLS, damaged, look_through
 
 DELIMITERS = ("\t", ";", ",")
 SAVE_AS_UTF8 = "open it in a spreadsheet and save it as CSV UTF-8"
@@ -85,7 +85,7 @@ def decode(data: bytes, file: str) -> str:
         ) from error
     if "\0" in text:
         raise refuse(file, "this is not plain text", expected="CSV in UTF-8", remedy=SAVE_AS_UTF8)
-    return text
+    return "\r".join(map(visible, text.split("\r")))
 
 
 def is_header(text: str) -> bool:
@@ -186,74 +186,39 @@ def _report_marks(report: Report, row: int, fields: list[Field]) -> None:
             report.settle(row, column)
 
 
-MOST_CELLS = 2_000_000
-MOST_UNPACKED = 200_000_000
 _SHOWN_UNIT = re.compile(r'"\s*(mm|cm|m|in|ft)\.?\s*"')
 _LENGTH = "a length such as 3/8, 0.375 or 9 mm"
 
 
 def read_workbook(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
     """The table in the bytes of a workbook: of the sheet named, or of its only sheet that is not empty."""
-    _check_unpacked(data, file)
-    # once for what was typed and once for what the formulas gave when the workbook was last saved
-    typed, shown = (_load(data, file, data_only=wanted) for wanted in (False, True))
-    title = _choose_sheet(typed, file, sheet)
+    looked = look_through(data, file)
+    book = _load(data, file)
+    title = _choose_sheet(book, file, sheet)
+    unsaved = looked[title].unsaved if title in looked else {}
     header: list[Record] = []
     body: list[Record] = []
-    for row, (typed_row, shown_row) in enumerate(
-        zip(typed[title].iter_rows(), shown[title].iter_rows(), strict=True), 1
-    ):
-        record = Record(row, tuple(_cell(*pair) for pair in zip(typed_row, shown_row, strict=True)))
+    for row, cells in enumerate(book[title].iter_rows(), 1):
+        record = Record(row, tuple(_cell(cell, unsaved) for cell in cells))
         first = record.cell(0)
-        if not body and isinstance(first, str) and typed_row[0].data_type != "e" and is_header(first):
+        if not body and isinstance(first, str) and cells[0].data_type != "e" and is_header(first):
             header.append(record)
         elif not record.is_blank:
             body.append(record)
-    _report_merged(typed[title], report, header[-1].row if header else 0)
+    _report_merged(book[title], report, header[-1].row if header else 0)
     if not body:
         raise no_readings(file, f" on sheet '{title}'")
     return Table(tuple(header), tuple(body))
 
 
-def _check_unpacked(data: bytes, file: str) -> None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            names = archive.namelist()
-            size = sum(entry.file_size for entry in archive.infolist())
-    except Exception as error:  # a damaged archive raises many kinds, none of them promised
-        raise _damaged(file) from error
-    if "xl/workbook.xml" not in names:
-        raise refuse(
-            file,
-            "this is not an XLSX workbook, though it is packed like one",
-            expected="CSV or XLSX",
-            remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX",
-        )
-    if size > MOST_UNPACKED:
-        raise refuse(
-            file,
-            f"the workbook unpacks to {size // 10**6} MB",
-            expected=f"at most {MOST_UNPACKED // 10**6} MB",
-            remedy="copy the readings alone into a new workbook",
-        )
-
-
-def _load(data: bytes, file: str, data_only: bool) -> Any:
+def _load(data: bytes, file: str) -> Any:
+    """The workbook with what its formulas gave when it was last saved."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # they tell of formatting that is not read anyway
-            return openpyxl.load_workbook(io.BytesIO(data), data_only=data_only)
+            return openpyxl.load_workbook(io.BytesIO(data), data_only=True)
     except Exception as error:  # a damaged workbook raises many kinds, none of them promised
-        raise _damaged(file) from error
-
-
-def _damaged(file: str) -> Exception:
-    return refuse(
-        file,
-        "the workbook cannot be opened: it is damaged or locked, or not an XLSX workbook",
-        expected="an XLSX workbook without a password",
-        remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX",
-    )
+        raise damaged(file) from error
 
 
 def _choose_sheet(workbook: Any, file: str, sheet: str | None) -> str:
@@ -294,13 +259,14 @@ def _is_filled(sheet: Any) -> bool:
     return any(value is not None for row in sheet.iter_rows(values_only=True) for value in row)
 
 
-def _cell(typed: Any, shown: Any) -> Cell:
-    value = shown.value
+def _cell(cell: Any, unsaved: Mapping[str, str]) -> Cell:
+    value = cell.value
     if value is None:
-        if typed.value is None:
+        formula = unsaved.get(cell.coordinate)
+        if formula is None:
             return ""
         return Accident(
-            str(getattr(typed.value, "text", typed.value)),
+            formula,
             "a formula without a stored result",
             _LENGTH,
             "open the workbook in a spreadsheet and save it there, or replace the formula by its value",
@@ -316,7 +282,7 @@ def _cell(typed: Any, shown: Any) -> Cell:
         midnight = isinstance(value, datetime.datetime) and value.time() == datetime.time()
         return date_accident(str(value.date() if midnight else value))  # type: ignore[union-attr]
     if isinstance(value, (int, float)):
-        style = str(typed.number_format)
+        style = str(cell.number_format)
         if "%" in style:
             return Accident(
                 f"{float(value) * 100:g}%",
@@ -327,7 +293,7 @@ def _cell(typed: Any, shown: Any) -> Cell:
         # a format such as 0.0" mm" shows a unit that the number itself does not carry: read what is shown
         unit = _SHOWN_UNIT.search(style)
         return f"{float(value)!r} {unit[1]}" if unit else float(value)
-    return str(value)
+    return visible(re.sub(r"[\t\r\n]+", " ", str(value)))
 
 
 def _report_merged(sheet: Any, report: Report, header_rows: int) -> None:

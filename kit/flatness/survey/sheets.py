@@ -27,9 +27,10 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import drafted, write_new
 from flatness.lengths import MM_PER, format_length, settle
 from flatness.survey.checks import INCH_MM
-from flatness.survey.files import SurveyFileExistsError, read_survey, write_new
+from flatness.survey.files import SurveyFileExistsError, read_survey
 from flatness.survey.header import QUANTITIES
 from flatness.survey.readings import REFERENCES, SURFACES, Framing
 
@@ -96,7 +97,8 @@ class BlankSheet:
             sheet.cell(top + 1 + int(iy), 2 + int(ix)).fill = LIGHT
         self._set_up(sheet, top)
         out = io.BytesIO()
-        book.save(out)
+        with drafted("the workbook"):
+            book.save(out)
         return out.getvalue()
 
     def _positions(self, top: int) -> Iterator[tuple[tuple[int, int], str]]:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from flatness.files import stands, write_new
 from flatness.limits.kinds import CAUTIONS, UNITLESS, Limit, caution, cited, describe, show_ratio
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
@@ -22,7 +23,7 @@ from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.lines import Place
 from flatness.notes import Note
-from flatness.survey.files import text_to_go_on, write_new
+from flatness.survey.files import text_to_go_on
 from flatness.survey.readings import Framing, Survey, place_keys
 from flatness.survey.sheets import AXES
 from flatness.words.phrases import problem_text, say, sentence
@@ -434,7 +435,7 @@ def write_more_sheet(survey: Survey, places: pd.DataFrame, path: Path, unit: str
     ------
     ArgumentError : the file cannot be written
     """
-    if path.exists():
+    if stands(path):
         return False
     path.parent.mkdir(parents=True, exist_ok=True)
     write_new(path, text_to_go_on(survey, _rows(places, unit), unit).encode(), overwrite=False)
