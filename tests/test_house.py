@@ -78,6 +78,7 @@ PUBLIC = {
     "plumb_limit",
     "profile_gaps",
     "read_job",
+    "read_room",
     "read_spots",
     "read_survey",
     "reveal",

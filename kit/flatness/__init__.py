@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from flatness.framing.reveal import reveal
     from flatness.framing.schedule import member_schedule
     from flatness.job.reading import read_job
+    from flatness.job.room_reading import read_room
     from flatness.job.running import run_job
     from flatness.limits.more_readings import more_readings
     from flatness.limits.planning import plan_readings
@@ -98,6 +99,7 @@ __all__ = [
     "plumb_limit",
     "profile_gaps",
     "read_job",
+    "read_room",
     "read_spots",
     "read_survey",
     "reveal",
@@ -118,6 +120,7 @@ _LATER = {
     "framing.reveal": ("reveal",),
     "framing.schedule": ("member_schedule",),
     "job.reading": ("read_job",),
+    "job.room_reading": ("read_room",),
     "job.running": ("run_job",),
     "limits.more_readings": ("more_readings",),
     "limits.planning": ("plan_readings",),
