@@ -82,6 +82,7 @@ PUBLIC = {
     "read_spots",
     "read_survey",
     "reveal",
+    "room_targets",
     "run_job",
     "slope_limit",
     "span_limit",

@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from flatness.planning.planner import plan_corrections
     from flatness.planning.substrate import Beneath
     from flatness.planning.ways import Ways, plan_ways
+    from flatness.room.targets import room_targets
     from flatness.surface.likely import likely_surface
     from flatness.surroundings.finished_surface import Layer
     from flatness.survey.files import read_survey, write_survey
@@ -103,6 +104,7 @@ __all__ = [
     "read_spots",
     "read_survey",
     "reveal",
+    "room_targets",
     "run_job",
     "slope_limit",
     "span_limit",
@@ -133,6 +135,7 @@ _LATER = {
     "planning.planner": ("plan_corrections",),
     "planning.substrate": ("Beneath",),
     "planning.ways": ("Ways", "plan_ways"),
+    "room.targets": ("room_targets",),
     "surface.likely": ("likely_surface",),
     "surroundings.finished_surface": ("Layer",),
     "survey.files": ("read_survey", "write_survey"),

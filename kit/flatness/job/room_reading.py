@@ -28,6 +28,7 @@ from flatness.room.records import (
     SETTING_MM,
     Agreed,
     Door,
+    Keep,
     Level,
     Opening,
     Recess,
@@ -75,6 +76,7 @@ def read_room(path: str | os.PathLike[str]) -> Room:
     openings = [_opening(one, surfaces, report) for one in _tables(raw, "opening", report)]
     tapes = make_all(list(_tables(raw, "tape", report)), _tape(report), report)
     recesses = [_recess(one, surfaces, report) for one in _tables(raw, "recess", report)]
+    keeps = [_kept(one, surfaces, report) for one in _tables(raw, "keep", report)]
     _check_control(surfaces, report)
     report.stop_if_any()
     made = {one.item.name: one.item for one in surfaces}
@@ -85,6 +87,8 @@ def read_room(path: str | os.PathLike[str]) -> Room:
         tapes=tuple(one.item for one in tapes),
         recesses=tuple(one for one in recesses if one is not None),
         agreed=Agreed(**(agreed.values if agreed is not None else {})),
+        keeps=tuple(one for one in keeps if one is not None),
+        targets={} if (targets := single.get("targets")) is None else targets.values,
         show=about.get("show", "in" if next(iter(made.values())).survey.unit in ("in", "ft") else "mm"),
         confidence=about.get("confidence", 0.95),
         draws=about.get("draws", 200),
@@ -294,6 +298,16 @@ def _tape(report: JobReport) -> Any:
         return TapeCorner(**values)
 
     return make
+
+
+def _kept(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Keep | None:
+    before, there = len(report.problems), [one.item.name for one in surfaces]
+    for i, name in enumerate(table.values["surfaces"], 1):
+        if name not in there:
+            remedy = f"did you mean {nearest(name, there)}?" if there else "add it"
+            report.add(f"{table.path}.surfaces[{i}]", "no surface of this name", name, ", ".join(there), remedy)
+    made = report.make(table.path, table.raw, Keep, **table.values)
+    return made if len(report.problems) == before else None
 
 
 def _recess(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Recess | None:

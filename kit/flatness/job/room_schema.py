@@ -8,6 +8,7 @@ from dataclasses import fields
 from flatness.job import schema, values
 from flatness.job.schema import ANY, PLACE, POSITIVE, TEXT, UPWARD, Field, Keys, Nested
 from flatness.room.records import Agreed
+from flatness.room.targets import WALLS
 
 DATUM: Keys = {
     "benchmarks": Field(values.Named(ANY), "height of each benchmark above the room's datum, by its label", True),
@@ -73,6 +74,20 @@ RECESS: Keys = {
     "depth": Field(POSITIVE, "that it needs above the finished ceiling", True),
     "area": Field(values.Area(), "corners on the plan of the part where it is"),
 }
+KEEP: Keys = {
+    "name": Field(TEXT, "what needs it, such as a bath, a stair or a door head", True),
+    "surfaces": Field(_PAIR, "two walls that face, a floor and a ceiling, or one surface alone", True),
+    "least": Field(POSITIVE, "that stays clear"),
+    "most": Field(POSITIVE, "that may be clear"),
+    "places": Field(values.Many(PLACE, f"a list of places, each {values.Place.such_as}"), "on the plan (everywhere)"),
+    "height": Field(ANY, "of what stands over a floor or under a ceiling, above the room's datum"),
+}
+TARGETS: Keys = {
+    "walls": Field(values.Choice(*WALLS), "all square, parallel in pairs, or each as it is (square)"),
+    "plumb": Field(schema.FLAG, "whether walls are brought to plumb (true)"),
+    "level": Field(schema.FLAG, "whether floors and ceilings are brought to level (true)"),
+    "one_ceiling": Field(schema.FLAG, "whether all ceilings come to one height (true)"),
+}
 _AGREED_HELP = {
     "clear_height": "least (IRC: 7 ft)",
     "ceiling": "most that a ceiling falls from one end to the other (DIN 18202 table 2)",
@@ -92,10 +107,12 @@ CHECKS: Keys = {one.name: Field(POSITIVE, _AGREED_HELP[one.name]) for one in fie
 SINGLE: Mapping[str, tuple[Keys, str]] = {
     "datum": (DATUM, "the one datum of the room: benchmarks that its surveys read"),
     "checks": (CHECKS, "what is agreed; a published limit counts where one is left out"),
+    "targets": (TARGETS, "how the planes that all surfaces are brought to are chosen"),
 }
 SEVERAL: Mapping[str, tuple[Keys, str]] = {
     "surface": (SURFACE, "a floor, ceiling or wall: a job of its own, with where it stands"),
     "opening": (OPENING, "an opening, by level and tape, and what it joins"),
+    "keep": (KEEP, "a clear width or height that the targets must keep"),
     "tape": (TAPE, "a corner by tape: two legs and the diagonal"),
     "recess": (RECESS, "what is recessed above a finished ceiling"),
 }

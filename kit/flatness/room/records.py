@@ -242,6 +242,35 @@ class Recess:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Keep:
+    """A clear width or height that targets must keep.
+
+    Attributes
+    ----------
+    name : what needs it, such as a bath, a wardrobe, a stair, a door head
+    surfaces : names: two walls that face, a floor and a ceiling, or one surface alone
+    least, most : [mm], of what is clear; one of the two at least
+    places : on the plan [mm]; none: over all that was read
+    height : z [mm] of what stands over a floor alone, or under a ceiling alone
+
+    Raises
+    ------
+    ArgumentError : neither least nor most
+    """
+
+    name: str
+    surfaces: tuple[str, ...]
+    least: float | None = None
+    most: float | None = None
+    places: tuple[Place, ...] = ()
+    height: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.least is None and self.most is None:
+            raise ArgumentError("nothing to keep", column="least", expected="least, most, or both", remedy="add it")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Agreed:
     """What is agreed for the room [mm]; None: nothing, and a published limit counts where there is one.
 
@@ -285,7 +314,8 @@ class Room:
     surfaces : by name, in the order of the file
     openings, tapes, recesses : as measured
     agreed : what is agreed
-    targets : what :func:`~flatness.room.targets.room_targets` is to keep, by its arguments' names
+    keeps : clear widths and heights that targets must keep
+    targets : what :func:`~flatness.room.targets.room_targets` is to do, by its arguments' names
     show : unit to show lengths in, ``in`` or ``mm``
     confidence, draws, seed : of the verdicts
     source : name of the file
@@ -298,6 +328,7 @@ class Room:
     tapes: tuple[TapeCorner, ...] = ()
     recesses: tuple[Recess, ...] = ()
     agreed: Agreed = field(default_factory=Agreed)
+    keeps: tuple[Keep, ...] = ()
     targets: Mapping[str, Any] = field(default_factory=dict)
     show: str = "in"
     confidence: float = 0.95
