@@ -35,6 +35,7 @@ from flatness.room.records import (
     Room,
     RoomSurface,
     TapeCorner,
+    Trim,
     WallLine,
 )
 from flatness.survey.cells import nearest
@@ -77,6 +78,7 @@ def read_room(path: str | os.PathLike[str]) -> Room:
     tapes = make_all(list(_tables(raw, "tape", report)), _tape(report), report)
     recesses = [_recess(one, surfaces, report) for one in _tables(raw, "recess", report)]
     keeps = [_kept(one, surfaces, report) for one in _tables(raw, "keep", report)]
+    trims = [_trim(one, surfaces, report) for one in _tables(raw, "trim", report)]
     _check_control(surfaces, report)
     report.stop_if_any()
     made = {one.item.name: one.item for one in surfaces}
@@ -88,6 +90,8 @@ def read_room(path: str | os.PathLike[str]) -> Room:
         recesses=tuple(one for one in recesses if one is not None),
         agreed=Agreed(**(agreed.values if agreed is not None else {})),
         keeps=tuple(one for one in keeps if one is not None),
+        benchmarks={} if datum is None else datum.values.get("benchmarks") or {},
+        trims=tuple(one for one in trims if one is not None),
         targets={} if (targets := single.get("targets")) is None else targets.values,
         show=about.get("show", "in" if next(iter(made.values())).survey.unit in ("in", "ft") else "mm"),
         confidence=about.get("confidence", 0.95),
@@ -175,6 +179,7 @@ def _surface(table: Table, job: Job, datum: Table | None, report: JobReport) -> 
         depths=plan.depths,
         beneath=plan.beneath,
         rates=plan.rates,
+        members=None if job.framing is None else job.framing.members,
     )
     return made, notes
 
@@ -298,6 +303,11 @@ def _tape(report: JobReport) -> Any:
         return TapeCorner(**values)
 
     return make
+
+
+def _trim(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Trim | None:
+    known = _known(table.values["wall"], "wall", f"{table.path}.wall", surfaces, report)
+    return Trim(**table.values) if known else None
 
 
 def _kept(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Keep | None:

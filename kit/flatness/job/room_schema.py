@@ -82,10 +82,17 @@ KEEP: Keys = {
     "places": Field(values.Many(PLACE, f"a list of places, each {values.Place.such_as}"), "on the plan (everywhere)"),
     "height": Field(ANY, "of what stands over a floor or under a ceiling, above the room's datum"),
 }
+TRIM: Keys = {
+    "name": Field(TEXT, "what it is called", True),
+    "wall": Field(TEXT, "along which it runs", True),
+    "reveal": Field(POSITIVE, "gap over the floor that is wanted", True),
+    "height": Field(ANY, "of its foot above the room's datum (so high that the gap is nowhere less)"),
+}
 TARGETS: Keys = {
     "walls": Field(values.Choice(*WALLS), "all square, parallel in pairs, or each as it is (square)"),
     "plumb": Field(schema.FLAG, "whether walls are brought to plumb (true)"),
     "level": Field(schema.FLAG, "whether floors and ceilings are brought to level (true)"),
+    "setting_error": Field(UPWARD, "of setting a plane out, one standard deviation (1/32 in)"),
     "one_ceiling": Field(schema.FLAG, "whether all ceilings come to one height (true)"),
 }
 _AGREED_HELP = {
@@ -112,6 +119,7 @@ SINGLE: Mapping[str, tuple[Keys, str]] = {
 SEVERAL: Mapping[str, tuple[Keys, str]] = {
     "surface": (SURFACE, "a floor, ceiling or wall: a job of its own, with where it stands"),
     "opening": (OPENING, "an opening, by level and tape, and what it joins"),
+    "trim": (TRIM, "a trim whose foot is set to a level line along a wall"),
     "keep": (KEEP, "a clear width or height that the targets must keep"),
     "tape": (TAPE, "a corner by tape: two legs and the diagonal"),
     "recess": (RECESS, "what is recessed above a finished ceiling"),

@@ -19,6 +19,7 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
+from flatness.framing.members import Members
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.planning.constraints import Depths, Rates
@@ -129,6 +130,7 @@ class RoomSurface:
     depths : deepest cut and fill
     beneath : what lies there, and whether it may be planed; nothing comes off where nothing is said
     rates : what work on it costs
+    members : joists, studs or strapping beneath, where the file names them
     """
 
     name: str
@@ -140,6 +142,7 @@ class RoomSurface:
     depths: Depths = field(default_factory=Depths)
     beneath: tuple[Beneath, ...] = ()
     rates: Rates = field(default_factory=Rates)
+    members: Members | None = None
 
     @property
     def kind(self) -> str:
@@ -271,6 +274,24 @@ class Keep:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Trim:
+    """A trim whose foot is set to a level line along a wall.
+
+    Attributes
+    ----------
+    name : what it is
+    wall : along which it runs
+    reveal : gap over the floor that is wanted [mm]
+    height : z of its foot [mm]; None: so high that the gap is nowhere less than that
+    """
+
+    name: str
+    wall: str
+    reveal: float
+    height: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Agreed:
     """What is agreed for the room [mm]; None: nothing, and a published limit counts where there is one.
 
@@ -315,6 +336,8 @@ class Room:
     openings, tapes, recesses : as measured
     agreed : what is agreed
     keeps : clear widths and heights that targets must keep
+    benchmarks : height of each above the room's datum [mm], by label
+    trims : whose feet are set to a level line
     targets : what :func:`~flatness.room.targets.room_targets` is to do, by its arguments' names
     show : unit to show lengths in, ``in`` or ``mm``
     confidence, draws, seed : of the verdicts
@@ -329,6 +352,8 @@ class Room:
     recesses: tuple[Recess, ...] = ()
     agreed: Agreed = field(default_factory=Agreed)
     keeps: tuple[Keep, ...] = ()
+    benchmarks: Mapping[str, float] = field(default_factory=dict)
+    trims: tuple[Trim, ...] = ()
     targets: Mapping[str, Any] = field(default_factory=dict)
     show: str = "in"
     confidence: float = 0.95

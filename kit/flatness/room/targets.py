@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import OptimizeResult, linprog
 from scipy.sparse import coo_array, csr_array, hstack, vstack
+from scipy.special import ndtri
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, PlanError, Problem
@@ -32,7 +33,7 @@ from flatness.planning.patches import THRESHOLDS
 from flatness.planning.substrate import permitted_cut
 from flatness.planning.volumes import node_areas
 from flatness.room.drawn import Drawn
-from flatness.room.records import Keep, Room, WallLine
+from flatness.room.records import SETTING_MM, Keep, Room, WallLine
 from flatness.surface.lattice import Surface
 
 WALLS = ("square", "parallel", "free")
@@ -87,7 +88,7 @@ class RoomTargets:
         (names), ``cost_per_mm`` (what it costs for each mm by which it is moved)
     cost : of all, by the rates of each surface
     notes : what must be known, such as angles that are not small
-    options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``
+    options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``, ``setting_error``
     """
 
     room: Room
@@ -154,6 +155,7 @@ def room_targets(
     level: bool | None = None,
     one_ceiling: bool | None = None,
     keep: Sequence[Keep] | None = None,
+    setting_error: float | None = None,
 ) -> RoomTargets:
     """Planes for floors, ceilings and walls of a room together, with the least work by the rates.
 
@@ -166,6 +168,8 @@ def room_targets(
     level : whether floors and ceilings are brought to level
     one_ceiling : whether all ceilings come to one height
     keep : clear widths and heights that must be kept; None: those of the room file
+    setting_error : of setting a plane out, one standard deviation [mm]; what is kept is kept with that much room, and
+        that of the datum and the control lines, for it to hold at the room's confidence; 0: to the number itself
 
     Returns
     -------
@@ -176,8 +180,9 @@ def room_targets(
     ArgumentError : an unknown word for ``walls``; a thing to keep that names a surface which is not there
     PlanError : rules that clash: each is named, with by how much it would have to give way
     """
-    given = {"walls": walls, "plumb": plumb, "level": level, "one_ceiling": one_ceiling}
-    options: dict[str, Any] = {"walls": "square", "plumb": True, "level": True, "one_ceiling": True, **room.targets}
+    given = {"walls": walls, "plumb": plumb, "level": level, "one_ceiling": one_ceiling, "setting_error": setting_error}
+    options: dict[str, Any] = {"walls": "square", "plumb": True, "level": True, "one_ceiling": True}
+    options |= {"setting_error": SETTING_MM, **room.targets}
     options |= {name: value for name, value in given.items() if value is not None}
     if options["walls"] not in WALLS:
         raise ArgumentError("unknown rule for walls", column="walls", value=str(walls), expected=", ".join(WALLS))
@@ -311,13 +316,29 @@ class _Program:
             if name not in self.planes:
                 there = ", ".join(self.names)
                 raise ArgumentError("no surface of this name", column=one.name, value=name, expected=there)
+        spare = self._spare(one)
         for row, fixed in self._clear(one):
             rule = Note("room-keep", name=one.name, surfaces=one.surfaces)
             about = ", ".join(one.surfaces)
             if one.least is not None:
-                self._add(-row, fixed - one.least, rule, about)
+                self._add(-row, fixed - one.least - spare, rule, about)
             if one.most is not None:
-                self._add(row, one.most - fixed, rule, about)
+                self._add(row, one.most - fixed - spare, rule, about)
+
+    def _spare(self, one: Keep) -> float:
+        """The room [mm] that what is kept needs for the errors of setting out, so that it holds when it is set out."""
+        error = float(self.options["setting_error"])
+        if error == 0:
+            return 0.0
+        of = [self.room.surfaces[name] for name in one.surfaces]
+        walls = [each.wall for each in of if each.wall is not None]
+        own = [each.level.error for each in of if each.level is not None]
+        if (
+            len(walls) == 1 or len({wall.control or id(wall) for wall in walls}) > 1
+        ):  # off one line its error is in both
+            own += [wall.error for wall in walls]
+        total = math.hypot(*(error for _ in of), *own)
+        return float(ndtri(1 - (1 - self.room.confidence) / 2)) * total
 
     def _add(self, row: Floats, bound: float, rule: str, about: str) -> None:
         self.kept.append(row)

@@ -11,6 +11,8 @@ from flatness.lengths import format_length
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.room.checks import MEASURED, WHAT
 from flatness.room.records import Room
+from flatness.room.set_out import diagonals
+from flatness.room.targets import RoomTargets
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import WIDTH, bulleted, counted, fine, hanging, indented, length, percent, position
 
@@ -36,14 +38,18 @@ CURVATURE = (
 )
 
 
-def room_report(room: Room) -> str:
-    """A room's checks as text, the answer in its first line."""
+def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "") -> str:
+    """A room's checks as text, the answer in its first line, and its targets, or why there are none."""
     unit, rows = room.show, _rows(room)
     parts = [textwrap.fill(answer(room), WIDTH), f"{room.title}: {_surfaces(room)}"]
     for what in WHAT:
         some = [row for row in rows if row["what"] == what]
         if some:
             parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some)]))
+    if targets is not None:
+        parts.append(targets_text(targets))
+    if clash:
+        parts.append("\n".join(["One target for all", indented(clash, "  ")]))
     parts.append(_datum(room))
     notes = [*_notes(room)]
     if notes:
@@ -125,6 +131,67 @@ def length_in_feet(mm: float, unit: str) -> str:
     ("7' 0 1/32\\"", '2134 mm')
     """
     return format_length(mm, "ft", 32) if unit == "in" else f"{mm:.0f} mm"
+
+
+def targets_text(found: RoomTargets) -> str:
+    """Where each surface is brought to, its answer first, 80 wide."""
+    room, unit = found.room, found.room.show
+    how = {
+        "square": "all walls square to one another",
+        "parallel": "facing walls parallel",
+        "free": "each wall as it is",
+    }
+    ties = [how[found.options["walls"]]]
+    ties += ["plumb"] if found.options["plumb"] else []
+    ties += ["floors and ceilings level"] if found.options["level"] else []
+    lines = [indented(f"With the least work: {', '.join(ties)}. {moves_most(found)}", "  ")]
+    table = found.table
+    for row in ({str(key): value for key, value in one.items()} for one in table.to_dict("records")):
+        lines.append(hanging(_target(room, row)))
+    if room.of_kind("wall"):
+        for row in ({str(key): value for key, value in one.items()} for one in diagonals(found).to_dict("records")):
+            told = length_in_feet(row["length_mm"], unit)
+            lines.append(hanging(f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."))
+    if len(found.binds):
+        lines.append(
+            hanging(f"What keeps it from being less: {'; '.join(say(one, unit) for one in found.binds['rule'])}.")
+        )
+    lines += [hanging(sentence(one, unit)) for one in found.notes]
+    return "\n".join(["One target for all", *lines])
+
+
+def moves_most(found: RoomTargets) -> str:
+    """Which wall, or surface, has most added to it, or taken off it."""
+    table, unit = found.table, found.room.show
+    walls = table[table["kind"] == "wall"]
+    some = walls if len(walls) else table
+    most = some[["most_added_mm", "most_taken_mm"]].max(axis=1)
+    name = some["surface"].tolist()[int(most.to_numpy().argmax())]
+    return f"{name[:1].upper()}{name[1:]} moves most, by up to {fine(float(most.max()), unit, (32, 64))}."
+
+
+def _target(room: Room, row: Mapping[str, Any]) -> str:
+    unit = room.show
+    work = [
+        f"{word} up to {fine(row[column], unit, (32, 64))}"
+        for word, column in (("add", "most_added_mm"), ("take off", "most_taken_mm"))
+        if row[column] >= 0.05
+    ]
+    done = ", ".join(work) or "nothing to do"
+    if row["kind"] == "wall":
+        ends = [length_in_feet(row[column], unit) for column in ("start_mm", "end_mm")]
+        return f"{row['surface']}: {ends[0]} off the control line at its left end, {ends[1]} at its right; {done}."
+    return f"{row['surface']}: at {level_told(room, row['start_mm'])}; {done}."
+
+
+def level_told(room: Room, z: float) -> str:
+    """A height above the datum, and off each benchmark."""
+    off = [
+        f"{length_in_feet(abs(z - known), room.show)} {'over' if z >= known else 'under'} {label}"
+        for label, known in room.benchmarks.items()
+    ]
+    told = f"{length_in_feet(z, room.show)} above the datum"
+    return f"{told}, {' and '.join(off)}" if off else told
 
 
 def _datum(room: Room) -> str:
