@@ -78,7 +78,7 @@ def answer(room: Room) -> str:
     foremost = f"foremost {worst['what'].replace('-', ' ')}, {say(worst['where'], unit)}"
     if not math.isnan(worst["likely_mm"]):
         of = "needed" if worst["at_least"] else "allowed"
-        foremost += f": {_told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
+        foremost += f": {told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
     return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {foremost}."
 
 
@@ -101,11 +101,11 @@ def _line(row: Mapping[str, Any], unit: str) -> str:
     if math.isnan(row["likely_mm"]):
         return "\n".join([indented(f"{verdict:<9}  {where}"), indented(sentence(row["note"], unit), "             ")])
     allowed = row["allowed_mm"]
-    told = f"{_told(row, 'likely_mm', unit)} ({_told(row, 'low_mm', unit)} to {_told(row, 'high_mm', unit)})"
+    size = f"{told(row, 'likely_mm', unit)} ({told(row, 'low_mm', unit)} to {told(row, 'high_mm', unit)})"
     if not math.isnan(allowed):
         word = "needed" if row["at_least"] else "allowed"
-        told += f", {word} {_size(allowed, unit)}, chance {percent(row['chance'])}"
-    lines = [indented(f"{verdict:<9}  {where}: {told}", "  ", "             ")]
+        size += f", {word} {_size(allowed, unit)}, chance {percent(row['chance'])}"
+    lines = [indented(f"{verdict:<9}  {where}: {size}", "  ", "             ")]
     if row["note"] and row["verdict"] != PASS:
         lines.append(indented(sentence(row["note"], unit), "             "))
     if row["source"] and row["verdict"] != PASS and not math.isnan(allowed) and "agreed" not in row["source"]:
@@ -113,7 +113,8 @@ def _line(row: Mapping[str, Any], unit: str) -> str:
     return "\n".join(lines)
 
 
-def _told(row: Mapping[str, Any], column: str, unit: str) -> str:
+def told(row: Mapping[str, Any], column: str, unit: str) -> str:
+    """A number of a row of the checks as it is printed, never on the wrong side of what is allowed."""
     value = float(row[column])
     if value >= 1000 and unit == "in":
         return _size(value, unit)
