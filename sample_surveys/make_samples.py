@@ -100,6 +100,41 @@ def glaze_store(x: Floats, y: Floats, dip: float, hump: float) -> Floats:
     )
 
 
+ROOM_X, ROOM_Y, ROOM_Z = 14 * FT, 12 * FT, 9 * FT  # of the end room of the gallery
+DOOR = (120.0, 156.0, 82.0)  # of its south wall: from and to along the wall, and head [in]
+
+
+def room_floor(x: Floats, y: Floats) -> Floats:
+    """Level within a millimetre but for a hump of 6 mm at the foot of the west wall, 3 ft either way of y = 6 ft."""
+    hump = 6 * bump(y - 6 * FT, 3 * FT) * bump(x, 4 * FT)
+    return np.asarray(hump + 0.5 * np.sin(2 * np.pi * x / (9 * FT)) * np.cos(2 * np.pi * y / (11 * FT)))
+
+
+def room_ceiling(x: Floats, y: Floats) -> Floats:
+    """9 ft over the floor's datum at the west end, 1/2 in lower at the east end; straps 0.5 mm off one another."""
+    return np.asarray(-ROOM_Z + IN / 2 * x / ROOM_X + members(y, "room strapping", 0.5))
+
+
+def room_north(x: Floats, y: Floats) -> Floats:
+    """3/8 in farther into the room at its east end than at its west end."""
+    return np.asarray(3 / 8 * IN * x / ROOM_X + members(x, "room north studs", 0.4))
+
+
+def room_east(x: Floats, y: Floats) -> Floats:
+    """1/2 in farther into the room at its south end, which is 1/4 in in 6 ft."""
+    return np.asarray(IN / 2 * x / ROOM_Y + members(x, "room east studs", 0.4))
+
+
+def room_south(x: Floats, y: Floats) -> Floats:
+    """Straight along the plan but for its studs."""
+    return members(x, "room south studs", 0.4)
+
+
+def room_west(x: Floats, y: Floats) -> Floats:
+    """Straight along the plan but for its studs, its head 3/8 in out of plumb, away from the room."""
+    return np.asarray(members(x, "room west studs", 0.4) - 3 / 8 * IN * y / ROOM_Z)
+
+
 @dataclass(frozen=True)
 class Sample:
     """A true surface, one standard deviation and the step of a reading, the line that drops go off [mm]."""
@@ -120,9 +155,16 @@ SAMPLES = {
     "packing_room/hand_typed": Sample(packing_room, IN / 16, IN / 16, 41.5 * IN),
     "glaze_store/before": Sample(lambda x, y: glaze_store(x, y, 9, 6), 0.6, 0.5, 1118.0),
     "glaze_store/after": Sample(lambda x, y: glaze_store(x, y, 0.5, 0.5), 0.6, 0.5, 1164.5),
+    "gallery/floor": Sample(room_floor, IN / 32, IN / 32, 60 * IN),
+    "gallery/ceiling": Sample(room_ceiling, IN / 32, IN / 32, -60 * IN),
+    "gallery/north": Sample(room_north, IN / 32, IN / 32, 72 * IN),
+    "gallery/east": Sample(room_east, IN / 32, IN / 32, 84 * IN),
+    "gallery/south": Sample(room_south, IN / 32, IN / 32, 72 * IN),
+    "gallery/west": Sample(room_west, IN / 32, IN / 32, 84 * IN),
     "gallery_floor/string_check": Sample(gallery_floor, IN / 32, IN / 16, 1.5 * IN),
 }
 MARKS = {"BM1": 12.0, "BM2": -30.0}  # known heights [mm] of the glaze store's benchmarks
+ROOM_MARKS = {"BM1": 36.0, "BM2": 48.0}  # known heights [in] of the benchmarks of the gallery's end room, up
 STAIR = ((129, 132), (165, 132), (165, 234), (129, 234))  # corners of the loft's stair opening [in]
 
 
@@ -354,6 +396,65 @@ def store_file(day: str, title: str, date: str, step: int, start: int) -> bytes:
     return in_lines(rows)
 
 
+def room_level_file(surface: str) -> bytes:
+    """Floor or ceiling of the gallery's end room: stations a foot apart, off a laser that read both benchmarks."""
+    name, sign = f"gallery/{surface}", -1 if surface == "ceiling" else 1
+    line = SAMPLES[name].line or 0.0
+    rows = [
+        f"# title: Gallery end room, {surface}",
+        f"# surface: {surface}",
+        "# date: 2026-04-07",
+        "# unit: in",
+        "# reading: drop",
+        "# reference: level",
+        "# accuracy: 1/32 in",
+        "# outline: (0, 0) (14 ft, 0) (14 ft, 12 ft) (0, 12 ft)",
+        *(f"# benchmark: {label} = {sign * height:g} in" for label, height in ROOM_MARKS.items()),
+        "x,y,drop,label,kind",
+    ]
+    slips = seeded(f"{name} benchmarks").normal(0, IN / 40, len(ROOM_MARKS))
+    for (label, height), slip in zip(ROOM_MARKS.items(), slips, strict=True):
+        steps = round(32 * (line - sign * height * IN + slip) / IN)
+        rows.append(f",,{signed_inches(Fraction(steps, 32))},{label},benchmark")
+    across, along = np.arange(6, 163, 12), np.arange(6, 139, 12)
+    if surface == "ceiling":
+        along = np.array([0, 16, 32, 48, 64, 80, 96, 112, 128, 144])
+    x, y = mesh(across, along)
+    for px, py, steps in zip(x, y, take(name, x * IN, y * IN), strict=True):
+        rows.append(f"{px},{py},{inches(Fraction(steps, 32))},,surface")
+    return in_lines(rows)
+
+
+def room_wall_file(side: str) -> bytes:
+    """A wall of the gallery's end room: five readings up each stud, off a control line along the middle of the room."""
+    name, run = f"gallery/{side}", 168 if side in ("north", "south") else 144
+    rows = [
+        f"# title: Gallery end room, {side} wall",
+        "# surface: wall",
+        "# date: 2026-04-08",
+        "# unit: in",
+        "# reading: drop",
+        "# reference: plumb",
+        "# accuracy: 1/32 in",
+        f"# outline: (0, 0) ({run // 12} ft, 0) ({run // 12} ft, 9 ft) (0, 9 ft)",
+    ]
+    left, right, head = DOOR
+    if side == "south":
+        rows.append(f"# opening: ({left:g}, 0) ({right:g}, 0) ({right:g}, {head:g}) ({left:g}, {head:g})")
+    rows.append("x,y,drop,label")
+    x, y = mesh(sorted({*range(0, run, 16), run}), [4, 28, 52, 76, 104])
+    for i, (px, py, steps) in enumerate(zip(x, y, take(name, x * IN, y * IN), strict=True)):
+        stud, up = i % len(set(x)) + 1, i // len(set(x)) + 1
+        if side != "south" or not (left < px < right and py < head):
+            rows.append(f"{px},{py},{inches(Fraction(steps, 32))},{side[0].upper()}{stud}-{up}")
+    return in_lines(rows)
+
+
+def signed_inches(value: Fraction) -> str:
+    """As :func:`inches`, with the sign of what lies on the other side of the line."""
+    return f"-{inches(-value)}" if value < 0 else inches(value)
+
+
 def files() -> dict[str, bytes]:
     """Every sample file, by its path under the folder of samples."""
     before = loft_rows("loft_floor/before", "Loft floor as found", "2026-03-02")
@@ -362,6 +463,8 @@ def files() -> dict[str, bytes]:
         "loft_floor/before.csv": in_lines([*before[0], *map(",".join, before[1])]),
         "loft_floor/after.csv": in_lines([*after[0], *map(",".join, after[1])]),
         "loft_floor/before.xlsx": workbook(*before),
+        **{f"gallery/{surface}.csv": room_level_file(surface) for surface in ("floor", "ceiling")},
+        **{f"gallery/{side}.csv": room_wall_file(side) for side in ("north", "east", "south", "west")},
         "gallery_ceiling/ceiling.csv": ceiling_file(),
         "gallery_walls/east.csv": wall_file("east"),
         "gallery_walls/west.csv": wall_file("west"),

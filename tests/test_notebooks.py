@@ -52,6 +52,14 @@ assert abs(done[abs(y - 1200).argmin(), abs(x - 1200).argmin()] - 8.5) < 1.5
 assert abs(done[abs(y - 2400).argmin(), abs(x - 3900).argmin()] + 5.5) < 1.5
 assert panel.state.problems == ()
 """,
+    "room.ipynb": """
+assert panel.state.problems == ()
+# the README: a corner out of square by 1/4 in in 6 ft
+rows = panel.state.room.checks
+corner = rows[(rows["what"] == "square") & rows["where"].str.contains("east wall and south wall")].iloc[0]
+assert corner.low_mm < 6.35 < corner.high_mm
+assert panel.state.targets is not None
+""",
     "check_floor.ipynb": """
 assert panel.state.problems == ()
 assert panel.found.verdict == "fail"

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from flatness.framing.reveal import reveal
     from flatness.framing.schedule import member_schedule
     from flatness.job.reading import read_job
+    from flatness.job.room_reading import read_room
     from flatness.job.running import run_job
     from flatness.limits.more_readings import more_readings
     from flatness.limits.planning import plan_readings
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
     from flatness.planning.planner import plan_corrections
     from flatness.planning.substrate import Beneath
     from flatness.planning.ways import Ways, plan_ways
+    from flatness.room.targets import room_targets
     from flatness.surface.likely import likely_surface
     from flatness.surroundings.finished_surface import Layer
     from flatness.survey.files import read_survey, write_survey
@@ -98,9 +100,11 @@ __all__ = [
     "plumb_limit",
     "profile_gaps",
     "read_job",
+    "read_room",
     "read_spots",
     "read_survey",
     "reveal",
+    "room_targets",
     "run_job",
     "slope_limit",
     "span_limit",
@@ -118,6 +122,7 @@ _LATER = {
     "framing.reveal": ("reveal",),
     "framing.schedule": ("member_schedule",),
     "job.reading": ("read_job",),
+    "job.room_reading": ("read_room",),
     "job.running": ("run_job",),
     "limits.more_readings": ("more_readings",),
     "limits.planning": ("plan_readings",),
@@ -130,6 +135,7 @@ _LATER = {
     "planning.planner": ("plan_corrections",),
     "planning.substrate": ("Beneath",),
     "planning.ways": ("Ways", "plan_ways"),
+    "room.targets": ("room_targets",),
     "surface.likely": ("likely_surface",),
     "surroundings.finished_surface": ("Layer",),
     "survey.files": ("read_survey", "write_survey"),

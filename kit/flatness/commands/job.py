@@ -62,7 +62,12 @@ def keys_text() -> str:
     tables = [("at the top", schema.ABOUT, "")]
     tables += [(f"[{name}]", keys, told) for name, (keys, told) in schema.SINGLE.items()]
     tables += [(f"[[{name}]]", keys, told) for name, (keys, told, _) in schema.SEVERAL.items()]
-    return "\n\n".join("\n".join([f"{name}  {told}".rstrip(), *_lines(keys, "  ")]) for name, keys, told in tables)
+    return "\n\n".join(table_text(*table) for table in tables)
+
+
+def table_text(name: str, keys: schema.Keys, told: str) -> str:
+    """One table of a job file: what it is for, its keys, what each takes."""
+    return "\n".join([f"{name}  {told}".rstrip(), *_lines(keys, "  ")])
 
 
 def _lines(keys: schema.Keys, indent: str) -> Iterator[str]:

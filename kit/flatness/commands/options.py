@@ -22,6 +22,7 @@ from flatness.job.values import Area, Flag, Many
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.planning.substrate import not_followed
+from flatness.room.records import Room
 from flatness.survey.cells import nearest
 from flatness.survey.readings import Survey
 from flatness.words.phrases import error_text
@@ -271,7 +272,7 @@ def _is_number(text: str) -> bool:
 
 def told_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
     """An error in the unit that what was read is shown in."""
-    read: Survey | Job | None = getattr(options, "noted", None)
+    read: Survey | Job | Room | None = getattr(options, "noted", None)
     if read is None:
         return str(error)
     unit = getattr(options, "unit", None) or (shown_unit(read) if isinstance(read, Survey) else read.show)

@@ -32,10 +32,12 @@ class Origin:
     ----------
     file : name of the job file; None: it is typed on the command line
     options : of the command line, by the path of the key that each of them stands for
+    within : path of the table of the file in which it is written; empty: at its top
     """
 
     file: str | None = None
     options: Mapping[str, str] = field(default_factory=dict)
+    within: str = ""
 
     @property
     def correct(self) -> str:
@@ -53,7 +55,7 @@ class Origin:
         '--fixed, allowance'
         """
         if self.file is not None:
-            return path
+            return ".".join(part for part in (self.within, path) if part)
         keys = re.sub(r"\[\d+\]", "", path.partition(", ")[0])
         known = max((key for key in self.options if f"{keys}.".startswith(f"{key}.")), key=len, default=None)
         if known is None:

@@ -1,0 +1,356 @@
+"""A room on one sheet: its plan with the walls folded out around it, and what the crew sets out from it.
+
+Each wall lies with its foot along its line on the plan and its head outward, so that one who stands in the room and
+turns sees each wall upright. Colours say how far each surface stands proud or shy of where it is brought to; without
+targets, of its own best plane.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.path import Path as Path2D
+
+from flatness.arrays import Floats
+from flatness.charts.axes import colour_bar, save_chart
+from flatness.charts.scales import Scale, deviation_scale
+from flatness.lengths import format_length
+from flatness.room.drawn import fit_planes
+from flatness.room.records import Room, RoomSurface
+from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, studs, trim_lines, wall_lines
+from flatness.room.targets import RoomTargets
+from flatness.words.printed import fine, position
+from flatness.words.rooms import AUTHORITY, answer, length_in_feet, level_told, moves_most
+
+INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
+SHEET_IN = (17.0, 11.0)
+CLOSE_MM = 330.0  # what the words at one stud take along a wall
+NAME_MM = 170.0  # from a wall's head to its name
+GAP_MM = 300.0  # between the plan and a wall that is folded out
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RoomPlan:
+    """A plan with its walls folded out.
+
+    Attributes
+    ----------
+    ax : it was drawn into
+    scale : steps and colours of the maps
+    maps : one for each surface that was drawn, by its name
+    texts : all that is written on it
+    """
+
+    ax: Axes
+    scale: Scale
+    maps: dict[str, Artist]
+    texts: tuple[Artist, ...]
+
+
+def room_plan(
+    ax: Axes, room: Room, targets: RoomTargets | None = None, *, level: str = "floor", numbers: bool = True
+) -> RoomPlan:
+    """Draw a room in plan with its walls folded out around it.
+
+    Parameters
+    ----------
+    ax : to draw into
+    room : with its surfaces
+    targets : that the colours are off; None: each surface's own best plane
+    level : ``floor`` or ``ceiling``, in the middle
+    numbers : whether what is added to each stud, or comes off it, is written there
+
+    Returns
+    -------
+    RoomPlan : what was drawn
+    """
+    shown = [one for one in room.surfaces.values() if one.kind in (level, "wall")]
+    off = {one.name: deviation(room, targets, one.name) for one in shown}
+    most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
+    scale = deviation_scale(max(most, 0.1), room.show)
+    maps: dict[str, Artist] = {}
+    texts: list[Artist] = []
+    lines = wall_lines(targets) if targets is not None else None
+    for one in shown:
+        maps[one.name] = _map(ax, room, one, off[one.name], scale)
+        texts += _named(ax, room, one)
+        if lines is not None and numbers and one.kind == "wall":
+            texts += _numbered(ax, room, one, lines[lines["wall"] == one.name])
+    ax.set_aspect("equal")
+    _frame(ax, shown, room)
+    ax.set_axis_off()
+    return RoomPlan(ax=ax, scale=scale, maps=maps, texts=tuple(texts))
+
+
+def _frame(ax: Axes, shown: Sequence[RoomSurface], room: Room) -> None:
+    """Limits that hold all surfaces and the names beyond them."""
+    places = []
+    for one in shown:
+        west, east, south, north = room.drawn[one.name].extent
+        beyond = 0.0 if one.wall is None else 2 * NAME_MM
+        x, y = np.array([west, east, east, west]), np.array([south, south, north + beyond, north + beyond])
+        places.append(np.column_stack(_folded(one, x, y)))
+    (west, south), (east, north) = np.concatenate(places).min(axis=0), np.concatenate(places).max(axis=0)
+    ax.set(xlim=(west, east), ylim=(south, north))
+
+
+def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> Artist:
+    """The colours of one surface, as far as it was read."""
+    surface = room.drawn[one.name].surface
+    west, east, south, north = room.drawn[one.name].extent
+    x, y = _folded(one, *np.meshgrid(surface.x, surface.y))
+    mesh = ax.pcolormesh(x, y, off, cmap=scale.colours, norm=scale.norm, shading="nearest")
+    edge = np.array([(west, south), (east, south), (east, north), (west, north)])
+    mesh.set_clip_path(Path2D(np.column_stack(_folded(one, *edge.T))), ax.transData)
+    return mesh
+
+
+def deviation(room: Room, targets: RoomTargets | None, name: str) -> Floats:
+    """[ny, nx] mm by which a surface stands toward the room of where it is brought to, or of its own best plane."""
+    drawn = room.drawn[name]
+    if targets is not None:
+        return -targets.targets[name].change
+    x, y, z = drawn.surface.nodes()
+    a, b, c = fit_planes(x, y, z[None])[0]
+    gx, gy = np.meshgrid(drawn.surface.x, drawn.surface.y)
+    return np.asarray(drawn.of.up * (drawn.surface.height - (a + b * gx + c * gy)))
+
+
+def _folded(one: RoomSurface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Where places of a surface lie on the sheet [mm]."""
+    if one.wall is None:
+        return x, y
+    start, along, into = np.asarray(one.wall.start), one.wall.along, one.wall.into
+    px, py = (start[i] + along[i] * x - into[i] * (GAP_MM + y) for i in (0, 1))
+    return px, py
+
+
+def _turn(one: RoomSurface) -> float:
+    """By how much a text along a wall is turned to be read from below or from the right [degrees]."""
+    assert one.wall is not None
+    angle = math.degrees(math.atan2(*one.wall.along[::-1]))
+    return (angle + 90) % 180 - 90 if abs((angle + 90) % 180 - 90) < 89 else 90.0
+
+
+def _named(ax: Axes, room: Room, one: RoomSurface) -> Iterator[Artist]:
+    drawn = room.drawn[one.name]
+    if one.wall is None:
+        west, east, south, north = drawn.extent
+        yield ax.text(
+            (west + east) / 2, (south + north) / 2, one.name, ha="center", va="center", fontsize=11, color=INK
+        )
+        return
+    top = drawn.extent[3] + NAME_MM
+    x, y = _folded(one, np.array(one.wall.length / 2), np.array(top))
+    yield ax.text(
+        float(x),
+        float(y),
+        one.name,
+        ha="center",
+        va="center",
+        rotation=_turn(one),
+        fontsize=11,
+        color=INK,
+        weight="bold",
+    )
+    outline = np.array([(0, 0), (one.wall.length, 0), (one.wall.length, top - NAME_MM), (0, top - NAME_MM), (0, 0)])
+    ax.plot(*_folded(one, *outline.T), color=PALE, lw=0.8)
+    for label, at in (("left", 0.0), ("right", one.wall.length)):
+        away = -150 if label == "left" else 150
+        px, py = _folded(one, np.array(at + away), np.array(60.0))
+        yield ax.text(float(px), float(py), label[0].upper(), ha="center", va="center", fontsize=7.5, color=PALE)
+
+
+def _numbered(ax: Axes, room: Room, one: RoomSurface, lines: pd.DataFrame) -> Iterator[Artist]:
+    """At each stud its number, and what is added at the bottom, in the middle and at the top."""
+    assert one.wall is not None
+    named, most = studs(room, one.name), one.wall.length - CLOSE_MM / 2.5
+    inside = [min(max(x, CLOSE_MM / 2.5), most) for _, x in named]
+    beside = {stud: x for (stud, _), x in zip(named, _apart(inside), strict=True)}
+    # words lie level: along a wall that stands upright on the sheet they reach farther up it
+    inward = 110.0 + 60.0 * abs(float(one.wall.along[1]))
+    for row in lines.to_dict("records"):
+        at = {"bottom": inward, "middle": 0.0, "top": -inward}[str(row["at"])]
+        if not math.isnan(row["add_mm"]) and row["stud"] not in ("start", "end"):
+            x, y = _folded(one, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
+            told = short(float(row["add_mm"]), room.show)
+            yield ax.text(float(x), float(y), told, ha="center", va="center", fontsize=6.6, color=INK)
+    for stud, at_x in beside.items():
+        x, y = _folded(one, np.array(at_x), np.array(-140.0))
+        yield ax.text(float(x), float(y), stud, ha="center", va="center", fontsize=7.5, color=INK, weight="bold")
+
+
+def _apart(places: Sequence[float]) -> list[float]:
+    """Places [mm] for what is written at studs: moved a little where two studs stand closer than their words."""
+    moved = list(places)
+    for i in reversed(range(len(moved) - 1)):
+        moved[i] = min(moved[i], moved[i + 1] - CLOSE_MM)
+    return moved
+
+
+def short(mm: float, unit: str) -> str:
+    """What is added, or comes off with a minus, without its unit: sixteenths where it is an inch's part.
+
+    >>> short(3.0, "in"), short(-6.35, "in"), short(0.2, "in"), short(2.04, "mm")
+    ('1/8', '−1/4', '0', '2.0')
+    """
+    text = format_length(abs(mm), "in", 16).removesuffix('"') if unit == "in" else f"{abs(mm):.1f}"
+    return text if text in ("0", "0.0") else f"{'−' if mm < 0 else ''}{text}"
+
+
+def room_sheet(room: Room, targets: RoomTargets | None = None) -> Figure:
+    """One sheet of a room: the plan with its walls folded out, and what is set out from it.
+
+    Parameters
+    ----------
+    room : with its surfaces
+    targets : what it is brought to; None: the sheet shows it as found
+    """
+    figure = Figure(figsize=SHEET_IN)
+    left = figure.add_axes((0.015, 0.035, 0.585, 0.86))
+    plan = room_plan(left, room, targets)
+    bar = figure.add_axes((0.045, 0.1, 0.13, 0.016))
+    ends = ("add", "take off") if targets is not None else ("shy", "proud")
+    steps = colour_bar(bar, plan.scale, "horizontal", ends, signed=True)
+    if targets is not None:  # the words at its ends say which way: what is added has no minus anywhere on the sheet
+        steps.set_ticklabels([label.get_text().lstrip("+\N{MINUS SIGN}") for label in steps.ax.get_xticklabels()])
+    _heading(figure, room, targets)
+    if room.of_kind("ceiling"):
+        over = figure.add_axes((0.79, 0.045, 0.2, 0.215))
+        ceiling_map(over, room, targets, plan.scale)
+    right = figure.add_axes((0.615, 0.03, 0.375, 0.845))
+    right.set(xlim=(0, 1), ylim=(0, 1))
+    right.set_axis_off()
+    if targets is None:
+        _wrapped(right, 0.98, ["No targets were chosen: colors are off each surface's own best plane."])
+    else:
+        _set_out(right, room, targets)
+    return figure
+
+
+def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale) -> list[Artist]:
+    """Draw the ceilings of a room in plan, as seen from above, with the steps of another map."""
+    found: list[Artist] = []
+    for one in room.of_kind("ceiling"):
+        found.append(_map(ax, room, one, deviation(room, targets, one.name), scale))
+        west, east, south, north = room.drawn[one.name].extent
+        middle = ((west + east) / 2, (south + north) / 2)
+        found.append(ax.text(*middle, one.name, ha="center", va="center", fontsize=10, color=INK))
+    ax.set_title("Ceiling, in plan as the floor", fontsize=9, color=INK, loc="left")
+    ax.set_aspect("equal")
+    ax.set_axis_off()
+    return found
+
+
+def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
+    first = answer(room)
+    if targets is not None:
+        lines = list(dict.fromkeys(one.z for one in targets.targets.values() if one.kind == "ceiling"))
+        if lines:
+            told = "; ".join(level_told(room, z) for z in lines[:1])
+            first = f"Ceiling line at {told}. {moves_most(targets)}"
+        else:
+            first = moves_most(targets)
+    figure.text(0.02, 0.965, room.title, fontsize=11, color=PALE, va="top")
+    figure.text(0.02, 0.94, first[:1].upper() + first[1:], fontsize=15, color=INK, va="top", weight="bold")
+    how = "Walls are folded out, head outward; L and R are left and right as seen from the room."
+    if targets is not None:
+        unit = "inches" if room.show == "in" else "mm"
+        how += f" At each stud: what to add at the bottom, middle and top ({unit}; − is take off)."
+    figure.text(0.02, 0.908, how, fontsize=9, color=INK, va="top")
+    figure.text(0.02, 0.012, AUTHORITY, fontsize=8, color=INK, va="bottom")
+
+
+def _set_out(ax: Axes, room: Room, targets: RoomTargets) -> None:
+    lines = wall_lines(targets)
+    walls = list(dict.fromkeys(lines["wall"]))
+    tops, x = [0.985, 0.985], [0.0, 0.52]
+    for name in walls:
+        some = lines[lines["wall"] == name]
+        column = 0 if tops[0] >= tops[1] else 1
+        tops[column] = _wall_table(ax, room, name, some, x[column], tops[column]) - 0.018
+    for block in (_ceiling_rows(room, targets), _check_rows(room, targets)):
+        if block:
+            column = 0 if tops[0] >= tops[1] else 1
+            tops[column] = _rows(ax, block, x[column], tops[column], (0.0, 0.2, 0.32)) - 0.018
+
+
+def _wall_table(ax: Axes, room: Room, name: str, lines: pd.DataFrame, left: float, top: float) -> float:
+    """The finished line of one wall off its control line, stud by stud; where the table ends."""
+    wall = room.surfaces[name].wall
+    assert wall is not None
+    control = f"off {wall.control or 'its control line'}"
+    at_stud = lines.groupby("x_mm")["off_control_mm"]
+    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
+    heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
+    rows: list[Sequence[str]] = [[name, "", control], ["stud", "along", *heads]]
+    for stud, some in lines.groupby("stud", sort=False):
+        faces = some["off_control_mm"].tolist()
+        told = [length_in_feet(float(v), room.show) for v in (faces if leans else faces[:1])]
+        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told])
+    return _rows(ax, rows, left, top, (0.0, 0.085, 0.21, 0.32, 0.4))
+
+
+def _ceiling_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
+    table = ceiling_lines(targets)
+    rows: list[Sequence[str]] = []
+    for name, some in table.groupby("surface", sort=False):
+        z = float(some["z_mm"].iloc[0])
+        rows.append([str(name), "", "" if math.isnan(z) else f"line {length_in_feet(z, room.show)}"])
+        rows.append(["strap", "along", "shim, least to most"])
+        for row in some.to_dict("records"):
+            shim = f"{short(row['least_shim_mm'], room.show)} to {short(row['most_shim_mm'], room.show)}"
+            rows.append([str(row["line"]), position(row["position_mm"], room.show), shim])
+    return rows
+
+
+def _check_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
+    rows: list[Sequence[str]] = []
+    found = diagonals(targets)
+    if len(found):
+        rows.append(["check by tape, finished", "", ""])
+        for row in found.to_dict("records"):
+            rows.append([f"{row['from_corner']} to", "", ""])
+            rows.append([f"  {row['to_corner']}", "", ""])
+            rows.append([f"  {length_in_feet(row['length_mm'], room.show)}", "", ""])
+    trims = trim_lines(room)
+    for name, some in trims.groupby("trim", sort=False):
+        rows.append([str(name), "", ""])
+        rows.append([f"foot {length_in_feet(float(some['z_mm'].iloc[0]), room.show)} above the datum", "", ""])
+        least, most = float(some["reveal_mm"].min()), float(some["reveal_mm"].max())
+        rows.append([f"reveal left {fine(least, room.show, (32,))} to {fine(most, room.show, (32,))}", "", ""])
+    return rows
+
+
+def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs: Sequence[float]) -> float:
+    """Rows of words from ``top`` down; the first is the heading. Where they end."""
+    step = 0.0172
+    for i, row in enumerate(rows):
+        style: dict[str, Any] = {"fontsize": 8, "color": INK, "va": "top"}
+        style |= (
+            {"weight": "bold", "fontsize": 9} if i == 0 else {"color": "#57606a"} if i == 1 and len(rows) > 3 else {}
+        )
+        for tab, word in zip(tabs, row, strict=False):
+            ax.text(left + tab, top - i * step, word, **style)
+    return top - len(rows) * step
+
+
+def _wrapped(ax: Axes, top: float, texts: Sequence[str]) -> None:
+    for i, text in enumerate(texts):
+        ax.text(0.0, top - 0.03 * i, text, fontsize=9, color=INK, va="top", wrap=True)
+
+
+def write_room(room: Room, targets: RoomTargets | None, folder: Path) -> list[Path]:
+    """Write the sheet of a room as PNG and PDF into a folder that is there, and say which files."""
+    figure = room_sheet(room, targets)
+    stem = Path(room.source or "room").stem
+    return [save_chart(figure, folder / f"{stem}-sheet.{kind}", dpi=150) for kind in ("png", "pdf")]

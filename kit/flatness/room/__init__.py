@@ -1,0 +1,1 @@
+"""Several surfaces of one room on one datum, and one target for all."""

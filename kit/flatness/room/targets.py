@@ -1,0 +1,543 @@
+"""One target for all: planes of floors, ceilings and walls chosen together, by one linear program.
+
+Heights are toward the room: up of a floor, down of a ceiling, into the room of a wall, off its control line. The
+variables are three for each plane and what is added at each node; what comes off there follows. Floors and ceilings
+level, walls plumb and square or parallel in pairs, are ties between the planes; what must stay clear, and how deep
+anything may come off or be added, are rows. The rates weigh what moves, and so decide how far each of two facing
+walls goes.
+
+Angles are taken for small: a wall's plane swings by its slope. Walls that stand square or parallel on the plan swing
+alike, which is exact; where the lines on the plan are off square themselves it is good to the square of the angle, and
+a slope over 1 in 50 is warned of.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import OptimizeResult, linprog
+from scipy.sparse import coo_array, csr_array, hstack, vstack
+from scipy.special import ndtri
+
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError, PlanError, Problem
+from flatness.measures.lines import Place
+from flatness.notes import Note
+from flatness.planning.constraints import FixedSpot
+from flatness.planning.patches import THRESHOLDS
+from flatness.planning.substrate import permitted_cut
+from flatness.planning.volumes import node_areas
+from flatness.room.drawn import Drawn
+from flatness.room.records import SETTING_MM, Keep, Room, WallLine
+from flatness.surface.lattice import Surface
+
+WALLS = ("square", "parallel", "free")
+STEEP = 1 / 50  # a slope beyond which angles are no longer small
+BINDS = 1e-9  # a row that costs less than this for each mm binds nothing
+SHOWN_MM = 1e-5
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Target:
+    """The plane that one surface is to be brought to.
+
+    Attributes
+    ----------
+    name, kind : of the surface
+    plane : height toward the room at x = 0, y = 0 [mm], and its slope by x and by y [mm/mm]; z of a floor, minus z of a
+        ceiling, off the control line into the room of a wall
+    change : [ny, nx] mm, what is added (or comes off, below zero) at each node of the surface's lattice
+    added, taken : volumes [mm3]
+    cost : of these by the surface's rates
+    """
+
+    name: str
+    kind: str
+    plane: tuple[float, float, float]
+    surface: Surface = field(repr=False)
+    change: Floats = field(repr=False)
+    added: float
+    taken: float
+    cost: float
+
+    def toward(self, x: float, y: float) -> float:
+        """Height toward the room [mm] at a place of the surface."""
+        return self.plane[0] + self.plane[1] * x + self.plane[2] * y
+
+    @property
+    def z(self) -> float:
+        """Height of a level floor or ceiling above the room's datum [mm], in the middle of what was read."""
+        x, y, _ = self.surface.nodes()
+        height = self.toward(float(x.mean()), float(y.mean()))
+        return -height if self.kind == "ceiling" else height
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RoomTargets:
+    """Targets for all surfaces of a room.
+
+    Attributes
+    ----------
+    targets : by name of the surface
+    binds : DataFrame, one row for each rule that keeps the work from being less: ``rule`` (in words), ``surface``
+        (names), ``cost_per_mm`` (what it costs for each mm by which it is moved)
+    cost : of all, by the rates of each surface
+    notes : what must be known, such as angles that are not small
+    options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``, ``setting_error``
+    """
+
+    room: Room
+    targets: Mapping[str, Target]
+    binds: pd.DataFrame
+    cost: float
+    notes: tuple[str, ...]
+    options: Mapping[str, Any]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a surface: ``surface``, ``kind``, ``start_mm`` and ``end_mm`` (of a wall from its control line to the
+        finished face, at its foot, at x = 0 and at its end; else z), ``lean_mm_per_m``, ``most_added_mm``,
+        ``most_taken_mm``, ``mean_move_mm`` (toward the room), ``added_mm3``, ``taken_mm3``, ``cost``."""
+        return pd.DataFrame([_row(self.room, one) for one in self.targets.values()])
+
+    def fixed_spots(self, name: str) -> tuple[FixedSpot, ...]:
+        """Three spots, off the survey's own datum [mm], that hold a surface's target plane.
+
+        For :func:`~flatness.planning.planner.plan_corrections` with ``strategy="fixed-spots"``.
+        """
+        target, of = self.targets[name], self.room.surfaces[name]
+        x, y, _ = target.surface.nodes()
+        datum = 0.0 if of.level is None else of.up * of.level.height
+        corner = [(float(x.min()), float(y.min())), (float(x.max()), float(y.min())), (float(x.min()), float(y.max()))]
+        kept = [nearest_node(target.surface, place) for place in corner]
+        return tuple(FixedSpot(x=px, y=py, height=target.toward(px, py) - datum, meant=True) for px, py in kept)
+
+
+def nearest_node(surface: Surface, place: Place) -> Place:
+    """The node of a surface that has a height and is nearest to a place [mm]."""
+    x, y, _ = surface.nodes()
+    k = int(np.hypot(x - place[0], y - place[1]).argmin())
+    return float(x[k]), float(y[k])
+
+
+def _row(room: Room, one: Target) -> dict[str, Any]:
+    wall = room.surfaces[one.name].wall
+    if wall is None:
+        ends = (one.z, one.z)
+    else:
+        ends = -one.toward(0.0, 0.0), -one.toward(wall.length, 0.0)
+    inside = one.change[np.isfinite(one.change)]
+    return {
+        "surface": one.name,
+        "kind": one.kind,
+        "start_mm": ends[0],
+        "end_mm": ends[1],
+        "lean_mm_per_m": 1000 * one.plane[2],
+        "most_added_mm": max(0.0, float(inside.max())),
+        "most_taken_mm": max(0.0, -float(inside.min())),
+        "mean_move_mm": float(inside.mean()),
+        "added_mm3": one.added,
+        "taken_mm3": one.taken,
+        "cost": one.cost,
+    }
+
+
+def room_targets(
+    room: Room,
+    *,
+    walls: str | None = None,
+    plumb: bool | None = None,
+    level: bool | None = None,
+    one_ceiling: bool | None = None,
+    keep: Sequence[Keep] | None = None,
+    setting_error: float | None = None,
+) -> RoomTargets:
+    """Planes for floors, ceilings and walls of a room together, with the least work by the rates.
+
+    Parameters
+    ----------
+    room : with its surfaces, how deep each may be cut and filled, and its rates
+    walls : ``square`` (all walls share one pair of directions on the plan), ``parallel`` (those that face, in pairs) or
+        ``free``; None: as the room file has it, else square
+    plumb : whether walls are brought to plumb; None: as the room file has it, else so
+    level : whether floors and ceilings are brought to level
+    one_ceiling : whether all ceilings come to one height
+    keep : clear widths and heights that must be kept; None: those of the room file
+    setting_error : of setting a plane out, one standard deviation [mm]; what is kept is kept with that much room, and
+        that of the datum and the control lines, for it to hold at the room's confidence; 0: to the number itself
+
+    Returns
+    -------
+    RoomTargets
+
+    Raises
+    ------
+    ArgumentError : an unknown word for ``walls``; a thing to keep that names a surface which is not there
+    PlanError : rules that clash: each is named, with by how much it would have to give way
+    """
+    given = {"walls": walls, "plumb": plumb, "level": level, "one_ceiling": one_ceiling, "setting_error": setting_error}
+    options: dict[str, Any] = {"walls": "square", "plumb": True, "level": True, "one_ceiling": True}
+    options |= {"setting_error": SETTING_MM, **room.targets}
+    options |= {name: value for name, value in given.items() if value is not None}
+    if options["walls"] not in WALLS:
+        raise ArgumentError("unknown rule for walls", column="walls", value=str(walls), expected=", ".join(WALLS))
+    program = _Program(room, options, room.keeps if keep is None else tuple(keep))
+    return program.solve()
+
+
+def _least(cost: Floats, **rows: Any) -> OptimizeResult:
+    """The solver's answer, with what each row costs."""
+    return linprog(cost, method="highs", **rows)
+
+
+class _Program:
+    """The linear program of one room: variables, ties, rows, and the name of each rule."""
+
+    def __init__(self, room: Room, options: Mapping[str, Any], keeps: Sequence[Keep]) -> None:
+        self.room, self.options = room, options
+        self.names = list(room.surfaces)
+        self.parts = [_Part(room.drawn[name]) for name in self.names]
+        self.planes = {name: 3 * i for i, name in enumerate(self.names)}
+        self.rules: list[tuple[str, str]] = []
+        self.kept: list[Floats] = []
+        self.bounds: list[float] = []
+        for one in keeps:
+            self._keep(one)
+        self.ties, self.tied_to = self._ties()
+
+    # variables: three a plane, then the free directions on the plan, then what is added at each node
+
+    @property
+    def _free(self) -> int:
+        return 3 * len(self.names) + 2
+
+    def solve(self) -> RoomTargets:
+        found = self._run()
+        if found.status == 2:
+            raise PlanError(self._clash())
+        if found.status != 0:
+            raise PlanError(
+                "the targets were not found", value=str(found.message), expected="an optimum", remedy="check the rates"
+            )
+        return self._told(found)
+
+    def _run(self) -> OptimizeResult:
+        """The least cost: costs of what is added and of what comes off at every node."""
+        cost, rows, most = self._nodes()
+        kept = self._kept_rows(rows.shape[1])
+        upper = np.concatenate([part.fill for part in self.parts])
+        bounds = np.column_stack([np.full(rows.shape[1], -np.inf), np.full(rows.shape[1], np.inf)])
+        bounds[self._free :, 0], bounds[self._free :, 1] = 0.0, upper
+        ties = csr_array(hstack([self.ties, csr_array((self.ties.shape[0], len(upper)))]))
+        return _least(
+            cost,
+            A_ub=csr_array(vstack([kept, rows])),
+            b_ub=np.concatenate([self.bounds, most]),
+            A_eq=ties,
+            b_eq=self.tied_to,
+            bounds=bounds,
+        )
+
+    def _nodes(self) -> tuple[Floats, csr_array, Floats]:
+        """Costs of all variables, and two rows a node: no less is added than the target is over it; no more comes off.
+
+        With ``d`` the target less what was found: d - add <= 0, add - d <= cut; what comes off is add - d.
+        """
+        count = sum(len(part.x) for part in self.parts)
+        size = self._free + count
+        cost, blocks, most, first = np.zeros(size), [], [], self._free
+        for name, part in zip(self.names, self.parts, strict=True):
+            n, p = len(part.x), self.planes[name]
+            terms = np.column_stack([np.ones(n), part.x, part.y])
+            added = slice(first, first + n)
+            cost[added] = part.area * (part.add_rate + part.off_rate)
+            # what comes off is what is added less d: of d the plane's own terms count here
+            cost[p : p + 3] = -(part.area * part.off_rate) @ terms
+            rows = np.repeat(np.arange(n), 4)
+            columns = np.column_stack([np.tile([p, p + 1, p + 2], (n, 1)), np.arange(first, first + n)]).ravel()
+            one = coo_array((np.column_stack([terms, -np.ones(n)]).ravel(), (rows, columns)), shape=(n, size))
+            blocks += [one, -one]
+            most += [part.height, part.cut - part.height]
+            first += n
+        return cost, csr_array(vstack(blocks)), np.concatenate(most)
+
+    def _kept_rows(self, size: int) -> csr_array:
+        rows = np.zeros((len(self.kept), size))
+        for i, row in enumerate(self.kept):
+            rows[i, : len(row)] = row
+        return csr_array(rows)
+
+    def _ties(self) -> tuple[csr_array, Floats]:
+        """Rows that tie the planes to one another, and what each comes to."""
+        rows: list[dict[int, float]] = []
+        to: list[float] = []
+        turn = 3 * len(self.names)
+        ceilings = [one.name for one in self.room.of_kind("ceiling")]
+        for name in self.names:
+            p, of = self.planes[name], self.room.surfaces[name]
+            if of.wall is None and self.options["level"]:
+                rows, to = [*rows, {p + 1: 1.0}, {p + 2: 1.0}], [*to, 0.0, 0.0]
+            if of.wall is not None and self.options["plumb"]:
+                rows, to = [*rows, {p + 2: 1.0}], [*to, 0.0]
+            if of.wall is not None and self.options["walls"] != "free":
+                quarter, off = self._direction(of.wall)
+                column = turn if self.options["walls"] == "square" or quarter % 2 == 0 else turn + 1
+                rows, to = [*rows, {p + 1: 1.0, column: 1.0}], [*to, off]
+        if self.options["one_ceiling"] and len(ceilings) > 1:
+            for other in ceilings[1:]:
+                for k in range(3):
+                    rows.append({self.planes[ceilings[0]] + k: 1.0, self.planes[other] + k: -1.0})
+                    to.append(0.0)
+        for column in (turn, turn + 1):
+            if not any(column in row for row in rows):
+                rows, to = [*rows, {column: 1.0}], [*to, 0.0]
+        dense = np.zeros((len(rows), self._free))
+        for i, row in enumerate(rows):
+            dense[i, list(row)] = list(row.values())
+        return csr_array(dense), np.array(to)
+
+    def _direction(self, wall: WallLine) -> tuple[int, float]:
+        """How many quarter turns a wall's line stands from the first wall's, and what it is off those [rad]."""
+        first = self.room.of_kind("wall")[0].wall
+        assert first is not None
+        angle = math.atan2(*wall.along[::-1]) - math.atan2(*first.along[::-1])
+        quarter = round(angle / (math.pi / 2))
+        return quarter % 4, angle - quarter * math.pi / 2
+
+    # what is kept
+
+    def _keep(self, one: Keep) -> None:
+        for name in one.surfaces:
+            if name not in self.planes:
+                there = ", ".join(self.names)
+                raise ArgumentError("no surface of this name", column=one.name, value=name, expected=there)
+        spare = self._spare(one)
+        for row, fixed in self._clear(one):
+            rule = Note("room-keep", name=one.name, surfaces=one.surfaces)
+            about = ", ".join(one.surfaces)
+            if one.least is not None:
+                self._add(-row, fixed - one.least - spare, rule, about)
+            if one.most is not None:
+                self._add(row, one.most - fixed - spare, rule, about)
+
+    def _spare(self, one: Keep) -> float:
+        """The room [mm] that what is kept needs for the errors of setting out, so that it holds when it is set out."""
+        error = float(self.options["setting_error"])
+        if error == 0:
+            return 0.0
+        of = [self.room.surfaces[name] for name in one.surfaces]
+        walls = [each.wall for each in of if each.wall is not None]
+        own = [each.level.error for each in of if each.level is not None]
+        if (
+            len(walls) == 1 or len({wall.control or id(wall) for wall in walls}) > 1
+        ):  # off one line its error is in both
+            own += [wall.error for wall in walls]
+        total = math.hypot(*(error for _ in of), *own)
+        return float(ndtri(1 - (1 - self.room.confidence) / 2)) * total
+
+    def _add(self, row: Floats, bound: float, rule: str, about: str) -> None:
+        self.kept.append(row)
+        self.bounds.append(bound)
+        self.rules.append((rule, about))
+
+    def _clear(self, one: Keep) -> Iterator[tuple[Floats, float]]:
+        """At each place, what is clear as a weighted sum of the planes' variables, and what is added to it [mm]."""
+        kinds = [self.room.surfaces[name].kind for name in one.surfaces]
+        drawn = [self.room.drawn[name] for name in one.surfaces]
+        match sorted(kinds):
+            case ["ceiling", "floor"]:
+                for x, y in one.places or _corners(drawn):
+                    # z of the ceiling is minus its height toward the room
+                    yield -np.sum([self._at(name, x, y) for name in one.surfaces], axis=0), 0.0
+            case ["wall", "wall"]:
+                yield from self._widths(one, drawn)
+            case ["floor"] | ["ceiling"]:
+                if one.height is None:
+                    raise ArgumentError(
+                        "one surface is clear of what?", column=one.name, expected="two surfaces, or a height beside it"
+                    )
+                up = drawn[0].of.up
+                for x, y in one.places or _corners(drawn):
+                    yield -self._at(one.surfaces[0], x, y), up * one.height
+            case ["wall"]:
+                if not one.places:
+                    raise ArgumentError("one wall is clear of what?", column=one.name, expected="a place on the plan")
+                wall = drawn[0].of.wall
+                assert wall is not None
+                for place in one.places:
+                    x, off = wall.across(*place)
+                    for y in drawn[0].extent[2:]:
+                        yield -self._at(one.surfaces[0], x, y), off
+            case _:
+                raise ArgumentError(
+                    "surfaces between which nothing can be kept clear",
+                    column=one.name,
+                    value=", ".join(one.surfaces),
+                    expected="two walls, a floor and a ceiling, or one of these and a height or a place",
+                )
+
+    def _widths(self, one: Keep, drawn: Sequence[Drawn]) -> Iterator[tuple[Floats, float]]:
+        first, second = (each.of.wall for each in drawn)
+        assert first is not None
+        assert second is not None
+        across = -float(first.into @ second.into)
+        if across < math.cos(math.radians(10)):
+            raise ArgumentError("two walls that do not face", column=one.name, value=", ".join(one.surfaces))
+        least, most = drawn[0].extent[:2]
+        places = one.places or [first.on_plan(np.array(x), np.array(0.0)) for x in (least, most)]
+        for place in places:
+            x, _ = first.across(*(float(v) for v in place))
+            px, py = (float(v) for v in first.on_plan(np.array(x), np.array(-first.offset)))
+            its_x, off = second.across(px, py)
+            for k in (2, 3):
+                z = [each.of.wall.base + each.extent[k] for each in drawn if each.of.wall is not None]
+                level = max(z) if k == 2 else min(z)
+                row = -self._at(one.surfaces[0], x, level - first.base)
+                row -= self._at(one.surfaces[1], its_x, level - second.base)
+                # from line to line on the plan, less how far both control lines stood off them
+                yield row, off - first.offset
+
+    def _at(self, name: str, x: float, y: float) -> Floats:
+        row = np.zeros(self._free)
+        row[self.planes[name] : self.planes[name] + 3] = 1.0, x, y
+        return row
+
+    # what came out
+
+    def _told(self, found: OptimizeResult) -> RoomTargets:
+        targets, notes = {}, list[str]()
+        for name, part in zip(self.names, self.parts, strict=True):
+            p = self.planes[name]
+            plane = tuple(float(v) + 0.0 for v in np.round(found.x[p : p + 3], 12))
+            targets[name] = part.target(name, plane)
+            if max(abs(v) for v in plane[1:]) > STEEP:
+                notes.append(Note("room-steep", surface=name, slope=1000 * max(abs(v) for v in plane[1:])))
+        unsaid = [name for name, part in zip(self.names, self.parts, strict=True) if part.is_unsaid]
+        notes += [Note("room-nothing-off", surfaces=unsaid)] if unsaid else []
+        return RoomTargets(
+            room=self.room,
+            targets=targets,
+            binds=self._binding(found),
+            cost=math.fsum(one.cost for one in targets.values()),
+            notes=tuple(notes),
+            options=dict(self.options),
+        )
+
+    def _binding(self, found: OptimizeResult) -> pd.DataFrame:
+        """Which rules keep the work from being less, by the program's duals, the dearest first."""
+        price: dict[tuple[str, str], float] = {}
+        dual = -np.asarray(found.ineqlin.marginals)
+        for rule, one in zip(self.rules, dual, strict=False):
+            price[rule] = price.get(rule, 0.0) + float(one)
+        first, node = len(self.rules), self._free
+        upper = -np.asarray(found.upper.marginals)
+        for name, part in zip(self.names, self.parts, strict=True):
+            n = len(part.x)
+            # of a node's two rows the second holds how deep anything comes off
+            price[Note("room-cut", surface=name), name] = float(dual[first + n : first + 2 * n].sum())
+            price[Note("room-fill", surface=name), name] = float(upper[node : node + n].sum())
+            first, node = first + 2 * n, node + n
+        rows = [
+            {"rule": rule, "surface": about, "cost_per_mm": one} for (rule, about), one in price.items() if one > BINDS
+        ]
+        table = pd.DataFrame(rows, columns=["rule", "surface", "cost_per_mm"])
+        return table.sort_values("cost_per_mm", ascending=False, ignore_index=True)
+
+    def _clash(self) -> Problem:
+        """The rules that clash, and by how much they would have to give way, at the least and in sum.
+
+        Each kept row may be short, and each surface cut or filled deeper, all at the same price for each mm; those that
+        clash are those that have a price then.
+        """
+        _, rows, most = self._nodes()
+        count = sum(len(part.x) for part in self.parts)
+        kinds = list(dict.fromkeys(self.rules))
+        slack = len(kinds) + 2 * len(self.parts)
+        size = self._free + count
+        give = np.zeros((len(self.rules) + rows.shape[0] + count, slack))
+        for i, rule in enumerate(self.rules):
+            give[i, kinds.index(rule)] = -1.0
+        first, node = len(self.rules), len(self.rules) + rows.shape[0]
+        for k, part in enumerate(self.parts):
+            n = len(part.x)
+            give[first + n : first + 2 * n, len(kinds) + 2 * k] = -1.0
+            give[node : node + n, len(kinds) + 2 * k + 1] = -1.0
+            first, node = first + 2 * n, node + n
+        filled = coo_array((np.ones(count), (np.arange(count), np.arange(self._free, size))), shape=(count, size))
+        fill = np.minimum(np.concatenate([part.fill for part in self.parts]), 1e6)
+        cut = np.minimum(most, 1e6)
+        bounds = np.column_stack([np.zeros(size + slack), np.full(size + slack, np.inf)])
+        bounds[: self._free, 0] = -np.inf
+        found = _least(
+            np.concatenate([np.zeros(size), np.ones(slack)]),
+            A_ub=csr_array(hstack([vstack([self._kept_rows(size), rows, filled]), csr_array(give)])),
+            b_ub=np.concatenate([self.bounds, cut, fill]),
+            A_eq=csr_array(hstack([self.ties, csr_array((self.ties.shape[0], count + slack))])),
+            b_eq=self.tied_to,
+            bounds=bounds,
+        )
+        if found.status != 0:
+            return Problem("the targets clash whatever gives way", expected="surfaces that can meet the rules")
+        dual = np.abs(np.asarray(found.ineqlin.marginals))
+        weighs = dict.fromkeys(kinds, 0.0)
+        for rule, one in zip(self.rules, dual, strict=False):
+            weighs[rule] += float(one)
+        first, node = len(self.rules), len(self.rules) + rows.shape[0]
+        for name, part in zip(self.names, self.parts, strict=True):
+            n = len(part.x)
+            weighs[Note("room-cut", surface=name), name] = float(dual[first + n : first + 2 * n].sum())
+            weighs[Note("room-fill", surface=name), name] = float(dual[node : node + n].sum())
+            first, node = first + 2 * n, node + n
+        clash = [rule for (rule, _), one in weighs.items() if one > BINDS]
+        return Problem(
+            Note("room-clash", rules=clash, by=float(found.fun)),
+            expected="rules that can all be kept",
+            remedy="let one of them give way by so much, let another surface move, or let walls be parallel or free",
+        )
+
+
+class _Part:
+    """The nodes of one surface, toward the room, and what work on them costs and may do."""
+
+    def __init__(self, drawn: Drawn) -> None:
+        of, lattice = drawn.of, drawn.surface
+        inside = lattice.inside
+        self.of, self.lattice, self.kind = of, lattice, of.kind
+        self.x, self.y, z = lattice.nodes()
+        self.height: Floats = of.up * z
+        self.area: Floats = node_areas(inside, lattice.spacing)[inside]
+        allowed = permitted_cut(lattice, of.beneath, None, THRESHOLDS["deepest_plane"].value)
+        cut, fill = of.depths.at(lattice)
+        self.cut: Floats = np.minimum(allowed.cut[inside], cut)
+        self.fill: Floats = fill
+        self.is_unsaid = not of.beneath and bool(np.any(np.asarray(of.depths.cut) > 0))
+        self.add_rate, self.off_rate = of.rates.add * of.rates.volume, of.rates.off * of.rates.volume
+
+    def target(self, name: str, plane: tuple[float, ...]) -> Target:
+        """What this plane asks of the surface."""
+        change = np.full(self.lattice.height.shape, np.nan)
+        moved = plane[0] + plane[1] * self.x + plane[2] * self.y - self.height
+        moved[np.abs(moved) < SHOWN_MM] = 0.0
+        change[self.lattice.inside] = moved
+        added, taken = float(self.area @ np.maximum(moved, 0)), float(self.area @ np.maximum(-moved, 0))
+        return Target(
+            name=name,
+            kind=self.kind,
+            plane=(plane[0], plane[1], plane[2]),
+            surface=self.lattice,
+            change=change,
+            added=added,
+            taken=taken,
+            cost=self.add_rate * added + self.off_rate * taken,
+        )
+
+
+def _corners(drawn: Sequence[Drawn]) -> list[Place]:
+    """Corners of what was read of all these surfaces: what is linear is least in one of them."""
+    west, east, south, north = np.array([one.extent for one in drawn]).T
+    return [(x, y) for x in (float(west.max()), float(east.min())) for y in (float(south.max()), float(north.min()))]

@@ -1,0 +1,222 @@
+"""What a room's checks found, in plain words: the answer first, then one line a check, 80 wide."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from flatness.lengths import format_length
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.room.checks import MEASURED, WHAT
+from flatness.room.records import Room
+from flatness.room.set_out import diagonals
+from flatness.room.targets import RoomTargets
+from flatness.words.phrases import say, sentence
+from flatness.words.printed import WIDTH, bulleted, counted, fine, hanging, indented, length, percent, position
+
+TITLES = {
+    "clear-height": "Clear height, at least",
+    "ceiling": "Ceiling",
+    "recess": "Depth above the finished ceiling, at least",
+    "parallel": "Facing walls parallel",
+    "square": "Corners square",
+    "plumb": "Walls plumb",
+    "wall-foot": "Floor along each wall, highest less lowest",
+    "opening": "Openings",
+    "threshold": "Thresholds",
+}
+AUTHORITY = (
+    "The kit measures and compares; it does not design structure. Before anything is cut, planed or loaded, local "
+    "codes, the maker and licensed practice decide."
+)
+LONG_MM = 200 * 304.8
+CURVATURE = (
+    "Over 200 ft a level line off one set-up is bent by the curve of the earth and by warm air: set the instrument "
+    "midway between what it reads."
+)
+
+
+def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "") -> str:
+    """A room's checks as text, the answer in its first line, and its targets, or why there are none."""
+    unit, rows = room.show, _rows(room)
+    parts = [textwrap.fill(answer(room), WIDTH), f"{room.title}: {_surfaces(room)}"]
+    for what in WHAT:
+        some = [row for row in rows if row["what"] == what]
+        if some:
+            parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some)]))
+    if targets is not None:
+        parts.append(targets_text(targets))
+    if clash:
+        parts.append("\n".join(["One target for all", indented(clash, "  ")]))
+    parts.append(_datum(room))
+    notes = [*_notes(room)]
+    if notes:
+        parts.append(bulleted("Worth knowing", notes))
+    parts.append(textwrap.fill(AUTHORITY, WIDTH))
+    return "\n\n".join(parts)
+
+
+def _rows(room: Room) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in room.checks.to_dict("records")]
+
+
+def answer(room: Room) -> str:
+    """Whether the room is as it should be, in one line: how many checks fail, and the foremost."""
+    rows, unit = _rows(room), room.show
+    judged = [row for row in rows if row["verdict"] != MEASURED]
+    if not judged:
+        return f"NO LIMIT: nothing is agreed for {room.title}; {counted(len(rows), 'measure')} below."
+    some = [row for row in judged if row["verdict"] == room.verdict]
+    word = {PASS: "pass", FAIL: "fail", UNDECIDED: "cannot be decided by these readings"}[room.verdict]
+    if room.verdict == PASS:
+        return f"PASS: all {counted(len(judged), 'check')} of {room.title} {word}."
+    if len(some) == 1:
+        word = word.replace("fail", "fails") if room.verdict == FAIL else word
+    worst = max(some, key=_use)
+    foremost = f"foremost {worst['what'].replace('-', ' ')}, {say(worst['where'], unit)}"
+    if not math.isnan(worst["likely_mm"]):
+        of = "needed" if worst["at_least"] else "allowed"
+        foremost += f": {told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
+    return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {foremost}."
+
+
+def _use(row: Mapping[str, Any]) -> float:
+    """How far beyond what is allowed, as a share of it."""
+    likely, allowed = row["likely_mm"], row["allowed_mm"]
+    if math.isnan(likely) or math.isnan(allowed):
+        return 0.0
+    return float(allowed / likely if row["at_least"] else likely / allowed)
+
+
+def _surfaces(room: Room) -> str:
+    kinds = [(kind, len(room.of_kind(kind))) for kind in ("floor", "ceiling", "wall")]
+    return ", ".join(counted(count, kind) for kind, count in kinds if count)
+
+
+def _line(row: Mapping[str, Any], unit: str) -> str:
+    where = say(row["where"], unit)
+    verdict = row["verdict"].upper() if row["verdict"] != MEASURED else "NO LIMIT"
+    if math.isnan(row["likely_mm"]):
+        return "\n".join([indented(f"{verdict:<9}  {where}"), indented(sentence(row["note"], unit), "             ")])
+    allowed = row["allowed_mm"]
+    size = f"{told(row, 'likely_mm', unit)} ({told(row, 'low_mm', unit)} to {told(row, 'high_mm', unit)})"
+    if not math.isnan(allowed):
+        word = "needed" if row["at_least"] else "allowed"
+        size += f", {word} {_size(allowed, unit)}, chance {percent(row['chance'])}"
+    lines = [indented(f"{verdict:<9}  {where}: {size}", "  ", "             ")]
+    if row["note"] and row["verdict"] != PASS:
+        lines.append(indented(sentence(row["note"], unit), "             "))
+    if row["source"] and row["verdict"] != PASS and not math.isnan(allowed) and "agreed" not in row["source"]:
+        lines.append(indented(f"Source: {row['source']}.", "             "))
+    return "\n".join(lines)
+
+
+def told(row: Mapping[str, Any], column: str, unit: str) -> str:
+    """A number of a row of the checks as it is printed, never on the wrong side of what is allowed."""
+    value = float(row[column])
+    if value >= 1000 and unit == "in":
+        return _size(value, unit)
+    return length(value, unit, row["allowed_mm"] if column == "likely_mm" else None)
+
+
+def _size(mm: float, unit: str) -> str:
+    return length_in_feet(mm, unit) if mm >= 1000 else length(mm, unit)
+
+
+def length_in_feet(mm: float, unit: str) -> str:
+    """A height or width as a tape reads it: feet, inches and thirty-seconds, or millimetres.
+
+    >>> length_in_feet(2134.0, "in"), length_in_feet(2134.0, "mm")
+    ("7' 0 1/32\\"", '2134 mm')
+    """
+    return format_length(mm, "ft", 32) if unit == "in" else f"{mm:.0f} mm"
+
+
+def targets_text(found: RoomTargets) -> str:
+    """Where each surface is brought to, its answer first, 80 wide."""
+    room, unit = found.room, found.room.show
+    how = {
+        "square": "all walls square to one another",
+        "parallel": "facing walls parallel",
+        "free": "each wall as it is",
+    }
+    ties = [how[found.options["walls"]]]
+    ties += ["plumb"] if found.options["plumb"] else []
+    ties += ["floors and ceilings level"] if found.options["level"] else []
+    lines = [indented(f"With the least work: {', '.join(ties)}. {moves_most(found)}", "  ")]
+    table = found.table
+    for row in ({str(key): value for key, value in one.items()} for one in table.to_dict("records")):
+        lines.append(hanging(_target(room, row)))
+    if room.of_kind("wall"):
+        for row in ({str(key): value for key, value in one.items()} for one in diagonals(found).to_dict("records")):
+            told = length_in_feet(row["length_mm"], unit)
+            lines.append(hanging(f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."))
+    if len(found.binds):
+        lines.append(
+            hanging(f"What keeps it from being less: {'; '.join(say(one, unit) for one in found.binds['rule'])}.")
+        )
+    lines += [hanging(sentence(one, unit)) for one in found.notes]
+    return "\n".join(["One target for all", *lines])
+
+
+def moves_most(found: RoomTargets) -> str:
+    """Which wall, or surface, has most added to it, or taken off it."""
+    table, unit = found.table, found.room.show
+    walls = table[table["kind"] == "wall"]
+    some = walls if len(walls) else table
+    most = some[["most_added_mm", "most_taken_mm"]].max(axis=1)
+    name = some["surface"].tolist()[int(most.to_numpy().argmax())]
+    return f"{name[:1].upper()}{name[1:]} moves most, by up to {fine(float(most.max()), unit, (32, 64))}."
+
+
+def _target(room: Room, row: Mapping[str, Any]) -> str:
+    unit = room.show
+    work = [
+        f"{word} up to {fine(row[column], unit, (32, 64))}"
+        for word, column in (("add", "most_added_mm"), ("take off", "most_taken_mm"))
+        if row[column] >= 0.05
+    ]
+    done = ", ".join(work) or "nothing to do"
+    if row["kind"] == "wall":
+        ends = [length_in_feet(row[column], unit) for column in ("start_mm", "end_mm")]
+        return f"{row['surface']}: {ends[0]} off the control line at its left end, {ends[1]} at its right; {done}."
+    return f"{row['surface']}: at {level_told(room, row['start_mm'])}; {done}."
+
+
+def level_told(room: Room, z: float) -> str:
+    """A height above the datum, and off each benchmark."""
+    off = [
+        f"{length_in_feet(abs(z - known), room.show)} {'over' if z >= known else 'under'} {label}"
+        for label, known in room.benchmarks.items()
+    ]
+    told = f"{length_in_feet(z, room.show)} above the datum"
+    return f"{told}, {' and '.join(off)}" if off else told
+
+
+def _datum(room: Room) -> str:
+    lines = ["One datum for all"]
+    for one in room.surfaces.values():
+        if one.level is not None:
+            error = f", good to {fine(one.level.error, room.show)}" if one.level.error else ""
+            lines.append(hanging(f"{one.name}: {say(one.level.basis, room.show)}{error}"))
+        elif one.wall is not None:
+            line = f" ({one.wall.control})" if one.wall.control else ""
+            lines.append(
+                hanging(
+                    f"{one.name}: control line{line} {position(one.wall.offset, room.show)} off the wall's line on the "
+                    f"plan, good to {fine(one.wall.error, room.show)} at each end"
+                )
+            )
+    return "\n".join(lines)
+
+
+def _notes(room: Room) -> Iterator[str]:
+    yield from (sentence(note, room.show) for note in room.notes)
+    for name, drawn in room.drawn.items():
+        for slip in drawn.likely.slips:
+            yield f"{name}: {sentence(str(slip), room.show)} It was left out."
+        west, east, south, north = drawn.extent
+        if drawn.of.kind != "wall" and max(east - west, north - south) > LONG_MM:
+            yield f"{name}: {CURVATURE}"

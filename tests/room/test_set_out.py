@@ -1,0 +1,132 @@
+"""What the crew sets out, against closed forms on constructed rooms; the sheet by its artists; files by content."""
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import flatness
+from constructed_rooms import four_walls, level_surface, room, wall
+from flatness.__main__ import main
+from flatness.charts.room_sheet import room_sheet, short
+from flatness.room.records import Trim
+from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
+from flatness.words.rooms import moves_most, targets_text
+
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
+CORNERS = [(3000.0, 0.0), (0.0, 0.0), (0.0, 2400.0), (3000.0, 2400.0)]
+
+
+@pytest.fixture(scope="module")
+def leaning():
+    """Four walls read off lines 1,000 mm into the room; the west one leans 12 mm out in 2,500; nothing comes off."""
+    walls = four_walls(CORNERS, step=600, offset=1000.0)
+    west = wall("west", CORNERS[1], CORNERS[2], lambda x, y: -12 * y / 2500, step=600, offset=1000.0)
+    floor = level_surface("floor", lambda x, y: 2 * x / 3000, 3000, 2400, step=300)
+    ceiling = level_surface("ceiling", lambda x, y: 2500 - 6 * x / 3000, 3000, 2400, step=300)
+    trim = Trim(name="plinth", wall="south", reveal=6.0)
+    built = room(floor, ceiling, walls[0], west, *walls[2:], trims=(trim,), draws=10)
+    return built, flatness.room_targets(built)
+
+
+def test_a_wall_stands_plumb_where_it_is_most_proud(leaning):
+    """Closed form: the face stays at its foot, 1,000 from the line; what the wall leans is added up each stud."""
+    _, targets = leaning
+    lines = wall_lines(targets)
+    west = lines[lines["wall"] == "west"]
+    np.testing.assert_allclose(west["off_control_mm"], 1000, atol=0.1)
+    np.testing.assert_allclose(west["add_mm"], 12 * west["y_mm"] / 2500, atol=0.1)
+    assert west["y_mm"].min() == 0
+    assert west["y_mm"].max() > 2300
+    assert west["stud"].unique().tolist() == ["1", "2", "3", "4", "5"]  # read every 600 mm over 2,400
+    assert moves_most(targets).startswith("West moves most, by up to 11.")
+
+
+def test_the_diagonals_of_a_finished_rectangle(leaning):
+    """Closed form: the hypotenuse of 3,000 by 2,400, both alike."""
+    found = diagonals(leaning[1])
+    assert len(found) == 2
+    np.testing.assert_allclose(found["length_mm"], np.hypot(3000, 2400), atol=0.2)
+
+
+def test_the_ceiling_comes_to_its_lowest_and_straps_are_shimmed(leaning):
+    """Closed form: 2,494; each strap along x takes 0 at its low end and 6 at the other."""
+    table = ceiling_lines(leaning[1])
+    np.testing.assert_allclose(table["z_mm"], 2494, atol=0.1)
+    np.testing.assert_allclose(table["least_shim_mm"], 0, atol=0.1)
+    np.testing.assert_allclose(table["most_shim_mm"], 6, atol=0.15)
+    assert len(table) == 9  # read every 300 mm over 2,400
+
+
+def test_a_trim_leaves_no_less_than_its_reveal(leaning):
+    """Closed form: the floor rises 2 mm along the south wall, so the gap runs from 6 to 8 mm."""
+    table = trim_lines(leaning[0])
+    assert table["reveal_mm"].min() == pytest.approx(6, abs=1e-6)
+    assert table["reveal_mm"].max() == pytest.approx(8, abs=0.15)
+    assert table["z_mm"].iloc[0] == pytest.approx(8, abs=0.1)
+
+
+def test_the_sheet_answers_first_and_shows_every_wall(leaning):
+    built, targets = leaning
+    figure = room_sheet(built, targets)
+    said = [text.get_text() for text in figure.texts]
+    assert any(text.startswith("Ceiling line at 2494 mm above the datum. West moves most") for text in said)
+    plan = figure.axes[0]
+    words = [text.get_text() for text in plan.texts]
+    assert {"floor", "south", "west", "north", "east"} <= set(words)
+    lines = wall_lines(targets)
+    heads = lines[(lines["wall"] == "west") & (lines["at"] == "top")]["add_mm"]
+    assert all(words.count(f"{added:.1f}") >= 1 for added in heads)
+    # a wall folded out lies outward: the west one left of the plan, its head farthest
+    (mesh,) = [one for one in plan.collections if one.get_array().size and one.get_coordinates()[..., 0].max() < 0]
+    assert mesh.get_coordinates()[..., 0].min() < -2500
+    as_found = room_sheet(built)
+    assert any(text.get_text().startswith("FAIL") for text in as_found.texts)  # 12 mm, where DIN 18202 allows 8
+
+
+def test_texts_of_the_sheet_lie_on_the_page(leaning):
+    figure = room_sheet(*leaning)
+    figure.draw_without_rendering()
+    width, height = figure.bbox.width, figure.bbox.height
+    for text in [*figure.texts, *(text for ax in figure.axes for text in ax.texts)]:
+        box = text.get_window_extent()
+        assert box.x0 >= 0, text.get_text()
+        assert box.x1 <= width, text.get_text()
+        assert box.y0 >= 0, text.get_text()
+        assert box.y1 <= height, text.get_text()
+
+
+def test_what_is_added_as_the_sheet_writes_it():
+    assert [short(mm, "in") for mm in (0.0, 3.175, -6.35, 12.7)] == ["0", "1/8", "−1/4", "1/2"]
+
+
+def test_words_of_the_targets(leaning):
+    told = targets_text(leaning[1])
+    assert "all walls square to one another, plumb, floors and ceilings level" in " ".join(told.split())
+    assert max(map(len, told.splitlines())) <= 80
+
+
+def test_the_command_writes_sheet_and_tables(tmp_path, capsys):
+    assert main(["room", str(FILE), "--out", str(tmp_path), "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert all(Path(name).is_file() for name in found["written"])
+    with open(tmp_path / "room-set-out-walls.csv", encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    names = [row["surface"] for row in found["targets"]["surfaces"]]
+    assert {row["wall"] for row in rows} == {name for name in names if "wall" in name}
+    assert found["clash"] is None
+    assert (tmp_path / "room-sheet.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_command_says_what_clashes(tmp_path, capsys):
+    text = FILE.read_text(encoding="utf-8").replace('least = "13 ft 10 1/2 in"', 'least = "13 ft 11 1/2 in"')
+    for survey in FILE.parent.glob("*.csv"):
+        (tmp_path / survey.name).write_bytes(survey.read_bytes())
+    (tmp_path / "room.toml").write_text(text, encoding="utf-8")
+    assert main(["room", str(tmp_path / "room.toml"), "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["targets"] is None
+    assert "long bench" in found["clash"]
