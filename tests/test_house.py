@@ -21,6 +21,7 @@ ORDER = [
         "surface",
         "measures",
         "limits",
+        "taking",
         "surroundings",
         "framing",
     ),

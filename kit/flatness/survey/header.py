@@ -31,6 +31,7 @@ KEYS = (
     "by",
     "members",
     "framing",
+    "stations",
 )
 QUANTITIES = ("height", "drop")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
@@ -62,6 +63,7 @@ class Header:
     openings: list[tuple[int, Polygon]] = field(default_factory=list)
     benchmarks: dict[str, float] = field(default_factory=dict)
     framing: Framing | None = None
+    stations: float | None = None
 
 
 def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
@@ -97,6 +99,8 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
     for found in entries.get("benchmark", []):
         _read_benchmark(header, found, lengths)
     _read_framing(header, single("members"), single("framing"), lengths)
+    if (found := single("stations")) is not None:
+        header.stations = lengths.read(found.text, found.row, 0)
     return header, lengths
 
 
