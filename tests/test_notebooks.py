@@ -52,6 +52,17 @@ assert abs(done[abs(y - 1200).argmin(), abs(x - 1200).argmin()] - 8.5) < 1.5
 assert abs(done[abs(y - 2400).argmin(), abs(x - 3900).argmin()] + 5.5) < 1.5
 assert panel.state.problems == ()
 """,
+    "take_readings.ipynb": """
+import flatness
+# 14 ft by 20 ft every 2 ft: 8 by 11 stations
+assert len(panel.state.taking.walk.stations) == 88
+panel.reading.value = "41 3/8"
+panel.next.click()
+assert panel.state.problems == ()
+assert [one.reading for one in panel.state.taking.readings] == [1050.925]  # 41 3/8 in of 25.4 mm
+panel.close()
+panel.state.path.unlink()
+""",
     "check_floor.ipynb": """
 assert panel.state.problems == ()
 assert panel.found.verdict == "fail"

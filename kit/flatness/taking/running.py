@@ -106,13 +106,13 @@ class Running:
 
     @property
     def wilder(self) -> float:
-        """How many times wilder the surface turns out than its parameters say; 1 where it is as tame, or tamer.
+        """How many times as wild as its parameters say the surface turns out.
 
         Each reading came so many times its error off what those before it predicted. The variance of all has an
         inverse gamma prior about one (Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6).
         """
         innovations = self._white[1:]  # the first tells of the instrument's height alone
-        return math.sqrt(max(1.0, (SURE + float(innovations @ innovations)) / (SURE + len(innovations))))
+        return math.sqrt((SURE + float(innovations @ innovations)) / (SURE + len(innovations)))
 
     @property
     def ask(self) -> float:
@@ -128,8 +128,12 @@ class Running:
         return (one.height - mean) / self.error_of_reading(error)
 
     def error_of_reading(self, error: float) -> float:
-        """The error [mm] of a reading where the surface is known to an error [mm], as wild as the surface is."""
-        return self.wilder * math.hypot(error, self.parameters.reading_error)
+        """The error [mm] of a reading where the surface is known to an error [mm], as wild as it turns out.
+
+        A tame surface does not make the instrument better than it is.
+        """
+        wilder = self.wilder
+        return math.hypot(wilder * error, max(1.0, wilder) * self.parameters.reading_error)
 
     def left_out(self) -> tuple[Floats, Floats]:
         """What all other readings say of each one [n] mm, and its error with that of the reading [n] mm."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS
 from flatness.notes import Note
+from flatness.survey.files import read_survey
 from flatness.survey.readings import SAME_PLACE_MM, STRUCK, Survey
 from flatness.taking.book import READ, Book, Entry
 from flatness.taking.deciding import FIRST_LOOK, Look, look_at
@@ -120,6 +121,11 @@ class Taking:
         """Whether one may stop, and nobody said to go on."""
         return self.decided in (PASS, FAIL) and not self.reading_on and self.question is None and not self.ties
 
+    @property
+    def knows_setup(self) -> bool:
+        """Whether anything was read from where the instrument stands now, so that a reading can be expected."""
+        return any(one.setup == self.setup for one in self.readings)
+
     def expected(self, station: Station | None = None) -> tuple[float, float]:
         """What would be read at a station, by default this one, and the error of that with the reading's own [mm]."""
         station = station or self.here
@@ -160,19 +166,23 @@ class Taking:
 
     def look(self) -> Look:
         """The verdict so far. It takes a second or so: see :meth:`take_look`."""
-        return look_at(
-            self.survey(),
-            self.limits,
-            self.walk,
-            frozenset(self._done),
-            draws=self._draws,
-            seed=self._seed,
-            confidence=self._confidence,
-        )
+        return self.looking()()
+
+    def looking(self) -> Callable[[], Look]:
+        """What finds the verdict on what is read now, to be called in another thread; here goes on meanwhile."""
+        data, done = self.book.path.read_bytes(), frozenset(self._done)
+        self.due = False
+
+        def look() -> Look:
+            survey = read_survey(data, name=self.book.path.name)
+            options = {"draws": self._draws, "seed": self._seed}
+            return look_at(survey, self.limits, self.walk, done, confidence=self._confidence, **options)
+
+        return look
 
     def take_look(self, look: Look) -> None:
         """Show a look, and from now on expect readings as its surface does."""
-        self.latest, self.due = look, False
+        self.latest = look
         if look.assessment.likely is not None:
             self.running.fill(self.running.taken, parameters_of(look.assessment.likely.fit, self.reading_error))
         if self.here is not None and not self.again and self.question is None and not self.ties:
@@ -327,7 +337,7 @@ class Taking:
         times = abs(reading - mean) / error
         if times <= self.running.ask:
             return None
-        around = math.sqrt(max(error**2 - self.reading_error**2, 0.0))
+        around = self.running.wilder * self.running.expected(here.x, here.y, self.setup)[1]
         near = ((other, *self.expected(other)) for other in self.walk.beside(here) if other.number not in self._done)
         return Question(
             OFF,
