@@ -23,6 +23,7 @@ ORDER = [
         "surface",
         "measures",
         "limits",
+        "taking",
         "surroundings",
         "framing",
     ),

@@ -60,6 +60,17 @@ corner = rows[(rows["what"] == "square") & rows["where"].str.contains("east wall
 assert corner.low_mm < 6.35 < corner.high_mm
 assert panel.state.targets is not None
 """,
+    "take_readings.ipynb": """
+import flatness
+# 14 ft by 20 ft every 2 ft: 8 by 11 stations
+assert len(panel.state.taking.walk.stations) == 88
+panel.reading.value = "41 3/8"
+panel.next.click()
+assert panel.state.problems == ()
+assert [one.reading for one in panel.state.taking.readings] == [1050.925]  # 41 3/8 in of 25.4 mm
+panel.close()
+panel.state.path.unlink()
+""",
     "check_floor.ipynb": """
 assert panel.state.problems == ()
 assert panel.found.verdict == "fail"

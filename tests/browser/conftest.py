@@ -295,5 +295,7 @@ def tools():
         shows_its_pictures=shows_its_pictures,
         upload=upload,
         settled=SETTLED,
+        faults=FAULTS,
+        shots=SHOTS,
         samples=ROOT / "sample_surveys",
     )

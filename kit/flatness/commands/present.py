@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -71,10 +70,10 @@ def run_present(options: argparse.Namespace) -> int:
             print(f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop.", flush=True)
         else:
             print("Others can reach the page: give its address, with its token, only to whom you trust.", flush=True)
-        return _serve(server_line(notebook, options))
+        return serve(server_line(notebook, options))
 
 
-def _serve(line: list[str]) -> int:
+def serve(line: list[str]) -> int:
     """Run the server until it ends, or until this program is told to stop: then it stops too."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
@@ -134,12 +133,12 @@ def _write_notebook(options: argparse.Namespace, file: Path, folder: Path) -> Pa
         "keep_in": str(Path(options.out).resolve()),
     }
     path = folder / "present.ipynb"
-    return write_new(path, json.dumps(notebook_of(settings)).encode())
+    source = f"from flatness.panels.present import present_panel\n\npresent_panel(**{settings!r})"
+    return write_new(path, json.dumps(notebook_of(source)).encode())
 
 
-def notebook_of(settings: Mapping[str, Any]) -> dict[str, Any]:
-    """The notebook as it is written to its file."""
-    source = f"from flatness.panels.present import present_panel\n\npresent_panel(**{dict(settings)!r})"
+def notebook_of(source: str) -> dict[str, Any]:
+    """A notebook of one cell as it is written to its file."""
     cell: dict[str, Any] = {
         "cell_type": "code",
         "execution_count": None,

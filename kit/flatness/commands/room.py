@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import EXIT, add_json, make_folder, print_written
-from flatness.commands.plan_json import plain, rows
+from flatness.commands.plan_json import rows
+from flatness.comparison.records import plain
 from flatness.errors import FlatnessError, PlanError
 from flatness.job.room_reading import read_room
 from flatness.room.records import Room

@@ -32,7 +32,7 @@ from flatness.limits.planning import TARGET, ReadingPlan, plan_readings, usual_s
 from flatness.limits.spot_checks import READ_ALONG_MM
 from flatness.survey.header import QUANTITIES, parse_framing
 from flatness.survey.readings import Framing
-from flatness.survey.sheets import blank_sheet, check_title, grid_positions, member_positions
+from flatness.survey.sheets import blank_sheet, check_title, station_axes
 
 SAME_STEP_MM = 0.01
 METRIC = re.compile(r"\d\s*(?:mm|cm|m)\b|metre|meter", re.IGNORECASE)
@@ -98,10 +98,7 @@ def run_sheet(options: argparse.Namespace) -> int:
     if framing is not None:
         # a line of stations on every member leaves nothing unseen between them
         step = step or (READ_ALONG_MM if unit == "in" else 1200.0)
-        x, y = (
-            member_positions(extent, framing) if along != framing.along else grid_positions(extent, step)
-            for along, extent in (("x", length), ("y", width))
-        )
+        x, y = station_axes(length, width, step, framing)
         told = member_report(len(x) * len(y), step, framing, surface, unit)
     else:
         steps = usual_steps(length, width, limits, unit=unit, surface=surface)

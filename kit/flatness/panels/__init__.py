@@ -5,6 +5,7 @@ from flatness.panels.compare import ComparePanel, compare_panel
 from flatness.panels.plan import PlanPanel, plan_panel
 from flatness.panels.present import PresentPanel, present_panel
 from flatness.panels.room import RoomPanel, room_panel
+from flatness.panels.take import TakePanel, take_panel
 
 __all__ = [
     "CheckPanel",
@@ -12,9 +13,11 @@ __all__ = [
     "PlanPanel",
     "PresentPanel",
     "RoomPanel",
+    "TakePanel",
     "check_panel",
     "compare_panel",
     "plan_panel",
     "present_panel",
     "room_panel",
+    "take_panel",
 ]

@@ -13,9 +13,9 @@ from flatness.charts.heights import surface_map
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view
 from flatness.panels.canvas import Pointer, draw_now, live_figure
-from flatness.panels.controls import Panel, column, drop_down, panel_box, put, refill, row, toggles, words
+from flatness.panels.controls import Panel, column, drop_down, offer, panel_box, put, row, toggles, words
 from flatness.panels.room_state import RoomState, finite
-from flatness.panels.strip import STRIP, Said, strip_html
+from flatness.panels.strip import Said, strip_html
 from flatness.room.checks import MEASURED
 from flatness.words.phrases import say
 from flatness.words.printed import percent
@@ -26,13 +26,6 @@ WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no
 WALL_NAMES = {"All square": "square", "Parallel in pairs": "parallel", "Each as it is": "free"}
 VIEW_NAMES = {"Plan, walls folded out": "plan", "Surface": "surface", "Turn": "turn"}
 TOOLTIPS = ("The room in plan; click a surface to open it", "The surface that is opened", "The room in space")
-LOOK = f"""<style>{STRIP}
-.fk-panel.fk-room-panel .fk-verdict {{ height:104px; overflow:hidden }}
-.fk-room-checks table {{ border-collapse:collapse; font-size:13px; line-height:1.35 }}
-.fk-room-checks td, .fk-room-checks th {{ padding:3px 10px 3px 0; text-align:left; vertical-align:top }}
-.fk-room-checks th[scope=colgroup] {{ padding-top:8px; font-size:14px }}
-.fk-room-text pre {{ font-size:13px; white-space:pre-wrap; line-height:1.35 }}
-</style>"""
 
 
 class RoomPanel(Panel):
@@ -68,7 +61,6 @@ class RoomPanel(Panel):
             self.map, self._listened, hover=lambda _: None, begin=guard(lambda place: state.open_at(place))
         )
         self.box = panel_box(
-            w.HTML(LOOK),
             self.verdict,
             row(self.views, self.opened, self.walls, self.turn),
             self.working,
@@ -104,7 +96,7 @@ class RoomPanel(Panel):
         put(self.views, state.view)
         put(self.walls, state.walls)
         names = [("none", "")] if room is None else [(name, name) for name in room.surfaces]
-        refill(self.opened, names, state.opened)
+        offer(self.opened, names, state.opened)
         self.turn.layout.display = "" if state.view == "turn" else "none"
         self.verdict.value = strip_html(self.said(), state.unit)
         self.checks.value = "" if room is None else checks_html(state)

@@ -37,6 +37,7 @@ KEYS = (
     "door",
     "window",
     "wall",
+    "stations",
 )
 QUANTITIES = ("height", "drop")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
@@ -73,6 +74,7 @@ class Header:
     benchmarks: dict[str, float] = field(default_factory=dict)
     framing: Framing | None = None
     walls: Walls = field(default_factory=Walls)
+    stations: float | None = None
 
 
 def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
@@ -107,6 +109,8 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
         _read_benchmark(header, found, lengths)
     _read_framing(header, single("members"), single("framing"), lengths)
     _read_walls(header, entries, lengths)
+    if (found := single("stations")) is not None:
+        header.stations = lengths.read(found.text, found.row, 0)
     return header, lengths
 
 

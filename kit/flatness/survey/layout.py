@@ -35,7 +35,7 @@ from flatness.survey.positions import (
     report_unit,
     without_unit,
 )
-from flatness.survey.readings import KINDS, SAME_PLACE_MM
+from flatness.survey.readings import KINDS, SAME_PLACE_MM, STRUCK
 
 CORNERS = ("y\\x", "y/x")
 
@@ -239,11 +239,50 @@ def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
             readings.append(reading)
         elif value_at is not None and is_empty(record.cell(value_at)):
             not_taken.append(f"{column_letter(value_at)}{record.row}")
+    readings, struck = strike(readings, report)
     _check_unit(first.row, headings, rows, readings, header, lengths)
     bare = lengths.unit or lengths.likely_unit
     columns = {one.name: (one.column, one.unit or bare) for one in headings.values() if one.name in ("x", "y")}
     report_far_stations(readings, rows, columns, lengths)
-    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma)
+    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma, struck)
+
+
+def strike(readings: list[Reading], report: Report) -> tuple[list[Reading], tuple[Problem, ...]]:
+    """The readings that stand, and a note on those that are struck out.
+
+    As in a field book, nothing is erased: a row of the kind ``struck`` takes back the last row above it with its
+    place, reading, label and set-up.
+    """
+    standing: list[Reading] = []
+    taken_back: list[str] = []
+    for one in readings:
+        if one.kind != STRUCK:
+            standing.append(one)
+            continue
+        same = [k for k, other in enumerate(standing) if _is_same(one, other)]
+        if same:
+            taken_back.append(standing.pop(same[-1]).cell)
+        else:
+            report.add(
+                "a struck reading that stands in no row above",
+                one.row,
+                one.column,
+                value=one.typed,
+                expected="the x, y, reading, label and set-up of a row above that is not struck yet",
+                remedy="correct the row, or delete it",
+            )
+    if not taken_back:
+        return standing, ()
+    shown = ", ".join(taken_back[:6]) + (", ..." if len(taken_back) > 6 else "")
+    count = len(taken_back)
+    said = f"{count} reading{'' if count == 1 else 's'} struck out in the file ({shown})"
+    return standing, (Problem(f"{said}: {'it does' if count == 1 else 'they do'} not count", report.file),)
+
+
+def _is_same(one: Reading, other: Reading) -> bool:
+    apart = [abs(a - b) for a, b in ((one.x, other.x), (one.y, other.y)) if not (math.isnan(a) and math.isnan(b))]
+    near = all(away <= SAME_PLACE_MM for away in apart)  # NaN, where only one has a place, is not
+    return near and (one.value, one.label, one.setup) == (other.value, other.label, other.setup)
 
 
 def _check_unit(
@@ -371,8 +410,11 @@ def _text(record: Record, column: int, report: Report) -> str:
 
 def _kind(text: str, record: Record, headings: dict[str, Heading], report: Report) -> str | None:
     kind = text.strip().lower() or "surface"
-    if kind in KINDS:
+    if kind in (*KINDS, STRUCK):
         return kind
-    remedy, expected = f"did you mean `{nearest(kind, KINDS)}`?", "surface (or empty), benchmark or turning"
+    remedy, expected = (
+        f"did you mean `{nearest(kind, (*KINDS, STRUCK))}`?",
+        "surface (or empty), benchmark, turning or struck",
+    )
     report.cell(record, headings["kind"].column, "an unknown kind of reading", expected, remedy)
     return None

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 SURFACES = ("floor", "ceiling", "wall")
 REFERENCES = ("level", "plumb", "string")
 KINDS = ("surface", "benchmark", "turning")
+STRUCK = "struck"  # the kind of a row that takes back one above it, as a field book strikes an entry through
 POINT_COLUMNS = ("x", "y", "height", "reading", "label", "setup", "line", "cell")
 ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
 # what a member typically stands off from its neighbors: common practice, no source

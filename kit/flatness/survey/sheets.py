@@ -184,6 +184,15 @@ def member_positions(extent: float, framing: Framing) -> Floats:
     return np.sort(np.append(found, walls))
 
 
+def station_axes(length: float, width: float, step: float, framing: Framing | None = None) -> tuple[Floats, Floats]:
+    """x and y [mm] of the stations of a sheet: on every member where a layout is stated, else every step [mm]."""
+    x, y = (
+        grid_positions(extent, step) if framing is None or framing.along == along else member_positions(extent, framing)
+        for along, extent in (("x", length), ("y", width))
+    )
+    return x, y
+
+
 def blank_sheet(
     x: Sequence[float] | Floats,
     y: Sequence[float] | Floats,
@@ -238,28 +247,24 @@ def blank_sheet(
     check_title(title)
     if accuracy is not None and not (math.isfinite(accuracy) and accuracy > 0):
         raise ArgumentError("accuracy out of range", column="accuracy", value=str(accuracy), expected="mm above zero")
-    xs, ys = (_on_tape(name, values, unit) for name, values in (("x", x), ("y", y)))
+    xs, ys = (on_tape(name, values, unit) for name, values in (("x", x), ("y", y)))
     if len(xs) * len(ys) > MOST_STATIONS:
         raise _too_many(f"{len(xs)} x {len(ys)}")
-    entries = [
-        ("title", title),
-        ("date", ""),
-        ("surface", surface),
-        ("unit", unit),
-        ("reading", reading),
-        ("reference", reference or usual),
-    ]
-    entries += [("accuracy", _exact(accuracy, unit))] if accuracy is not None else []
-    if framing is not None:
-        spacing, first = (_exact(value, unit) for value in (framing.spacing, framing.first))
-        entries.append(("members", f"{spacing} along {framing.along} from {first}"))
-    entries += [("outline", _corners(outline, unit))] if outline is not None else []
-    entries += [("opening", _corners(opening, unit)) for opening in openings]
     sheet = BlankSheet(
-        header=tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date"),
+        header=header_lines(
+            title=title,
+            surface=surface,
+            unit=unit,
+            reading=reading,
+            reference=reference or usual,
+            accuracy=accuracy,
+            framing=framing,
+            outline=outline,
+            openings=openings,
+        ),
         x=tuple(_position(value, unit) for value in xs),
         y=tuple(_position(value, unit) for value in ys),
-        reached=_reached(xs, ys, outline, openings),
+        reached=reached(xs, ys, outline, openings),
         unit=unit,
         reading=reading,
         surface=surface,
@@ -273,6 +278,37 @@ def blank_sheet(
         exists=SurveyFileExistsError,
         remedy="choose another name, or say that it is to be overwritten",
     )
+
+
+def header_lines(
+    *,
+    title: str,
+    surface: str,
+    unit: str,
+    reading: str,
+    reference: str,
+    accuracy: float | None,
+    framing: Framing | None,
+    outline: Polygon | None,
+    openings: Sequence[Polygon],
+    date: str = "",
+) -> tuple[str, ...]:
+    """The ``#`` lines of a sheet or a list, lengths [mm] to the nearest 1/16 in or 1 mm as on a tape."""
+    entries = [
+        ("title", title),
+        ("date", date),
+        ("surface", surface),
+        ("unit", unit),
+        ("reading", reading),
+        ("reference", reference),
+    ]
+    entries += [("accuracy", _exact(accuracy, unit))] if accuracy is not None else []
+    if framing is not None:
+        spacing, first = (_exact(value, unit) for value in (framing.spacing, framing.first))
+        entries.append(("members", f"{spacing} along {framing.along} from {first}"))
+    entries += [("outline", _corners(outline, unit))] if outline is not None else []
+    entries += [("opening", _corners(opening, unit)) for opening in openings]
+    return tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date")
 
 
 def check_title(title: str) -> None:
@@ -306,7 +342,8 @@ def _rounded(mm: float, unit: str) -> float:
     return settle(math.floor(settle(mm) / tape + 0.5) * tape)
 
 
-def _on_tape(name: str, values: Sequence[float] | Floats, unit: str) -> Floats:
+def on_tape(name: str, values: Sequence[float] | Floats, unit: str) -> Floats:
+    """Positions [n] mm as a tape shows them; ArgumentError where they do not rise by what it shows."""
     exact = np.asarray(values, dtype=np.float64)
     if exact.ndim != 1 or len(exact) < 2 or not np.isfinite(exact).all():
         raise ArgumentError("not positions", column=name, value=str(values), expected="two or more, finite, in mm")
@@ -340,7 +377,8 @@ def _corners(area: Polygon, unit: str) -> str:
     return " ".join(f"({_exact(_rounded(x, unit), unit)}, {_exact(_rounded(y, unit), unit)})" for x, y in corners)
 
 
-def _reached(x: Floats, y: Floats, outline: Polygon | None, openings: Sequence[Polygon]) -> NDArray[np.bool_]:
+def reached(x: Floats, y: Floats, outline: Polygon | None, openings: Sequence[Polygon]) -> NDArray[np.bool_]:
+    """[ny, nx] whether stations at x [nx] and y [ny] mm stand on the surface."""
     gx, gy = np.meshgrid(x, y)
     inside = np.ones(gx.shape, dtype=bool)
     if outline is not None:

@@ -1,0 +1,189 @@
+"""``flatness take``: a survey read one station at a time, on a page without code for a laptop or a phone."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import importlib.util
+import io
+import json
+import secrets
+import socket
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from flatness.commands.options import add_fields, add_limits, limits_of, new_report, read_fields
+from flatness.commands.present import LOOPBACK, notebook_of, serve
+from flatness.commands.sheet import Layout
+from flatness.errors import ArgumentError, FlatnessError
+from flatness.job.schema import Field as Key
+from flatness.job.schema import Keys
+from flatness.job.values import Choice, Length, Text
+from flatness.limits.kinds import SURFACES
+from flatness.survey.header import QUANTITIES
+from flatness.taking.book import Book, new_book
+
+_POSITIVE = Length(0, above=True)
+OWN: Keys = {
+    "length": Key(_POSITIVE, "of the surface along x, from the left wall, such as 14ft; to begin a new survey"),
+    "width": Key(_POSITIVE, "of the surface along y, from the door wall, such as 20ft; to begin a new survey"),
+    "accuracy": Key(_POSITIVE, "of one reading, one standard deviation (1/32in)"),
+    "step": Key(_POSITIVE, "between stations (2ft or 600mm; along members 4ft or 1200mm)"),
+    "members": Key(Layout(), "joists or studs, such as '16in along y from 12in': every one is read"),
+    "surface": Key(Choice(*SURFACES), "floor where not given"),
+    "reading": Key(Choice(*QUANTITIES), "what will be read (drop)"),
+    "unit": Key(Choice("in", "mm"), "of readings that carry none (in)"),
+    "title": Key(Text(), "of the survey"),
+}
+USUAL_STEP = {("in", False): 609.6, ("in", True): 1219.2, ("mm", False): 600.0, ("mm", True): 1200.0}
+ANYWHERE = ("0.0.0.0", "::")
+
+
+def add_take(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes to its parser."""
+    parser.epilog = (
+        "The file is begun where there is none, and gone on with where it is there. It runs until you press Control-C. "
+        "Exit code: 0 done, 2 bad input."
+    )
+    parser.set_defaults(run=run_take)
+    parser.add_argument("file", help="the survey file, CSV, to which each reading is added")
+    add_limits(parser)
+    add_fields(parser, OWN)
+    parser.add_argument("--port", type=int, default=8867, metavar="N", help="of the page (8867)")
+    parser.add_argument(
+        "--ip",
+        default=LOOPBACK[0],
+        help="address to serve on, such as this machine's own on the site's network, for a phone; where not given "
+        "(127.0.0.1) nobody but you, on this machine, can see the page",
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
+
+
+def run_take(options: argparse.Namespace) -> int:
+    """Begin the survey where it is not there, and serve the page until it is stopped; the number is the exit code.
+
+    Raises
+    ------
+    FlatnessError : input that cannot be taken as it is, or no server of pages installed
+    """
+    report = new_report(OWN)
+    own = read_fields(options, OWN, report)
+    limits_of(options, own["surface"] or "floor", report, "to hold the readings against")
+    report.stop_if_any()
+    if importlib.util.find_spec("voila") is None:
+        raise FlatnessError(
+            "the page needs voila, which is not installed",
+            remedy='in the folder of the kit: .venv/bin/pip install ".[present]"',
+        )
+    if not 1 <= options.port <= 65535:
+        raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
+    path = Path(options.file).resolve()
+    if path.exists():
+        _say_where_it_stands(path)
+    else:
+        _begin(path, own)
+    with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
+        notebook = Path(folder) / "take.ipynb"
+        notebook.write_text(json.dumps(_notebook(path, options)), encoding="utf-8")
+        token = "" if options.ip in LOOPBACK else secrets.token_urlsafe(9)
+        for line in _where(options, token):
+            print(line, flush=True)
+        return serve(server_line(notebook, options, token))
+
+
+def _begin(path: Path, own: dict[str, Any]) -> None:
+    if own["length"] is None or own["width"] is None:
+        raise FlatnessError(
+            "a new survey needs the size of the surface",
+            file=path.name,
+            expected="--length 14ft --width 20ft",
+            remedy="give both; or name a survey that is there, to go on with it",
+        )
+    if path.suffix.lower() != ".csv":
+        raise FlatnessError(
+            "a survey is written as CSV", file=path.name, expected="a name that ends in .csv", remedy="rename it"
+        )
+    unit, framing = own["unit"] or "in", own["members"]
+    new_book(
+        path,
+        length=own["length"],
+        width=own["width"],
+        step=own["step"] or USUAL_STEP[unit, framing is not None],
+        accuracy=own["accuracy"] or 25.4 / 32,
+        framing=framing,
+        unit=unit,
+        reading=own["reading"] or "drop",
+        surface=own["surface"] or "floor",
+        title=own["title"] or "",
+    )
+    print(f"begun: {path}")
+
+
+def _say_where_it_stands(path: Path) -> None:
+    """Read the survey before a page is served, so that what is wrong with it is said here."""
+    book = Book(path, take_over=True)
+    read = sum(one.reading is not None for one in book.standing)
+    book.close()
+    print(f"going on with {path}: {read} readings so far")
+
+
+def _notebook(path: Path, options: argparse.Namespace) -> dict[str, Any]:
+    limits: list[Any] = list(options.limit or ())
+    agreed = ""
+    if options.straightedge or options.allowed:
+        agreed = (
+            "flatness.straightedge_limit("
+            f"flatness.parse_length({options.straightedge!r}, 'in'), flatness.parse_length({options.allowed!r}, 'in'))"
+        )
+    wanted = ", ".join([*map(repr, limits), *([agreed] if agreed else [])])
+    return notebook_of(
+        f"import flatness\nfrom flatness.panels import take_panel\n\ntake_panel({str(path)!r}, [{wanted}], page=True)"
+    )
+
+
+def server_line(notebook: Path, options: argparse.Namespace, token: str) -> list[str]:
+    """The command that serves the page; whoever has not the token is turned away."""
+    line = [
+        sys.executable,
+        "-m",
+        "voila",
+        str(notebook),
+        f"--Voila.ip={options.ip}",
+        f"--port={options.port}",
+        "--strip_sources=True",
+    ]
+    line += [f"--token={token}"] if token else []
+    return [*line, "--no-browser"] if options.no_browser or token else line
+
+
+def _where(options: argparse.Namespace, token: str) -> list[str]:
+    if not token:
+        return [f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop."]
+    host = _own_address() if options.ip in ANYWHERE else options.ip
+    address = f"http://{host}:{options.port}/?token={token}"
+    return [
+        f"On the phone open: {address}",
+        *_qr_code(address),
+        "Whoever has this address can write readings: give it only to whom you trust. Press Control-C to stop.",
+    ]
+
+
+def _own_address() -> str:
+    """This machine's address on the network that it is in; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # of RFC 5737, for documentation: it only chooses the way out
+            return str(probe.getsockname()[0])
+        except OSError:
+            return socket.gethostname()
+
+
+def _qr_code(address: str) -> list[str]:
+    """The address as a code that a phone's camera reads, where segno is installed."""
+    if importlib.util.find_spec("segno") is None:
+        return []
+    out = io.StringIO()
+    importlib.import_module("segno").make(address, micro=False).terminal(out, compact=True)
+    return [out.getvalue()]

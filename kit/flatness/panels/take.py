@@ -1,0 +1,450 @@
+"""The Take panel: one station at a time at the laser, as large as a phone allows."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from functools import cache
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as w
+
+from flatness.errors import ArgumentError
+from flatness.lengths import parse_length
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.panels.check import allowed_sentence, judged_sentence
+from flatness.panels.controls import Panel, button, column, panel_box, put, row, text_field, words
+from flatness.panels.places import spelled
+from flatness.panels.strip import SIGNS
+from flatness.panels.take_map import HIGH, LOW, kinds, room_map
+from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, TakeState
+from flatness.survey.header import parse_framing
+from flatness.survey.readings import Framing
+from flatness.taking.book import TAKEN_OVER, new_book
+from flatness.taking.session import Taking
+from flatness.words.phrases import sentence
+from flatness.words.taking import (
+    TYPED,
+    accuracy_words,
+    answers,
+    enough_words,
+    header_words,
+    place_words,
+    question_words,
+    read_on_words,
+    so_far,
+    station_words,
+    why_here,
+)
+
+WIDE, HIGH_FIRST, HIGH_STATION, HIGH_ASKED, HIGH_NOTE = 360.0, 158.0, 214.0, 272.0, 52.0  # of the map [px]
+SIXTEENTHS = 16
+MOST_ANSWERS = 6
+SHADES = {"As the device": "", "Light": "fk-light", "Dark": "fk-dark"}
+
+
+@cache
+def _asset(name: str) -> str:
+    return (files("flatness.panels") / name).read_text(encoding="utf-8")
+
+
+def keypad(unit: str, expected: float | None) -> str:
+    """The keypad as HTML: whole inches about what is expected [mm], then fractions as a tape has them; else digits."""
+    script = escape(_asset("keypad.js"), quote=True)
+    if unit != "in":
+        digits = "".join(_key("digit", str(n), "fk-large") for n in (7, 8, 9, 4, 5, 6, 1, 2, 3, 0))
+        digits += _key("digit", ".", "fk-large") + _key("rub", "", "fk-large", "⌫", "rub out")
+        return (
+            f'<div class="fk-pad"><div class="fk-keys fk-three">{digits}</div><style onload="{script}"></style></div>'
+        )
+    wholes = ""
+    if expected is not None:
+        low = max(int(expected / 25.4) - 1, 0)
+        wholes = "".join(_key("whole", str(n), "fk-large") for n in range(low, low + 3))
+        wholes = f'<div class="fk-keys fk-wholes">{wholes}{_key("other", "", "", "other", "other inches")}</div>'
+    parts = ""
+    for n in range(SIXTEENTHS):
+        look = "fk-large fk-quarter" if n % 4 == 0 else "fk-large" if n % 2 == 0 else ""
+        parts += _key("part", str(2 * n), look, _fraction(n))
+    # without a reading to go by the whole inches are typed, then the fraction
+    shape = "fk-pad fk-digits" if expected is None else "fk-pad"
+    return (
+        f'<div class="{shape}">{wholes}<div class="fk-keys fk-six">{_row_of_digits()}</div><hr>'
+        f'<div class="fk-keys fk-parts">{parts}</div><style onload="{script}"></style></div>'
+    )
+
+
+def _row_of_digits() -> str:
+    keys = "".join(_key("digit", str(n), "fk-large") for n in (1, 2, 3, 4, 5, 6, 7, 8, 9, 0))
+    return keys + _key("rub", "", "fk-large", "⌫", "rub out")
+
+
+def _fraction(n: int) -> str:
+    under = SIXTEENTHS
+    while n and n % 2 == 0:
+        n, under = n // 2, under // 2
+    return f"{n}/{under}" if n else "0"
+
+
+def _key(kind: str, value: str, look: str, text: str | None = None, told: str = "") -> str:
+    shown = value if text is None else text
+    return (
+        f'<button type="button" class="{look}" data-kind="{kind}" data-value="{value}" title="{escape(told or shown)}">'
+        f"{escape(shown)}</button>"
+    )
+
+
+class TakePanel(Panel):
+    """The Take panel.
+
+    Attributes
+    ----------
+    state : what it knows
+    reading : the field for the reading
+    box : the whole panel
+    """
+
+    state: TakeState
+
+    def __init__(self, state: TakeState, page: bool = False) -> None:
+        super().__init__()
+        self.state = state
+        guard = state.guard
+        act = state.act
+        self.back = button("Back", "Take back the last reading", guard(lambda _: self._back()))
+        self.counter = words("", "fk-counter")
+        self.open_more = button("More", "What is seldom wanted", guard(lambda _: self._toggle_more()))
+        head = row(self.back, self.counter, self.open_more)
+        head.add_class("fk-head")
+        self.progress, self.told = words(), words("", "fk-tell")
+        self.map, self.place = words("", "fk-map-here"), words()
+        self.reading = text_field("Reading", "What the laser or the rule shows, such as 41 3/8")
+        self.reading.add_class("fk-reading")
+        self.unit = words("", "fk-unit")
+        typed = row(self.reading, self.unit)
+        typed.add_class("fk-typed")
+        self.pad = words()
+        self.skip = button("Can’t\nreach", "This station cannot be reached", guard(lambda _: act(Taking.skip)))
+        self.next = button(
+            "Next", "Keep this reading, and show the next station", guard(lambda _: self._enter()), main=True
+        )
+        self.next.add_class("fk-next")
+        self.finer = words(f'<div class="fk-pad">{_key("more", "", "", "+ 1/32")}</div>')
+        foot = row(self.skip, self.finer, self.next)
+        foot.add_class("fk-foot")
+        self.station = column(typed, self.pad, foot)
+        self.asked = words()
+        self.answers = [button("", "Answer", guard(self._answer(k))) for k in range(MOST_ANSWERS)]
+        self.question = column(self.asked, *self.answers)
+        self.question.add_class("fk-answers")
+        self.read_on = button("Read on", "Go on with the next station", guard(lambda _: act(Taking.read_on)), main=True)
+        self.stop = button("Stop here\nthe survey is saved", "Leave it at that", guard(lambda _: self._stop()))
+        self.next_step = words()
+        self.enough = column(self.next_step, self.read_on, self.stop)
+        self.enough.add_class("fk-answers")
+        self.more = self._more_page()
+        self.go_on = button("Go on here", TAKEN_OVER, guard(lambda _: state.open(take_over=True)), main=True)
+        self.stopped = False
+        box = panel_box(
+            w.HTML(f"<style>{_asset('take_look.css')}</style>"),
+            head,
+            self.progress,
+            self.told,
+            self.map,
+            self.place,
+            self.problems,
+            self.station,
+            self.question,
+            self.enough,
+            self.more,
+            self.go_on,
+        )
+        box.add_class("fk-take")
+        if page:
+            box.add_class("fk-page")
+        self.box = box
+        self._tell()
+        state.observe(lambda _: guard(self._refresh, clears=False)(), ["turn", "more", "dark"])
+        guard(self._refresh)()
+
+    # what a person does
+
+    def _enter(self) -> None:
+        text = self.reading.value
+        self.state.act(lambda taking: taking.enter(text))
+
+    def _back(self) -> None:
+        if self.state.more:
+            self.state.more = False
+        else:
+            self.stopped = False
+            self.state.act(Taking.back)
+
+    def _toggle_more(self) -> None:
+        self.state.more = not self.state.more
+
+    def _answer(self, number: int) -> Any:
+        def answered(_: Any) -> None:
+            taking = self.state.taking
+            if taking is not None and taking.question is not None:
+                self.state.answer(answers(taking.question, taking)[number][0])
+
+        return answered
+
+    def _stop(self) -> None:
+        self.stopped = True
+        self.state.turn += 1
+
+    def _more_page(self) -> Any:
+        guard, act = self.state.guard, self.state.act
+        self.how_good = words()
+        buttons = [
+            button(
+                "Second shot\nread the last station once more, afresh",
+                "Tells how good a reading is",
+                guard(lambda _: act(Taking.second_shot)),
+            ),
+            button(
+                "The laser was moved\ntwo old stations are read again",
+                "So that all readings stay on one datum",
+                guard(lambda _: act(Taking.moved)),
+            ),
+        ]
+        shades = [
+            button(
+                f"{name} screen",
+                "How bright the screen is",
+                guard(lambda _, shade=shade: self.state.set_trait("dark", shade)),
+            )
+            for name, shade in SHADES.items()
+            if shade
+        ]
+        self.file = words()
+        page = column(*buttons, self.how_good, self.file, row(*shades))
+        page.add_class("fk-answers")
+        return page
+
+    # what is shown
+
+    def _refresh(self, _: Any = None) -> None:
+        state, taking, screen = self.state, self.state.taking, self.state.screen
+        for shade in SHADES.values():
+            if shade:
+                (self.box.add_class if shade == state.dark else self.box.remove_class)(shade)
+        shown = {
+            self.station: screen == STATION,
+            self.question: screen == QUESTION,
+            self.enough: screen in (ENOUGH, DONE),
+            self.more: screen == MORE,
+            self.go_on: screen == IN_USE,
+            self.map: screen not in (MORE, IN_USE) and taking is not None,
+            self.place: screen in (STATION, QUESTION) or (screen in (ENOUGH, DONE) and not self.stopped),
+        }
+        for part, seen in shown.items():
+            part.layout.display = "" if seen else "none"
+        self.back.layout.visibility = self.open_more.layout.visibility = "hidden" if taking is None else "visible"
+        self.open_more.description = "Close" if screen == MORE else "More"
+        if taking is None:
+            self._refuse()
+            return
+        unit = taking.book.unit
+        share = 100 * len(taking.done) / len(taking.walk.stations)
+        self.counter.value = escape(header_words(taking))
+        note = f'<div class="fk-note" role="status">{escape(sentence(taking.said, unit))}</div>' if taking.said else ""
+        why = f'<div class="fk-note">{escape(why_here(taking))}</div>' if screen == STATION and why_here(taking) else ""
+        line = "Your reading is kept either way." if screen == QUESTION else so_far(taking)
+        self.progress.value = (
+            f'<div class="fk-done-bar" role="progressbar" aria-valuenow="{share:.0f}"><div style="width:{share:.0f}%">'
+            f'</div></div><div class="fk-sofar fk-progress-text" data-turn="{self.state.turn}">{escape(line)}</div>'
+            f"{why}{note}"
+        )
+        self.told.value = self._said(taking) if screen in (ENOUGH, DONE) else ""
+        if screen != MORE:
+            room = (HIGH_STATION if taking.knows_setup else HIGH_FIRST) - HIGH_NOTE * (bool(note) + bool(why))
+            high = room if screen == STATION else HIGH_ASKED
+            self.map.value = f'<div class="fk-map">{room_map(taking, WIDE, high)}</div>' + self._key_line(
+                screen, taking
+            )
+        self.how_good.value = f'<div class="fk-note">{escape(accuracy_words(taking))}</div>'
+        self.file.value = f'<div class="fk-note">Every reading is saved in {escape(str(taking.book.path))}</div>'
+        if screen == STATION:
+            self._show_station(taking)
+        elif screen == QUESTION:
+            self._show_question(taking)
+        elif screen in (ENOUGH, DONE):
+            self._show_enough(taking, screen)
+
+    def _refuse(self) -> None:
+        problem = self.state.in_use
+        said = "" if problem is None else problem.problems[0].what
+        self.counter.value = ""
+        self.progress.value = (
+            f'<div class="fk-ask"><b>In use</b>{escape(said[:1].upper() + said[1:])}.</div>' if said else ""
+        )
+        self.told.value = self.map.value = self.place.value = ""
+
+    def _show_station(self, taking: Taking) -> None:
+        here, unit = taking.here, taking.book.unit
+        assert here is not None
+        self.place.value = _place(station_words(here, taking))
+        what, where = TYPED[unit, taking.header.quantity or "drop"]
+        self.unit.value = f"{what}<br>{where}"
+        self.finer.layout.display = "" if unit == "in" else "none"
+        expected = max(taking.expected()[0], 0.0) if taking.knows_setup else None
+        # what is kept between stations: the whole inches; a second tap gives the fraction
+        start = f"{int(expected / 25.4)} " if unit == "in" and expected is not None else ""
+        turn = f"<!-- {self.state.turn} -->"
+        if not self.state.problems:
+            put(self.reading, start)
+        self.pad.value = keypad(unit, expected) + turn
+
+    def _show_question(self, taking: Taking) -> None:
+        question = taking.question
+        assert question is not None
+        self.place.value = _place(station_words(question.station, taking))
+        head, why = question_words(question, taking)
+        self.asked.value = f'<div class="fk-ask" role="alert"><b>{escape(head)}</b>{escape(why)}</div>'
+        offered = answers(question, taking)
+        for k, one in enumerate(self.answers):
+            one.layout.display = "" if k < len(offered) else "none"
+            if k < len(offered):
+                one.description = f"{offered[k][1]}\n{offered[k][2]}"
+            (one.add_class if k == 0 else one.remove_class)("fk-do")
+
+    def _show_enough(self, taking: Taking, screen: str) -> None:
+        _, after = enough_words(taking)
+        one = taking.latest.assessment.governing if taking.latest is not None else None
+        failed = taking.decided == FAIL and one is not None and one.finding is not None
+        at = one.finding.measured.at if failed and one is not None and one.finding is not None else None
+        if at is not None:
+            self.place.value = _place(place_words(at, taking))
+        else:
+            self.place.value = ""
+        if self.stopped:
+            after = f"Saved: {taking.book.path.name}. You may close this page and go on another day."
+        waiting = taking.latest is None or taking.latest.read != len(taking.readings)
+        self.next_step.value = (
+            f"<p>{escape('Working out the verdict ...' if waiting and screen == DONE else after)}</p>"
+        )
+        self.read_on.description = f"Read on\n{read_on_words(taking)}"
+        self.read_on.layout.display = "" if screen == ENOUGH else "none"
+        self.stop.layout.display = "none" if self.stopped else ""
+
+    def _said(self, taking: Taking) -> str:
+        """The verdict as a strip."""
+        one = taking.latest.assessment.governing if taking.latest is not None else None
+        if one is None or (
+            taking.here is None and taking.latest is not None and taking.latest.read != len(taking.readings)
+        ):
+            return ""
+        assert taking.latest is not None
+        verdict = taking.decided or UNDECIDED
+        color, shapes = SIGNS[verdict]
+        head, _ = enough_words(taking)
+        unit = taking.book.unit
+        told = spelled(f"{_measured(one, taking)} {allowed_sentence(one, unit)}") if one.finding is not None else ""
+        hollow = " fk-hollow" if verdict == PASS and taking.latest.assessment.wanted_sweeps else ""
+        return (
+            f'<div class="fk-said{hollow}" role="status" style="--sign:{color};background:{color}">'
+            f'<svg width="40" height="40" viewBox="0 0 34 34" aria-hidden="true">{shapes}</svg>'
+            f"<div><b>{escape(head)}</b>{escape(told)}</div></div>"
+        )
+
+    @staticmethod
+    def _key_line(screen: str, taking: Taking) -> str:
+        if screen not in (STATION, QUESTION, ENOUGH, DONE) or not {HIGH, LOW} & set(kinds(taking).values()):
+            return ""
+        return '<div class="fk-key">+ high, − low, of the plane through all readings</div>'
+
+    def close(self) -> None:
+        """Take the panel away, and let another page take the survey."""
+        self.state.close()
+        super().close()
+
+
+def _measured(one: Any, taking: Taking) -> str:
+    """What was found: ``5/16 in under 10 ft.``; where is told by the place beneath the map."""
+    assert taking.latest is not None
+    told = judged_sentence(one, taking.latest.assessment, taking.book.unit)
+    return told.partition(",")[0].rstrip(".") + ";"
+
+
+def _place(parts: Sequence[tuple[str, str]]) -> str:
+    found = "".join(
+        f"<div><b>{escape(a)}</b> <span>{escape(b)}</span></div>" if a else f'<div class="fk-at">{escape(b)}</div>'
+        for a, b in parts
+    )
+    return f'<div class="fk-place">{found}</div>'
+
+
+def take_panel(
+    path: str | os.PathLike[str],
+    limits: str | Limit | Sequence[str | Limit],
+    *,
+    length: str | float = "",
+    width: str | float = "",
+    accuracy: str | float = "1/32",
+    step: str | float = "",
+    members: str = "",
+    unit: str = "in",
+    surface: str = "floor",
+    reading: str = "drop",
+    title: str = "",
+    page: bool = False,
+    **options: Any,
+) -> TakePanel:
+    """Take the readings of a survey, one station at a time.
+
+    Parameters
+    ----------
+    path : the survey file, ``.csv``: gone on with where it is there, begun where it is not
+    limits : names of limits or of finishes, or limits
+    length, width : of the surface along x and along y, to begin with, such as ``14 ft``; numbers in the unit
+    accuracy : one standard deviation of one reading
+    step : between stations; 2 ft or 600 mm where not given, 4 ft or 1200 mm along members
+    members : joists or studs, such as ``16 in along y from 0``; then each of them is read
+    unit : of readings that carry none, ``in`` or ``mm``
+    surface, reading, title : as for :func:`flatness.blank_sheet`
+    page : whether the panel is the whole page
+    options : ``draws``, ``seed`` and ``confidence`` of the verdict
+
+    Returns
+    -------
+    TakePanel : its ``state`` holds the survey
+
+    Raises
+    ------
+    FlatnessError : a file that cannot be gone on with, or what is missing to begin one
+    """
+    path = Path(path)
+    if not path.exists():
+        if not length or not width:
+            raise ArgumentError(
+                "a new survey needs the size of the surface",
+                file=path.name,
+                expected="length and width, such as 14 ft and 20 ft",
+                remedy="give both; or name a survey that is there, to go on with it",
+            )
+        framing = _framing(members, unit)
+        usual = {("in", False): "2 ft", ("in", True): "4 ft", ("mm", False): "600 mm", ("mm", True): "1200 mm"}
+        new_book(
+            path,
+            length=parse_length(length, unit),
+            width=parse_length(width, unit),
+            step=parse_length(step or usual[unit, framing is not None], unit),
+            accuracy=parse_length(accuracy if unit == "in" or accuracy != "1/32" else "0.8 mm", unit),
+            framing=framing,
+            unit=unit,
+            surface=surface,
+            reading=reading,
+            title=title,
+        )
+    return TakePanel(TakeState(path, limits, **options), page)
+
+
+def _framing(text: str, unit: str) -> Framing | None:
+    return parse_framing(text, lambda part: parse_length(part, unit)) if text else None

@@ -1,0 +1,152 @@
+"""The small map of the Take panel as SVG: the room as one walks in, what is read, where one stands, where it fails."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from html import escape
+
+import numpy as np
+from shapely import Polygon
+
+from flatness.arrays import Floats
+from flatness.limits.verdict import FAIL
+from flatness.taking.questions import EARLIER
+from flatness.taking.session import Taking
+from flatness.taking.stations import Station
+from flatness.words.taking import sweep_lines
+
+Place = Callable[[float, float], tuple[float, float]]  # from a place [mm] to one on the map [px]
+EDGE = 14.0  # [px]
+HIGH, LOW, NEAR, FINE = "high", "low", "near", "fine"
+SHARE_OVER, SHARE_NEAR = 1.0, 2 / 3  # of what is allowed, that a reading lies off the middle plane
+SHOWN_MM = 4.7625  # where no length is allowed: 3/16 in
+
+
+def room_map(taking: Taking, wide: float, high: float) -> str:
+    """The room as SVG, at most so many pixels wide and high."""
+    west, south, east, north = taking.book.outline.bounds
+    door = 14.0 if taking.header.surface != "wall" else 0.0
+    scale = min((wide - 2 * EDGE) / (east - west), (high - 2 * EDGE - door) / (north - south))
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        return EDGE + (x - west) * scale, EDGE + (north - y) * scale
+
+    across, tall = (east - west) * scale + 2 * EDGE, (north - south) * scale + 2 * EDGE
+    ring = _ring(taking.book.outline, at)
+    parts = [f'<path class="fk-wall" d="{ring}"/><path class="fk-floor" d="{ring}"/>']
+    side = max(5.0, min(14.0, 0.6 * scale * _step(taking)))
+    parts += _stations(taking, at, side)
+    parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
+    parts += _marks(taking, at)
+    if door:
+        parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + door - 3:.0f}">door wall</text>')
+    return (
+        f'<svg role="img" aria-label="{escape(_told(taking))}" width="{across:.0f}" height="{tall + door:.0f}" '
+        f'viewBox="0 0 {across:.0f} {tall + door:.0f}">{"".join(parts)}</svg>'
+    )
+
+
+def kinds(taking: Taking) -> dict[int, str]:
+    """Of each station that is read, whether it is high or low of the plane through all, or near what is allowed."""
+    readings = taking.readings
+    if len(readings) < 4:
+        return {station.number: FINE for one in readings if (station := taking.walk.at(one.x, one.y)) is not None}
+    x, y, z = _heights(taking)
+    columns = np.column_stack([np.ones_like(x), x, y])
+    off = z - columns @ np.linalg.lstsq(columns, z, rcond=None)[0]
+    lengths = [limit.allowed for limit in taking.limits if limit.kind == "straightedge" and limit.allowed]
+    allowed = min(lengths, default=SHOWN_MM)
+    found = {}
+    for one, mm in zip(readings, off, strict=True):
+        station = taking.walk.at(one.x, one.y)
+        if station is not None:
+            over = abs(mm) / allowed
+            kind = (HIGH if mm > 0 else LOW) if over > SHARE_OVER else NEAR if over > SHARE_NEAR else FINE
+            found[station.number] = kind
+    return found
+
+
+def _heights(taking: Taking) -> tuple[Floats, Floats, Floats]:
+    """x, y and height [mm] of the readings, each set-up's brought to the first by the running prediction."""
+    x, y = (np.array([getattr(one, name) for one in taking.readings]) for name in "xy")
+    means: dict[str, float] = {}
+    first = taking.readings[0].setup
+    for setup in {one.setup for one in taking.readings}:
+        here = taking.running.expected(float(x[0]), float(y[0]), setup)[0]
+        means[setup] = here - taking.running.expected(float(x[0]), float(y[0]), first)[0]
+    z = [taking.sign * float(one.reading or 0.0) - means[one.setup] for one in taking.readings]
+    return x, y, np.array(z)
+
+
+def _step(taking: Taking) -> float:
+    places = taking.walk.xy
+    steps = [float(np.diff(np.unique(np.round(places[:, k], 3))).min()) for k in (0, 1)]
+    return min(steps)
+
+
+def _ring(area: Polygon, at: Place) -> str:
+    points = [at(x, y) for x, y in area.exterior.coords]
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + "Z"
+
+
+def _stations(taking: Taking, at: Place, side: float) -> Iterator[str]:
+    read, half = kinds(taking), side / 2
+    for one in taking.walk.stations:
+        x, y = at(one.x, one.y)
+        kind = read.get(one.number)
+        if kind is None:
+            if one.number in taking.done:  # it cannot be reached
+                yield f'<path class="fk-cross" d="M{x - 3:.1f} {y - 3:.1f}l6 6m0-6l-6 6"/>'
+            else:
+                yield f'<circle class="fk-dot" cx="{x:.1f}" cy="{y:.1f}" r="1.8"/>'
+            continue
+        yield f'<rect class="fk-{kind}" x="{x - half:.1f}" y="{y - half:.1f}" width="{side:.1f}" height="{side:.1f}"/>'
+        if kind in (HIGH, LOW):
+            arm = half - 2
+            upright = f"M{x:.1f} {y - arm:.1f}v{2 * arm:.1f}" if kind == HIGH else ""
+            yield f'<path class="fk-sign" d="M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}{upright}"/>'
+
+
+def _marks(taking: Taking, at: Place) -> Iterator[str]:
+    """Where one stands or is asked of, and once it is decided where it fails, or where a bar is slid."""
+    question = taking.question
+    station: Station | None = question.station if question is not None else taking.here
+    if taking.enough or (station is None and taking.latest is not None):
+        yield from _outcome(taking, at)
+        return
+    if station is None:
+        return
+    x, y = at(station.x, station.y)
+    west, south, _, _ = taking.book.outline.bounds
+    left, foot = at(west, station.y), at(station.x, south)
+    if question is None or question.about == EARLIER:
+        yield f'<path class="fk-tape" d="M{left[0]:.1f} {y:.1f}H{x:.1f}V{foot[1]:.1f}"/>'
+    if question is None:
+        yield f'<circle class="fk-here" cx="{x:.1f}" cy="{y:.1f}" r="11"/><circle class="fk-spot" cx="{x:.1f}" '
+        yield f'cy="{y:.1f}" r="3.5"/>'
+    else:
+        yield f'<circle class="fk-asked" cx="{x:.1f}" cy="{y:.1f}" r="13"/>'
+        yield f'<text class="fk-mark" x="{x:.1f}" y="{y + 7:.1f}">?</text>'
+
+
+def _outcome(taking: Taking, at: Place) -> Iterator[str]:
+    assert taking.latest is not None
+    one = taking.latest.assessment.governing
+    if taking.decided == FAIL and one is not None and one.finding is not None and one.finding.measured.at is not None:
+        contacts: Sequence[tuple[float, float]] = one.finding.measured.contacts
+        if len(contacts) >= 2:
+            (ax, ay), (bx, by) = at(*contacts[0]), at(*contacts[-1])
+            yield f'<path class="fk-bar-edge" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
+            yield f'<path class="fk-bar" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
+        x, y = at(*one.finding.measured.at)
+        yield f'<circle class="fk-worst" cx="{x:.1f}" cy="{y:.1f}" r="10"/>'
+        yield f'<text class="fk-number" x="{x:.1f}" y="{y + 5:.1f}">1</text>'
+    for start, end in sweep_lines(taking):
+        (ax, ay), (bx, by) = at(*start), at(*end)
+        yield f'<path class="fk-bar-edge" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
+        yield f'<path class="fk-bar" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
+
+
+def _told(taking: Taking) -> str:
+    counts = {kind: list(kinds(taking).values()).count(kind) for kind in (HIGH, LOW)}
+    return f"Map: {len(taking.done)} stations read, {counts[HIGH]} high, {counts[LOW]} low"

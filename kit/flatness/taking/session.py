@@ -1,0 +1,466 @@
+"""Taking readings: one station at a time, each reading in the book before the next station is shown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flatness.errors import ArgumentError
+from flatness.limits.catalogue import find
+from flatness.limits.kinds import Limit
+from flatness.limits.verdict import FAIL, PASS
+from flatness.notes import Note
+from flatness.survey.files import read_survey
+from flatness.survey.readings import SAME_PLACE_MM, STRUCK, Survey
+from flatness.taking.book import READ, Book, Entry
+from flatness.taking.deciding import FIRST_LOOK, Look, look_at
+from flatness.taking.questions import EARLIER, OFF, SECOND_SHOT, TOLD, Question, fits_elsewhere, likely_slips
+from flatness.taking.running import ASK, Running, Taken, parameters_of, usual_parameters
+from flatness.taking.stations import Station, Walk, walk_of
+
+ROUNDED_MM = {"in": 25.4 / 16, "mm": 1.0}  # to which readings are typed
+TIES = 2  # old stations that are read again once the instrument was moved
+TIE_APART_MM = 6 * 304.8
+FEWEST_SHOTS = 5  # second shots that tell how good a reading is
+SECONDS_A_READING = 20.0  # common practice, no source
+
+
+class Taking:
+    """A survey being taken.
+
+    Parameters
+    ----------
+    book : the file
+    limits : names of limits or of finishes, or limits
+
+    Attributes
+    ----------
+    walk : all stations in walking order
+    here : the station to read now; None where all are read
+    question : what is asked of the reading just taken; None where nothing is
+    again : whether the station is read a second time
+    ties : old stations still to be read since the instrument was moved
+    setup : name of the instrument's set-up
+    latest : the last look at the verdict
+    said : what a person should know of the last step, as a note; empty where nothing is
+    reading_on : whether a person went on though the verdict was decided
+    """
+
+    def __init__(
+        self,
+        book: Book,
+        limits: str | Limit | Sequence[str | Limit],
+        *,
+        draws: int = 200,
+        seed: int = 0,
+        confidence: float = 0.95,
+    ) -> None:
+        self.book, self.header = book, book.header
+        self.limits = tuple(find(limits, book.header.surface))
+        self._draws, self._seed, self._confidence = draws, seed, confidence
+        assert book.header.stations is not None
+        openings = [opening for _, opening in book.header.openings]
+        self.walk: Walk = walk_of(book.outline, openings, book.header.stations, book.header.framing, book.unit)
+        accuracy = book.header.accuracy
+        assert accuracy is not None
+        self.accuracy: float = accuracy
+        self.reading_error = math.hypot(accuracy, ROUNDED_MM[book.unit] / math.sqrt(12))
+        self.sign = -1.0 if book.header.quantity == "drop" else 1.0
+        self.running = Running(usual_parameters(self.reading_error, book.header.framing))
+        self.question: Question | None = None
+        self.latest: Look | None = None
+        self.again, self.reading_on, self.due, self.said = False, False, False, ""
+        self.ties: list[Station] = []
+        self._offered: list[Station] = []
+        self._right: set[int] = set()
+        self.here: Station | None = None
+        self._restore()
+        self.here = self._following(self._last_station())
+        if book.cut is not None:
+            self.said = Note("line-cut", text=book.cut.text)
+
+    @classmethod
+    def open(
+        cls, path: str | Path, limits: str | Limit | Sequence[str | Limit], *, take_over: bool = False, **options: Any
+    ) -> Taking:
+        """Go on with a survey file that :func:`~flatness.taking.book.new_book` began."""
+        return cls(Book(Path(path), take_over=take_over), limits, **options)
+
+    def close(self) -> None:
+        self.book.close()
+
+    # what is read, and what is left
+
+    @property
+    def readings(self) -> list[Entry]:
+        """The readings on the surface that count."""
+        return [one for one in self._standing if one.kind == READ and one.reading is not None]
+
+    @property
+    def done(self) -> set[int]:
+        """Numbers of the stations that were read or left out."""
+        return self._done
+
+    @property
+    def left(self) -> int:
+        """Stations that are neither read nor left out."""
+        return len(self.walk.stations) - len(self._done)
+
+    @property
+    def decided(self) -> str:
+        """``pass`` or ``fail`` where enough is read, else empty."""
+        return self.latest.decided if self.latest is not None else ""
+
+    @property
+    def enough(self) -> bool:
+        """Whether one may stop, and nobody said to go on."""
+        return self.decided in (PASS, FAIL) and not self.reading_on and self.question is None and not self.ties
+
+    @property
+    def knows_setup(self) -> bool:
+        """Whether anything was read from where the instrument stands now, so that a reading can be expected."""
+        return any(one.setup == self.setup for one in self.readings)
+
+    def expected(self, station: Station | None = None) -> tuple[float, float]:
+        """What would be read at a station, by default this one, and the error of that with the reading's own [mm]."""
+        station = station or self.here
+        assert station is not None
+        mean, error = self.running.expected(station.x, station.y, self.setup)
+        return self.sign * mean, self.running.error_of_reading(error)
+
+    def found_accuracy(self) -> tuple[float, int]:
+        """Standard deviation of one reading [mm] by the second shots, and how many tell it; NaN where too few do."""
+        places: dict[tuple[int, int, str], list[float]] = {}
+        for one in self.readings:
+            assert one.reading is not None
+            key = (round(one.x / SAME_PLACE_MM), round(one.y / SAME_PLACE_MM), one.setup)
+            places.setdefault(key, []).append(one.reading)
+        freedom = sum(len(values) - 1 for values in places.values())
+        squares = sum(float(np.var(values)) * len(values) for values in places.values())
+        return (math.sqrt(squares / freedom) if freedom >= FEWEST_SHOTS else math.nan), freedom
+
+    def misclosure(self) -> float:
+        """By how much old stations, read again from where the instrument stands now, disagree on its height [mm].
+
+        NaN where fewer than two were read.
+        """
+        offsets = []
+        for one in self.readings:
+            if one.setup == self.setup and one.reading is not None:
+                before = [
+                    other.reading
+                    for other in self.readings
+                    if other.setup != self.setup and _same_place(one, other) and other.reading is not None
+                ]
+                offsets += [one.reading - float(np.mean(before))] if before else []
+        return max(offsets) - min(offsets) if len(offsets) >= TIES else math.nan
+
+    def survey(self) -> Survey:
+        """The survey as it stands in the file."""
+        return self.book.survey()
+
+    def look(self) -> Look:
+        """The verdict so far. It takes a second or so: see :meth:`take_look`."""
+        return self.looking()()
+
+    def looking(self) -> Callable[[], Look]:
+        """What finds the verdict on what is read now, to be called in another thread; here goes on meanwhile."""
+        data, done = self.book.path.read_bytes(), frozenset(self._done)
+        self.due = False
+
+        def look() -> Look:
+            survey = read_survey(data, name=self.book.path.name)
+            options = {"draws": self._draws, "seed": self._seed}
+            return look_at(survey, self.limits, self.walk, done, confidence=self._confidence, **options)
+
+        return look
+
+    def take_look(self, look: Look) -> None:
+        """Show a look, and from now on expect readings as its surface does."""
+        self.latest = look
+        if look.assessment.likely is not None:
+            self.running.fill(self.running.taken, parameters_of(look.assessment.likely.fit, self.reading_error))
+        if self.here is not None and not self.again and self.question is None and not self.ties:
+            last = self._last_station()
+            if last is None or last.line != self.here.line:
+                self.here = self._following(last)
+        self._ask_of_earlier(look)
+
+    # what a person does
+
+    def enter(self, text: str) -> None:
+        """Take what was typed at this station.
+
+        Raises
+        ------
+        LengthError : it is no length
+        FlatnessError : it cannot be written
+        """
+        if self.question is not None or self.here is None:
+            raise ArgumentError("no station waits for a reading", value=text, remedy="answer the question first")
+        if not text.strip():
+            raise ArgumentError("no reading yet", value="", expected="such as 41 3/8", remedy="type it, then Next")
+        entry = self.book.entry(self.here.x, self.here.y, text, self.setup)
+        assert entry.reading is not None
+        self.said = ""
+        question = self._question(text, entry.reading)
+        if question is None:
+            self.book.add(entry)
+            self._took(entry)
+        else:
+            self.book.add(entry, replace(entry, kind=STRUCK))
+            self.question = question
+
+    def read_again(self) -> None:
+        """The reading in question is not to be trusted: its station is read afresh. Both stay in the file."""
+        question, _ = self._answered()
+        if question.about == EARLIER:
+            self._take_back_at(question.station)
+            self.here, self.again = question.station, False
+
+    def was(self, number: int) -> None:
+        """The reading in question was one of the likely slips."""
+        question, here = self._answered()
+        setup = self._take_back_at(here) if question.about == EARLIER else self.setup
+        entry = self.book.entry(here.x, here.y, question.slips[number].text, setup)
+        self.book.add(entry)
+        self._took(entry)
+
+    def was_elsewhere(self) -> None:
+        """The reading in question was taken at the other station that was named; this one is still to be read."""
+        question, here = self._answered()
+        other = question.elsewhere
+        assert other is not None
+        entry = self.book.entry(other.x, other.y, question.typed, self.setup)
+        self.book.add(entry)
+        self._took(entry)
+        self.here = here
+
+    def keep(self) -> None:
+        """The reading in question is right."""
+        question, here = self._answered()
+        self._right.add(here.number)
+        if question.about == EARLIER:
+            return
+        entry = self.book.entry(here.x, here.y, question.typed, self.setup)
+        if question.about == SECOND_SHOT:
+            for other in self.readings:
+                if _same_place(other, entry) and other.setup == entry.setup:
+                    self.book.strike(other)
+        if self.book.would_read(entry):
+            self.book.add(entry)
+        elif self.ties:
+            mean, _ = self.expected(here)
+            assert entry.reading is not None
+            self.said = Note("ties-disagree", apart=abs(entry.reading - mean))
+            self.skip()
+            return
+        else:
+            entry = self.book.entry(here.x, here.y, "", self.setup)
+            self.book.add(entry)
+            self.said = Note("no-part-of-it")
+        self._restore()
+        self._took(entry, again=True)
+
+    def skip(self) -> None:
+        """This station cannot be reached."""
+        if self.here is None:
+            return
+        if self.ties and self.here == self.ties[0]:  # another old station will do
+            self.ties = [*self.ties[1:], *self._old_stations(1)]
+            self.here = self.ties[0] if self.ties else self._following(self._last_station())
+            return
+        entry = self.book.entry(self.here.x, self.here.y, "", self.setup)
+        self.book.add(entry)
+        self._took(entry)
+
+    def back(self) -> None:
+        """Take back what was last written, and stand there again."""
+        self.question = None
+        if self.again:
+            self.again = False
+            self.here = self._following(self._last_station())
+            return
+        if not self._standing:
+            return
+        last = self._standing[-1]
+        self.book.strike(last)
+        self._restore()
+        self.ties = []
+        self.here = self.walk.at(last.x, last.y) or self._following(self._last_station())
+        self.said = Note("taken-back")
+
+    def second_shot(self) -> None:
+        """Read the last station once more, afresh."""
+        last = self._last_station()
+        if last is not None:
+            self.here, self.again = last, True
+
+    def moved(self) -> None:
+        """The instrument was moved: two old stations are read again, so that all heights stay on one datum."""
+        if not self.readings:
+            self.said = Note("nothing-to-tie")
+            return
+        self._offered = []
+        self.ties = self._old_stations(TIES)
+        self.setup = str(1 + max((int(one.setup) for one in self._standing if one.setup.isdigit()), default=1))
+        # so that the set-up is not forgotten should the page be closed now
+        self.book.add(self.book.entry(self.ties[0].x, self.ties[0].y, "", self.setup))
+        self._restore()
+        self.here, self.again, self.question = self.ties[0], False, None
+
+    def read_on(self) -> None:
+        """Go on though enough is read."""
+        self.reading_on = True
+
+    # what follows from it
+
+    def _question(self, typed: str, reading: float) -> Question | None:
+        assert self.here is not None
+        here = self.here
+        first = [
+            one.reading for one in self.readings if one.setup == self.setup and _same_place(one, here) and one.reading
+        ]
+        unit = self.book.unit
+        if first:
+            off = reading - float(np.mean(first))
+            times = abs(off) / (math.sqrt(2) * self.accuracy)
+            if times <= ASK:
+                return None
+            return Question(SECOND_SHOT, here, typed, min(first), max(first), times)
+        mean, error = self.expected()
+        times = abs(reading - mean) / error
+        if times <= self.running.ask:
+            return None
+        around = self.running.wilder * self.running.expected(here.x, here.y, self.setup)[1]
+        near = ((other, *self.expected(other)) for other in self.walk.beside(here) if other.number not in self._done)
+        return Question(
+            OFF,
+            here,
+            typed,
+            mean - TOLD * around,
+            mean + TOLD * around,
+            times,
+            likely_slips(typed, reading, mean, error, unit),
+            fits_elsewhere(reading, near),
+        )
+
+    def _answered(self) -> tuple[Question, Station]:
+        if self.question is None:
+            raise ArgumentError("nothing is asked now", remedy="go on with the reading")
+        question = self.question
+        self.question = None
+        return question, question.station
+
+    def _ask_of_earlier(self, look: Look) -> None:
+        """Ask of a reading that by now is likelier a slip than anything else, unless it was said to be right."""
+        if self.question is not None or self.again or self.ties:
+            return
+        for slip in look.assessment.slips:
+            station = self.walk.at(slip.x, slip.y)
+            entry = None if station is None else self._reading_at(station)
+            if station is None or entry is None or station.number in self._right:
+                continue
+            assert entry.reading is not None
+            error = abs(slip.reading - slip.expected) / slip.times
+            self.question = Question(
+                EARLIER,
+                station,
+                entry.typed.removesuffix(f" {self.book.unit}"),
+                slip.expected - TOLD * error,
+                slip.expected + TOLD * error,
+                slip.times,
+                likely_slips(entry.typed, entry.reading, slip.expected, error, self.book.unit),
+            )
+            return
+
+    def _reading_at(self, station: Station) -> Entry | None:
+        return next((one for one in reversed(self.readings) if _same_place(one, station)), None)
+
+    def _take_back_at(self, station: Station) -> str:
+        """Strike all readings of a station; the set-up that they were taken from."""
+        setup = self.setup
+        for one in [one for one in self.readings if _same_place(one, station)]:
+            self.book.strike(one)
+            setup = one.setup
+        here = self.setup
+        self._restore()
+        self.setup = here
+        return setup
+
+    def _took(self, entry: Entry, again: bool = False) -> None:
+        """A line was written: go on to the next station."""
+        station = self.walk.at(entry.x, entry.y)
+        if not again:
+            self._note(entry)
+        self.again = False
+        if self.ties and station is not None and station == self.ties[0]:
+            self.ties = self.ties[1:]
+            if self.ties:
+                self.here = self.ties[0]
+                return
+            apart = self.misclosure()
+            if not math.isnan(apart):
+                self.said = Note("ties-agree", apart=apart)
+        self.here = self._following(station)
+        if self.here is None or station is None or self.here.line != station.line:
+            self.due = len(self.readings) >= FIRST_LOOK
+
+    def _note(self, entry: Entry) -> None:
+        self._standing.append(entry)
+        if entry.kind != READ:
+            return
+        station = self.walk.at(entry.x, entry.y)
+        if station is not None:
+            self._done.add(station.number)
+        if entry.reading is not None:
+            self.running.add(Taken(entry.x, entry.y, self.sign * entry.reading, entry.setup))
+
+    def _restore(self) -> None:
+        """All that follows from the lines of the book, from the start."""
+        self._standing: list[Entry] = []
+        self._done: set[int] = set()
+        self.running.fill([])
+        standing = self.book.standing
+        taken = []
+        for one in standing:
+            self._standing.append(one)
+            station = self.walk.at(one.x, one.y) if one.kind == READ else None
+            if station is not None:
+                self._done.add(station.number)
+            if one.kind == READ and one.reading is not None:
+                taken.append(Taken(one.x, one.y, self.sign * one.reading, one.setup))
+        self.running.fill(taken)
+        self.setup = standing[-1].setup if standing and standing[-1].setup else "1"
+        self.due = len(taken) >= FIRST_LOOK
+
+    def _last_station(self) -> Station | None:
+        for one in reversed(self._standing):
+            if one.kind == READ and (station := self.walk.at(one.x, one.y)) is not None:
+                return station
+        return None
+
+    def _following(self, here: Station | None) -> Station | None:
+        worth = self.latest.worth if self.latest is not None else None
+        return self.walk.following(self._done, here, worth)
+
+    def _old_stations(self, count: int) -> list[Station]:
+        """Old stations to read again, the last ones, well apart, and none that was offered before."""
+        found: list[Station] = []
+        for one in reversed(self.readings):
+            station = self.walk.at(one.x, one.y)
+            if station is None or len(found) == count:
+                continue
+            if all(math.hypot(station.x - other.x, station.y - other.y) >= TIE_APART_MM for other in self._offered):
+                found.append(station)
+                self._offered.append(station)
+        return found
+
+
+def _same_place(one: Entry | Station, other: Entry | Station) -> bool:
+    return max(abs(one.x - other.x), abs(one.y - other.y)) <= SAME_PLACE_MM

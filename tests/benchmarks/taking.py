@@ -1,0 +1,236 @@
+"""Readings taken one after another: how many until the verdict stands, how often it is wrong, which slips are asked.
+
+    python tests/benchmarks/taking.py --rooms 60 --slips 40
+
+Rooms with known truth (``simulated_rooms.py``), readings good to 1/32 in and typed to 1/16 in. Stations every 2 ft or,
+where the members are known, on every member, walked as ``flatness take`` has them walked; the verdict is looked at when
+a line ends. Beside it the verdict of the full grid. Then fine floors of 14 ft x 20 ft with slips: of each it is asked
+at once, when a line ends, or never.
+"""
+
+import argparse
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+import flatness
+import simulated_rooms as rooms
+from flatness.lengths import format_length
+from flatness.surface.likely import likely_surface
+from flatness.survey.readings import Framing
+from flatness.taking.book import new_book
+from flatness.taking.running import parameters_of
+from flatness.taking.session import Taking
+
+STEP = 2 * rooms.FT
+LINE = 1050.0  # height of the laser's line over the floor's datum [mm]
+SLIPS = {"1/4 in": 6.35, "1/2 in": 12.7, "1 in": 25.4}
+PLAIN, FRAMED = tuple(rooms.KINDS), tuple(rooms.OWN)
+
+
+def typed(mm):
+    """A drop as a person types it, to 1/16 in."""
+    return format_length(mm, "in", 16).removesuffix('"')
+
+
+def begun(folder, name, length, width, framing=None):
+    path = Path(folder) / f"{name}.csv"
+    accuracy = rooms.READING_ERROR
+    # where the layout is stated stations stand on every member, 4 ft apart along it, as ``flatness sheet`` has them
+    step = STEP if framing is None else 2 * STEP
+    new_book(path, length=length, width=width, step=step, accuracy=accuracy, framing=framing)
+    return Taking.open(path, [rooms.limit()])
+
+
+def walked(taking, height_at, seed):
+    """The verdict and after how many readings it stood; how many readings were asked of, though none slipped."""
+    rng, asked, seconds = np.random.default_rng([seed, 91]), 0, 0.0
+    while taking.here is not None and not taking.enough:
+        here = taking.here
+        begin = time.perf_counter()
+        taking.enter(typed(LINE - height_at(here.x, here.y) + rng.normal(0, rooms.READING_ERROR)))
+        seconds = max(seconds, time.perf_counter() - begin)
+        if taking.question is not None:
+            asked += 1
+            taking.keep()
+        if taking.due:
+            taking.take_look(taking.look())
+            while taking.question is not None:
+                asked += 1
+                taking.keep()
+    return taking.decided or "undecided", len(taking.readings), asked, seconds
+
+
+def full_grid(taking, height_at, seed):
+    """The verdict where all stations are read before it is looked at."""
+    rng = np.random.default_rng([seed, 91])
+    x, y = taking.walk.xy.T
+    read = [height_at(*place) + rng.normal(0, rooms.READING_ERROR) for place in zip(x, y, strict=True)]
+    survey = flatness.make_survey(x, y, read, accuracy=rooms.READING_ERROR, framing=taking.header.framing)
+    return flatness.assess(survey, rooms.limit()).verdict
+
+
+def room_of(kind, seed):
+    """Height at x, y [mm], the true gap, length and width, and the members."""
+    if kind in FRAMED:
+        height, gap, _ = rooms.framed_room(kind, seed)
+        framing, spacing = Framing(rooms.JOISTS, "y", 0.0), rooms.FINE
+    else:
+        height, gap = rooms.room(rooms.KINDS[kind], seed)
+        framing, spacing = None, rooms.SPACING
+    ny, nx = height.shape
+
+    def at(x, y):
+        return float(height[round(y / spacing), min(round(x / spacing), nx - 1)])
+
+    return at, gap, (nx - 1) * spacing, (ny - 1) * spacing, framing
+
+
+def decisions(count, seed, kinds):
+    print(
+        "| rooms | of | readings, median | of the full grid | wrong | undecided | full grid: wrong | undecided "
+        "| asked falsely | slowest reading [ms] |"
+    )
+    print("|---|---|---|---|---|---|---|---|---|---|")
+    everything = []
+    for kind in kinds:
+        rows = []
+        for number in range(seed, seed + count):
+            at, gap, length, width, framing = room_of(kind, number)
+            truth = "pass" if gap <= rooms.LIMIT else "fail"
+            with tempfile.TemporaryDirectory() as folder:
+                taking = begun(folder, "room", length, width, framing)
+                verdict, readings, asked, seconds = walked(taking, at, number)
+                full = full_grid(taking, at, number)
+                taking.close()
+            wrong, full_wrong = ({"pass": "fail", "fail": "pass"}[truth] == one for one in (verdict, full))
+            rows.append(
+                (
+                    readings,
+                    readings / len(taking.walk.stations),
+                    wrong,
+                    verdict == "undecided",
+                    full_wrong,
+                    full == "undecided",
+                    asked,
+                    seconds,
+                )
+            )
+        everything += rows
+        print_row(kind, rows)
+    print_row("all", everything)
+
+
+def print_row(kind, rows):
+    readings, share, wrong, undecided, full_wrong, full_undecided, asked, seconds = (
+        np.array(c) for c in zip(*rows, strict=True)
+    )
+    percent = [f"{100 * np.mean(one):.1f} %" for one in (wrong, undecided, full_wrong, full_undecided)]
+    print(
+        f"| {kind} | {len(rows)} | {np.median(readings):.0f} | {100 * np.median(share):.0f} % | {percent[0]} | "
+        f"{percent[1]} | {percent[2]} | {percent[3]} | {asked.sum()} of {readings.sum()} | "
+        f"{1000 * seconds.max():.0f} |",
+        flush=True,
+    )
+
+
+def slips(count, seed):
+    print("| slip | of | asked at once | when the line ended | never | named rightly | asked falsely |")
+    print("|---|---|---|---|---|---|---|")
+    for kind, size in SLIPS.items():
+        tally = dict.fromkeys(("at once", "later", "never", "named"), 0)
+        false = readings = total = 0
+        for number in range(seed, seed + count):
+            found = walk_with_slips(number, size)
+            total += 3
+            for key in tally:
+                tally[key] += found[key]
+            false, readings = false + found["false"], readings + found["readings"]
+        shares = [f"{100 * tally[key] / total:.1f} %" for key in tally]
+        print(
+            f"| {kind} | {total} | {' | '.join(shares)} | {false} of {readings} ({100 * false / readings:.2f} %) |",
+            flush=True,
+        )
+
+
+def walk_with_slips(seed, size):
+    """A fine floor of which three readings, not of the first, slip; each question is answered by the truth."""
+    survey, _ = rooms.fine_floor(seed)
+    x, y, z = survey.xyz()
+    heights = {(round(a), round(b)): c for a, b, c in zip(x, y, z, strict=True)}
+    rng = np.random.default_rng([seed, 92])
+    found = {"at once": 0, "later": 0, "never": 0, "named": 0, "false": 0}
+    with tempfile.TemporaryDirectory() as folder:
+        taking = begun(folder, "floor", 14 * rooms.FT, 20 * rooms.FT)
+        count = len(taking.walk.stations)
+        at = set(rng.choice(np.arange(1, count), 3, replace=False).tolist())
+        wrong = set()
+        for turn in range(10 * count):
+            here = taking.here
+            if here is None:
+                break
+            meant = LINE - heights[round(here.x), round(here.y)]
+            slipped = len(taking.done) in at and here.number not in wrong and turn < 3 * count
+            off = size * rng.choice([-1, 1]) if slipped else 0.0
+            at.discard(len(taking.done) if slipped else None)
+            taking.enter(typed(meant + off))
+            if slipped:
+                wrong.add(here.number)
+            if taking.question is not None:
+                found["at once" if slipped else "false"] += 1
+                if slipped:
+                    found["named"] += any(abs(one.mm - meant) < 1.0 for one in taking.question.slips)
+                    taking.read_again()
+                    taking.enter(typed(meant))
+                if taking.question is not None:
+                    taking.keep()
+                wrong.discard(here.number)
+            if taking.due:
+                light_look(taking, found, wrong, heights)
+        found["never"], found["readings"] = len(wrong), count
+        taking.close()
+    return found
+
+
+def light_look(taking, found, wrong, heights):
+    """A look without draws: what the surface is like, and which readings are likely slips."""
+    survey = taking.survey()
+    likely = likely_surface(survey)
+    taking.due = False
+    taking.running.fill(taking.running.taken, parameters_of(likely.fit, taking.reading_error))
+    for slip in likely.slips:
+        station = taking.walk.at(slip.x, slip.y)
+        if station.number in wrong:
+            found["later"] += 1
+            wrong.discard(station.number)
+            before = taking.here
+            taking._take_back_at(station)
+            taking.here = station
+            taking.enter(typed(LINE - heights[round(station.x), round(station.y)]))
+            if taking.question is not None:
+                taking.keep()
+            taking.here = before
+        elif station.number not in taking._right:
+            found["false"] += 1
+            taking._right.add(station.number)
+
+
+def main():
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--rooms", type=int, default=60, help="of each kind")
+    parser.add_argument("--slips", type=int, default=40, help="fine floors with three slips each")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--kinds", nargs="*", default=(*PLAIN, *FRAMED), choices=(*PLAIN, *FRAMED))
+    options = parser.parse_args()
+    if options.slips:
+        slips(options.slips, options.seed)
+    if options.rooms:
+        decisions(options.rooms, options.seed, options.kinds)
+
+
+if __name__ == "__main__":
+    main()

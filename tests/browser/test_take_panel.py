@@ -1,0 +1,203 @@
+"""Readings taken on a phone, and in JupyterLab: with slips, a laser that was moved, and a page that is killed."""
+
+import importlib.util
+import os
+import re
+import signal
+
+import pytest
+from playwright.sync_api import expect
+
+import flatness
+from served import Served
+
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+WAIT = 150_000
+FT, IN = 304.8, 25.4
+
+
+class Page(Served):
+    """The page of ``flatness take`` on loopback."""
+
+    def __init__(self, folder):
+        super().__init__(folder)
+        self.survey = folder / "room.csv"
+        given = ["--limit", "wood-glued", "--length", "10ft", "--width", "12ft", "--no-browser", f"--port={self.port}"]
+        self.start(["-m", "flatness", "take", str(self.survey), *given], "/voila/static/nothing")
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    if importlib.util.find_spec("voila") is None:
+        pytest.skip("voila, of the present extra, is not installed")
+    served = Page(tmp_path_factory.mktemp("take"))
+    yield served
+    served.stop()
+
+
+@pytest.fixture(scope="module")
+def phone(browser):
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, device_scale_factor=2
+    )
+    page = context.new_page()
+    page.errors = []
+    page.on("pageerror", lambda error: page.errors.append(str(error)))
+    yield page
+    assert page.errors == []
+    context.close()
+
+
+def opened(page, server):
+    page.goto(server.url, wait_until="commit", timeout=WAIT)
+    panel = page.locator(".fk-take")
+    expect(panel.get_by_role("button", name="More")).to_be_visible(timeout=WAIT)
+    return panel
+
+
+def sixteenths(x, y, line):
+    """What is read at a place [mm] of a floor that falls 1/2 in over 10 ft, its middle half an inch high [1/16 in]."""
+    hump = 8 * max(0.0, 1 - ((x - 5 * FT) ** 2 + (y - 6 * FT) ** 2) / (4 * FT) ** 2)
+    return round(16 * line + 8 * x / (10 * FT) - hump)
+
+
+def tap(panel, read):
+    """Two or three taps on the keypad."""
+    whole, part = divmod(read, 16)
+    keys = panel.locator(".fk-pad")
+    if keys.locator(".fk-six:visible").count():
+        for digit in str(whole):
+            keys.locator(f"button[data-kind=digit][data-value='{digit}']").tap()
+    elif panel.locator(".fk-reading input").input_value().strip() != str(whole):
+        keys.locator(f"button[data-kind=whole][data-value='{whole}']").tap()
+    keys.locator(f"button[data-kind=part][data-value='{2 * part}']").tap()
+    text = f"{whole} {_fraction(part)}".strip()
+    expect(panel.locator(".fk-reading input")).to_have_value(re.compile(rf"^{text}\s*$"))
+    panel.locator(".fk-next").tap()
+    return text
+
+
+def _fraction(part):
+    from fractions import Fraction
+
+    return str(Fraction(part, 16)) if part else ""
+
+
+def place(panel):
+    """Where the page says that one is to stand [mm]."""
+    told = panel.locator(".fk-place").inner_text()
+    found = []
+    for wall in ("left wall", "door wall"):
+        match = re.search(rf"(?:(\d+) ft)?\s*(?:(\d+) in)?\s*from {wall}", told)
+        found.append((int(match[1] or 0) * 12 + int(match[2] or 0)) * IN if match else 0.0)
+    return tuple(found)
+
+
+def settled(panel, before):
+    """Wait until the page shows something else than before."""
+    expect(panel.locator(".fk-progress-text")).not_to_have_attribute("data-turn", before, timeout=WAIT)
+
+
+def turn(panel):
+    return panel.locator(".fk-progress-text").get_attribute("data-turn")
+
+
+def looked_at(tools, page, panel, name):
+    """A picture for a person to look at; what a machine sees wrong."""
+    tools.shots.mkdir(exist_ok=True)
+    page.screenshot(path=tools.shots / f"take_{name}.png")
+    small = panel.evaluate(
+        "p => [...p.querySelectorAll('button')]"
+        ".filter(e => e.offsetHeight && (e.offsetHeight < 44 || e.offsetWidth < 44))"
+        ".map(e => 'smaller than a thumb: ' + e.textContent)"
+    )
+    return [f"{name}: {fault}" for fault in (*panel.evaluate(tools.faults), *small)]
+
+
+def test_a_room_is_taken_on_a_phone(phone, server, tools):
+    panel = opened(phone, server)
+    faults = looked_at(tools, phone, panel, "first")
+    assert phone.evaluate("document.documentElement.scrollHeight") <= 844
+    meant, line, taken, slips, moved = {}, 41.25, 0, {9, 17, 25}, False
+    while panel.locator(".fk-next").is_visible():
+        at, before = place(panel), turn(panel)
+        read = sixteenths(*at, line)
+        if taken in slips:
+            slips.discard(taken)
+            tap(panel, read + 12)
+            settled(panel, before)
+            expect(panel.locator(".fk-ask")).to_be_visible()
+            faults += looked_at(tools, phone, panel, "slip")
+            before = turn(panel)
+            panel.get_by_role("button", name="Read it again").tap()
+            settled(panel, before)
+            before = turn(panel)
+        tap(panel, read)
+        settled(panel, before)
+        if panel.locator(".fk-ask").is_visible():  # the floor is as it is: say so
+            before = turn(panel)
+            panel.locator(".fk-answers:visible button:visible").last.tap()
+            settled(panel, before)
+        meant[at] = (read, line)
+        taken += 1
+        if taken == 20 and not moved:
+            moved, line = True, 38.5
+            panel.get_by_role("button", name="More").tap()
+            expect(panel.get_by_role("button", name="The laser was moved")).to_be_visible()
+            faults += looked_at(tools, phone, panel, "more")
+            before = turn(panel)
+            panel.get_by_role("button", name="The laser was moved").tap()
+            settled(panel, before)
+            faults += looked_at(tools, phone, panel, "moved")
+        if panel.get_by_role("button", name="Read on").is_visible():
+            faults += looked_at(tools, phone, panel, "enough")
+            before = turn(panel)
+            panel.get_by_role("button", name="Read on").tap()
+            settled(panel, before)
+    expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+    faults += looked_at(tools, phone, panel, "done")
+    assert faults == [], "\n".join(faults)
+    # 10 ft by 12 ft every 2 ft: 6 by 7 stations, two of them read again from the second set-up
+    survey = flatness.read_survey(server.survey)
+    assert len(survey.stations()[0]) == 42
+    read = {
+        (round(x), round(y), setup): r
+        for x, y, setup, r in zip(*(survey.points[name] for name in ("x", "y", "setup", "reading")), strict=True)
+    }
+    for (x, y), (value, level) in meant.items():
+        setup = "1" if level == 41.25 else "2"
+        assert read[round(x), round(y), setup] == pytest.approx(value * IN / 16)
+    verdict = flatness.assess(survey, "wood-glued").verdict
+    expect(panel.locator(".fk-said")).to_contain_text({"fail": "It fails", "pass": "It passes"}[verdict])
+
+
+def test_a_page_that_is_killed_goes_on_where_it_was(phone, server):
+    panel = opened(phone, server)
+    go_on = panel.get_by_role("button", name="Go on here")
+    if go_on.is_visible():  # the page before has it still
+        go_on.tap()
+    expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+    before = turn(panel)
+    panel.get_by_role("button", name="Back").tap()
+    settled(panel, before)
+    at, held = place(panel), server.survey.read_bytes()
+    mark = server.survey.with_name("room.csv.open").read_text()
+    os.kill(int(re.search(r"pid=(\d+)", mark)[1]), signal.SIGKILL)
+    panel = opened(phone, server)
+    expect(panel.locator(".fk-next")).to_be_visible(timeout=WAIT)
+    assert place(panel) == at
+    assert server.survey.read_bytes() == held
+
+
+def test_taken_in_jupyterlab(notebook, page, lab, tools):
+    book = notebook("notebooks/take_readings.ipynb")
+    assert book.run_all() == []
+    panel = page.locator(".fk-take")
+    expect(panel.locator(".fk-counter")).to_have_text("1 of 88", timeout=WAIT)
+    field = panel.locator(".fk-reading input")
+    field.fill('41-3/8"')
+    field.press("Enter")
+    expect(panel.locator(".fk-counter")).to_have_text("2 of 88", timeout=WAIT)
+    assert "41-3/8" in (lab.folder / "notebooks/my_room.csv").read_text()
+    faults = tools.looked_at(page, panel, "take_lab", {1440: 1100, 768: 1024})
+    assert faults == [], "\n".join(faults)
