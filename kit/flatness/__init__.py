@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from flatness.framing.schedule import member_schedule
     from flatness.job.reading import read_job
     from flatness.job.running import run_job
+    from flatness.light.contrast import raking_contrast
+    from flatness.light.waves import least_grazing_angle
     from flatness.limits.more_readings import more_readings
     from flatness.limits.planning import plan_readings
     from flatness.limits.spot_checks import SpotCheck, Sweep, read_spots
@@ -81,6 +83,7 @@ __all__ = [
     "f_numbers",
     "fit_plane",
     "format_length",
+    "least_grazing_angle",
     "level_limit",
     "likely_surface",
     "limits",
@@ -97,6 +100,7 @@ __all__ = [
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
+    "raking_contrast",
     "read_job",
     "read_spots",
     "read_survey",
@@ -119,6 +123,8 @@ _LATER = {
     "framing.schedule": ("member_schedule",),
     "job.reading": ("read_job",),
     "job.running": ("run_job",),
+    "light.contrast": ("raking_contrast",),
+    "light.waves": ("least_grazing_angle",),
     "limits.more_readings": ("more_readings",),
     "limits.planning": ("plan_readings",),
     "limits.spot_checks": ("SpotCheck", "Sweep", "read_spots"),
