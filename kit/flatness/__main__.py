@@ -21,6 +21,7 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "compare": ("compare", "add_compare", "what changed between two surveys of one surface, after minus before"),
     "sheet": ("sheet", "add_sheet", "before a survey: how many readings will do, and a blank sheet for them"),
     "spots": ("check", "add_spots", "along which strips to slide a bar between the stations, as a list"),
+    "light": ("light", "add_light", "what light along a surface will show, and how far off a lamp must stand"),
     "job": ("job", "add_job", "a whole job from one file: check, plan, what it meets, and what was done"),
     "paper": ("paper", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),
     "present": ("present", "add_present", "show the owner what was found, what is planned, and what was done"),

@@ -1,9 +1,8 @@
 """Lights along a surface: from a window, from a strip along an edge, from a row of lamps.
 
 What reaches each place is one vector: the sum over all of a light's parts of the direction toward it, over the square
-of its distance. A matt surface is as bright as its normal is along that vector (Lambert), so the vector's angle above the
-surface and its heading are all that counts, however many lamps make it. Lamps shine alike all round: beams are not
-modelled.
+of its distance. A matt surface is as bright as its normal is along that vector (Lambert), so its angle above the
+surface and its heading are all that counts, however many lamps make it. Lamps shine alike all round: no beams.
 """
 
 from __future__ import annotations

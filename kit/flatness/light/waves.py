@@ -19,7 +19,7 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
-from scipy.fft import dctn, idctn
+from scipy.fft import dctn, idctn, next_fast_len
 from scipy.ndimage import distance_transform_edt
 
 from flatness.arrays import Floats
@@ -27,7 +27,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.light.contrast import slopes
 from flatness.light.eye import Eye, contrast_sensitivity, cycles_per_degree
 from flatness.light.lamps import Daylight, Lamp, Light
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import Surface, grid_axes
 from flatness.surface.likely import LikelySurface
 
 BAND_OCTAVES = 0.3  # one standard deviation of a band
@@ -35,8 +35,8 @@ PER_OCTAVE = 6  # bands
 LEAST_NODES = 5  # of the lattice to a wave: its slope is then good to 2 %
 BEYOND = 0.35  # of the surface's shorter side: so far past its edges the pattern is carried on
 CONFIDENCE = 0.95
-NEAREST, FARTHEST = 3.0, 6100.0  # [mm] off the surface between which a lamp is looked for: 1/8 in to 20 ft
-STEPS = 12  # halvings between them
+NEAREST, FIRST, FARTHEST = 3.0, 300.0, 6100.0  # [mm] off the surface, at which a lamp is looked for: 1/8 in to 20 ft
+ROUNDS, CLOSE = 10, 0.01  # until its distance changes by so small a part
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -47,17 +47,15 @@ class Shown:
     ----------
     wavelengths : [bands] mm, from the shortest that the readings show
     times : [n, bands] how many times as strong as what counts as seen each surface's strongest place is
-    proved : [bands] the same, of the place where all but a few of the surfaces show it alike, brighter or darker
-    at : x, y [mm] of the place proved strongest, whatever its band
-    likeliest : x, y [mm] of the place that is strongest on average
-    wave : its wavelength [mm]
+    proved : the same of the place that all but a few of the surfaces show alike, brighter or darker, whatever its band
+    at : x, y [mm] of that place; where nothing is proved, of the one that is strongest on average
+    wave : wavelength of that band [mm]
     """
 
     wavelengths: Floats
     times: Floats
-    proved: Floats
+    proved: float
     at: tuple[float, float]
-    likeliest: tuple[float, float]
     wave: float
 
     @property
@@ -71,7 +69,7 @@ class Shown:
 
 
 def wavelengths(surface: Surface, shortest: float = 0.0) -> Floats:
-    """Bands [mm] from the shortest wave that the lattice holds, or ``shortest``, to one of which the half fits in.
+    """Bands [mm] from the shortest wave that the lattice holds, or ``shortest``, to the longest that fits in.
 
     Raises
     ------
@@ -79,12 +77,12 @@ def wavelengths(surface: Surface, shortest: float = 0.0) -> Floats:
     """
     ny, nx = surface.height.shape
     first = max(LEAST_NODES * surface.spacing, shortest)
-    last = 2 * surface.spacing * (max(nx, ny) - 1)
+    last = surface.spacing * (max(nx, ny) - 1)
     if last < first:
         raise MeasureError(
             "the surface is shorter than the shortest wave that can be seen on it",
-            value=f"{last / 2:.0f} mm",
-            expected=f"{first / 2:.0f} mm or more",
+            value=f"{last:.0f} mm",
+            expected=f"{first:.0f} mm or more",
             remedy="read more closely, or a longer part",
         )
     found: Floats = first * 2.0 ** (np.arange(math.floor(PER_OCTAVE * math.log2(last / first)) + 1) / PER_OCTAVE)
@@ -98,17 +96,18 @@ def strengths(
 
     ``stack`` [n, ny, nx] mm are surfaces on the lattice of ``surface``; ``distance`` [mm] is the eye's.
     """
+    contrast = _contrast(stack, surface, light).astype(np.float32)
     beyond = math.ceil(BEYOND * min(surface.height.shape))
-    contrast = np.pad(_contrast(stack, surface, light), ((0, 0), (beyond, beyond), (beyond, beyond)), mode="edge")
-    parts = dctn(contrast, axes=(1, 2), norm="ortho")
-    ny, nx = parts.shape[1:]
+    ny, nx = (next_fast_len(count + 2 * beyond, real=True) for count in surface.height.shape)
+    behind = [(beyond, whole - count - beyond) for whole, count in zip((ny, nx), surface.height.shape, strict=True)]
+    parts = dctn(np.pad(contrast, ((0, 0), *behind), mode="edge"), axes=(1, 2), norm="ortho")
     cycles = np.hypot(np.arange(nx) / nx, (np.arange(ny) / ny)[:, None]) / (2 * surface.spacing)
     cycles[0, 0] = 1e-12
     seen = contrast_sensitivity(cycles_per_degree(waves, distance), eye) / eye.times
     for wave, sensitivity in zip(waves, seen, strict=True):
-        band = np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
-        whole = idctn(parts * band, axes=(1, 2), norm="ortho")
-        yield sensitivity * whole[:, beyond : ny - beyond, beyond : nx - beyond]
+        band = sensitivity * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
+        whole = idctn(parts * band.astype(np.float32), axes=(1, 2), norm="ortho")
+        yield whole[:, beyond : beyond + surface.height.shape[0], beyond : beyond + surface.height.shape[1]]
 
 
 def _contrast(stack: Floats, surface: Surface, light: Light) -> Floats:
@@ -152,21 +151,24 @@ def shown(
     inside = np.asarray(np.isfinite(stack).all(axis=0))
     places = np.argwhere(inside)
     few = math.floor((1 - confidence) * (len(stack) - 1) + 1e-9)
-    times, proved = np.empty((len(stack), len(waves))), np.zeros(len(waves))
-    best, best_mean, at, likeliest, wave = -math.inf, -math.inf, places[0], places[0], float(waves[0])
+    times, proved, likeliest = np.empty((len(stack), len(waves))), 0.0, 0.0
+    at, wave = places[0], float(waves[0])
     for k, strength in enumerate(strengths(stack, surface, light, distance, eye, waves)):
         strength = strength[:, inside]
         times[:, k] = np.abs(strength).max(axis=1)
-        low, high = np.partition(strength, (few, len(stack) - 1 - few), axis=0)[[few, len(stack) - 1 - few]]
-        alike = np.maximum(np.maximum(low, -high), 0.0)
         mean = np.abs(strength.mean(axis=0))
-        proved[k] = alike.max()
-        if proved[k] > best:
-            best, at = proved[k], places[int(alike.argmax())]
-        if mean.max() > best_mean:
-            best_mean, likeliest, wave = float(mean.max()), places[int(mean.argmax())], float(waves[k])
-    at, likeliest = ((float(surface.x[i]), float(surface.y[j])) for j, i in (at, likeliest))
-    return Shown(wavelengths=waves, times=times, proved=proved, at=at, likeliest=likeliest, wave=wave)
+        # what most surfaces pass their mean passes as well
+        some = np.flatnonzero(mean > proved)
+        if not len(some):
+            continue
+        low, high = np.partition(strength[:, some].T, (few, len(stack) - 1 - few))[:, [few, len(stack) - 1 - few]].T
+        alike = np.maximum(low, -high)
+        if alike.max() > proved:
+            proved, at, wave = float(alike.max()), places[some[alike.argmax()]], float(waves[k])
+        elif proved == 0 and mean.max() > likeliest:
+            likeliest, at, wave = float(mean.max()), places[mean.argmax()], float(waves[k])
+    place = float(surface.x[at[1]]), float(surface.y[at[0]])
+    return Shown(wavelengths=waves, times=times, proved=proved, at=place, wave=wave)
 
 
 def angle_of(times: float) -> float:
@@ -202,7 +204,10 @@ def least_grazing_angle(
     >>> round(least_grazing_angle(make_surface(wave, 25.4), 0, 1524))  # 16 in long, from 5 ft
     5
     """
-    lattice, shortest = (surface, 0.0) if isinstance(surface, Surface) else (lattice_of(surface), surface.shortest_wave)
+    if isinstance(surface, Surface):
+        lattice, shortest = surface, 0.0
+    else:
+        lattice, shortest = lattice_of(surface), _shortest(surface, heading)
     level = Daylight(angle=45, heading=heading)
     found = shown(lattice.height[None], lattice, level, distance, eye=eye, shortest=shortest)
     return angle_of(float(found.strongest[0]))
@@ -217,35 +222,37 @@ def least_distance(
     eye: Eye | None = None,
     shortest: float = 0.0,
     confidence: float = CONFIDENCE,
-) -> tuple[float, float, Shown | None]:
+    first: float = FIRST,
+) -> tuple[float, float, Shown]:
     """How far off the surface a lamp must stand to show nothing, and how close it shows what is proved.
+
+    Parameters as of :func:`shown`, and ``first`` [mm], the distance that is tried first.
 
     Returns
     -------
     safe : [mm] from which on so large a part of the surfaces shows nothing; infinite where 20 ft are too few
-    shows : [mm] up to which a place is proved to show; 0 where none is
-    what : what the lamp shows there; None where nothing is proved
+    shows : [mm] up to which a place is proved to show, 1/8 in at the least; 0 where none is
+    what : what the lamp shows there
     """
 
     @cache
     def look(off: float) -> Shown:
         return shown(stack, surface, lamp(off), distance, eye=eye, shortest=shortest, confidence=confidence)
 
-    def edge(over: Callable[[Shown], bool]) -> tuple[float, float]:
-        """The greatest distance at which a lamp is over, and the least beyond it at which it is not."""
-        if over(look(FARTHEST)):
-            return FARTHEST, math.inf
-        if not over(look(NEAREST)):
-            return 0.0, NEAREST
-        near, far = NEAREST, FARTHEST
-        for _ in range(STEPS):
-            middle = math.sqrt(near * far)
-            near, far = (middle, far) if over(look(middle)) else (near, middle)
-        return near, far
+    def edge(times: Callable[[Shown], float]) -> float:
+        """The distance at which it is once what counts as seen: it goes about with one over the distance."""
+        off = first
+        for _ in range(ROUNDS):
+            there = min(max(off * times(look(off)), NEAREST), FARTHEST)
+            if abs(there / off - 1) < CLOSE:
+                break
+            off = there
+        return off
 
-    safe = edge(lambda found: found.most(confidence) > 1)[1]
-    shows = edge(lambda found: float(found.proved.max()) > 1)[0]
-    return safe, shows, look(shows) if shows else None
+    safe, shows = edge(lambda found: found.most(confidence)), edge(lambda found: found.proved)
+    what = look(shows)
+    safe = safe if look(safe).most(confidence) < 1 + 2 * CLOSE else math.inf
+    return safe, shows if what.proved > 1 - 2 * CLOSE else 0.0, what
 
 
 def allowed_amplitudes(angle: float, distance: float, waves: Floats, eye: Eye | None = None) -> Floats:
@@ -288,18 +295,36 @@ def wave_spectrum(
     """
     if along not in ("x", "y"):
         raise ArgumentError("unknown axis", column="along", value=str(along), expected="x or y")
+    heading = 0.0 if along == "x" else 90.0
     if isinstance(surface, Surface):
         lattice, stack, shortest = surface, surface.height[None], 0.0
     else:
-        lattice, stack, shortest = lattice_of(surface), surface.draw(draws, seed), surface.shortest_wave
+        lattice, stack, shortest = lattice_of(surface), surface.draw(draws, seed), _shortest(surface, heading)
     waves = wavelengths(lattice, shortest)
     inside = np.isfinite(stack).all(axis=0)
-    light, eye = Daylight(angle=45, heading=0 if along == "x" else 90), Eye()
+    light, eye = Daylight(angle=45, heading=heading), Eye()
     bands = strengths(stack, lattice, light, 1000.0, eye, waves)
     of_slope = contrast_sensitivity(cycles_per_degree(waves, 1000.0), eye) * 2 * math.pi / waves
     amplitude = np.stack([np.abs(band[:, inside]).max(axis=1) for band in bands]) / of_slope[:, None]
     low, middle, high = np.quantile(amplitude, (0.025, 0.5, 0.975), axis=1)
     return pd.DataFrame({"wavelength_mm": waves, "amplitude_mm": middle, "low_mm": low, "high_mm": high})
+
+
+def shortest_wave(x: Floats, y: Floats, heading: float) -> float:
+    """The shortest wave [mm] that stations at x, y [n] mm show to light of a heading [degrees]: two steps of theirs.
+
+    Steps along whichever of x and y the light runs more along: lines of close readings count for what they are.
+    """
+    axes = grid_axes(x, y)
+    if axes is None:
+        area = float(np.ptp(x) * np.ptp(y))
+        return 2 * math.sqrt(area / len(x))
+    along_x = abs(math.cos(math.radians(heading))) >= abs(math.sin(math.radians(heading)))
+    return 2 * float(np.median(np.diff(axes[0 if along_x else 1])))
+
+
+def _shortest(likely: LikelySurface, heading: float) -> float:
+    return shortest_wave(likely.fit.stations.x, likely.fit.stations.y, heading)
 
 
 def check_distance(distance: float) -> None:
