@@ -64,6 +64,7 @@ PUBLIC = {
     "format_length",
     "least_grazing_angle",
     "level_limit",
+    "light_limit",
     "likely_surface",
     "limits",
     "make_survey",

@@ -20,6 +20,7 @@ from flatness.limits.catalogue import limits
 from flatness.limits.kinds import (
     f_number_limit,
     level_limit,
+    light_limit,
     neighbour_limit,
     offset_limit,
     plane_limit,
@@ -85,6 +86,7 @@ __all__ = [
     "format_length",
     "least_grazing_angle",
     "level_limit",
+    "light_limit",
     "likely_surface",
     "limits",
     "make_survey",
