@@ -105,3 +105,16 @@ def test_one_line_of_readings_is_too_few(capsys, tmp_path):
     code, _, err = run(capsys, write_wall(tmp_path / "line.csv", dished, rows=(4,)))
     assert code == 2
     assert "one line" in err
+
+
+def test_pictures_stand_beside_what_was_before(capsys, tmp_path, wall):
+    file = write_wall(tmp_path / "after.csv", lambda x, y: 0.0, step=2 * FT)
+    asked = ["--angle", "5", "--lamp", "14in", "--draws", "20", "--out", tmp_path / "out", "--json"]
+    code, out, err = run(capsys, file, "--before", wall, *asked)
+    assert (code, err) == (0, "")
+    written = json.loads(out)["pictures"]
+    assert [name.rsplit("/", 1)[1] for name in written] == ["after-light-window.png", "after-light-lamps.png"]
+    assert all((tmp_path / "out" / name).stat().st_size > 10_000 for name in written)
+    code, _, err = run(capsys, file, "--before", wall)
+    assert code == 2
+    assert "--out" in err

@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import add_fields, add_json, add_keys, job_of, new_report, print_written, read_fields
+from flatness.errors import FlatnessError
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Many, Number
 from flatness.light.eye import Eye
 from flatness.light.findings import EVERY_MM, EYE_MM, NOTHING, SHOWS, UNKNOWN, WINDOW, LightFindings, what_light_shows
 from flatness.light.lamps import LEAST_DEGREES, SIDES
+from flatness.survey.files import read_survey
+from flatness.survey.readings import Survey
 
 CODES = {None: 0, NOTHING: 0, SHOWS: 1, UNKNOWN: 3}
 DRAWS = 60
@@ -46,6 +49,8 @@ def add_light(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", help="survey file, CSV or XLSX")
     add_fields(parser, OWN)
     add_keys(parser, "--sheet", "--unit", "--confidence", "--draws", "--seed")
+    parser.add_argument("--before", metavar="FILE", help="survey of it before the work, to stand beside it in pictures")
+    parser.add_argument("--out", metavar="DIR", help="write pictures of how it would look there")
     add_json(parser)
 
 
@@ -59,31 +64,52 @@ def run_light(options: argparse.Namespace) -> int:
     from flatness.words.lights import light_report
 
     report = new_report(OWN)
+    if options.before and not options.out:
+        report.add("before", "a survey before the work is for pictures alone", options.before, "--out DIR beside it")
     own = read_fields(options, OWN, report)
     if options.draws == "0":
         report.add("draws", "light needs other surfaces that the readings allow", "--draws 0", "1 or more, such as 60")
     job = job_of(options, {"surveys": {"before": options.file}}, report)
     usual = {"distance": 1500.0, "every": 1200.0} if job.show == "mm" else {"distance": EYE_MM, "every": EVERY_MM}
-    found = what_light_shows(
-        job.before.survey,
-        distance=own["distance"] or usual["distance"],
-        eye=Eye(times=own["threshold"] or 1.0),
-        along=own["along"],
-        sides=own["side"],
-        angle=own["angle"],
-        off=own["lamp"],
-        every=own["every"] or usual["every"],
-        draws=job.draws if options.draws else DRAWS,
-        seed=job.seed,
-        confidence=job.confidence,
-    )
+    asked = {
+        "distance": own["distance"] or usual["distance"],
+        "eye": Eye(times=own["threshold"] or 1.0),
+        "along": own["along"],
+        "sides": own["side"],
+        "angle": own["angle"],
+        "off": own["lamp"],
+        "every": own["every"] or usual["every"],
+        "draws": job.draws if options.draws else DRAWS,
+        "seed": job.seed,
+        "confidence": job.confidence,
+    }
+    found = what_light_shows(job.before.survey, **asked)
     pictures: list[Path] = []
+    if options.out:
+        from flatness.charts.pictures import write_light
+
+        before = None if options.before is None else what_light_shows(_earlier(options.before, found), **asked)
+        pictures = write_light(found, before, Path(options.out), Path(options.file).stem, job.show)
     if options.json:
         print(json.dumps(_json(found, options.file, job.show, pictures), allow_nan=False))
     else:
         print(light_report(found, job.show))
         print_written(pictures)
     return CODES[found.answer]
+
+
+def _earlier(file: str, found: LightFindings) -> Survey:
+    """The survey before the work, of the same kind of surface."""
+    earlier = read_survey(file)
+    if earlier.surface != found.survey.surface:
+        raise FlatnessError(
+            "the survey before the work is of another kind of surface",
+            column="--before",
+            value=earlier.surface,
+            expected=found.survey.surface,
+            remedy="name a survey of the same surface",
+        )
+    return earlier
 
 
 def _json(found: LightFindings, file: str, unit: str, pictures: list[Path]) -> dict[str, Any]:

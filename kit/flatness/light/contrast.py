@@ -98,6 +98,9 @@ def in_shadow(surface: Surface, field: LightField) -> NDArray[np.bool_]:
     shaded = np.zeros(z.shape, dtype=bool)
     if not np.isfinite(z).any():
         return shaded
+    steepest = math.hypot(*(float(np.nanmax(np.abs(np.diff(z, axis=axis)), initial=0.0)) / step for axis in (0, 1)))
+    if steepest < np.min(rise):  # a line toward the light that meets the surface meets it where it is steeper
+        return shaded
     top = float(np.nanmax(z))
     gx, gy = np.meshgrid(surface.x, surface.y)
     going = np.isfinite(z) & np.isfinite(rise)

@@ -68,12 +68,12 @@ def _of_windows(windows: list[LightFinding], name: str, found: LightFindings, un
 def _of_lamps(lamps: list[LightFinding], survey: Survey, unit: str) -> str:
     surest, safest = max(lamps, key=lambda one: one.shows), max(lamps, key=lambda one: one.safe)
     if surest.given is not None:
-        off = f"a lamp {distance(surest.given, unit)} off it"
+        off = f"a lamp {given_distance(surest.given, unit)} off it"
         if surest.answer == SHOWS:
             return f"{off} will show {spot(survey, surest.at, unit)}"
         if all(one.answer == NOTHING for one in lamps):
             return f"{off} shows nothing"
-        return f"of a lamp {distance(surest.given, unit)} off it these readings cannot say"
+        return f"of a lamp {given_distance(surest.given, unit)} off it these readings cannot say"
     if surest.shows > 0:
         return f"a lamp closer than {distance(surest.shows, unit)} to it will show {spot(survey, surest.at, unit)}"
     if math.isinf(safest.safe):
@@ -168,8 +168,11 @@ def wave_rows(found: LightFindings, unit: str, angles: Sequence[float]) -> Itera
 def not_read(found: LightFindings, unit: str) -> str:
     """The waves that the readings are too far apart to show."""
     shortest = {one.along: one.shortest for one in found.lights}
-    told = " and ".join(f"{about(mm, unit)} along {way}" for way, mm in sorted(shortest.items()))
-    return f"Waves shorter than {told} were not read"
+    lengths = [about(mm, unit) for _, mm in sorted(shortest.items())]
+    told = " and ".join(f"{text} along {way}" for text, way in zip(lengths, sorted(shortest), strict=True))
+    if len(shortest) == 2 and len(set(lengths)) == 1:
+        told = lengths[0]
+    return f"Waves shorter than {told} were not read and may still show"
 
 
 def _how_to_read(unit: str) -> str:
@@ -250,6 +253,15 @@ def distance(mm: float, unit: str, *, up: bool = False) -> str:
         return 'under 1/8"'
     # a lamp is set by the inch up to a yard
     return format_length(whole * step, "in" if whole * step < 36 * INCH_MM else "ft", 8)
+
+
+def given_distance(mm: float, unit: str) -> str:
+    """A distance as it was given, to the nearest eighth or mm.
+
+    >>> given_distance(90, "in"), given_distance(355.6, "in"), given_distance(90, "mm")
+    ('3 1/2"', '14"', '90 mm')
+    """
+    return format_length(mm, "in" if mm < 36 * INCH_MM else "ft", 8) if unit == "in" else f"{mm:.0f} mm"
 
 
 def amount(mm: float, unit: str) -> str:
