@@ -20,6 +20,7 @@ from flatness.limits.catalogue import limits
 from flatness.limits.kinds import (
     f_number_limit,
     level_limit,
+    light_limit,
     neighbour_limit,
     offset_limit,
     plane_limit,
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
     from flatness.job.reading import read_job
     from flatness.job.room_reading import read_room
     from flatness.job.running import run_job
+    from flatness.light.contrast import raking_contrast
+    from flatness.light.waves import least_grazing_angle
     from flatness.limits.more_readings import more_readings
     from flatness.limits.planning import plan_readings
     from flatness.limits.spot_checks import SpotCheck, Sweep, read_spots
@@ -83,7 +86,9 @@ __all__ = [
     "f_numbers",
     "fit_plane",
     "format_length",
+    "least_grazing_angle",
     "level_limit",
+    "light_limit",
     "likely_surface",
     "limits",
     "make_survey",
@@ -99,6 +104,7 @@ __all__ = [
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
+    "raking_contrast",
     "read_job",
     "read_room",
     "read_spots",
@@ -124,6 +130,8 @@ _LATER = {
     "job.reading": ("read_job",),
     "job.room_reading": ("read_room",),
     "job.running": ("run_job",),
+    "light.contrast": ("raking_contrast",),
+    "light.waves": ("least_grazing_angle",),
     "limits.more_readings": ("more_readings",),
     "limits.planning": ("plan_readings",),
     "limits.spot_checks": ("SpotCheck", "Sweep", "read_spots"),

@@ -26,6 +26,7 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "sheet": ("sheet", "add_sheet", "before a survey: how many readings will do, and a blank sheet for them"),
     "take": ("take", "add_take", "take the readings at the laser, one station at a time, on a laptop or a phone"),
     "spots": ("check", "add_spots", "along which strips to slide a bar between the stations, as a list"),
+    "light": ("light", "add_light", "what light along a surface will show, and how far off a lamp must stand"),
     "job": ("job", "add_job", "a whole job from one file: check, plan, what it meets, and what was done"),
     "room": ("room", "add_room", "floor, ceiling and walls on one datum: square, parallel, plumb, level, high enough"),
     "paper": ("paper", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),

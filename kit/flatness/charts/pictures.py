@@ -3,6 +3,8 @@
 The pictures of a plan as files: the map of what to do, and what each member is set to.
 
 The pictures of a comparison as files: the difference, before and after, done against planned.
+
+The pictures of a surface in a light as files: from the window, and from lamps.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from flatness.charts.differences import before_after, difference_map
 from flatness.charts.done import done_chart
 from flatness.charts.gaps import gap_map
 from flatness.charts.heights import surface_map
+from flatness.charts.lit_surface import Lit, lit_chart
 from flatness.charts.member_lines import member_chart
 from flatness.charts.plan_map import action_map
 from flatness.charts.profile import profile_chart
@@ -26,6 +29,8 @@ from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
 from flatness.files import named, read_file, stands, why, written_together
 from flatness.framing.schedule import Schedule
+from flatness.light.findings import ROW, WINDOW, LightFindings
+from flatness.light.lamps import Daylight, Light, Row
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment
 from flatness.measures.straightedge import StraightedgeResult
@@ -197,3 +202,57 @@ def write_comparison(comparison: Comparison, folder: Path, stem: str, unit: str 
     ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
     """
     return write_charts(comparison_charts(comparison, unit), folder, stem)
+
+
+SHOWN_DEGREES = 5.0  # of a window's light, where nobody said
+
+
+def light_charts(found: LightFindings, before: LightFindings | None = None, unit: str | None = None) -> dict[str, Any]:
+    """The charts of a surface in a light, by name.
+
+    Parameters
+    ----------
+    found : what lights show of the surface
+    before : the same of the surface before the work, to stand beside it; None: it stands alone
+    unit : ``in`` or ``mm``; None takes that of the survey
+
+    Returns
+    -------
+    dict : ``window``, at the angle that was given, else at 5 degrees; ``lamps`` where their distance was given
+    """
+    unit = shown_unit(found.survey, unit)
+    charts: dict[str, Any] = {}
+    for kind, name in ((WINDOW, "window"), (ROW, "lamps")):
+        those = [one for one in found.lights if one.kind == kind and (kind == WINDOW or one.given is not None)]
+        if not those:
+            continue
+        one = max(those, key=lambda one: one.shows)
+        light: Light
+        if kind == WINDOW:
+            light = Daylight(angle=one.given or SHOWN_DEGREES, heading=0.0 if one.along == "x" else 90.0)
+            where = light.angle
+        else:
+            assert one.given is not None
+            light = Row(side=one.side, off=one.given, spacing=found.every)
+            where = light.off
+        pictures = []
+        for each in [found] if before is None else [before, found]:
+            day = "As read" if before is None else "After" if each is found else "Before"
+            same = next(x for x in each.lights if (x.kind, x.along, x.side) == (kind, one.along, one.side))
+            named = f"{day}, {each.survey.date}" if each.survey.date else day
+            at = same.at if where <= same.shows else None
+            pictures.append(Lit(name=named, surface=each.surface, survey=each.survey, shows=at))
+        charts[name] = lit_chart(pictures, light, shortest=one.shortest, unit=unit)
+    return charts
+
+
+def write_light(
+    found: LightFindings, before: LightFindings | None, folder: Path, stem: str, unit: str | None = None
+) -> list[Path]:
+    """Write the charts of a surface in a light as PNG files ``STEM-NAME.png`` into a folder, and say which.
+
+    Raises
+    ------
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
+    """
+    return write_charts(light_charts(found, before, unit), folder, f"{stem}-light")

@@ -71,6 +71,7 @@ MAKERS: Mapping[str, Callable[..., Limit]] = {
     "neighbours": kinds.neighbour_limit,
     "step": kinds.step_limit,
     "slope": kinds.slope_limit,
+    "light": kinds.light_limit,
 }
 UNDER_PATCHES = ("through-benchmarks", "fixed-spots")  # strategies that start from spots
 

@@ -28,6 +28,7 @@ from flatness.lengths import format_length, parse_exact, parse_length, settle
 SURFACES = ("floor", "ceiling", "wall")
 SEEN = ("read", "quoted", "memory", "agreed")
 SCOPES = ("overall", "least")
+AXES = ("x", "y")
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,14 @@ KINDS: dict[str, Kind] = {
     "neighbours": _ALONE,
     "step": Kind({"base": "length", "allowed": "length"}, optional=("base",), length="base"),
     "slope": Kind({"at_most": "ratio", "base": "length"}, optional=("base",), allowed="at_most", length="base"),
+    "light": Kind(
+        {"angle": "number", "distance": "length", "along": "axis", "times": "number"},
+        optional=("along", "times"),
+        allowed="angle",
+    ),
     "reference": Kind({"values": "texts"}, allowed=None),
 }
-UNITLESS = ("ff", "fl", "slope")  # kinds whose allowed number is not a length
+UNITLESS = ("ff", "fl", "slope", "light")  # kinds whose allowed number is not a length
 PLANNABLE = ("straightedge",)  # kinds that corrections are planned for
 
 
@@ -93,7 +99,8 @@ class Limit:
     surfaces : which of floor, ceiling and wall it is for
     finish : key of the group it belongs to; naming the finish names all its limits
     allowed : the most allowed [mm]; for ``ff`` and ``fl`` the least F-number, for ``slope`` the ratio, rise
-        over run; None for ``span-bar``, ``span-grid``, ``level-rule`` and ``reference``
+        over run, for ``light`` its angle above the surface [degrees];
+        None for ``span-bar``, ``span-grid``, ``level-rule`` and ``reference``
     length : length of the bar, or distance it is measured over [mm]; None where there is none
     parameters : all values of the kind under the keys of :data:`KINDS`, lengths in mm; optional ones that
         were not given are None
@@ -246,6 +253,12 @@ def _read_scope(raw: object) -> str:
     return str(raw)
 
 
+def _read_axis(raw: object) -> str:
+    if raw not in AXES:
+        raise LimitError("unknown axis", value=str(raw), expected=" or ".join(AXES))
+    return str(raw)
+
+
 def _read_flag(raw: object) -> bool:
     if not isinstance(raw, bool):
         raise LimitError("neither true nor false", value=str(raw), expected="true or false")
@@ -265,6 +278,7 @@ _READERS: dict[str, Callable[[object], Any]] = {
     "share": _read_share,
     "ratio": read_ratio,
     "scope": _read_scope,
+    "axis": _read_axis,
     "flag": _read_flag,
     "texts": _read_texts,
 }
@@ -359,6 +373,10 @@ def describe(limit: Limit, unit: str = "in") -> str:
             return f"{small('allowed')} abrupt change{base('base')}"
         case "slope":
             return f"{show_ratio(p['at_most'])} at most{base('base', ' over ')}"
+        case "light":
+            way = f" along {p['along']}" if p["along"] is not None else ""
+            strong = f", {p['times']:g} times what is just seen" if p["times"] not in (None, 1) else ""
+            return f"nothing seen{base('distance', ' from ')} in light at {p['angle']:g} degrees{way}{strong}"
     return "; ".join(f"{label}: {text}" for label, text in p["values"].items())
 
 
@@ -552,6 +570,31 @@ def slope_limit(
     return _agreed("slope", {"at_most": ratio, "base": base}, name, purpose, surfaces)
 
 
+def light_limit(
+    angle: float,
+    distance: float = 1524.0,
+    *,
+    along: str | None = None,
+    times: float = 1.0,
+    name: str | None = None,
+    purpose: str = "",
+    surfaces: Sequence[str] = SURFACES,
+) -> Limit:
+    """Nothing is seen in light that comes in at ``angle`` [degrees] above the surface, from ``distance`` [mm].
+
+    ``along``: the light runs along ``x`` or ``y``; None: either. ``times``: how many times as strong as what is just
+    seen a pattern must be to count as seen.
+    """
+    if isinstance(angle, (int, float)) and angle > 90:
+        raise LimitError(
+            "out of range", column="angle", value=str(angle), expected="degrees above the surface, up to 90"
+        )
+    if along is not None:
+        _read_axis(along)
+    values = {"angle": angle, "distance": distance, "along": along, "times": times}
+    return _agreed("light", values, name, purpose, surfaces)
+
+
 def _agreed(kind: str, values: dict[str, Any], name: str | None, purpose: str, surfaces: Iterable[str]) -> Limit:
     checked = {
         key: check_positive(value, key) if KINDS[kind].keys[key] in ("length", "number", "ratio") else value
@@ -587,6 +630,15 @@ def _name(kind: str, values: dict[str, Any]) -> str:
         parts += [f"{tidy(a, False)}-at-{tidy(d, True)}" for a, d in pairs]
         parts += [] if values["rounded"] else ["unrounded"]
         return "-".join(parts)
+    if kind == "light":
+        return "-".join(
+            [
+                *parts,
+                f"{values['angle']:g}deg",
+                tidy(values["distance"], True),
+                *([values["along"]] if "along" in values else []),
+            ]
+        )
     if "at_least" in values:
         return "-".join([*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])])
     main = show_ratio(values["at_most"]) if "at_most" in values else tidy(values["allowed"], False)

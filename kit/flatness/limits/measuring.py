@@ -15,7 +15,11 @@ import numpy as np
 from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.lengths import settle
-from flatness.limits.kinds import Limit, level_rule
+from flatness.light.eye import Eye
+from flatness.light.findings import light_spacing
+from flatness.light.lamps import Daylight
+from flatness.light.waves import Shown, angle_of, shortest_wave, shown
+from flatness.limits.kinds import AXES, Limit, level_rule
 from flatness.measures import levels, spans
 from flatness.measures import levels as spaced
 from flatness.measures.bars import gap_map, longest_run, oblique_gaps_at, whole_steps
@@ -92,10 +96,13 @@ def lattice_step(survey: Survey, limits: Sequence[Limit]) -> float:
     spacing = default_spacing(survey, tuple(limit.length for limit in limits if limit.length is not None))
     least = LEAST_STEPS["straightedge"] * widest_step(survey) * (1 - 1e-6)
     bars = [x.length for x in limits if x.kind in BARS and x.length is not None and x.length >= least]
+    x, y, _, _ = survey.stations()
+    lights = [shortest_wave(x, y, HEADINGS_ALONG[way]) for one in limits if one.kind == "light" for way in _ways(one)]
+    if lights:
+        spacing = light_spacing(survey, min(lights), spacing)
     parts = math.ceil(2 * spacing / min(bars, default=math.inf) - 1e-6)
     if parts <= 1:
         return spacing
-    x, y, _, _ = survey.stations()
     fine = spacing / parts
     return fine if (np.ptp(x) / fine + 1) * (np.ptp(y) / fine + 1) <= MOST_DRAWN else spacing
 
@@ -173,6 +180,10 @@ def measure_draws(
         if lines is not None:
             return lines.largest(stations(), limit.length) / limit.allowed
         return _largest_gaps(limit, subject, lattice(), quantiles, least) / limit.allowed
+    if limit.kind == "light":
+        assert limit.allowed is not None
+        per_way = [one.strongest for one in _lit(limit, subject, lattice())]
+        return np.asarray(np.degrees(np.arctan(np.max(per_way, axis=0))) / limit.allowed)
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
 
@@ -301,6 +312,43 @@ def _f_number(limit: Limit, subject: Subject) -> Finding:
     return Finding(Measured(value, note=numbers.note), limit.allowed, at_least=True)
 
 
+def _light(limit: Limit, subject: Subject) -> Finding:
+    assert limit.allowed is not None
+    worst = max(_lit(limit, subject, subject.surface.height[None]), key=lambda one: float(one.strongest[0]))
+    note = Note("light-waves", shortest=worst.wavelengths[0], wave=worst.wave)
+    return Finding(Measured(angle_of(float(worst.strongest[0])), worst.at, note=note), limit.allowed)
+
+
+def proved_angle(limit: Limit, subject: Subject, stack: Floats, confidence: float) -> float:
+    """The angle [degrees] up to which light shows a place alike in so large a part of the surfaces [n, ny, nx] mm.
+
+    The largest place of each draw proves nothing, since every draw has one: a flat surface read with errors has draws
+    that all show something, each somewhere else.
+    """
+    return angle_of(max(one.proved for one in _lit(limit, subject, stack, confidence)))
+
+
+def _lit(limit: Limit, subject: Subject, stack: Floats, confidence: float = 0.95) -> list[Shown]:
+    """What light at 45 degrees shows, for each way that it may run."""
+    x, y, _, _ = subject.survey.stations()
+    return [
+        shown(
+            stack,
+            subject.surface,
+            Daylight(angle=45, heading=HEADINGS_ALONG[way]),
+            limit.parameters["distance"],
+            eye=Eye(times=limit.parameters["times"] or 1.0),
+            shortest=shortest_wave(x, y, HEADINGS_ALONG[way]),
+            confidence=confidence,
+        )
+        for way in _ways(limit)
+    ]
+
+
+def _ways(limit: Limit) -> tuple[str, ...]:
+    return AXES if limit.parameters["along"] is None else (limit.parameters["along"],)
+
+
 def _over_length(name: str) -> Callable[[Limit, Subject], Finding]:
     """A measure of the lattice over the limit's length."""
 
@@ -363,8 +411,10 @@ _MEASURES: dict[str, Callable[[Limit, Subject], Finding]] = {
     "level-rule": _level_rule,
     "ff": _f_number,
     "fl": _f_number,
+    "light": _light,
     **{name: _over_length(name) for name in _SURFACE_MEASURES},
 }
+HEADINGS_ALONG = {"x": 0.0, "y": 90.0}
 AT_STATIONS = ("span-grid", "ff", "fl", "neighbours", "step")
 # in stations' steps: a bar shows a gap only where a station lies between its contacts
 LEAST_STEPS = {

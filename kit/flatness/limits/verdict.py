@@ -21,7 +21,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe
-from flatness.limits.measuring import Finding, Subject, measure, measure_draws
+from flatness.limits.measuring import Finding, Subject, measure, measure_draws, proved_angle
 from flatness.limits.spot_checks import (
     ASSUMED,
     LEAST_SHARE,
@@ -395,6 +395,10 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
     if drawn.likely.misfit and finding.within != within:
         # a verdict against what was read rests on the model alone, and here the model does not fit
         return replace(judged, reason=Note("model-alone", misfit=drawn.likely.misfit))
+    if limit.kind == "light" and not within:
+        proved = proved_angle(limit, subject, drawn.on_lattice(), confidence)
+        if proved <= finding.allowed:
+            return replace(judged, reason=Note("light-not-proved", angle=f"{proved:.1f}"))
     return replace(judged, verdict=PASS if within else FAIL)
 
 
@@ -466,4 +470,4 @@ def _row(one: Judged) -> dict[str, Any]:
 
 
 def _unit(limit: Limit) -> str:
-    return {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}.get(limit.kind, "mm")
+    return {"ff": "F-number", "fl": "F-number", "slope": "rise / run", "light": "degrees"}.get(limit.kind, "mm")

@@ -175,6 +175,10 @@ def answer(assessment: Assessment, unit: str) -> str:
     bar, allowed = "", number(one, one.finding.allowed, unit)
     if one.limit.kind == "straightedge" and one.limit.length is not None:
         bar = f" under a {position(one.limit.length, unit)} bar"
+    if one.limit.kind == "light":
+        likely = "likely " if drawn else ""
+        found = f"{word}: light {likely}shows something of it under {value}, and the limit is light at {allowed}."
+        return " ".join([found, next_step(one, assessment, unit)]).strip()
     least = "the least required" if one.finding.at_least else "allowed"
     found = f"{word}: {'likely ' if drawn else ''}{value}{bar}, and {allowed} is {least}."
     return " ".join([found, next_step(one, assessment, unit)]).strip()

@@ -137,6 +137,8 @@ def value_of(limit: Limit | None, value: float, allowed: float, unit: str) -> st
     if math.isinf(value):
         return "straight"
     texts = (f"{value:.{digits}f}" for digits in range(1, 12))
+    if limit is not None and limit.kind == "light":
+        return next(f"{text}\N{DEGREE SIGN}" for text in texts if (float(text) <= allowed) == (value <= allowed))
     return next(text for text in texts if (float(text) >= allowed) == (value >= allowed))
 
 

@@ -1,0 +1,270 @@
+"""What windows and lamps show of a surface that was read: from which angle or distance on nothing, and where first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from flatness.arrays import Floats
+from flatness.errors import ArgumentError
+from flatness.light.eye import Eye
+from flatness.light.lamps import SIDES, Daylight, Lamp, Row, Strip
+from flatness.light.waves import (
+    CONFIDENCE,
+    FIRST,
+    LEAST_NODES,
+    allowed_amplitudes,
+    angle_of,
+    check_distance,
+    lattice_of,
+    least_distance,
+    shortest_wave,
+    shown,
+)
+from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing
+from flatness.surface.likely import LikelySurface, likely_surface
+from flatness.survey.readings import Survey
+
+EYE_MM = 1524.0  # 5 ft; common practice, no source
+EVERY_MM = 1219.2  # 4 ft from lamp to lamp; common practice, no source
+WINDOW, STRIP, ROW = "window", "strip", "row"
+SHOWS, NOTHING, UNKNOWN = "shows", "does not show", "not known"
+ACROSS = {"left": "x", "right": "x", "bottom": "y", "top": "y"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class LightFinding:
+    """What one light shows.
+
+    Attributes
+    ----------
+    kind : ``window``, ``strip`` (a line of light along a side) or ``row`` (of lamps along a side)
+    along : ``x`` or ``y``, the way its light runs over the surface
+    side : that it stands along; empty of a window
+    safe : from which on it shows nothing: degrees of a window, mm off the surface of a lamp; infinite where no distance
+        up to 20 ft will do
+    shows : up to which the readings prove that it shows something; 0 where they prove nothing
+    at : x, y [mm] of what it shows first; where nothing is proved, of what is likeliest to show
+    wave : length of the wave there that counts most [mm]
+    shortest : the shortest wave that the readings show to it [mm]
+    given : where it is, as asked; None where not
+    """
+
+    kind: str
+    along: str
+    side: str
+    safe: float
+    shows: float
+    at: tuple[float, float]
+    wave: float
+    shortest: float
+    given: float | None = None
+
+    @property
+    def answer(self) -> str | None:
+        """``shows``, ``does not show`` or ``not known``, of the light where it is; None where nobody said."""
+        if self.given is None:
+            return None
+        if self.given >= self.safe:
+            return NOTHING
+        return SHOWS if self.given <= self.shows else UNKNOWN
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LightFindings:
+    """What lights show of a surface.
+
+    Attributes
+    ----------
+    survey, likely : what was read, and the surface that it makes likely
+    lights : what each light shows
+    distance : of the eye [mm]
+    eye : who looks
+    every : from lamp to lamp in a row [mm]
+    waves : [bands] mm, of the window's light, and how many times as strong as what is seen they are in light at 45
+        degrees: ``times`` [3, bands], the median and 95 % range over surfaces that the readings allow
+    draws, seed, confidence : of these
+    """
+
+    survey: Survey
+    likely: LikelySurface
+    lights: tuple[LightFinding, ...]
+    distance: float
+    eye: Eye
+    every: float
+    waves: Floats
+    times: Floats
+    draws: int
+    seed: int
+    confidence: float
+
+    @property
+    def surface(self) -> Surface:
+        """The best estimate."""
+        return lattice_of(self.likely)
+
+    @property
+    def answer(self) -> str | None:
+        """Of all lights that were given: ``shows`` if one does, else ``not known`` if of one it is not."""
+        found = {one.answer for one in self.lights} - {None}
+        return next((word for word in (SHOWS, UNKNOWN, NOTHING) if word in found), None)
+
+    def allowed(self, angle: float, waves: Floats) -> Floats:
+        """Amplitude [bands] mm that waves may have in light from a window at an angle [degrees]."""
+        return allowed_amplitudes(angle, self.distance, waves, self.eye)
+
+    def here(self, wave: float, within: float = 0.5) -> Floats | None:
+        """Median and 95 % range [3] mm of the amplitude of waves about this long; None where none can be seen.
+
+        Of the bands within so many octaves that which is strongest for the eye.
+        """
+        near = np.flatnonzero(np.abs(np.log2(self.waves / wave)) <= within)
+        if not len(near):
+            return None
+        strongest = near[self.times[0, near].argmax()]
+        return np.asarray(self.times[:, strongest] * self.allowed(45.0, np.array([wave]))[0])
+
+
+def what_light_shows(
+    survey: Survey,
+    *,
+    distance: float = EYE_MM,
+    eye: Eye | None = None,
+    along: Sequence[str] | None = None,
+    sides: Sequence[str] | None = None,
+    angle: float | None = None,
+    off: float | None = None,
+    every: float = EVERY_MM,
+    draws: int = 60,
+    seed: int = 0,
+    confidence: float = CONFIDENCE,
+) -> LightFindings:
+    """What windows and lamps show of a surface that was read.
+
+    Parameters
+    ----------
+    survey : the readings
+    distance : of the eye [mm]
+    eye : who looks; None: in a room that is not bright, and what is just seen counts
+    along : ways that light from a window runs, of ``x`` and ``y``; None: x on a wall, both on a floor or ceiling
+    sides : along which lamps stand; None: the top of a wall, all sides of a floor or ceiling
+    angle : of the window's light above the surface [degrees], where it is known
+    off : how far lamps stand off the surface [mm], where it is known
+    every : from lamp to lamp in a row [mm]
+    draws, seed : surfaces that the readings allow
+    confidence : part of them by which something is said to show or not to
+
+    Raises
+    ------
+    ArgumentError : an unknown axis or side, a number out of range
+    MeasureError : stations too few, or a surface shorter than the shortest wave that they show
+    """
+    check_distance(distance)
+    wall = survey.surface == "wall"
+    ways = tuple(along or (("x",) if wall else ("x", "y")))
+    stand = tuple(sides or (("top",) if wall else SIDES))
+    for name, given, known in (("along", ways, ("x", "y")), ("sides", stand, SIDES)):
+        if not set(given) <= set(known):
+            raise ArgumentError("unknown", column=name, value=", ".join(given), expected=", ".join(known))
+    if not 0.5 <= confidence < 1:
+        raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1")
+    if angle is not None:
+        Daylight(angle=angle)
+    Row(side="top", off=100.0 if off is None else off, spacing=every)
+    eye = eye or Eye()
+    x, y, _, _ = survey.stations()
+    shortest = {way: shortest_wave(x, y, 0.0 if way == "x" else 90.0) for way in "xy"}
+    lit = {*ways, *(ACROSS[side] for side in stand)}
+    likely = likely_surface(survey, light_spacing(survey, min(shortest[way] for way in lit)))
+    lattice, stack = lattice_of(likely), likely.draw(draws, seed)
+    lights: list[LightFinding] = []
+    times, waves = np.empty(0), np.empty(0)
+    for way in ways:
+        found = shown(
+            stack,
+            lattice,
+            Daylight(angle=45, heading=0.0 if way == "x" else 90.0),
+            distance,
+            eye=eye,
+            shortest=shortest[way],
+            confidence=confidence,
+        )
+        one = LightFinding(
+            kind=WINDOW,
+            along=way,
+            side="",
+            safe=angle_of(found.most(confidence)),
+            shows=angle_of(found.proved),
+            at=found.at,
+            wave=found.wave,
+            shortest=float(found.wavelengths[0]),
+            given=angle,
+        )
+        if not lights or one.safe > max(other.safe for other in lights):
+            waves, times = found.wavelengths, np.quantile(found.times, (0.5, 0.025, 0.975), axis=0)
+        lights.append(one)
+    for side in stand:
+        near = FIRST
+        for kind in (STRIP, ROW):
+            way = ACROSS[side]
+            safe, shows, what = least_distance(
+                stack,
+                lattice,
+                _lamp(kind, side, every),
+                distance,
+                eye=eye,
+                shortest=shortest[way],
+                confidence=confidence,
+                first=near,
+            )
+            near = safe if math.isfinite(safe) else near
+            lights.append(
+                LightFinding(
+                    kind=kind,
+                    along=way,
+                    side=side,
+                    safe=safe,
+                    shows=shows,
+                    at=what.at,
+                    wave=what.wave,
+                    shortest=float(what.wavelengths[0]),
+                    given=off,
+                )
+            )
+    return LightFindings(
+        survey=survey,
+        likely=likely,
+        lights=tuple(lights),
+        distance=distance,
+        eye=eye,
+        every=every,
+        waves=waves,
+        times=times,
+        draws=draws,
+        seed=seed,
+        confidence=confidence,
+    )
+
+
+def _lamp(kind: str, side: str, every: float) -> Lamp:
+    if kind == STRIP:
+        return lambda off: Strip(side=side, off=off)
+    return lambda off: Row(side=side, off=off, spacing=every)
+
+
+def light_spacing(survey: Survey, shortest: float, spacing: float | None = None) -> float:
+    """A lattice step [mm] fine enough for the shortest wave [mm], where that takes no more nodes than draws can bear.
+
+    ``spacing`` [mm] is one that is fine enough for all else; None: the default.
+    """
+    spacing = default_spacing(survey) if spacing is None else spacing
+    parts = math.ceil(spacing * LEAST_NODES / shortest - 1e-6)
+    if parts <= 1:
+        return spacing
+    x, y, _, _ = survey.stations()
+    while parts > 1 and (np.ptp(x) / (spacing / parts) + 1) * (np.ptp(y) / (spacing / parts) + 1) > MOST_DRAWN:
+        parts -= 1
+    return spacing / parts
