@@ -20,6 +20,7 @@ ORDER = [
         "spreadsheet",
         "surface",
         "measures",
+        "curves",
         "limits",
         "surroundings",
         "framing",
@@ -31,6 +32,8 @@ ORDER = [
 FORWARD = {
     # the public name survey.surface_at(spacing) forwards to the surface room, at call time only
     ("survey/readings.py", "surface"),
+    # a curved wall comes unrolled, by the curve that its file names, at call time only
+    ("survey/files.py", "curves"),
     # a note reads as its sentence, which is looked up when it is made
     ("notes.py", "words"),
 }
@@ -59,11 +62,16 @@ PUBLIC = {
     "estimated_lines",
     "f_number_limit",
     "f_numbers",
+    "fit_curve",
     "fit_plane",
     "format_length",
     "level_limit",
     "likely_surface",
     "limits",
+    "make_arc",
+    "make_chain",
+    "make_ellipse",
+    "make_oval",
     "make_survey",
     "member_layout",
     "member_schedule",
@@ -77,11 +85,13 @@ PUBLIC = {
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
+    "read_curved_wall",
     "read_job",
     "read_spots",
     "read_survey",
     "reveal",
     "run_job",
+    "set_out",
     "slope_limit",
     "span_limit",
     "step_limit",

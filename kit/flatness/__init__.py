@@ -32,6 +32,10 @@ from flatness.limits.kinds import (
 
 if TYPE_CHECKING:
     from flatness.comparison.comparing import compare
+    from flatness.curves.fitting import fit_curve
+    from flatness.curves.making import make_arc, make_chain, make_ellipse, make_oval
+    from flatness.curves.setting_out import set_out
+    from flatness.curves.walls import read_curved_wall
     from flatness.framing.members import member_layout
     from flatness.framing.reveal import reveal
     from flatness.framing.schedule import member_schedule
@@ -79,11 +83,16 @@ __all__ = [
     "estimated_lines",
     "f_number_limit",
     "f_numbers",
+    "fit_curve",
     "fit_plane",
     "format_length",
     "level_limit",
     "likely_surface",
     "limits",
+    "make_arc",
+    "make_chain",
+    "make_ellipse",
+    "make_oval",
     "make_survey",
     "member_layout",
     "member_schedule",
@@ -97,11 +106,13 @@ __all__ = [
     "plane_limit",
     "plumb_limit",
     "profile_gaps",
+    "read_curved_wall",
     "read_job",
     "read_spots",
     "read_survey",
     "reveal",
     "run_job",
+    "set_out",
     "slope_limit",
     "span_limit",
     "step_limit",
@@ -114,6 +125,10 @@ __all__ = [
 # what takes long to import is imported when it is first wanted; not `limits`, since a folder has its name as well
 _LATER = {
     "comparison.comparing": ("compare",),
+    "curves.fitting": ("fit_curve",),
+    "curves.making": ("make_arc", "make_chain", "make_ellipse", "make_oval"),
+    "curves.setting_out": ("set_out",),
+    "curves.walls": ("read_curved_wall",),
     "framing.members": ("member_layout",),
     "framing.reveal": ("reveal",),
     "framing.schedule": ("member_schedule",),
