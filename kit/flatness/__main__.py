@@ -20,6 +20,7 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "plan": ("plan", "add_plan", "what to do where, by the best of all ways, so that a surface meets its limits"),
     "compare": ("compare", "add_compare", "what changed between two surveys of one surface, after minus before"),
     "sheet": ("sheet", "add_sheet", "before a survey: how many readings will do, and a blank sheet for them"),
+    "curve": ("curve", "add_curve", "a curved wall: how far off its curve, and how to set the curve out"),
     "spots": ("check", "add_spots", "along which strips to slide a bar between the stations, as a list"),
     "job": ("job", "add_job", "a whole job from one file: check, plan, what it meets, and what was done"),
     "paper": ("paper", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),

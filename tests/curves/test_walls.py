@@ -142,10 +142,11 @@ def test_keys_of_a_curve_belong_to_a_curved_wall():
 def test_a_file_without_readings_is_a_curve_to_set_out(tmp_path):
     path = tmp_path / "niche.csv"
     path.write_text("# title: Niche\n# surface: curved wall\n# unit: in\n# curve: arc chord 48, rise 9\n")
-    curve, wall, unit = read_design(path)
-    assert wall is None
-    assert unit == "in"
-    assert curve.radius == pytest.approx(927.1)
+    design = read_design(path)
+    assert design.wall is None
+    assert (design.unit, design.title) == ("in", "Niche")
+    assert design.curve.radius == pytest.approx(927.1)
+    assert read_design(path, curve="arc radius 12 ft").curve.radius == pytest.approx(3657.6)
     path.write_text("# surface: curved wall\n# unit: in\n# curve: fitted arc\n")
     with pytest.raises(SurveyFileError, match="nothing to fit"):
         read_design(path)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -155,7 +156,7 @@ def fairness(
     along : [n] distances along the curve [mm], in order
     curve : that was intended
     accuracy : one standard deviation of a reading [mm]
-    reach : how far to either side is looked at for a kink [mm], half as far for a flat; at least three and two stations
+    reach : how far to either side is looked at for a kink [mm], a half and a quarter as far for a flat
 
     Returns
     -------
@@ -180,15 +181,21 @@ def fairness(
             raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
     # a flat is as short as a board's end, a kink needs a run to both sides; and both need stations
     step = float(np.median(np.abs(np.diff(s)))) if len(s) > 1 else reach
-    short, long = max(reach / 2, 2.1 * step), max(reach, 3.1 * step)
+    short, long = sorted({max(reach / 4, 2.1 * step), max(reach / 2, 2.1 * step)}), max(reach, 3.1 * step)
     rows = []
     for k in range(len(s)):
-        bow, corner = (_about(z, s, k, width, cornered) for width, cornered in ((short, False), (long, True)))
-        if bow is None:
+        intended, bows = float(curve.curvature(s[k])), []
+        for width in short:
+            bow = _about(z, s, k, width, False)
+            if bow is not None:
+                built = intended + intended**2 * bow[0][0] + 2 * bow[0][2] / width**2
+                bows.append((built, 2 * accuracy * bow[1][2] / width**2))
+        if not bows:
             continue
-        intended = float(curve.curvature(s[k]))
-        built = intended + intended**2 * bow[0][0] + 2 * bow[0][2] / short**2
-        error = 2 * accuracy * bow[1][2] / short**2
+        # a fault shorter than the window shows best in the shorter one; elsewhere the longer has the smaller error
+        far = [one for one in bows if abs(one[0] - intended) > abs(intended) / 2]
+        built, error = max(far, key=partial(_sureness, intended)) if far else bows[-1]
+        corner = _about(z, s, k, long, True)
         kink, doubt = (2 * corner[0][3] / long, 2 * accuracy * corner[1][3] / long) if corner else (math.nan,) * 2
         row = (s[k], math.degrees(kink), math.degrees(doubt), 1000 * built, 1000 * intended, 1000 * error)
         rows.append(tuple(map(float, row)))
@@ -196,6 +203,10 @@ def fairness(
     table = pd.DataFrame(rows, columns=names)
     table["finding"] = _findings(table, reach)
     return table
+
+
+def _sureness(intended: float, bow: tuple[float, float]) -> float:
+    return abs(bow[0] - intended) / bow[1]
 
 
 def _about(z: Floats, s: Floats, k: int, width: float, cornered: bool) -> tuple[Floats, Floats] | None:
