@@ -183,7 +183,7 @@ def read_inches(text):
 
 
 def test_curves_as_people_write_them():
-    arc = read_curve("arc radius 12 ft, centre (1 ft, -6), from 30 to 150 degrees", read_inches)
+    arc = read_curve("arc radius 12 ft, center (1 ft, -6), from 30 to 150 degrees", read_inches)
     assert arc.radius == pytest.approx(3657.6)
     assert arc.centre == pytest.approx((304.8, -152.4))
     assert arc.length == pytest.approx(3657.6 * math.radians(120))

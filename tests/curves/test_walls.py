@@ -26,7 +26,7 @@ def test_the_three_ways_to_read_one_wall_give_the_same_heights():
         "plan": "# curve: arc chord 1200, rise 200\n# reading: plan\nx,y\n" + lines(zip(x, y, strict=True)),
         "offset": "# curve: arc chord 1200, rise 200\n# reading: offset\nalong,offset\n"
         + lines(zip(x, y, strict=True)),
-        "radius": f"# curve: arc chord 1200, rise 200\n# reading: radius\n# centre: ({cx}, {cy})\nangle,radius\n"
+        "radius": f"# curve: arc chord 1200, rise 200\n# reading: radius\n# center: ({cx}, {cy})\nangle,radius\n"
         + lines(zip(np.degrees(np.arctan2(y - cy, x - cx)), np.hypot(x - cx, y - cy), strict=True)),
     }
     for name, text in files.items():

@@ -18,14 +18,14 @@ from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import settle
-from flatness.words.curves import CurveJob, answer, draw_it, tape
+from flatness.words.curves import CurveJob, answer, draw_it, listed, tape, together
 from flatness.words.printed import fine, printed_place
 
 PROUD, SHY = "#D2600A", "#2B69AD"  # toward the room and away from it: as too high and too low everywhere
 WIDTH_IN, MOST_IN, LEAST_IN = 9.0, 8.0, 3.0
 LARGER = (1, 2, 5, 10, 20, 25, 50, 100)
 BAND = 0.06  # of the drawing's width, that the largest deviation may take
-LEVEL_LINES = ("solid", "dashed", "dashdot", "dotted")
+LEVEL_LINES = ("solid", "dashed", "dashdot", "dotted")  # in turn, from the lowest
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -99,7 +99,7 @@ def set_out_chart(found: SetOut, unit: str = "in", title: str = "", ax: Axes | N
         place = studs[k] - 3.0 * tick[k]
         texts.append(_write(ax, str(found.studs["name"].iloc[k]), place, color=PALE))
     for row in found.centres.to_dict("records"):
-        texts += _centre(ax, row, unit)
+        texts += _centre(ax, row, span, unit)
     for number, row in enumerate(found.pins.to_dict("records"), 1):
         ax.plot(row["x_mm"], row["y_mm"], marker="o", markersize=7, color=INK, zorder=6)
         words = f"pin {number}"
@@ -107,7 +107,7 @@ def set_out_chart(found: SetOut, unit: str = "in", title: str = "", ax: Axes | N
     return CurveChart(ax=ax, curve=drawn, studs=ticks, texts=tuple(texts))
 
 
-def _centre(ax: Axes, row: Mapping[Any, Any], unit: str) -> list[Artist]:
+def _centre(ax: Axes, row: Mapping[Any, Any], span: float, unit: str) -> list[Artist]:
     """A centre with its rays to both ends of its arc, and its radius along the middle of them."""
     x, y, radius = (float(row[name]) for name in ("x_mm", "y_mm", "radius_mm"))
     first, turn = float(row["from_deg"]), float(row["angle_deg"])
@@ -119,7 +119,8 @@ def _centre(ax: Axes, row: Mapping[Any, Any], unit: str) -> list[Artist]:
     middle = math.radians(first + turn / 2)
     ray = np.array([math.cos(middle), math.sin(middle)])
     words = f"{row['name']}: {tape(radius, unit)} radius"
-    return [_write(ax, words, at + 0.62 * radius * ray)]
+    # beside the center where the arc is too near for the words
+    return [_write(ax, words, at + 0.62 * radius * ray if radius > 0.4 * span else at - np.array([0, 0.035 * span]))]
 
 
 def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> CurveChart:
@@ -142,8 +143,7 @@ def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> 
         f"Seen from above. What stands off the curve is drawn {times:g} times larger: orange toward the room, blue "
         "away from it."
     )
-    if len(levels) > 1:
-        subtitle += f" One line a level, from {tape(levels[0], unit)} up to {tape(levels[-1], unit)} up."
+    subtitle += _levels(wall, unit)
     ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (answer(job, unit), subtitle), ax)
     (drawn,) = ax.plot(*line.T, color=INK, linewidth=1.4, zorder=4)
     for level, style in zip(levels, LEVEL_LINES * len(levels), strict=False):
@@ -173,6 +173,15 @@ def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> 
     return CurveChart(ax=ax, curve=drawn, studs=None, texts=tuple(texts), times=times)
 
 
+def _levels(wall: CurvedWall, unit: str) -> str:
+    """Which line is which level."""
+    levels = wall.levels()
+    names = ("solid", "dashed", "dash and dot", "dotted")
+    if not 1 < len(levels) <= len(names):
+        return "" if len(levels) < 2 else " One line a level."
+    return f" Lines: {listed(f'{name} {tape(level, unit)} up' for name, level in zip(names, levels, strict=False))}."
+
+
 def _shade(ax: Axes, base: np.ndarray, built: np.ndarray, off: np.ndarray) -> None:
     for k in range(len(off) - 1):
         if np.isfinite(off[k : k + 2]).all():
@@ -192,7 +201,7 @@ def unrolled_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> U
     wall = job.wall
     assert wall is not None
     template = tape(job.template, unit)
-    subtitle = f"Toward the room is up. The bar marks where a {template} template rests; one line a level."
+    subtitle = f"Toward the room is up. The bar marks where a {template} template rests." + _levels(wall, unit)
     ax = _wide_axes(ax)
     lines: list[Artist] = []
     texts: list[Artist] = []
@@ -215,7 +224,7 @@ def unrolled_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> U
     texts += _faults(ax, wall, high)
     ax.set(xlim=(0, max(wall.curve.length, float(wall.points["along_mm"].max()))), ylim=(-1.75 * high, 1.75 * high))
     _dress(ax, unit, wall)
-    put_heading(ax, (answer(job, unit), subtitle), 72 * (WIDTH_IN - 1.0))
+    put_heading(ax, (together(answer(job, unit)), together(subtitle)), 72 * (WIDTH_IN - 0.5))
     return UnrolledChart(ax=ax, lines=tuple(lines), template=bar, texts=tuple(texts))
 
 
@@ -246,7 +255,8 @@ def _dress(ax: Axes, unit: str, wall: CurvedWall) -> None:
     rise = height_step(top - low, unit, most=8)
     ticks = rise * np.arange(math.ceil(low / rise), math.floor(top / rise) + 1)
     ax.yaxis.set_ticks(ticks, labels=[fine(abs(settle(one)), unit, (16, 32, 64)) for one in ticks])
-    ax.set_xlabel("along the curve, from its left end as you face the wall", fontsize=NORMAL, color=INK)
+    first = "from its start to the right" if wall.curve.closed else "from its left end"
+    ax.set_xlabel(f"along the curve, {first} as you face the wall", fontsize=NORMAL, color=INK)
     ax.set_ylabel("off the curve", fontsize=NORMAL, color=INK)
     ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
     for side, spine in ax.spines.items():
@@ -273,7 +283,7 @@ def _plan_axes(points: np.ndarray, heading: tuple[str, str], ax: Axes | None) ->
     ax.set_aspect("equal", adjustable="box")
     ax.set(xlim=(low[0] - margin, high[0] + margin), ylim=(low[1] - margin, high[1] + margin))
     ax.axis("off")
-    put_heading(ax, heading, 72 * (WIDTH_IN - 0.5))
+    put_heading(ax, (together(heading[0]), together(heading[1])), 72 * (WIDTH_IN - 0.5))
     return ax
 
 

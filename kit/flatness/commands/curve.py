@@ -23,7 +23,7 @@ OWN: Keys = {
     "every": Field(_POSITIVE, "between offsets along the chord (6 in)"),
     "studs": Field(_POSITIVE, "at most so far apart along the curve (16 in)"),
     "parallel": Field(Length(0), "offset of a parallel curve, such as the face of a reveal"),
-    "side": Field(Choice("inside", "outside"), "on which the parallel lies (inside, toward the centre)"),
+    "side": Field(Choice("inside", "outside"), "on which the parallel lies (inside, toward the center)"),
     "plate": Field(_POSITIVE, "depth of a plate to cut from sheets, such as 3-1/2in; none where not given"),
     "layers": Field(Number(1, 8, whole=True), "of the plate, joints staggered (2)"),
     "sheet_length": Field(_POSITIVE, "of the stock (8 ft)"),
@@ -139,7 +139,8 @@ def _write(job: Any, options: argparse.Namespace, own: dict[str, Any], unit: str
 def tables(job: Any) -> dict[str, pd.DataFrame]:
     """The tables of a curve by name, where they have rows."""
     found = job.set_out
-    made = {name: getattr(found, name) for name in ("centres", "joins", "pins", "offsets", "studs", "parallel")}
+    made = {"centers": found.centres}
+    made |= {name: getattr(found, name) for name in ("joins", "pins", "offsets", "studs", "parallel")}
     if job.plates is not None:
         made["plates"] = job.plates.pieces
     if job.wall is not None:

@@ -13,9 +13,9 @@ from flatness.survey.cells import nearest
 
 KINDS = ("arc", "ellipse", "oval", "chain")
 FORMS = {
-    "arc": "arc radius 12 ft; or arc chord 48 in, rise 9 in; and centre (0, 0), from 30 to 150 degrees",
-    "ellipse": "ellipse length 20 ft, width 14 ft; and centre (0, 0), turned 10 degrees",
-    "oval": "oval length 20 ft, width 14 ft; and small radius 5 ft, centre (0, 0), turned 10 degrees",
+    "arc": "arc radius 12 ft; or arc chord 48 in, rise 9 in; and center (0, 0), from 30 to 150 degrees",
+    "ellipse": "ellipse length 20 ft, width 14 ft; and center (0, 0), turned 10 degrees",
+    "oval": "oval length 20 ft, width 14 ft; and small radius 5 ft, center (0, 0), turned 10 degrees",
     "chain": "chain straight 4 ft, arc radius 3 ft left 90 degrees, straight 2 ft; and start (0, 0), heading 0 degrees",
 }
 

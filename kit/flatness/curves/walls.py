@@ -347,7 +347,16 @@ def _curve_of(header: Header, lengths: LengthReader, report: Report, given: Curv
     """The curve, the kind that is to be fitted, or None where it is wrong, which is then in the report."""
     if isinstance(given, Curve):
         return given
-    entry = header.curved.get("curve") if given is None else Entry(1, given)
+
+    def length(text: str) -> float:
+        return parse_length(text, lengths.unit or "", decimal_comma=lengths.decimal_comma)
+
+    if given is not None:
+        try:
+            return read_curve(given, length)
+        except FlatnessError as error:
+            raise error.located(column="curve") from None
+    entry = header.curved.get("curve")
     if entry is None:
         report.add(
             "the file does not say which curve the wall is meant to follow",
@@ -358,9 +367,7 @@ def _curve_of(header: Header, lengths: LengthReader, report: Report, given: Curv
         )
         return None
     try:
-        return read_curve(
-            entry.text, lambda text: parse_length(text, lengths.unit or "", decimal_comma=lengths.decimal_comma)
-        )
+        return read_curve(entry.text, length)
     except LengthError as error:
         problem = error.problems[0]
         if lengths.unit is None and problem.what == "unknown unit":
@@ -390,7 +397,7 @@ def _room(header: Header, report: Report) -> str:
         entry.row,
         0,
         value=entry.text,
-        expected="inside (where the centre of the curve is) or outside",
+        expected="inside (where the center of the curve is) or outside",
         remedy=f"did you mean `{nearest(entry.text, ROOMS)}`?",
     )
     return "inside"
@@ -512,7 +519,7 @@ class _Frame:
 
 def _frame(header: Header, lengths: LengthReader, report: Report) -> _Frame:
     string = _places(header.curved.get("string"), 2, lengths, report)
-    centre = _places(header.curved.get("centre"), 1, lengths, report)
+    centre = _places(header.curved.get("center"), 1, lengths, report)
     start, toward = (string[0], string[1]) if string else ((0.0, 0.0), (1.0, 0.0))
     if start == toward:
         report.add("a string without length", header.curved["string"].row, 0, expected="two places apart")
@@ -591,7 +598,7 @@ def _check_far(off: Floats, readings: pd.DataFrame, column: int, report: Report)
             int(readings["row"].iloc[far[0]]),
             column,
             expected="readings near the curve that the wall is meant to follow",
-            remedy="check the unit, where the curve lies in the plan (`centre`, `string`), and its sizes",
+            remedy="check the unit, where the curve lies in the plan (`center`, `string`), and its sizes",
         )
         return
     for k in far:

@@ -34,12 +34,12 @@ KEYS = (
     "curve",
     "room",
     "string",
-    "centre",
+    "center",
 )
 QUANTITIES = ("height", "drop")
 # a wall that curves: what is read of it, and the keys that only it has
 CURVED, CURVED_QUANTITIES = "curved wall", ("plan", "offset", "radius")
-CURVED_KEYS = ("curve", "room", "string", "centre")
+CURVED_KEYS = ("curve", "room", "string", "center")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
 CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
 _LAYOUT = "16 in along y from 0: the spacing, the axis they run along, the position of the first"

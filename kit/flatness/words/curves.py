@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,7 @@ from flatness.lengths import format_length
 from flatness.surroundings.cautions import CAUTIONS
 from flatness.words.printed import AUTHORITY, accuracy, columns, counted, fine, indented, position
 
+HARD_SPACE = "\N{NO-BREAK SPACE}"
 MOST_ROWS = 26  # of a table on a terminal
 NO_GAP_MM = 0.05
 SAME_MM = 304.8  # findings of several levels that are no farther apart are one
@@ -51,6 +53,22 @@ class CurveJob:
 def tape(mm: float, unit: str) -> str:
     """A length as it is marked: feet, inches and sixteenths, or millimetres and a tenth."""
     return format_length(mm, "ft" if unit == "in" else "mm", 16)
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words in a row: ``one, two and three``."""
+    *others, last = words
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def together(text: str) -> str:
+    """The text with hard spaces inside its lengths, so that none is broken over two lines."""
+    return re.sub(r"(?<=[\d'\"]) (?=\d)", HARD_SPACE, text)
+
+
+def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    """A text as wide as a terminal, no length of it broken."""
+    return indented(together(text), first, rest).replace(HARD_SPACE, " ")
 
 
 def degrees(value: float) -> str:
@@ -113,33 +131,33 @@ def draw_it(found: SetOut, unit: str) -> str:
         turned = degrees(abs(float(found.centres["angle_deg"].iloc[0])))
         chord = tape(math.dist(*found.chord), unit)
         rise = tape(found.rise, unit)
-        return f"{what}: swing it through {turned} from one centre; it rises {rise} over a chord of {chord}."
+        return f"{what}: swing it through {turned} from one center; it rises {rise} over a chord of {chord}."
     radii = sorted({tape(float(r), unit) for r in found.centres["radius_mm"]}, key=len)
     if curve.kind == "arc":
-        return f"{what}: swing it all round from one centre."
+        return f"{what}: swing it all round from one center."
     if curve.kind == "oval":
         return (
             f"{what}: swing two arcs of {tape(found.centres['radius_mm'].min(), unit)} and two of "
-            f"{tape(found.centres['radius_mm'].max(), unit)} radius, each from its own centre."
+            f"{tape(found.centres['radius_mm'].max(), unit)} radius, each from its own center."
         )
     long, swung = tape(found.length, unit), " and ".join(radii)
-    return f"{what}, {long} long: swing the arcs of {swung} radius, each from its own centre."
+    return f"{what}, {long} long: swing the arcs of {swung} radius, each from its own center."
 
 
 def report(job: CurveJob, unit: str = "in") -> str:
     """All of it for a terminal, the answer first."""
     found = job.set_out
-    parts = [indented(answer(job, unit), "", "")]
+    parts = [wrapped(answer(job, unit))]
     if job.title:
         parts.append(job.title)
     if job.wall is not None:
         parts += _wall(job, job.wall, unit)
-        parts.append(indented(f"To draw it. {draw_it(found, unit)}", "", ""))
+        parts.append(wrapped(f"To draw it. {draw_it(found, unit)}"))
     parts += [_centres(found, unit), _joins(found, unit), _pins(found, unit)]
     parts += [_offsets(found, unit), _studs(found, unit), _parallel(found, unit)]
     if job.plates is not None:
         parts.append(_plates(job.plates, unit))
-    parts.append(indented(f"Caution: {CAUTION} {CAUTIONS['dust'].text} {AUTHORITY}", "", ""))
+    parts.append(wrapped(f"Caution: {CAUTION} {CAUTIONS['dust'].text} {AUTHORITY}"))
     return "\n\n".join(part for part in parts if part)
 
 
@@ -155,14 +173,14 @@ def _wall(job: CurveJob, wall: CurvedWall, unit: str) -> list[str]:
             f"Readings good to {accuracy(good, unit)} would by themselves show a gap of up to "
             f"{fine(noise, unit, (32, 64))} (95 times in 100)."
         )
-    parts.append(indented(" ".join(lines), "", ""))
+    parts.append(wrapped(" ".join(lines)))
     if wall.curve.closed:
         x, y = (tape(float(one), unit) for one in wall.curve.at(0.0))
         parts.append(f"Start: x {x}, y {y}. Distances run to the right as you face the wall.")
     if good is not None:
         told = faults(job, unit)
         none = "No kink or flat is proved by these readings."
-        parts.append("\n".join(["Kinks and flats:", *(indented(one, "  - ") for one in told)]) if told else none)
+        parts.append("\n".join(["Kinks and flats:", *(wrapped(one, "  - ") for one in told)]) if told else none)
     return parts
 
 
@@ -185,7 +203,7 @@ def _fault(job: CurveJob, group: list[tuple[Any, float]], unit: str) -> str:
     wall = job.wall
     assert wall is not None
     row = max((one for one, _ in group), key=lambda one: abs(float(one.kink_deg)))
-    levels = " and ".join(dict.fromkeys(position(level, unit) for _, level in sorted(group, key=lambda one: one[1])))
+    levels = listed(dict.fromkeys(position(level, unit) for _, level in sorted(group, key=lambda one: one[1])))
     up = f", {levels} up" if len(wall.levels()) > 1 else ""
     place = f"{place_of(job, float(row.along_mm), unit)}{up}"
     if row.finding == "kink":
@@ -229,7 +247,7 @@ def _table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]]) -> st
     more = len(rows) - MOST_ROWS
     lines = columns([list(head), *map(list, rows[:MOST_ROWS])], left=(0,), ruled=True)
     tail = [f"... and {more} more: --out DIR writes them all"] if more > 0 else []
-    return "\n".join([indented(title, "", ""), *(f"  {line}" for line in [*lines, *tail])])
+    return "\n".join([wrapped(title), *(f"  {line}" for line in [*lines, *tail])])
 
 
 def _centres(found: SetOut, unit: str) -> str:
@@ -248,8 +266,8 @@ def _centres(found: SetOut, unit: str) -> str:
         )
         for r in _rows(found.centres)
     ]
-    head = ("centre", "x", "y", "radius", "from", "to", "turns", "length")
-    return _table("Centres, for a trammel; angles in degrees from x, counterclockwise", head, rows)
+    head = ("center", "x", "y", "radius", "from", "to", "turns", "length")
+    return _table("Centers, for a trammel; angles in degrees from x, counterclockwise", head, rows)
 
 
 def _rows(table: pd.DataFrame) -> Iterable[Any]:
@@ -282,11 +300,9 @@ def _pins(found: SetOut, unit: str) -> str:
     if not len(found.pins):
         return ""
     places = " and ".join(f"({tape(r.x_mm, unit)}, {tape(r.y_mm, unit)})" for r in _rows(found.pins))
-    return indented(
+    return wrapped(
         f"Pins at {places}, {tape(found.pins_apart, unit)} apart. The string from pin to pin by way of the pencil is "
-        f"{tape(found.string, unit)}; as a loop around both pins {tape(found.loop, unit)}.",
-        "",
-        "",
+        f"{tape(found.string, unit)}; as a loop around both pins {tape(found.loop, unit)}."
     )
 
 
@@ -294,7 +310,7 @@ def _offsets(found: SetOut, unit: str) -> str:
     table = found.offsets
     if not len(table):
         return (
-            "No offsets: the curve stands twice over its chord. Set it out from its centres, or by the studs' places."
+            "No offsets: the curve stands twice over its chord. Set it out from its centers, or by the studs' places."
         )
     half = found.curve.closed or found.curve.kind == "arc"
     if half:  # the other half is its mirror image
