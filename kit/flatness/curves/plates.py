@@ -16,6 +16,7 @@ from flatness.errors import ArgumentError, MeasureError
 
 SHEET_MM, DEPTH_MM, KERF_MM = (2438.4, 1219.2), 88.9, 6.35  # 8 ft x 4 ft; 3 1/2 in; a router's 1/4 in bit
 MOST_SEGMENTS = 400
+PATIENCE = 12  # numbers of pieces tried in vain: pieces half as long lie side by side
 SAMPLES = 181  # places along the edge of a piece
 GRID = 241  # places along a sheet at which pieces that lie over one another are held apart
 
@@ -92,7 +93,7 @@ def cut_plates(
             best, patience = found, 0
         else:
             patience += 1
-            if patience == 6:
+            if patience == PATIENCE:
                 break
     if best is None:
         raise MeasureError(
@@ -183,11 +184,14 @@ def _nested(shapes: list[Floats], sheet: tuple[float, float], kerf: float) -> li
 
 def _profile(shape: Floats, grid: Floats) -> tuple[Floats, Floats]:
     """Least and greatest y [mm] of an outline over a grid of x, each with what lies beside it."""
-    bottom, top = np.full(len(grid), np.nan), np.full(len(grid), np.nan)
     ring = np.vstack([shape, shape[:1]])
-    for (x0, y0), (x1, y1) in pairwise(ring):
-        low, high = np.searchsorted(grid, min(x0, x1), "right") - 1, np.searchsorted(grid, max(x0, x1), "left")
-        low, high = max(low, 0), min(high, len(grid) - 1)
-        bottom[low : high + 1] = np.fmin(bottom[low : high + 1], min(y0, y1))
-        top[low : high + 1] = np.fmax(top[low : high + 1], max(y0, y1))
-    return bottom, top
+    ends = np.sort(np.stack([ring[:-1], ring[1:]]), axis=0)  # least and greatest x and y of each edge
+    low = np.maximum(np.searchsorted(grid, ends[0, :, 0], "right") - 1, 0)
+    high = np.minimum(np.searchsorted(grid, ends[1, :, 0], "left"), len(grid) - 1)
+    bottom, top = np.full(len(grid), np.inf), np.full(len(grid), -np.inf)
+    for step in range(int((high - low).max()) + 1):
+        reached = low + step <= high
+        np.minimum.at(bottom, low[reached] + step, ends[0, reached, 1])
+        np.maximum.at(top, low[reached] + step, ends[1, reached, 1])
+    covered = np.isfinite(bottom)
+    return np.where(covered, bottom, np.nan), np.where(covered, top, np.nan)

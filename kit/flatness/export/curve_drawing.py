@@ -155,7 +155,8 @@ class _Drawing:
     def plates(self, cuts: PlateCuts) -> None:
         curve = self.found.curve
         points = curve.at(np.linspace(0, curve.length, 400))
-        left, bottom = float(points[:, 0].min()), float(points[:, 1].min()) - APART
+        centres = self.found.centres["y_mm"].min() if len(self.found.centres) else math.inf
+        left, bottom = float(points[:, 0].min()), min(float(points[:, 1].min()), float(centres)) - APART
         length, width = cuts.sheet
         for number in range(1, cuts.sheets + 1):
             x, y = left, bottom - number * width - (number - 1) * APART
