@@ -1,6 +1,9 @@
 """Surveys of curved walls: from readings made of a known wall back to the wall."""
 
+from pathlib import Path
+
 import numpy as np
+import openpyxl
 import pytest
 
 import flatness
@@ -8,6 +11,7 @@ from flatness.curves.making import make_arc, make_ellipse
 from flatness.curves.walls import read_curved_wall, read_design
 from flatness.errors import SurveyFileError
 
+SAMPLES = Path(__file__).parents[2] / "sample_surveys" / "oval_room"
 HEAD = "# surface: curved wall\n# unit: mm\n# accuracy: 0.5 mm\n"
 
 
@@ -137,6 +141,50 @@ def test_keys_of_a_curve_belong_to_a_curved_wall():
         flatness.read_survey(text.encode(), name="wall.csv")
     with pytest.raises(SurveyFileError, match="not a survey of a curved wall"):
         read_curved_wall(text.replace("# curve: arc radius 900\n", "").encode(), name="wall.csv")
+
+
+def test_the_gap_in_the_niche_is_the_true_one_within_its_error():
+    """The sample's niche: a flat of 10 in in an arc of 36 1/2 in; every pair of contacts of a 24 in template tried."""
+    inch, r = 25.4, 36.5 * 25.4
+    step = inch / 2
+    x = np.arange(0, 52.0 * inch, step)
+    true = np.maximum(0, (5 * inch) ** 2 - (x - 16 * inch) ** 2) / (2 * r)
+    gap, reach = 0.0, int(24 * inch / step + 1e-9)
+    for p in range(len(x)):
+        for q in range(p + 2, min(p + reach, len(x) - 1) + 1):
+            a, b, part = x[p] / r, x[q] / r, x[p + 1 : q] / r
+            over = (true[p] * np.sin(b - part) + true[q] * np.sin(part - a)) / np.sin(b - a)
+            gap = max(gap, float((over - true[p + 1 : q]).max()))
+    wall = read_curved_wall(SAMPLES / "niche.csv")
+    found, _ = wall.worst(24 * inch)
+    # three readings make a gap: their errors, and that the largest of many comes out too large
+    assert gap - 2 * inch / 32 < found.gap < gap + wall.gap_of_errors(24 * inch)
+    assert abs(found.at - 16 * inch) < 12 * inch
+
+
+def test_a_workbook_reads_as_the_same_wall(tmp_path):
+    book = openpyxl.Workbook()
+    for row in ["# surface: curved wall", "# unit: in", "# curve: arc chord 48, rise 9", "# reading: offset"]:
+        book.active.append([row])
+    for row in [("along", "offset", "up"), ("0", "0", "12"), ("24", "9 1/16", "12"), ("48", "0", "12")]:
+        book.active.append(list(row))
+    book.save(tmp_path / "niche.xlsx")
+    wall = read_curved_wall(tmp_path / "niche.xlsx")
+    assert wall.points["off_mm"].to_numpy() == pytest.approx([0, -25.4 / 16, 0], abs=1e-6)
+
+
+def test_errors_alone_show_a_gap_that_is_told():
+    """What 200 true walls read with errors show is what the wall says of its errors."""
+    rng = np.random.default_rng(0)
+    arc = make_arc(chord=1200.0, rise=200.0)
+    s = np.linspace(0, arc.length, 25)
+    head = HEAD + "# curve: arc chord 1200, rise 200\n# reading: plan\nx,y\n"
+    shown = []
+    for _ in range(60):
+        x, y = arc.offset_at(s, rng.normal(0, 0.5, 25)).T
+        wall = read_curved_wall((head + lines(zip(x, y, strict=True))).encode(), name="niche.csv")
+        shown.append(wall.worst(600.0)[0].gap)
+    assert np.quantile(shown, 0.95) == pytest.approx(wall.gap_of_errors(600.0), rel=0.2)
 
 
 def test_a_file_without_readings_is_a_curve_to_set_out(tmp_path):

@@ -96,7 +96,7 @@ def set_out_chart(found: SetOut, unit: str = "in", title: str = "", ax: Axes | N
         )
     texts: list[Artist] = []
     for k in sorted({0, *range(4, len(studs), 5), len(studs) - 1}):
-        place = studs[k] - 3.0 * tick[k]
+        place = studs[k] - math.copysign(3.0, found.offset) * tick[k]  # where no parallel runs
         texts.append(_write(ax, str(found.studs["name"].iloc[k]), place, color=PALE))
     for row in found.centres.to_dict("records"):
         texts += _centre(ax, row, span, unit)

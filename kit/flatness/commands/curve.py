@@ -16,34 +16,41 @@ from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Number, Text
 
 _POSITIVE = Length(0, above=True)
-TEMPLATE_MM, REVEAL_MM = 914.4, 0.0
 OWN: Keys = {
     "curve": Field(Text(), "instead of the file's own: 'arc radius 12 ft', 'ellipse length 20 ft, width 14 ft', ..."),
-    "template": Field(_POSITIVE, "length along the curve of the template that is laid on the wall (3 ft)"),
-    "every": Field(_POSITIVE, "between offsets along the chord (6 in)"),
-    "studs": Field(_POSITIVE, "at most so far apart along the curve (16 in)"),
+    "template": Field(_POSITIVE, "length along the curve of the template that is laid on the wall (3 ft, 900 mm)"),
+    "every": Field(_POSITIVE, "between offsets along the chord (6 in, 150 mm)"),
+    "studs": Field(_POSITIVE, "at most so far apart along the curve (16 in, 400 mm)"),
     "parallel": Field(Length(0), "offset of a parallel curve, such as the face of a reveal"),
     "side": Field(Choice("inside", "outside"), "on which the parallel lies (inside, toward the center)"),
     "plate": Field(_POSITIVE, "depth of a plate to cut from sheets, such as 3-1/2in; none where not given"),
     "layers": Field(Number(1, 8, whole=True), "of the plate, joints staggered (2)"),
-    "sheet_length": Field(_POSITIVE, "of the stock (8 ft)"),
-    "sheet_width": Field(_POSITIVE, "of the stock (4 ft)"),
-    "kerf": Field(Length(0), "between pieces on a sheet (1/4 in)"),
+    "sheet_length": Field(_POSITIVE, "of the stock (8 ft, 2440 mm)"),
+    "sheet_width": Field(_POSITIVE, "of the stock (4 ft, 1220 mm)"),
+    "kerf": Field(Length(0), "between pieces on a sheet (1/4 in, 6 mm)"),
     "from": Field(Length(), "where the full-size drawing begins along the curve; the part that serves where not given"),
     "to": Field(Length(), "where it ends"),
     "paper": Field(Choice("letter", "a4"), "of the full-size drawing; as the unit where not given"),
     "unit": Field(Choice("in", "mm"), "to show lengths in; as the file has it where not given"),
 }
-DEFAULTS: dict[str, Any] = {
-    "template": TEMPLATE_MM,
-    "every": 152.4,
-    "studs": 406.4,
-    "parallel": REVEAL_MM,
-    "side": "inside",
-    "layers": 2,
-    "sheet_length": 2438.4,
-    "sheet_width": 1219.2,
-    "kerf": 6.35,
+DEFAULTS: dict[str, Any] = {"parallel": 0.0, "side": "inside", "layers": 2}
+USUAL = {  # sizes in the unit that is shown [mm]
+    "in": {
+        "template": 914.4,
+        "every": 152.4,
+        "studs": 406.4,
+        "sheet_length": 2438.4,
+        "sheet_width": 1219.2,
+        "kerf": 6.35,
+    },
+    "mm": {
+        "template": 900.0,
+        "every": 150.0,
+        "studs": 400.0,
+        "sheet_length": 2440.0,
+        "sheet_width": 1220.0,
+        "kerf": 6.0,
+    },
 }
 
 
@@ -75,17 +82,15 @@ def run_curve(options: argparse.Namespace) -> int:
     from flatness.curves.setting_out import set_out
     from flatness.curves.walls import read_design
     from flatness.words.curves import CurveJob, report
-    from flatness.words.printed import shown_unit
 
     problems = new_report(OWN)
     given = {key: value for key, value in read_fields(options, OWN, problems).items() if value is not None}
     problems.stop_if_any()
-    own = DEFAULTS | given
-    design = read_design(options.file, options.sheet, own.get("curve"))
-    unit = own.get("unit") or ("in" if design.unit in ("in", "ft") else "mm")
+    design = read_design(options.file, options.sheet, given.get("curve"))
+    unit = given.get("unit") or ("in" if design.unit in ("in", "ft") else "mm")
     if design.wall is not None:
         options.noted = design.wall.survey
-        unit = own.get("unit") or shown_unit(design.wall.survey)
+    own = DEFAULTS | USUAL[unit] | given
     offset = own["parallel"] * (1 if own["side"] == "inside" else -1)
     found = set_out(design.curve, own["every"], studs=own["studs"], parallel=offset)
     plates = None

@@ -103,6 +103,12 @@ def answer(job: CurveJob, unit: str) -> str:
     placement, level = found
     up = f", {position(level, unit)} up" if len(job.wall.levels()) > 1 else ""
     gap, where = fine(placement.gap, unit, (32, 64)), place_of(job, placement.at, unit)
+    noise = job.wall.gap_of_errors(job.template)
+    if placement.gap <= noise:
+        return (
+            f"The wall follows its curve, as far as these readings can tell: {gap} at most under a {template} "
+            f"template, and errors of reading alone would show up to {fine(noise, unit, (32, 64))}."
+        )
     return f"The wall is off its curve by {gap} under a {template} template: {where}{up}."
 
 
@@ -238,8 +244,8 @@ def _fitted(wall: CurvedWall, unit: str) -> str:
     ]
     for k, piece in enumerate(getattr(fit.curve, "pieces", ()), 1) if fit.kind == "chain" else ():
         radius = f"arc of {tape(piece.radius, unit)} radius" if piece.curvature else "straight"
-        sizes.append(f"{k}: {radius}, {tape(piece.length, unit)} long")
-    return "; ".join(sizes)
+        sizes.append(f"piece {k}, {radius}, {tape(piece.length, unit)} long")
+    return f"{'; '.join(sizes)}; all readings lie within {fine(fit.zone, unit, (32, 64))} across it"
 
 
 def _table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
