@@ -111,6 +111,27 @@ def test_a_chain_is_found_with_its_pieces():
         fit.centre  # noqa: B018
 
 
+def test_a_chain_of_five_pieces_is_told_from_its_points():
+    rng = np.random.default_rng(7)
+    chain = make_chain([(1200, 0), (1400, 900), (600, 0), (900, -700), (500, 0)], start=(10, 20), heading=10)
+    x, y = chain.offset_at(np.linspace(0, chain.length, 50), rng.normal(0, 0.8, 50)).T
+    fit = fit_curve(x, y, "chain", accuracy=0.8)
+    assert [piece.curvature != 0 for piece in fit.curve.pieces] == [False, True, False, True, False]
+    for name, value in {"length_1": 1200, "length_2": 1400, "length_3": 600, "curvature_4": -1 / 700}.items():
+        assert abs(fit.parameters[name] - value) < 4 * fit.errors[name], name
+    assert fit.joins["kink_deg"].abs().max() < 1e-9
+
+
+def test_a_chain_past_half_a_turn_is_one_arc():
+    rng = np.random.default_rng(0)
+    for sign in (1, -1):
+        bow = make_chain([(5000, sign * 900)])
+        x, y = bow.offset_at(np.linspace(0, bow.length, 50), rng.normal(0, 0.8, 50)).T
+        fit = fit_curve(x, y, "chain", accuracy=0.8)
+        assert len(fit.curve.pieces) == 1
+        assert abs(fit.parameters["curvature_1"] - sign / 900) < 4 * fit.errors["curvature_1"]
+
+
 def test_a_kink_at_a_join_is_found_with_its_error():
     rng = np.random.default_rng(6)
     bent = make_chain([(1200, 0), (1000, 900)], kinks=[6.0])

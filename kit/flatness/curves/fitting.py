@@ -27,6 +27,7 @@ NAMES = {
 }
 WIDEST = 1e6  # [mm] an arc of a larger radius is told from a straight by no tape
 MOST_PIECES, PATIENCE = 7, 2  # of a chain; numbers of pieces tried in vain before the best so far is taken
+SOUGHT = 2  # sizes that a join counts for besides its own
 SHORTEST, SHARPEST, LEAN = 1e-3, 0.5, 0.05  # a piece, of the whole; a kink [rad], and one to start from
 ROUNDS = 60  # of linear programs for a minimum zone; it settles in about ten
 FAR = 1e3  # [mm, in scaled units of the points' extent] deviation of a curve that cannot be
@@ -147,7 +148,7 @@ def fit_curve(
     if method not in METHODS:
         raise ArgumentError("unknown method", value=str(method), expected=" or ".join(METHODS))
     if kind == "chain":
-        model, start = _chain_model(xy, pieces, kinks)
+        model, start = _chain_model(xy, pieces, kinks, accuracy)
     else:
         model, start = _Model(kind, NAMES[kind], lambda p: _named_curve(kind, p)), _START[kind](xy)
     if len(xy) < len(model.names):
@@ -283,10 +284,12 @@ def _result(model: _Model, xy: Floats, p: Floats, method: str, accuracy: float |
     variance = accuracy**2 if accuracy is not None else float(deviations @ deviations) / free if free else math.nan
     jacobian = _jacobian(model, xy, p)
     size = np.linalg.norm(jacobian, axis=0)
-    normal = jacobian / size
-    if np.linalg.matrix_rank(normal) < len(p):
+    told = size > 0
+    normal = jacobian[:, told] / size[told]
+    if np.linalg.matrix_rank(normal) < told.sum() and model.kind != "chain":
         raise _no_such(model.kind)
-    spread = np.sqrt(variance * np.maximum(np.diag(np.linalg.inv(normal.T @ normal)), 0)) / size
+    spread = np.full(len(p), np.nan)
+    spread[told] = np.sqrt(variance * np.maximum(np.diag(np.linalg.pinv(normal.T @ normal)), 0)) / size[told]
     whole = float(np.ptp(xy, axis=0).max())
     for k, name in enumerate(model.names):  # a join without a kink may lie anywhere within reason
         if (name.startswith("kink") and spread[k] > SHARPEST) or (name.startswith("length") and spread[k] > whole):
@@ -380,7 +383,9 @@ _START: dict[str, Callable[[Floats], list[Floats]]] = {
 }
 
 
-def _chain_model(xy: Floats, pieces: Sequence[str] | int | None, kinks: bool) -> tuple[_Model, list[Floats]]:
+def _chain_model(
+    xy: Floats, pieces: Sequence[str] | int | None, kinks: bool, accuracy: float | None
+) -> tuple[_Model, list[Floats]]:
     """The chain to be fitted, and where to start: the pieces as asked for, or as many as the points prove."""
     divided = Division(xy)
     if isinstance(pieces, Sequence):
@@ -389,7 +394,7 @@ def _chain_model(xy: Floats, pieces: Sequence[str] | int | None, kinks: bool) ->
             raise ArgumentError("unknown piece", value=", ".join(unknown), expected="straight or arc")
         return _with_pieces(divided, divided.begin(len(pieces), pieces), kinks)
     counts = range(1, MOST_PIECES + 1) if pieces is None else [pieces]
-    best: tuple[float, _Model, list[Floats]] | None = None
+    best: _Tried | None = None
     worse = 0
     for count in counts:
         if not 1 <= count <= MOST_PIECES or 3 * count > len(xy):
@@ -397,20 +402,44 @@ def _chain_model(xy: Floats, pieces: Sequence[str] | int | None, kinks: bool) ->
                 expected = f"1 to {min(MOST_PIECES, len(xy) // 3)} for {len(xy)} points"
                 raise ArgumentError("pieces out of range", value=str(count), expected=expected)
             break
-        model, start = _with_pieces(divided, divided.begin(count), kinks)
-        p = _least_squares(model, xy, start, rough=True)
-        square = float(np.sum(model.deviations(xy, p) ** 2))
-        # Schwarz's criterion: a piece more must be worth its sizes
-        floor = (1e-6 * float(np.ptp(xy, axis=0).max())) ** 2
-        score = len(xy) * math.log(square / len(xy) + floor) + len(p) * math.log(len(xy))
-        if best is None or score < best[0]:
-            best, worse = (score, model, [p]), 0
+        tried = _try(divided, divided.begin(count), kinks, accuracy)
+        if best is None or tried.score < best.score:
+            best, worse = tried, 0
         else:
             worse += 1
             if worse == PATIENCE:
                 break
     assert best is not None
-    return best[1], best[2]
+    # an arc that is no better than a straight is one
+    for k, kind in enumerate(best.kinds):
+        if kind == "arc":
+            kinds = [*best.kinds[:k], "straight", *best.kinds[k + 1 :]]
+            tried = _try(divided, divided.begin(len(kinds), kinds), kinks, accuracy)
+            best = tried if tried.score <= best.score else best
+    return best.model, [best.sizes]
+
+
+@dataclass(frozen=True)
+class _Tried:
+    score: float
+    kinds: list[str]
+    model: _Model
+    sizes: Floats
+
+
+def _try(divided: Division, begun: Begun, kinks: bool, accuracy: float | None) -> _Tried:
+    """A chain of such pieces roughly fitted, and its score: less is better.
+
+    By Schwarz's criterion a piece more must be worth its sizes, and that the best of all joins was sought.
+    """
+    xy = divided.xy
+    model, start = _with_pieces(divided, begun, kinks)
+    p = _least_squares(model, xy, start, rough=True)
+    square, n = float(np.sum(model.deviations(xy, p) ** 2)), len(xy)
+    floor = (1e-6 * float(np.ptp(xy, axis=0).max())) ** 2
+    misfit = square / accuracy**2 if accuracy is not None else n * math.log(square / n + floor)
+    score = misfit + (len(p) + SOUGHT * (len(begun.kinds) - 1)) * math.log(n)
+    return _Tried(score, list(begun.kinds), model, p)
 
 
 def _with_pieces(divided: Division, begun: Begun, kinks: bool) -> tuple[_Model, list[Floats]]:
@@ -440,6 +469,7 @@ def _with_pieces(divided: Division, begun: Begun, kinks: bool) -> tuple[_Model, 
     ]
     high = [whole if n.startswith("length") else SHARPEST if n.startswith("kink") else np.inf for n in names]
     # a straight cuts a circle twice, so that a kink either way may fit nearly as well: start from both
+    start = np.clip(start, low, high)
     leaning = [np.array([sign * LEAN if n.startswith("kink") else 0.0 for n in names]) for sign in (1, -1)]
     starts = [start, *(start + one for one in leaning if kinks)]
     return _Model("chain", tuple(names), curve, (np.array(low), np.array(high))), starts

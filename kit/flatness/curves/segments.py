@@ -94,7 +94,8 @@ def _costs(xy: Floats) -> tuple[Floats, Floats, Floats]:
         square = np.maximum(moments[:, 3, 3] - np.einsum("ka,ka->k", solved, right), 0)
         radius = np.sqrt(np.maximum(solved[:, 2] + solved[:, 0] ** 2 + solved[:, 1] ** 2, TINY))
         arc[i, i + LEAST - 1 :] = np.where(known, square / (4 * radius**2) * extent**2, np.inf)
-        end = np.stack([u, v])[:, LEAST - 1 :]
-        side = end[0] * solved[:, 1] - end[1] * solved[:, 0]
-        curvature[i, i + LEAST - 1 :] = np.copysign(1 / (radius * extent), side)
+        # twice the area swept about the center from i to j: positive counterclockwise, past half a turn too
+        swept = np.concatenate([[0.0], np.cumsum(u[:-1] * v[1:] - v[:-1] * u[1:])])[LEAST - 1 :]
+        swept -= solved[:, 0] * v[LEAST - 1 :] - solved[:, 1] * u[LEAST - 1 :]
+        curvature[i, i + LEAST - 1 :] = np.copysign(1 / (radius * extent), swept)
     return straight, arc, curvature
