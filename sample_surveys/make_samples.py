@@ -135,6 +135,40 @@ def room_west(x: Floats, y: Floats) -> Floats:
     return np.asarray(members(x, "room west studs", 0.4) - 3 / 8 * IN * y / ROOM_Z)
 
 
+LONG, WIDE = 20 * FT, 14 * FT  # of the oval room, an ellipse in plan
+CHORD, RISE = 48 * IN, 9 * IN  # of its niche, an arc in plan
+
+
+def oval_wall(x: Floats, y: Floats) -> Floats:
+    """Along x a flat of 2 ft in the middle of the far long side, and a stud 9 mm proud at 33 ft; leans in by 3 mm."""
+    radius = (LONG / 2) ** 2 / (WIDE / 2)  # of the ellipse in the middle of a long side
+    flat = np.maximum(0, (12 * IN) ** 2 - (x - ELLIPSE_LENGTH / 4) ** 2) / (2 * radius)
+    stud = 9 * np.maximum(0, 1 - np.abs(x - 33 * FT) / (16 * IN))
+    return np.asarray(flat + stud + 3 * y / (9 * FT))
+
+
+def niche_wall(x: Floats, y: Floats) -> Floats:
+    """Along x a flat of 10 in about 16 in; the rest true."""
+    radius = (CHORD**2 / 4 + RISE**2) / (2 * RISE)
+    return np.asarray(np.maximum(0, (5 * IN) ** 2 - (x - 16 * IN) ** 2) / (2 * radius) + 0 * y)
+
+
+def ellipse_in_plan() -> tuple[Floats, Floats, Floats]:
+    """Places [n, 2], unit vectors toward the middle [n, 2] and distances along [n] of the oval room's ellipse.
+
+    Clockwise from the end of its length at the right, as one who stands inside reads a wall from left to right.
+    """
+    t = -np.linspace(0, 2 * np.pi, 400_001)
+    a, b = LONG / 2, WIDE / 2
+    places = np.stack([a * np.cos(t), b * np.sin(t)], axis=-1)
+    inward = np.stack([-b * np.cos(t), -a * np.sin(t)], axis=-1)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
+    return places, inward / np.hypot(*inward.T)[:, None], along
+
+
+ELLIPSE_LENGTH = float(ellipse_in_plan()[2][-1])
+
+
 @dataclass(frozen=True)
 class Sample:
     """A true surface, one standard deviation and the step of a reading, the line that drops go off [mm]."""
@@ -161,6 +195,8 @@ SAMPLES = {
     "gallery/east": Sample(room_east, IN / 32, IN / 32, 84 * IN),
     "gallery/south": Sample(room_south, IN / 32, IN / 32, 72 * IN),
     "gallery/west": Sample(room_west, IN / 32, IN / 32, 84 * IN),
+    "oval_room/room": Sample(oval_wall, IN / 32, IN / 32, None),
+    "oval_room/niche": Sample(niche_wall, IN / 32, IN / 32, None),
     "gallery_floor/string_check": Sample(gallery_floor, IN / 32, IN / 16, 1.5 * IN),
 }
 MARKS = {"BM1": 12.0, "BM2": -30.0}  # known heights [mm] of the glaze store's benchmarks
@@ -455,6 +491,76 @@ def signed_inches(value: Fraction) -> str:
     return f"-{inches(-value)}" if value < 0 else inches(value)
 
 
+def ruled(mm: float) -> str:
+    """A length to the nearest 1/32 in as it is typed, which may be below zero: -1 3/32."""
+    parts = round(mm / IN * 32)
+    return ("-" if parts < 0 else "") + inches(Fraction(abs(parts), 32))
+
+
+def oval_file() -> bytes:
+    """The oval room: places off the plan every 6 in along the wall, at two levels."""
+    name = "oval_room/room"
+    rows = [
+        "# title: Oval room, plaster base as found",
+        "# surface: curved wall",
+        "# curve: ellipse length 20 ft, width 14 ft",
+        "# reading: plan",
+        "# unit: in",
+        "# accuracy: 1/32 in",
+        "# by: site crew",
+        "x,y,up,label",
+    ]
+    places, inward, along = ellipse_in_plan()
+    spread = np.sqrt((IN / 32) ** 2 - (IN / 32) ** 2 / 12)
+    noise = seeded(f"{name} readings")
+    for up in (24, 72):
+        for n, at in enumerate(np.arange(3 * IN, ELLIPSE_LENGTH - 2 * IN, 6 * IN), 1):
+            k = int(np.searchsorted(along, at))
+            off = float(truth(name, at, up * IN))
+            read = places[k] + off * inward[k] + noise.normal(0, spread, 2)
+            x, y = (ruled(float(one)) for one in read)
+            rows.append(f"{x},{y},{up},W{n}-{up}")
+    return in_lines(rows)
+
+
+def niche_file() -> bytes:
+    """The niche: offsets from a string across its mouth every 2 in, at three levels."""
+    name = "oval_room/niche"
+    rows = [
+        "# title: Niche in the oval room",
+        "# surface: curved wall",
+        "# curve: arc chord 48 in, rise 9 in",
+        "# reading: offset",
+        "# unit: in",
+        "# accuracy: 1/32 in",
+        "# by: site crew",
+        "along,offset,up",
+    ]
+    radius = (CHORD**2 / 4 + RISE**2) / (2 * RISE)
+    half = float(np.arcsin(CHORD / 2 / radius))
+    turn = np.linspace(-half, half, 100_001)  # from the left end, seen from the room, to the right
+    noise = seeded(f"{name} readings")
+    for up in (12, 36, 60):
+        r = radius - truth(name, radius * (turn + half), np.full(turn.shape, up * IN))
+        across, deep = CHORD / 2 + r * np.sin(turn), r * np.cos(turn) - (radius - RISE)
+        for mark in range(0, 49, 2):
+            spread = np.sqrt((IN / 32) ** 2 - (IN / 32) ** 2 / 12)
+            read = float(np.interp(mark * IN, across, deep)) + float(noise.normal(0, spread))
+            rows.append(f"{mark},{ruled(read)},{up}")
+    return in_lines(rows)
+
+
+def design_file() -> bytes:
+    """A curve to set out, and nothing measured: the oval of four arcs that a bench along the wall is to follow."""
+    rows = [
+        "# title: Bench along the oval room",
+        "# surface: curved wall",
+        "# curve: oval length 16 ft, width 10 ft",
+        "# unit: in",
+    ]
+    return in_lines(rows)
+
+
 def files() -> dict[str, bytes]:
     """Every sample file, by its path under the folder of samples."""
     before = loft_rows("loft_floor/before", "Loft floor as found", "2026-03-02")
@@ -472,6 +578,9 @@ def files() -> dict[str, bytes]:
         "packing_room/hand_typed.csv": hand_typed(mistakes=False),
         "packing_room/with_mistakes.csv": hand_typed(mistakes=True),
         "gallery_floor/string_check.csv": string_file(),
+        "oval_room/room.csv": oval_file(),
+        "oval_room/niche.csv": niche_file(),
+        "oval_room/bench.csv": design_file(),
         "glaze_store/before.csv": store_file("before", "Glaze store as found", "2026-03-03", 600, 0),
         "glaze_store/after.csv": store_file("after", "Glaze store, filled and ground", "2026-03-17", 500, 50),
     }

@@ -23,6 +23,7 @@ ORDER = [
         "surface",
         "measures",
         "light",
+        "curves",
         "limits",
         "taking",
         "surroundings",
@@ -35,6 +36,8 @@ ORDER = [
 FORWARD = {
     # the public name survey.surface_at(spacing) forwards to the surface room, at call time only
     ("survey/readings.py", "surface"),
+    # a curved wall comes unrolled, by the curve that its file names, at call time only
+    ("survey/files.py", "curves"),
     # a note reads as its sentence, which is looked up when it is made
     ("notes.py", "words"),
 }
@@ -63,6 +66,7 @@ PUBLIC = {
     "estimated_lines",
     "f_number_limit",
     "f_numbers",
+    "fit_curve",
     "fit_plane",
     "format_length",
     "least_grazing_angle",
@@ -70,6 +74,10 @@ PUBLIC = {
     "light_limit",
     "likely_surface",
     "limits",
+    "make_arc",
+    "make_chain",
+    "make_ellipse",
+    "make_oval",
     "make_survey",
     "member_layout",
     "member_schedule",
@@ -84,6 +92,7 @@ PUBLIC = {
     "plumb_limit",
     "profile_gaps",
     "raking_contrast",
+    "read_curved_wall",
     "read_job",
     "read_room",
     "read_spots",
@@ -91,6 +100,7 @@ PUBLIC = {
     "reveal",
     "room_targets",
     "run_job",
+    "set_out",
     "slope_limit",
     "span_limit",
     "step_limit",

@@ -11,6 +11,16 @@ NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 # run after the last cell: what must be true of what the notebook left behind; the truth of the samples is in
 # sample_surveys/README.md
 ASSERTIONS = {
+    "curves.ipynb": """
+# the README: a flat of 10 in stands 8.7 mm inside the niche's arc, 16 in along; its radius is 36 1/2 in
+assert abs(wall.curve.radius - 36.5 * 25.4) < 1e-6
+placement, level = wall.worst(length)
+assert abs(placement.at - 16 * 25.4) < 300 and 4 < placement.gap < 10
+assert [name for name in wall.fairness(level).finding if name] == ["flat"]
+# the pins stand sqrt(20^2 - 14^2) ft apart
+assert abs(ellipse.pins_apart - 304.8 * 204 ** 0.5) < 1e-6
+assert pattern.pdf.startswith(b"%PDF")
+""",
     "compare_surveys.ipynb": """
 assert panel.state.problems == ()
 assert list(panel.found.verdicts.before) == ["fail", "fail"]

@@ -33,6 +33,10 @@ from flatness.limits.kinds import (
 
 if TYPE_CHECKING:
     from flatness.comparison.comparing import compare
+    from flatness.curves.fitting import fit_curve
+    from flatness.curves.making import make_arc, make_chain, make_ellipse, make_oval
+    from flatness.curves.setting_out import set_out
+    from flatness.curves.walls import read_curved_wall
     from flatness.framing.members import member_layout
     from flatness.framing.reveal import reveal
     from flatness.framing.schedule import member_schedule
@@ -84,6 +88,7 @@ __all__ = [
     "estimated_lines",
     "f_number_limit",
     "f_numbers",
+    "fit_curve",
     "fit_plane",
     "format_length",
     "least_grazing_angle",
@@ -91,6 +96,10 @@ __all__ = [
     "light_limit",
     "likely_surface",
     "limits",
+    "make_arc",
+    "make_chain",
+    "make_ellipse",
+    "make_oval",
     "make_survey",
     "member_layout",
     "member_schedule",
@@ -105,6 +114,7 @@ __all__ = [
     "plumb_limit",
     "profile_gaps",
     "raking_contrast",
+    "read_curved_wall",
     "read_job",
     "read_room",
     "read_spots",
@@ -112,6 +122,7 @@ __all__ = [
     "reveal",
     "room_targets",
     "run_job",
+    "set_out",
     "slope_limit",
     "span_limit",
     "step_limit",
@@ -124,6 +135,10 @@ __all__ = [
 # what takes long to import is imported when it is first wanted; not `limits`, since a folder has its name as well
 _LATER = {
     "comparison.comparing": ("compare",),
+    "curves.fitting": ("fit_curve",),
+    "curves.making": ("make_arc", "make_chain", "make_ellipse", "make_oval"),
+    "curves.setting_out": ("set_out",),
+    "curves.walls": ("read_curved_wall",),
     "framing.members": ("member_layout",),
     "framing.reveal": ("reveal",),
     "framing.schedule": ("member_schedule",),

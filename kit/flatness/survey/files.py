@@ -24,7 +24,7 @@ from flatness.files import LARGEST_BYTES, read_file, why, write_new
 from flatness.lengths import format_length
 from flatness.survey.cells import DATE_SERIALS, Readings, Record, Report, Table, refuse
 from flatness.survey.checks import check_outlines, check_readings, check_what_was_read
-from flatness.survey.header import header_line, read_header
+from flatness.survey.header import CURVED, header_line, read_header
 from flatness.survey.layout import read_layout
 from flatness.survey.readings import POINT_COLUMNS, TYPICAL_MM, Framing, Survey
 from flatness.survey.rows import read_delimited, read_workbook, split_records
@@ -195,7 +195,8 @@ def read_survey(
 
     Returns
     -------
-    Survey : readings in mm; what is worth a look but stops nothing is in its ``notes``
+    Survey : readings in mm; what is worth a look but stops nothing is in its ``notes``. A ``curved wall`` comes
+        unrolled, as a wall whose x is the distance along the curve: see :func:`flatness.read_curved_wall`
 
     Raises
     ------
@@ -207,11 +208,15 @@ def read_survey(
     >>> read_survey(text.encode(), name="kitchen.csv").points.height.tolist()
     [0.0, 3.175, -1.5875]
     """
-    data, file = _bytes_of(path_or_file, name)
+    data, file = bytes_of(path_or_file, name)
     report = Report(file)
-    table = _table(data, file, report, sheet)
+    table = table_of(data, file, report, sheet)
     header, lengths = read_header(table, report)
     check_outlines(header, report)
+    if header.surface == CURVED:
+        from flatness.curves.walls import reduce_wall
+
+        return reduce_wall(table, header, lengths, report).survey
     readings = read_layout(table, header, lengths)
     lengths.finish()
     if report.problems:
@@ -295,7 +300,8 @@ def _make_sure(survey: Survey, data: bytes) -> None:
         )
 
 
-def _bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | None) -> tuple[bytes, str]:
+def bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | None) -> tuple[bytes, str]:
+    """What a path, bytes or an open file hold, and the file's name."""
     if isinstance(source, (str, os.PathLike)):
         return _read_path(Path(source), name)
     if isinstance(source, (bytes, bytearray, memoryview)):
@@ -343,7 +349,8 @@ def _too_large(file: str) -> SurveyFileError:
     )
 
 
-def _table(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
+def table_of(data: bytes, file: str, report: Report, sheet: str | None) -> Table:
+    """The cells of a file of any kind that is read."""
     ending = Path(file).suffix.lower()
     if ending not in ENDINGS:
         raise refuse(file, "not a kind of file that is read", value=ending, expected=", ".join(ENDINGS), remedy=SAVE_AS)

@@ -38,8 +38,15 @@ KEYS = (
     "window",
     "wall",
     "stations",
+    "curve",
+    "room",
+    "string",
+    "center",
 )
 QUANTITIES = ("height", "drop")
+# a wall that curves: what is read of it, and the keys that only it has
+CURVED, CURVED_QUANTITIES = "curved wall", ("plan", "offset", "radius")
+CURVED_KEYS = ("curve", "room", "string", "center")
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
 CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
 _LAYOUT = "16 in along y from 0: the spacing, the axis they run along, the position of the first"
@@ -75,6 +82,8 @@ class Header:
     framing: Framing | None = None
     walls: Walls = field(default_factory=Walls)
     stations: float | None = None
+    curved: dict[str, Entry] = field(default_factory=dict)
+    reference_row: int | None = None
 
 
 def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
@@ -86,10 +95,22 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
 
     lengths = LengthReader(report, _unit(single("unit"), report), table.decimal_comma)
     header = Header(text={key: found.text for key in FREE_TEXT if (found := single(key)) is not None})
-    header.surface = _choice("surface", single("surface"), SURFACES, report) or "floor"
+    header.surface = _choice("surface", single("surface"), (*SURFACES, CURVED), report) or "floor"
     _read_reference(header, single("reference"), report)
+    known = CURVED_QUANTITIES if header.surface == CURVED else QUANTITIES
     if (found := single("reading")) is not None:
-        header.quantity, header.quantity_row = _choice("reading", found, QUANTITIES, report), found.row
+        header.quantity, header.quantity_row = _choice("reading", found, known, report), found.row
+    header.curved = {key: found for key in CURVED_KEYS if (found := single(key)) is not None}
+    if header.surface != CURVED:
+        for key, found in header.curved.items():
+            report.add(
+                f"`{key}` belongs to a wall that curves",
+                found.row,
+                0,
+                value=found.text,
+                expected=f"`# surface: {CURVED}`",
+                remedy="correct `# surface:`, or delete the line",
+            )
     if (found := single("accuracy")) is not None:
         header.accuracy = lengths.read(found.text, found.row, 0)
         if header.accuracy is not None and header.accuracy <= 0:
@@ -194,7 +215,8 @@ def _unit(found: Entry | None, report: Report) -> str | None:
 
 
 def _read_reference(header: Header, found: Entry | None, report: Report) -> None:
-    header.reference = "plumb" if header.surface == "wall" else "level"
+    header.reference = "plumb" if header.surface in ("wall", CURVED) else "level"
+    header.reference_row = None if found is None else found.row
     chosen = _choice("reference", found, REFERENCES, report)
     if found is not None and chosen is not None and chosen not in (header.reference, "string"):
         found.is_wrong(

@@ -206,7 +206,7 @@ def read_layout(table: Table, header: Header, lengths: LengthReader) -> Readings
 def _is_list(table: Table, lengths: LengthReader) -> bool:
     """A row of headings starts a list; a row of positions behind its first cell starts a grid."""
     first, *others = table.body[0].cells
-    if any(_split_heading(text_of(cell))[0] in WITH_LENGTHS for cell in others):
+    if any(split_heading(text_of(cell))[0] in WITH_LENGTHS for cell in others):
         return True
     if is_empty(first) or corner_unit(first) is not None:
         return False
@@ -214,7 +214,7 @@ def _is_list(table: Table, lengths: LengthReader) -> bool:
     return not any(isinstance(cell, (float, Accident)) or is_length(cell, lengths) for cell in filled)
 
 
-def _split_heading(text: str) -> tuple[str, str]:
+def split_heading(text: str) -> tuple[str, str]:
     """Name and unit of a heading such as ``x``, ``X [ft]``, ``x (ft)`` or ``x_ft``."""
     match = _HEADING.fullmatch(text.strip())
     if match is None:
@@ -310,7 +310,7 @@ def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, He
     expected = f"headings among {', '.join(HEADINGS)}"
     for column, cell in enumerate(first.cells):
         text = text_of(cell)
-        name, written = _split_heading(text)
+        name, written = split_heading(text)
         unit = unit_named(written) if written and name in WITH_LENGTHS else None
         if is_empty(cell):
             filled = next((row for row in rows if not is_empty(row.cell(column))), None)

@@ -1,0 +1,246 @@
+"""A template cut to the intended curve and laid on what was built: the gap beneath it, kinks and flats.
+
+A template moves as a rigid body. Held to its place along the curve it can only move square to the curve and turn about
+its middle; what that does to the gap along a straight is a chord, along an arc a sine and a cosine, so the largest gap
+is over pairs of contacts as it is under a straightedge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from flatness.arrays import Floats
+from flatness.curves.shapes import Curve
+from flatness.errors import ArgumentError
+from flatness.measures.bars import whole_steps
+
+UNEVEN = 1e-3  # of a step, that stations may stand off even steps
+SURE = 3.0  # how many times its error a kink or a flat must be, to be told
+REACH_MM = 609.6  # 24 in to either side: so much is looked at as one place; common practice, no source
+
+
+@dataclass(frozen=True)
+class TemplatePlacement:
+    """A template laid down.
+
+    Attributes
+    ----------
+    gap : largest gap under it [mm]
+    at : distance along the curve of that gap [mm]
+    contacts : distances along the curve of the two places on which it rests [mm]
+    line : which line of stations
+    """
+
+    gap: float
+    at: float
+    contacts: tuple[float, float]
+    line: int = 0
+
+
+def template_gaps(deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve) -> Floats:
+    """Largest gap at each station under a template cut to the curve, over every pair of contacts.
+
+    Parameters
+    ----------
+    deviations : [n] or [lines, n] off the curve of what was built [mm], positive toward the template; NaN breaks a line
+    along : [n] distances along the curve of the stations [mm], at even steps; all round a closed curve it meets itself
+    length : of the template along the curve [mm]
+    curve : that it is cut to
+
+    Returns
+    -------
+    array of the shape of ``deviations`` : gap [mm], 0 where the template touches
+
+    Raises
+    ------
+    ArgumentError : stations that are not at even steps, or a length out of range
+
+    Examples
+    --------
+    >>> from flatness.curves.making import make_arc
+    >>> arc = make_arc(radius=1e6, first=0, last=1)
+    >>> [round(float(gap), 3) for gap in template_gaps([0, -3, 0], [0, 1000, 2000], 2000, arc)]
+    [0.0, 3.0, 0.0]
+    """
+    return _laid(deviations, along, length, curve)[0]
+
+
+def worst_template(deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve) -> TemplatePlacement | None:
+    """The placement with the largest gap, or None where no template bridges anything; see :func:`template_gaps`."""
+    gap, first, last = _laid(deviations, along, length, curve)
+    if not np.isfinite(gap).any() or np.nanmax(gap) <= 0:
+        return None
+    gap, first, last = (np.atleast_2d(one) for one in (gap, first, last))
+    line, k = np.unravel_index(int(np.nanargmax(gap)), gap.shape)
+    s = np.asarray(along, dtype=np.float64)
+    contacts = (float(first[line, k]), float(last[line, k]))
+    return TemplatePlacement(float(gap[line, k]), float(s[k]), contacts, int(line))
+
+
+def _laid(deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve) -> tuple[Floats, Floats, Floats]:
+    """Gap at each station, and the distances along of the contacts that give it."""
+    z, s = np.asarray(deviations, dtype=np.float64), np.asarray(along, dtype=np.float64)
+    shape = z.shape
+    z = np.atleast_2d(z)
+    if s.ndim != 1 or z.shape[1] != len(s) or len(s) < 2:
+        raise ArgumentError("deviations and stations do not match", value=f"{shape} and {s.shape}")
+    step = float(s[1] - s[0])
+    if step == 0 or np.abs(np.diff(s) - step).max() > UNEVEN * abs(step):
+        raise ArgumentError("stations at uneven steps", expected="distances along the curve at even steps")
+    n, steps = len(s), whole_steps(length, abs(step))
+    if curve.closed and abs(n * abs(step) - curve.length) < UNEVEN * abs(step) * n:
+        # around a closed curve a template lies over the place where the stations begin
+        lap = min(steps, n - 1)
+        z = np.hstack([z[:, n - lap :], z, z[:, :lap]])
+        s = s[0] + step * np.arange(-lap, n + lap)
+    else:
+        lap = 0
+    top, first, last = z.copy(), np.tile(s, (len(z), 1)), np.tile(s, (len(z), 1))
+    count = len(s)
+    half = s[0] + step / 2 * np.arange(2 * count - 1)  # stations, and the middles between them
+    place, heading = curve.at(half), curve.heading(half)
+    turns = np.abs(np.concatenate([[0.0], np.cumsum(np.abs(curve.curvature(half[:-1]) * step / 2))]))
+    for d in range(2, min(steps, count - 1) + 1):
+        p = np.arange(count - d)
+        middle = 2 * p + d
+        ends = [_moves(place, heading, middle, 2 * (p + k)) for k in (0, d)]
+        determinant = ends[0][0] * ends[1][1] - ends[0][1] * ends[1][0]
+        # beyond half a turn a template is not held by two contacts
+        held = (np.abs(determinant) > 0) & (turns[2 * (p + d)] - turns[2 * p] < 0.9 * math.pi)
+        determinant = np.where(held, determinant, np.nan)
+        whole = _unbroken(z, d)
+        for k in range(1, d):
+            square, turned = _moves(place, heading, middle, 2 * (p + k))
+            one = (square * ends[1][1] - turned * ends[1][0]) / determinant
+            other = (turned * ends[0][0] - square * ends[0][1]) / determinant
+            height = np.where(whole, one * z[:, p] + other * z[:, p + d], np.nan)
+            part = slice(k, k + count - d)
+            higher = height > top[:, part] + 1e-12
+            top[:, part] = np.where(higher, height, top[:, part])
+            first[:, part] = np.where(higher, s[p], first[:, part])
+            last[:, part] = np.where(higher, s[p + d], last[:, part])
+    own = slice(lap, lap + n)
+    gap = (top - z)[:, own].reshape(shape)
+    return gap, first[:, own].reshape(shape), last[:, own].reshape(shape)
+
+
+def _moves(place: Floats, heading: Floats, middle: np.ndarray, at: np.ndarray) -> tuple[Floats, Floats]:
+    """How far a place moves square to the curve, as the template moves square to it at its middle, and turns there."""
+    turn = heading[at] - heading[middle]
+    arm = place[at] - place[middle]
+    return np.cos(turn), arm[:, 0] * np.cos(heading[at]) + arm[:, 1] * np.sin(heading[at])
+
+
+def _unbroken(z: Floats, d: int) -> np.ndarray:
+    """[lines, n - d] whether all stations from one to the d-th after it are known."""
+    known = np.isfinite(z).astype(int)
+    total = np.concatenate([np.zeros((len(z), 1), dtype=int), np.cumsum(known, axis=1)], axis=1)
+    count = z.shape[1]
+    return np.asarray(total[:, d + 1 : count + 1] - total[:, : count - d] == d + 1)
+
+
+def fairness(
+    deviations: ArrayLike, along: ArrayLike, curve: Curve, accuracy: float, reach: float = REACH_MM
+) -> pd.DataFrame:
+    """Jumps of slope and of curvature of what was built, at each station of a line.
+
+    Parameters
+    ----------
+    deviations : [n] from the curve [mm], positive to its left
+    along : [n] distances along the curve [mm], in order
+    curve : that was intended
+    accuracy : one standard deviation of a reading [mm]
+    reach : how far to either side is looked at for a kink [mm], a half and a quarter as far for a flat
+
+    Returns
+    -------
+    DataFrame, one row a station with room to both sides: ``along_mm``; ``kink_deg`` (the tangent turns there, left
+        positive, beyond the intended curve) and ``kink_error_deg``; ``curvature_per_m`` (as built), ``intended_per_m``,
+        ``curvature_error_per_m``; ``finding``: ``kink``, ``flat`` (curves less than half as much as it should),
+        ``tight`` (more than half as much again) or empty. A finding is more than three times its error, and the largest
+        within the reach
+
+    Raises
+    ------
+    ArgumentError : an accuracy or a reach that is not above zero
+
+    Notes
+    -----
+    About each station a parabola is fitted, with a corner at the station for the kink. A curve of
+    curvature k that is moved to the left by d(s) has k + k2 d + d''.
+    """
+    z, s = np.asarray(deviations, dtype=np.float64), np.asarray(along, dtype=np.float64)
+    for name, value in (("accuracy", accuracy), ("reach", reach)):
+        if not (math.isfinite(value) and value > 0):
+            raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
+    # a flat is as short as a board's end, a kink needs a run to both sides; and both need stations
+    step = float(np.median(np.abs(np.diff(s)))) if len(s) > 1 else reach
+    short, long = sorted({max(reach / 4, 2.1 * step), max(reach / 2, 2.1 * step)}), max(reach, 3.1 * step)
+    rows = []
+    for k in range(len(s)):
+        intended, bows = float(curve.curvature(s[k])), []
+        for width in short:
+            bow = _about(z, s, k, width, False)
+            if bow is not None:
+                built = intended + intended**2 * bow[0][0] + 2 * bow[0][2] / width**2
+                bows.append((built, 2 * accuracy * bow[1][2] / width**2))
+        if not bows:
+            continue
+        # a fault shorter than the window shows best in the shorter one; elsewhere the longer has the smaller error
+        far = [one for one in bows if abs(one[0] - intended) > abs(intended) / 2]
+        built, error = max(far, key=partial(_sureness, intended)) if far else bows[-1]
+        corner = _about(z, s, k, long, True)
+        kink, doubt = (2 * corner[0][3] / long, 2 * accuracy * corner[1][3] / long) if corner else (math.nan,) * 2
+        row = (s[k], math.degrees(kink), math.degrees(doubt), 1000 * built, 1000 * intended, 1000 * error)
+        rows.append(tuple(map(float, row)))
+    names = ["along_mm", "kink_deg", "kink_error_deg", "curvature_per_m", "intended_per_m", "curvature_error_per_m"]
+    table = pd.DataFrame(rows, columns=names)
+    table["finding"] = _findings(table, reach)
+    return table
+
+
+def _sureness(intended: float, bow: tuple[float, float]) -> float:
+    return abs(bow[0] - intended) / bow[1]
+
+
+def _about(z: Floats, s: Floats, k: int, width: float, cornered: bool) -> tuple[Floats, Floats] | None:
+    """A parabola in (s - s[k]) / width, with a corner at station k or without; None without room to both sides."""
+    u = (s - s[k]) / width
+    near = (np.abs(u) <= 1 + 1e-9) & np.isfinite(z)
+    u = u[near]
+    if len(u) < (6 if cornered else 5) or min((u < 0).sum(), (u > 0).sum()) < 2:
+        return None
+    terms = [np.ones_like(u), u, u * u, *([np.abs(u)] if cornered else [])]
+    return _fitted(np.column_stack(terms), z[near])
+
+
+def _fitted(matrix: Floats, z: Floats) -> tuple[Floats, Floats]:
+    """Least squares, and the error of each coefficient for readings good to 1."""
+    inverse = np.linalg.pinv(matrix.T @ matrix)
+    return inverse @ (matrix.T @ z), np.sqrt(np.maximum(np.diag(inverse), 0))
+
+
+def _findings(table: pd.DataFrame, reach: float) -> list[str]:
+    """The largest within the reach, of those that are sure; a flat explains the kinks at its ends."""
+    s = table["along_mm"].to_numpy()
+    found = [""] * len(table)
+    kink = np.nan_to_num((table["kink_deg"] / table["kink_error_deg"]).abs().to_numpy())
+    own = table["intended_per_m"].to_numpy()
+    more = (table["curvature_per_m"].to_numpy() - own) * np.sign(np.where(own == 0, 1, own))
+    bow = np.abs(more) / table["curvature_error_per_m"].to_numpy()
+    bow = np.where(np.abs(more) > np.abs(own) / 2, bow, 0.0)
+    taken: list[float] = []
+    for name, size in (("bow", bow), ("kink", kink)):
+        for k in np.argsort(-size):
+            if size[k] <= SURE:
+                break
+            if all(abs(s[k] - other) > 1.5 * reach for other in taken):
+                found[k] = name if name == "kink" else "flat" if more[k] < 0 else "tight"
+                taken.append(float(s[k]))
+    return found
