@@ -24,7 +24,7 @@ from flatness.panels.take_map import HIGH, LOW, kinds, room_map
 from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, TakeState
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
-from flatness.taking.book import TAKEN_OVER, new_book
+from flatness.taking.book import TAKEN_OVER, USUAL_ACCURACY_MM, new_book
 from flatness.taking.session import Taking
 from flatness.words.phrases import sentence
 from flatness.words.taking import (
@@ -396,7 +396,7 @@ def take_panel(
     *,
     length: str | float = "",
     width: str | float = "",
-    accuracy: str | float = "1/32",
+    accuracy: str | float = "",
     step: str | float = "",
     members: str = "",
     unit: str = "in",
@@ -413,7 +413,7 @@ def take_panel(
     path : the survey file, ``.csv``: gone on with where it is there, begun where it is not
     limits : names of limits or of finishes, or limits
     length, width : of the surface along x and along y, to begin with, such as ``14 ft``; numbers in the unit
-    accuracy : one standard deviation of one reading
+    accuracy : one standard deviation of one reading; 1/32 in where not given
     step : between stations; 2 ft or 600 mm where not given, 4 ft or 1200 mm along members
     members : joists or studs, such as ``16 in along y from 0``; then each of them is read
     unit : of readings that carry none, ``in`` or ``mm``
@@ -438,15 +438,13 @@ def take_panel(
                 expected="length and width, such as 14 ft and 20 ft",
                 remedy="give both; or name a survey that is there, to go on with it",
             )
-        framing = _framing(members, unit)
-        usual = {("in", False): "2 ft", ("in", True): "4 ft", ("mm", False): "600 mm", ("mm", True): "1200 mm"}
         new_book(
             path,
             length=parse_length(length, unit),
             width=parse_length(width, unit),
-            step=parse_length(step or usual[unit, framing is not None], unit),
-            accuracy=parse_length(accuracy if unit == "in" or accuracy != "1/32" else "0.8 mm", unit),
-            framing=framing,
+            step=parse_length(step, unit) if step else None,
+            accuracy=parse_length(accuracy, unit) if accuracy else USUAL_ACCURACY_MM,
+            framing=_framing(members, unit),
             unit=unit,
             surface=surface,
             reading=reading,
