@@ -1,5 +1,6 @@
 """The running prediction against a Gaussian process written out here with dense matrices."""
 
+import math
 import time
 
 import numpy as np
@@ -56,16 +57,18 @@ def test_adding_rows_is_the_same_as_beginning_again():
         assert grown.expected(*place, "1") == pytest.approx(whole.expected(*place, "1"), abs=1e-5)
 
 
-def test_left_out_is_what_the_others_say():
-    rng = np.random.default_rng(2)
+def test_while_little_is_read_one_asks_later_and_a_wild_surface_widens_what_is_expected():
+    # closed form of Student's t with 4 degrees of freedom (Abramowitz and Stegun 26.7.4), and of the normal tail
     p = usual_parameters(0.9)
-    taken = some(12, rng)
-    mean, error = Running(p, taken).left_out()
-    for k, one in enumerate(taken):
-        others = Running(p, taken[:k] + taken[k + 1 :])
-        m, e = others.expected(one.x, one.y, "1")
-        assert mean[k] == pytest.approx(m, abs=1e-4)
-        assert error[k] == pytest.approx(np.hypot(e, 0.9), abs=1e-4)
+    running = Running(p)
+    s = running.ask / math.sqrt(running.ask**2 + 4)
+    assert 0.5 - 0.75 * (s - s**3 / 3) == pytest.approx(0.5 * math.erfc(4 / math.sqrt(2)), rel=1e-6)
+    rng = np.random.default_rng(4)
+    tame = some(200, rng)
+    running.fill(tame)
+    assert 4 < running.ask < 4.3
+    wild = [Taken(one.x, one.y, -1050 + 10 * (one.height + 1050), one.setup) for one in tame]
+    assert Running(p, wild).wilder > 3 * running.wilder
 
 
 def test_three_hundred_readings_are_quick():

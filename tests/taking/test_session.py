@@ -212,6 +212,66 @@ def test_a_floor_that_fails_is_decided_before_all_is_read_and_as_check_says(taki
     assert not taking.enough
 
 
+def test_a_look_that_comes_late_leaves_the_station_and_asks_of_an_earlier_slip_after_the_next_reading(taking):
+    read(taking, 5)
+    slipped = taking.here
+    taking.enter(text(drop(slipped) + 0.25))  # too little to be seen at once, so early
+    read(taking, 10)
+    assert taking.due
+    look = taking.looking()  # meanwhile one reads on
+    read(taking, 2)
+    here = taking.here
+    taking.take_look(look())
+    assert taking.here == here
+    assert taking.question is None
+    read_now = text(drop(here))
+    taking.enter(read_now)
+    assert (taking.readings[-1].x, taking.readings[-1].y) == (here.x, here.y)
+    if taking.question is None:
+        pytest.fail("a slip of a quarter inch on a flat floor is not asked of")
+    assert taking.question.about == "earlier"
+    assert taking.question.station == slipped
+    after = taking.here
+    taking.was([slip.name for slip in taking.question.slips].index("a quarter inch"))
+    assert taking.here == after
+    points = taking.survey().points
+    at = points[(abs(points["x"] - slipped.x) < 1) & (abs(points["y"] - slipped.y) < 1)]
+    assert at["reading"].tolist() == pytest.approx([drop(slipped) * IN])
+
+
+def test_more_places_are_read_where_the_stations_cannot_decide(tmp_path):
+    # a dip that shows about what is allowed, 3/16 in, under the bar, read with errors of 1/32 in
+    taking = Taking.open(begun(tmp_path), LIMIT, draws=60)
+    errors = np.random.default_rng(0).normal(0, IN / 32, (6, 7))
+
+    def read_here():
+        here = taking.here
+        dip = 7 * np.exp(-((here.x - 6 * FT) ** 2 + (here.y - 5 * FT) ** 2) / (2 * (2.5 * FT) ** 2))
+        error = errors[round(here.y / (2 * FT)) % 6, round(here.x / (2 * FT)) % 7]
+        taking.enter(f"{1050 + dip - error:.1f} mm")
+        if taking.question is not None:
+            taking.keep()
+
+    def walk():
+        while taking.here is not None:
+            read_here()
+
+    walk()
+    taking.take_look(taking.look())
+    assert taking.can_be_decided
+    places = taking.placing()()
+    assert places
+    taking.read_more(places)
+    assert (taking.here.x, taking.here.y) == (places[0].x, places[0].y)
+    first = taking.here
+    read_here()
+    taking.back()
+    assert (taking.here.x, taking.here.y) == (first.x, first.y)
+    walk()
+    assert len(taking.survey().points) == 42 + len(places)
+    taking.close()
+
+
 def test_no_pass_before_half_is_read(taking):
     while taking.here is not None and not taking.enough:
         read(taking, 1)

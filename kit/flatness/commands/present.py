@@ -56,13 +56,7 @@ def run_present(options: argparse.Namespace) -> int:
     ------
     FlatnessError : a file that is not there, or no server of pages installed
     """
-    if importlib.util.find_spec("voila") is None:
-        raise FlatnessError(
-            "the page needs voila, which is not installed",
-            remedy='in the folder of the kit: .venv/bin/pip install ".[present]"',
-        )
-    if not 1 <= options.port <= 65535:
-        raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
+    check_can_serve(options)
     file = _existing(options.file, (*ENDINGS, ".toml", ".ipynb"))
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = file if file.suffix.lower() == ".ipynb" else _write_notebook(options, file, Path(folder))
@@ -71,6 +65,17 @@ def run_present(options: argparse.Namespace) -> int:
         else:
             print("Others can reach the page: give its address, with its token, only to whom you trust.", flush=True)
         return serve(server_line(notebook, options))
+
+
+def check_can_serve(options: argparse.Namespace) -> None:
+    """Raise FlatnessError where no page can be served: no server of pages is installed, or there is no such port."""
+    if importlib.util.find_spec("voila") is None:
+        raise FlatnessError(
+            "the page needs voila, which is not installed",
+            remedy='in the folder of the kit: .venv/bin/pip install ".[present]"',
+        )
+    if not 1 <= options.port <= 65535:
+        raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
 
 
 def serve(line: list[str]) -> int:
@@ -87,8 +92,8 @@ def serve(line: list[str]) -> int:
         signal.signal(signal.SIGTERM, before)
 
 
-def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
-    """The command that serves a notebook as a page without its code."""
+def server_line(notebook: Path, options: argparse.Namespace, token: str = "") -> list[str]:
+    """The command that serves a notebook as a page without its code; ``token``: empty has the server make one."""
     line = [
         sys.executable,
         "-m",
@@ -99,7 +104,9 @@ def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
         "--strip_sources=True",
         f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
     ]
-    line += [] if options.ip in LOOPBACK else ["--token"]  # whoever has not the token is turned away
+    line += (
+        [] if options.ip in LOOPBACK else [f"--token={token}" if token else "--token"]
+    )  # whoever has not the token is turned away
     return [*line, "--no-browser"] if options.no_browser else line
 
 

@@ -9,21 +9,20 @@ import io
 import json
 import secrets
 import socket
-import sys
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import add_fields, add_limits, limits_of, new_report, read_fields
-from flatness.commands.present import LOOPBACK, notebook_of, serve
+from flatness.commands.present import LOOPBACK, check_can_serve, notebook_of, serve, server_line
 from flatness.commands.sheet import Layout
-from flatness.errors import ArgumentError, FlatnessError
+from flatness.errors import FlatnessError
 from flatness.job.schema import Field as Key
 from flatness.job.schema import Keys
 from flatness.job.values import Choice, Length, Text
 from flatness.limits.kinds import SURFACES
 from flatness.survey.header import QUANTITIES
-from flatness.taking.book import Book, new_book
+from flatness.taking.book import USUAL_ACCURACY_MM, Book, new_book
 
 _POSITIVE = Length(0, above=True)
 OWN: Keys = {
@@ -37,7 +36,6 @@ OWN: Keys = {
     "unit": Key(Choice("in", "mm"), "of readings that carry none (in)"),
     "title": Key(Text(), "of the survey"),
 }
-USUAL_STEP = {("in", False): 609.6, ("in", True): 1219.2, ("mm", False): 600.0, ("mm", True): 1200.0}
 ANYWHERE = ("0.0.0.0", "::")
 
 
@@ -72,13 +70,7 @@ def run_take(options: argparse.Namespace) -> int:
     own = read_fields(options, OWN, report)
     limits_of(options, own["surface"] or "floor", report, "to hold the readings against")
     report.stop_if_any()
-    if importlib.util.find_spec("voila") is None:
-        raise FlatnessError(
-            "the page needs voila, which is not installed",
-            remedy='in the folder of the kit: .venv/bin/pip install ".[present]"',
-        )
-    if not 1 <= options.port <= 65535:
-        raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
+    check_can_serve(options)
     path = Path(options.file).resolve()
     if path.exists():
         _say_where_it_stands(path)
@@ -90,6 +82,7 @@ def run_take(options: argparse.Namespace) -> int:
         token = "" if options.ip in LOOPBACK else secrets.token_urlsafe(9)
         for line in _where(options, token):
             print(line, flush=True)
+        options.no_browser = options.no_browser or bool(token)  # the phone has one
         return serve(server_line(notebook, options, token))
 
 
@@ -110,8 +103,8 @@ def _begin(path: Path, own: dict[str, Any]) -> None:
         path,
         length=own["length"],
         width=own["width"],
-        step=own["step"] or USUAL_STEP[unit, framing is not None],
-        accuracy=own["accuracy"] or 25.4 / 32,
+        step=own["step"],
+        accuracy=own["accuracy"] or USUAL_ACCURACY_MM,
         framing=framing,
         unit=unit,
         reading=own["reading"] or "drop",
@@ -141,21 +134,6 @@ def _notebook(path: Path, options: argparse.Namespace) -> dict[str, Any]:
     return notebook_of(
         f"import flatness\nfrom flatness.panels import take_panel\n\ntake_panel({str(path)!r}, [{wanted}], page=True)"
     )
-
-
-def server_line(notebook: Path, options: argparse.Namespace, token: str) -> list[str]:
-    """The command that serves the page; whoever has not the token is turned away."""
-    line = [
-        sys.executable,
-        "-m",
-        "voila",
-        str(notebook),
-        f"--Voila.ip={options.ip}",
-        f"--port={options.port}",
-        "--strip_sources=True",
-    ]
-    line += [f"--token={token}"] if token else []
-    return [*line, "--no-browser"] if options.no_browser or token else line
 
 
 def _where(options: argparse.Namespace, token: str) -> list[str]:

@@ -28,10 +28,10 @@ if (panel && !panel.fkMark) {
       if (kind === 'part') { p.in32 = Number(value) + p.in32 % 2; f.dataset.zero = '1'; }
       if (kind === 'more') p.in32 += p.in32 % 2 ? -1 : 1;
       put(typed(p)); } });
-  panel.addEventListener('input', event => { if (event.target === field()) panel.fkMark(); });
+  panel.addEventListener('input', event => { if (event.target === field()) panel.fkMark(); }, true);
   panel.addEventListener('focusin', event => { event.target.dataset.lmSuppressShortcuts = 'true'; });
   panel.addEventListener('keydown', event => { if (event.key === 'Enter' && event.target === field()) {
-    event.target.dispatchEvent(new Event('change', {bubbles: true})); panel.querySelector('.fk-next').click(); } });
+    event.target.dispatchEvent(new Event('change', {bubbles: true})); panel.querySelector('.fk-next').click(); } }, true);  // on its way down: the field lets no key through
 }
 // the field gets its value for this station a moment before or after the keypad
 const settle = left => { const f = panel && panel.querySelector('.fk-reading input');

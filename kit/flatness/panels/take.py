@@ -24,7 +24,7 @@ from flatness.panels.take_map import HIGH, LOW, kinds, room_map
 from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, TakeState
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
-from flatness.taking.book import TAKEN_OVER, new_book
+from flatness.taking.book import TAKEN_OVER, USUAL_ACCURACY_MM, new_book
 from flatness.taking.session import Taking
 from flatness.words.phrases import sentence
 from flatness.words.taking import (
@@ -141,14 +141,14 @@ class TakePanel(Panel):
         self.answers = [button("", "Answer", guard(self._answer(k))) for k in range(MOST_ANSWERS)]
         self.question = column(self.asked, *self.answers)
         self.question.add_class("fk-answers")
-        self.read_on = button("Read on", "Go on with the next station", guard(lambda _: act(Taking.read_on)), main=True)
+        self.read_on = button("Read on", "Go on with the next station", guard(lambda _: self._read_on()), main=True)
         self.stop = button("Stop here\nthe survey is saved", "Leave it at that", guard(lambda _: self._stop()))
         self.next_step = words()
         self.enough = column(self.next_step, self.read_on, self.stop)
         self.enough.add_class("fk-answers")
         self.more = self._more_page()
         self.go_on = button("Go on here", TAKEN_OVER, guard(lambda _: state.open(take_over=True)), main=True)
-        self.stopped = False
+        self.stopped, self._shown = False, -1
         box = panel_box(
             w.HTML(f"<style>{_asset('take_look.css')}</style>"),
             head,
@@ -194,6 +194,13 @@ class TakePanel(Panel):
                 self.state.answer(answers(taking.question, taking)[number][0])
 
         return answered
+
+    def _read_on(self) -> None:
+        self.stopped = False
+        if self.state.screen == DONE:
+            self.state.find_more()
+        else:
+            self.state.act(Taking.read_on)
 
     def _stop(self) -> None:
         self.stopped = True
@@ -259,7 +266,7 @@ class TakePanel(Panel):
         line = "Your reading is kept either way." if screen == QUESTION else so_far(taking)
         self.progress.value = (
             f'<div class="fk-done-bar" role="progressbar" aria-valuenow="{share:.0f}"><div style="width:{share:.0f}%">'
-            f'</div></div><div class="fk-sofar fk-progress-text" data-turn="{self.state.turn}">{escape(line)}</div>'
+            f'</div></div><div class="fk-sofar fk-progress-text" data-acts="{self.state.acts}">{escape(line)}</div>'
             f"{why}{note}"
         )
         self.told.value = self._said(taking) if screen in (ENOUGH, DONE) else ""
@@ -297,10 +304,11 @@ class TakePanel(Panel):
         expected = max(taking.expected()[0], 0.0) if taking.knows_setup else None
         # what is kept between stations: the whole inches; a second tap gives the fraction
         start = f"{int(expected / 25.4)} " if unit == "in" and expected is not None else ""
-        turn = f"<!-- {self.state.turn} -->"
-        if not self.state.problems:
-            put(self.reading, start)
-        self.pad.value = keypad(unit, expected) + turn
+        if self._shown == self.state.acts:
+            return  # what is typed at this station stays, whatever else is new
+        self._shown = self.state.acts
+        put(self.reading, start)
+        self.pad.value = f"{keypad(unit, expected)}<!-- {self._shown} -->"
 
     def _show_question(self, taking: Taking) -> None:
         question = taking.question
@@ -316,7 +324,7 @@ class TakePanel(Panel):
             (one.add_class if k == 0 else one.remove_class)("fk-do")
 
     def _show_enough(self, taking: Taking, screen: str) -> None:
-        _, after = enough_words(taking)
+        (_, after), state = enough_words(taking), self.state
         one = taking.latest.assessment.governing if taking.latest is not None else None
         failed = taking.decided == FAIL and one is not None and one.finding is not None
         at = one.finding.measured.at if failed and one is not None and one.finding is not None else None
@@ -327,11 +335,12 @@ class TakePanel(Panel):
         if self.stopped:
             after = f"Saved: {taking.book.path.name}. You may close this page and go on another day."
         waiting = taking.latest is None or taking.latest.read != len(taking.readings)
-        self.next_step.value = (
-            f"<p>{escape('Working out the verdict ...' if waiting and screen == DONE else after)}</p>"
-        )
-        self.read_on.description = f"Read on\n{read_on_words(taking)}"
-        self.read_on.layout.display = "" if screen == ENOUGH else "none"
+        after = state.working or ("Working out the verdict ..." if waiting and screen == DONE else after)
+        self.next_step.value = f"<p>{escape(after)}</p>"
+        undecided = screen == DONE and taking.can_be_decided and not waiting
+        more = "Read more places\nwhere they would do most to decide"
+        self.read_on.description = more if undecided else f"Read on\n{read_on_words(taking)}"
+        self.read_on.layout.display = "" if (screen == ENOUGH or undecided) and not state.working else "none"
         self.stop.layout.display = "none" if self.stopped else ""
 
     def _said(self, taking: Taking) -> str:
@@ -387,7 +396,7 @@ def take_panel(
     *,
     length: str | float = "",
     width: str | float = "",
-    accuracy: str | float = "1/32",
+    accuracy: str | float = "",
     step: str | float = "",
     members: str = "",
     unit: str = "in",
@@ -404,7 +413,7 @@ def take_panel(
     path : the survey file, ``.csv``: gone on with where it is there, begun where it is not
     limits : names of limits or of finishes, or limits
     length, width : of the surface along x and along y, to begin with, such as ``14 ft``; numbers in the unit
-    accuracy : one standard deviation of one reading
+    accuracy : one standard deviation of one reading; 1/32 in where not given
     step : between stations; 2 ft or 600 mm where not given, 4 ft or 1200 mm along members
     members : joists or studs, such as ``16 in along y from 0``; then each of them is read
     unit : of readings that carry none, ``in`` or ``mm``
@@ -429,15 +438,13 @@ def take_panel(
                 expected="length and width, such as 14 ft and 20 ft",
                 remedy="give both; or name a survey that is there, to go on with it",
             )
-        framing = _framing(members, unit)
-        usual = {("in", False): "2 ft", ("in", True): "4 ft", ("mm", False): "600 mm", ("mm", True): "1200 mm"}
         new_book(
             path,
             length=parse_length(length, unit),
             width=parse_length(width, unit),
-            step=parse_length(step or usual[unit, framing is not None], unit),
-            accuracy=parse_length(accuracy if unit == "in" or accuracy != "1/32" else "0.8 mm", unit),
-            framing=framing,
+            step=parse_length(step, unit) if step else None,
+            accuracy=parse_length(accuracy, unit) if accuracy else USUAL_ACCURACY_MM,
+            framing=_framing(members, unit),
             unit=unit,
             surface=surface,
             reading=reading,

@@ -16,6 +16,7 @@ from flatness.panels.state import State
 from flatness.taking.book import BookInUseError
 from flatness.taking.deciding import Look
 from flatness.taking.session import Taking
+from flatness.taking.stations import Station
 
 # what the page shows
 IN_USE, STATION, QUESTION, ENOUGH, DONE, MORE, WRONG = (
@@ -27,6 +28,8 @@ IN_USE, STATION, QUESTION, ENOUGH, DONE, MORE, WRONG = (
     "more",
     "wrong",
 )
+
+PLACING = "Working out where to read more ..."
 
 
 class TakeState(State):
@@ -43,7 +46,8 @@ class TakeState(State):
     taking : the survey; None while another page takes it
     more : whether the page of what is seldom wanted is open
     dark : whether the screen is dark, light, or empty as the device has it
-    turn : counts what was done, so that the page shows it
+    turn : counts what is new, so that the page shows it
+    acts : how much a person has done
     """
 
     more = Bool(False)
@@ -58,6 +62,8 @@ class TakeState(State):
         self.taking: Taking | None = None
         self.in_use: FlatnessError | None = None
         self.worker = Worker(self.lock)
+        self.acts = 0
+        self._says_enough = True
         self.open()
 
     def open(self, take_over: bool = False) -> None:
@@ -69,6 +75,7 @@ class TakeState(State):
             self.taking, self.in_use = None, error
         else:
             self.unit = self.taking.book.unit
+            self.acts += 1
             self.after()
 
     @property
@@ -82,7 +89,7 @@ class TakeState(State):
             return MORE
         if self.taking.question is not None:
             return QUESTION
-        if self.taking.enough and self.taking.left:
+        if self.taking.enough and self.taking.left and self._says_enough:
             return ENOUGH
         return DONE if self.taking.here is None else STATION
 
@@ -95,6 +102,9 @@ class TakeState(State):
         except BookInUseError as error:
             self.taking, self.in_use = None, error
         self.more = False
+        self.acts += 1
+        # a look that comes while a reading is being typed does not take the station from under one's hands
+        self._says_enough = self.taking is not None and self.taking.enough
         self.after()
 
     def answer(self, key: str) -> None:
@@ -116,6 +126,24 @@ class TakeState(State):
             look = taking.looking()
             self.worker.run(lambda stopped, tell: look(), self._looked)
         self.turn += 1
+
+    def find_more(self) -> None:
+        """Work out where more readings would decide, and go on there."""
+        taking = self.taking
+        if taking is None or taking.latest is None or self.worker.busy:
+            return
+        places = taking.placing()
+        self.working = PLACING
+        self.worker.run(lambda stopped, tell: places(), self._placed)
+        self.turn += 1
+
+    def _placed(self, places: list[Station] | None, error: Exception | None) -> None:
+        self.working = ""
+        if error is not None:
+            self.guard(_raise, clears=False)(error)
+            self.turn += 1
+        elif places is not None:
+            self.act(lambda taking: taking.read_more(places))
 
     @staticmethod
     def _last_look_is_due(taking: Taking) -> bool:

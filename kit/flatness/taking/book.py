@@ -34,7 +34,9 @@ from flatness.survey.rows import read_delimited
 from flatness.survey.sheets import header_lines
 
 HEADINGS = ("x", "y", "reading", "setup", "label", "kind")
-READ, BENCHMARK = "surface", "benchmark"
+READ = "surface"
+USUAL_STEP_MM = {"in": 2 * 304.8, "mm": 600.0}
+USUAL_ACCURACY_MM = 25.4 / 32  # common practice, no source
 TAKEN_OVER = "press Go on here to take the readings on this page"
 
 
@@ -260,8 +262,8 @@ def new_book(
     *,
     length: float,
     width: float,
-    step: float,
-    accuracy: float,
+    step: float | None = None,
+    accuracy: float = USUAL_ACCURACY_MM,
     outline: Polygon | None = None,
     openings: Sequence[Polygon] = (),
     framing: Framing | None = None,
@@ -277,7 +279,7 @@ def new_book(
     ----------
     path : a new ``.csv`` file
     length, width : of the surface along x and along y [mm], where no outline is given
-    step : between stations [mm]
+    step : between stations [mm]; None takes 2 ft or 600 mm, and 4 ft or 1200 mm along members
     accuracy : one standard deviation of one reading [mm]
     outline, openings : of the surface [mm]
     framing : the members beneath
@@ -293,6 +295,7 @@ def new_book(
     ArgumentError : a value that cannot stand in it
     """
     path = Path(path)
+    step = USUAL_STEP_MM[unit] * (1 if framing is None else 2) if step is None else step
     reference = "plumb" if surface == "wall" else "level"
     lines = header_lines(
         title=title,

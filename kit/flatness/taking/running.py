@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg.lapack import dpotri, dtrtrs
+from scipy.linalg.lapack import dtrtrs
 from scipy.special import ndtr, stdtrit
 
 from flatness.arrays import Floats
@@ -134,14 +134,6 @@ class Running:
         """
         wilder = self.wilder
         return math.hypot(wilder * error, max(1.0, wilder) * self.parameters.reading_error)
-
-    def left_out(self) -> tuple[Floats, Floats]:
-        """What all other readings say of each one [n] mm, and its error with that of the reading [n] mm."""
-        inverse, failed = dpotri(self._low, lower=1)
-        assert not failed
-        inverse = np.tril(inverse) + np.tril(inverse, -1).T
-        variance = 1 / np.diag(inverse)
-        return self._heights - variance * (inverse @ self._heights), np.sqrt(variance)
 
     @property
     def _heights(self) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
+from flatness.limits.more_readings import more_readings
 from flatness.limits.verdict import FAIL, PASS
 from flatness.notes import Note
 from flatness.survey.files import read_survey
@@ -26,6 +27,7 @@ from flatness.taking.stations import Station, Walk, walk_of
 ROUNDED_MM = {"in": 25.4 / 16, "mm": 1.0}  # to which readings are typed
 TIES = 2  # old stations that are read again once the instrument was moved
 TIE_APART_MM = 6 * 304.8
+MORE = -1  # number and line of a place that is no station of the walk
 FEWEST_SHOTS = 5  # second shots that tell how good a reading is
 SECONDS_A_READING = 20.0  # common practice, no source
 
@@ -45,6 +47,7 @@ class Taking:
     question : what is asked of the reading just taken; None where nothing is
     again : whether the station is read a second time
     ties : old stations still to be read since the instrument was moved
+    more : places still to be read besides the stations, since these could not decide
     setup : name of the instrument's set-up
     latest : the last look at the verdict
     said : what a person should know of the last step, as a note; empty where nothing is
@@ -75,9 +78,12 @@ class Taking:
         self.question: Question | None = None
         self.latest: Look | None = None
         self.again, self.reading_on, self.due, self.said = False, False, False, ""
+        self.setup = "1"
         self.ties: list[Station] = []
+        self.more: list[Station] = []
         self._offered: list[Station] = []
         self._right: set[int] = set()
+        self._to_ask: Look | None = None
         self.here: Station | None = None
         self._restore()
         self.here = self._following(self._last_station())
@@ -181,15 +187,15 @@ class Taking:
         return look
 
     def take_look(self, look: Look) -> None:
-        """Show a look, and from now on expect readings as its surface does."""
-        self.latest = look
+        """Show a look, and from now on expect readings as its surface does.
+
+        It may come while a reading is typed: the station stays, and what it says of earlier ones is asked after it.
+        """
+        self.latest = self._to_ask = look
         if look.assessment.likely is not None:
             self.running.fill(self.running.taken, parameters_of(look.assessment.likely.fit, self.reading_error))
-        if self.here is not None and not self.again and self.question is None and not self.ties:
-            last = self._last_station()
-            if last is None or last.line != self.here.line:
-                self.here = self._following(last)
-        self._ask_of_earlier(look)
+        if self.here is None:
+            self._ask_of_earlier()
 
     # what a person does
 
@@ -226,10 +232,14 @@ class Taking:
     def was(self, number: int) -> None:
         """The reading in question was one of the likely slips."""
         question, here = self._answered()
-        setup = self._take_back_at(here) if question.about == EARLIER else self.setup
+        earlier = question.about == EARLIER
+        setup = self._take_back_at(here) if earlier else self.setup
         entry = self.book.entry(here.x, here.y, question.slips[number].text, setup)
         self.book.add(entry)
-        self._took(entry)
+        if earlier:
+            self._note(entry)
+        else:
+            self._took(entry)
 
     def was_elsewhere(self) -> None:
         """The reading in question was taken at the other station that was named; this one is still to be read."""
@@ -292,7 +302,9 @@ class Taking:
         self.book.strike(last)
         self._restore()
         self.ties = []
-        self.here = self.walk.at(last.x, last.y) or self._following(self._last_station())
+        self.here = self._station_of(last)
+        if self.here.number == MORE:
+            self.more = [self.here, *self.more]
         self.said = Note("taken-back")
 
     def second_shot(self) -> None:
@@ -308,11 +320,40 @@ class Taking:
             return
         self._offered = []
         self.ties = self._old_stations(TIES)
-        self.setup = str(1 + max((int(one.setup) for one in self._standing if one.setup.isdigit()), default=1))
+        self.setup = str(int(self.setup) + 1)
         # so that the set-up is not forgotten should the page be closed now
         self.book.add(self.book.entry(self.ties[0].x, self.ties[0].y, "", self.setup))
         self._restore()
         self.here, self.again, self.question = self.ties[0], False, None
+
+    @property
+    def can_be_decided(self) -> bool:
+        """Whether the verdict is open, and more readings could decide it."""
+        if self.latest is None or self.decided:
+            return False
+        found = self.latest.assessment
+        return any(one.in_doubt(found.confidence) for one in found.judged)
+
+    def placing(self) -> Callable[[], list[Station]]:
+        """What finds the places that would do most to decide, to be called in another thread; each as often as to read.
+
+        What is called raises MeasureError where more readings could not decide.
+        """
+        assert self.latest is not None
+        assessment, tape = self.latest.assessment, ROUNDED_MM[self.book.unit]
+
+        def places() -> list[Station]:
+            found = more_readings(assessment)
+            rows = zip(found["x"], found["y"], found["times"], strict=True)
+            on_tape = ((round(x / tape) * tape, round(y / tape) * tape, int(times)) for x, y, times in rows)
+            return [Station(MORE, float(x), float(y), MORE, False) for x, y, times in on_tape for _ in range(times)]
+
+        return places
+
+    def read_more(self, places: Sequence[Station]) -> None:
+        """Read these places too, one after another; a place that stands there twice is read twice, afresh."""
+        self.more = list(places)
+        self.here = self._following(None)
 
     def read_on(self) -> None:
         """Go on though enough is read."""
@@ -357,16 +398,20 @@ class Taking:
         self.question = None
         return question, question.station
 
-    def _ask_of_earlier(self, look: Look) -> None:
+    def _ask_of_earlier(self) -> None:
         """Ask of a reading that by now is likelier a slip than anything else, unless it was said to be right."""
-        if self.question is not None or self.again or self.ties:
+        look = self._to_ask
+        if look is None or self.question is not None or self.again or self.ties:
             return
+        self._to_ask = None
         for slip in look.assessment.slips:
             station = self.walk.at(slip.x, slip.y)
             entry = None if station is None else self._reading_at(station)
             if station is None or entry is None or station.number in self._right:
                 continue
             assert entry.reading is not None
+            if abs(entry.reading - slip.reading) > 0.01:
+                continue  # it was read again since
             error = abs(slip.reading - slip.expected) / slip.times
             self.question = Question(
                 EARLIER,
@@ -395,11 +440,13 @@ class Taking:
 
     def _took(self, entry: Entry, again: bool = False) -> None:
         """A line was written: go on to the next station."""
-        station = self.walk.at(entry.x, entry.y)
+        station = self._station_of(entry)
         if not again:
             self._note(entry)
+        if self.more and not self.ties and _same_place(self.more[0], entry):
+            self.more = self.more[1:]
         self.again = False
-        if self.ties and station is not None and station == self.ties[0]:
+        if self.ties and station == self.ties[0]:
             self.ties = self.ties[1:]
             if self.ties:
                 self.here = self.ties[0]
@@ -408,8 +455,9 @@ class Taking:
             if not math.isnan(apart):
                 self.said = Note("ties-agree", apart=apart)
         self.here = self._following(station)
-        if self.here is None or station is None or self.here.line != station.line:
+        if self.here is None or self.here.line != station.line:
             self.due = len(self.readings) >= FIRST_LOOK
+        self._ask_of_earlier()
 
     def _note(self, entry: Entry) -> None:
         self._standing.append(entry)
@@ -436,18 +484,18 @@ class Taking:
             if one.kind == READ and one.reading is not None:
                 taken.append(Taken(one.x, one.y, self.sign * one.reading, one.setup))
         self.running.fill(taken)
-        self.setup = standing[-1].setup if standing and standing[-1].setup else "1"
+        self.setup = str(max((int(one.setup) for one in standing if one.setup.isdigit()), default=1))
         self.due = len(taken) >= FIRST_LOOK
 
+    def _station_of(self, entry: Entry) -> Station:
+        return self.walk.at(entry.x, entry.y) or Station(MORE, entry.x, entry.y, MORE, False)
+
     def _last_station(self) -> Station | None:
-        for one in reversed(self._standing):
-            if one.kind == READ and (station := self.walk.at(one.x, one.y)) is not None:
-                return station
-        return None
+        return next((self._station_of(one) for one in reversed(self._standing) if one.kind == READ), None)
 
     def _following(self, here: Station | None) -> Station | None:
         worth = self.latest.worth if self.latest is not None else None
-        return self.walk.following(self._done, here, worth)
+        return self.walk.following(self._done, here, worth) or next(iter(self.more), None)
 
     def _old_stations(self, count: int) -> list[Station]:
         """Old stations to read again, the last ones, well apart, and none that was offered before."""

@@ -68,6 +68,8 @@ def so_far(taking: Taking) -> str:
     """The verdict so far, and how many stations are left at the most."""
     left = taking.left
     more = f"At most {left} to go." if left else "All stations are read."
+    if taking.enough and left:
+        return f"Enough is read: it {'fails' if taking.decided == FAIL else 'passes'}. {more}"
     if taking.latest is None:
         return f"Too early to say how it comes out. {more}"
     one = taking.latest.assessment.governing
@@ -88,6 +90,8 @@ def header_words(taking: Taking) -> str:
         return "Old station"
     if taking.again:
         return "Second shot"
+    if taking.here is not None and taking.more:
+        return f"{len(taking.more)} more"
     count = len(taking.walk.stations)
     return f"{min(len(taking.done) + 1, count)} of {count}"
 
@@ -151,7 +155,8 @@ def enough_words(taking: Taking) -> tuple[str, str]:
         bar = tape(max(one.bar for one in sweeps), taking.book.unit)
         strips = "this strip" if len(sweeps) == 1 else f"these {len(sweeps)} strips"
         return what, f"Nobody has looked between the stations: slide a {bar} bar along {strips}."
-    return "Too close to call", "All stations are read. The check of this survey says where to read more."
+    after = "A few more places may decide it." if taking.can_be_decided else "The check of this survey says why."
+    return "Too close to call", f"All stations are read. {after}"
 
 
 def read_on_words(taking: Taking) -> str:
