@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import json
+import os
+import secrets
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -15,11 +18,12 @@ from typing import Any
 
 from flatness.comparison.alignment import WAYS
 from flatness.errors import ArgumentError, FlatnessError
-from flatness.files import write_new
+from flatness.files import why, write_new
 from flatness.survey.files import ENDINGS
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 LARGEST_UPLOAD = 256 * 1024**2  # [bytes]; a server that is told nothing loses more than 10 MB in silence
+TOKEN = "JUPYTER_TOKEN"
 STOPPED = 130  # by Control-C, as a shell shows it
 
 
@@ -45,7 +49,8 @@ def add_present(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ip",
         default=LOOPBACK[0],
-        help="address to serve on; where not given (127.0.0.1) nobody but you, on this machine, can see the page",
+        help="address to serve on; where not given (127.0.0.1) the page is seen on this machine alone; "
+        "anywhere only with its token",
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
 
@@ -67,18 +72,33 @@ def run_present(options: argparse.Namespace) -> int:
     file = _existing(options.file, (*ENDINGS, ".toml", ".ipynb"))
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = file if file.suffix.lower() == ".ipynb" else _write_notebook(options, file, Path(folder))
-        if options.ip in LOOPBACK:
-            print(f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop.", flush=True)
-        else:
-            print("Others can reach the page: give its address, with its token, only to whom you trust.", flush=True)
-        return _serve(server_line(notebook, options))
+        _check_port(options)
+        token = os.environ.get(TOKEN) or secrets.token_urlsafe(24)
+        host = f"[{options.ip}]" if ":" in options.ip else options.ip
+        print(f"The page is at http://{host}:{options.port}/?token={token} - press Control-C to stop.", flush=True)
+        if options.ip not in LOOPBACK:
+            print("Others can reach it: give this address, with its token, only to whom you trust.", flush=True)
+        return _serve(server_line(notebook, options), {**os.environ, TOKEN: token})
 
 
-def _serve(line: list[str]) -> int:
+def _check_port(options: argparse.Namespace) -> None:
+    """Refuse a port or an address that cannot be had: the page would stand elsewhere than where it is said to be."""
+    family = socket.AF_INET6 if ":" in options.ip else socket.AF_INET
+    try:
+        with socket.socket(family) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
+            probe.bind((options.ip, options.port))
+    except OSError as error:
+        what, expected = f"the page cannot be served there: {why(error)}", "an address and a port that are free"
+        value, remedy = f"{options.ip}, port {options.port}", "choose another --port"
+        raise ArgumentError(what, column="--port", value=value, expected=expected, remedy=remedy) from error
+
+
+def _serve(line: list[str], environment: Mapping[str, str]) -> int:
     """Run the server until it ends, or until this program is told to stop: then it stops too."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
-        with subprocess.Popen(line) as server:
+        with subprocess.Popen(line, env=environment) as server:
             try:
                 return server.wait()
             except KeyboardInterrupt:
@@ -93,14 +113,15 @@ def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
     line = [
         sys.executable,
         "-m",
-        "voila",
+        "flatness.commands.page_server",
         str(notebook),
         f"--Voila.ip={options.ip}",
         f"--port={options.port}",
+        "--Voila.port_retries=0",
+        "--token",  # from the environment: whoever has it not is turned away
         "--strip_sources=True",
         f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
     ]
-    line += [] if options.ip in LOOPBACK else ["--token"]  # whoever has not the token is turned away
     return [*line, "--no-browser"] if options.no_browser else line
 
 
