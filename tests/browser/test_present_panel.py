@@ -2,6 +2,7 @@
 
 import importlib.util
 import re
+import secrets
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,7 @@ class Page(Served):
         super().__init__(folder)
         self.written = folder / "notebooks"
         notebook = str(self.written / "present_to_owner.ipynb")
+        self.env["JUPYTER_TOKEN"] = self.token = secrets.token_hex(8)
         self.start(
             ["-m", "flatness", "present", notebook, "--no-browser", f"--port={self.port}"], "/voila/static/nothing"
         )
@@ -44,7 +46,7 @@ def opened(server, context):
     page.errors = []
     page.on("pageerror", lambda error: page.errors.append(str(error)))
     page.set_viewport_size(PROJECTOR)
-    page.goto(server.url, wait_until="commit", timeout=WAIT)
+    page.goto(f"{server.url}/?token={server.token}", wait_until="commit", timeout=WAIT)
     wait_for(page)
     yield page
     page.close()

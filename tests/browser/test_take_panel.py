@@ -3,6 +3,7 @@
 import importlib.util
 import os
 import re
+import secrets
 import signal
 
 import pytest
@@ -22,6 +23,7 @@ class Page(Served):
     def __init__(self, folder):
         super().__init__(folder)
         self.survey = folder / "room.csv"
+        self.env["JUPYTER_TOKEN"] = self.token = secrets.token_hex(8)
         given = ["--limit", "wood-glued", "--length", "8ft", "--width", "8ft", "--no-browser", f"--port={self.port}"]
         self.start(["-m", "flatness", "take", str(self.survey), *given], "/voila/static/nothing")
 
@@ -49,7 +51,7 @@ def phone(browser):
 
 
 def opened(page, server):
-    page.goto(server.url, wait_until="commit", timeout=WAIT)
+    page.goto(f"{server.url}/?token={server.token}", wait_until="commit", timeout=WAIT)
     panel = page.locator(".fk-take")
     go_on, more = (panel.get_by_role("button", name=name) for name in ("Go on here", "More"))
     expect(go_on.or_(more)).to_be_visible(timeout=WAIT)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import flatness
+from flatness.commands import present
 from flatness.commands import take as command
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.panels.take import keypad, take_panel
@@ -189,7 +190,8 @@ def options_of(*given):
 
 def test_the_command_begins_a_survey_and_serves_a_page_with_it(tmp_path, monkeypatch, capsys):
     served = []
-    monkeypatch.setattr(command, "serve", lambda line: served.append(line) or 0)
+    monkeypatch.delenv("JUPYTER_TOKEN", raising=False)
+    monkeypatch.setattr(present, "_serve", lambda line, environment: served.append((line, environment)) or 0)
     path = tmp_path / "room.csv"
     given = (
         str(path),
@@ -207,14 +209,16 @@ def test_the_command_begins_a_survey_and_serves_a_page_with_it(tmp_path, monkeyp
     told = capsys.readouterr().out
     assert "begun:" in told
     assert "http://127.0.0.1:8867/" in told
-    assert "--Voila.ip=127.0.0.1" in served[0]
-    assert not any(part.startswith("--token") for part in served[0])
+    assert "--Voila.ip=127.0.0.1" in served[0][0]
+    assert "--no-browser" not in served[0][0]
     # once more: it goes on, for the site's own network, with a token in the address
-    assert command.run_take(options_of(str(path), "--limit", "wood-glued", "--ip", "192.0.2.7")) == 0
+    assert command.run_take(options_of(str(path), "--limit", "wood-glued", "--ip", "0.0.0.0")) == 0
     told = capsys.readouterr().out
     assert "0 readings so far" in told
-    token = re.search(r"http://192\.0\.2\.7:8867/\?token=(\S+)", told)[1]
-    assert f"--token={token}" in served[1]
+    token = re.search(r"On the phone open: http://\S+:8867/\?token=(\S+)", told)[1]
+    assert served[1][1]["JUPYTER_TOKEN"] == token != served[0][1]["JUPYTER_TOKEN"]
+    assert token not in " ".join(served[1][0])  # where a list of processes would show it
+    assert "--no-browser" in served[1][0]
     assert len(token) >= 12
 
 

@@ -220,3 +220,25 @@ def test_notes_on_stations_that_are_named_elsewhere_are_left_out_and_no_others()
     assert notes_but_on(survey, []) == (first, second)
     assert notes_but_on(survey, [(x[20], y[20])]) == (second,)
     assert notes_but_on(survey, [(x[60], y[60]), (x[40], y[40])]) == (first,)
+
+
+def test_a_station_far_from_all_others_is_questioned() -> None:
+    x, y = grid(5, 5)
+    for far in (1_000_000.0, 30_000.0):
+        survey = read(as_text(np.append(x, far), np.append(y, 0.0), np.zeros(26)))
+        doubts = [problem for problem in survey.notes if "from all others" in str(problem.what)]
+        assert [problem.cell for problem in doubts] == ["C28"]  # a line of header, one of heads, 26 rows
+        # the nearest station stands at x 2400
+        assert getattr(doubts[0].what, "values", {}).get("away", far - 2400.0) == pytest.approx(far - 2400.0)
+    # two that were mistyped alike, and a second room beside the first
+    two = read(as_text(np.append(x, [9e5, 9e5]), np.append(y, [0.0, 600.0]), np.zeros(27)))
+    assert sum("from all others" in str(problem.what) for problem in two.notes) == 2
+
+
+def test_stations_of_one_surface_are_not_questioned() -> None:
+    x, y = grid(9, 7)
+    kept = (x < 1200) | (x > 3000)  # a strip of 2 m was not read
+    rng = np.random.default_rng(5)
+    for a, b in ((x, y), (x[kept], y[kept]), tuple(rng.uniform(0, 9000, (2, 40))), (x, 12 * y)):
+        survey = read(as_text(a, b, np.zeros(len(a))))
+        assert not any("from all others" in str(problem.what) for problem in survey.notes)

@@ -5,20 +5,25 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import json
+import os
+import secrets
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from flatness.comparison.alignment import WAYS
 from flatness.errors import ArgumentError, FlatnessError
-from flatness.files import write_new
+from flatness.files import why, write_new
 from flatness.survey.files import ENDINGS
 
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
+LOOPBACK, ANYWHERE = ("127.0.0.1", "localhost", "::1"), ("0.0.0.0", "::")
 LARGEST_UPLOAD = 256 * 1024**2  # [bytes]; a server that is told nothing loses more than 10 MB in silence
+TOKEN = "JUPYTER_TOKEN"
 STOPPED = 130  # by Control-C, as a shell shows it
 
 
@@ -44,7 +49,8 @@ def add_present(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ip",
         default=LOOPBACK[0],
-        help="address to serve on; where not given (127.0.0.1) nobody but you, on this machine, can see the page",
+        help="address to serve on; where not given (127.0.0.1) the page is seen on this machine alone; "
+        "anywhere only with its token",
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
 
@@ -60,15 +66,19 @@ def run_present(options: argparse.Namespace) -> int:
     file = _existing(options.file, (*ENDINGS, ".toml", ".ipynb"))
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = file if file.suffix.lower() == ".ipynb" else _write_notebook(options, file, Path(folder))
-        if options.ip in LOOPBACK:
-            print(f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop.", flush=True)
-        else:
-            print("Others can reach the page: give its address, with its token, only to whom you trust.", flush=True)
-        return serve(server_line(notebook, options))
+        return serve_page(notebook, options, _said)
+
+
+def _said(address: str, seen: bool) -> list[str]:
+    others = "Others can reach it: give this address, with its token, only to whom you trust."
+    return [f"The page is at {address} - press Control-C to stop.", *([others] if seen else [])]
 
 
 def check_can_serve(options: argparse.Namespace) -> None:
-    """Raise FlatnessError where no page can be served: no server of pages is installed, or there is no such port."""
+    """Raise FlatnessError where no page can be served: no server of pages, or an address or port not to be had.
+
+    Another port in its place would leave the page elsewhere than where it is said to be.
+    """
     if importlib.util.find_spec("voila") is None:
         raise FlatnessError(
             "the page needs voila, which is not installed",
@@ -76,13 +86,42 @@ def check_can_serve(options: argparse.Namespace) -> None:
         )
     if not 1 <= options.port <= 65535:
         raise ArgumentError("no such port", column="--port", value=str(options.port), expected="1 to 65535")
+    family = socket.AF_INET6 if ":" in options.ip else socket.AF_INET
+    try:
+        with socket.socket(family) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
+            probe.bind((options.ip, options.port))
+    except OSError as error:
+        what, expected = f"the page cannot be served there: {why(error)}", "an address and a port that are free"
+        value, remedy = f"{options.ip}, port {options.port}", "choose another --port"
+        raise ArgumentError(what, column="--port", value=value, expected=expected, remedy=remedy) from error
 
 
-def serve(line: list[str]) -> int:
+def serve_page(notebook: Path, options: argparse.Namespace, said: Callable[[str, bool], Iterable[str]]) -> int:
+    """Print what is ``said`` of its address, token and all, and of whether others can reach it, and serve a page."""
+    token = os.environ.get(TOKEN) or secrets.token_urlsafe(24)
+    host = _own_address() if options.ip in ANYWHERE else options.ip
+    address = f"http://{f'[{host}]' if ':' in host else host}:{options.port}/?token={token}"
+    for line in said(address, options.ip not in LOOPBACK):
+        print(line, flush=True)
+    return _serve(server_line(notebook, options), {**os.environ, TOKEN: token})
+
+
+def _own_address() -> str:
+    """This machine's address on the network that it is in; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # of RFC 5737, for documentation: it only chooses the way out
+            return str(probe.getsockname()[0])
+        except OSError:
+            return socket.gethostname()
+
+
+def _serve(line: list[str], environment: Mapping[str, str]) -> int:
     """Run the server until it ends, or until this program is told to stop: then it stops too."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
-        with subprocess.Popen(line) as server:
+        with subprocess.Popen(line, env=environment) as server:
             try:
                 return server.wait()
             except KeyboardInterrupt:
@@ -92,21 +131,20 @@ def serve(line: list[str]) -> int:
         signal.signal(signal.SIGTERM, before)
 
 
-def server_line(notebook: Path, options: argparse.Namespace, token: str = "") -> list[str]:
-    """The command that serves a notebook as a page without its code; ``token``: empty has the server make one."""
+def server_line(notebook: Path, options: argparse.Namespace) -> list[str]:
+    """The command that serves a notebook as a page without its code."""
     line = [
         sys.executable,
         "-m",
-        "voila",
+        "flatness.commands.page_server",
         str(notebook),
         f"--Voila.ip={options.ip}",
         f"--port={options.port}",
+        "--Voila.port_retries=0",
+        "--token",  # from the environment: whoever has it not is turned away
         "--strip_sources=True",
         f"--Voila.tornado_settings={{'websocket_max_message_size': {LARGEST_UPLOAD}}}",
     ]
-    line += (
-        [] if options.ip in LOOPBACK else [f"--token={token}" if token else "--token"]
-    )  # whoever has not the token is turned away
     return [*line, "--no-browser"] if options.no_browser else line
 
 

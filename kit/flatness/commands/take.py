@@ -7,14 +7,12 @@ import importlib
 import importlib.util
 import io
 import json
-import secrets
-import socket
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import add_fields, add_limits, limits_of, new_report, read_fields
-from flatness.commands.present import LOOPBACK, check_can_serve, notebook_of, serve, server_line
+from flatness.commands.present import LOOPBACK, check_can_serve, notebook_of, serve_page
 from flatness.commands.sheet import Layout
 from flatness.errors import FlatnessError
 from flatness.job.schema import Field as Key
@@ -36,7 +34,6 @@ OWN: Keys = {
     "unit": Key(Choice("in", "mm"), "of readings that carry none (in)"),
     "title": Key(Text(), "of the survey"),
 }
-ANYWHERE = ("0.0.0.0", "::")
 
 
 def add_take(parser: argparse.ArgumentParser) -> None:
@@ -79,11 +76,8 @@ def run_take(options: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = Path(folder) / "take.ipynb"
         notebook.write_text(json.dumps(_notebook(path, options)), encoding="utf-8")
-        token = "" if options.ip in LOOPBACK else secrets.token_urlsafe(9)
-        for line in _where(options, token):
-            print(line, flush=True)
-        options.no_browser = options.no_browser or bool(token)  # the phone has one
-        return serve(server_line(notebook, options, token))
+        options.no_browser = options.no_browser or options.ip not in LOOPBACK  # the phone has one
+        return serve_page(notebook, options, _said)
 
 
 def _begin(path: Path, own: dict[str, Any]) -> None:
@@ -136,26 +130,14 @@ def _notebook(path: Path, options: argparse.Namespace) -> dict[str, Any]:
     )
 
 
-def _where(options: argparse.Namespace, token: str) -> list[str]:
-    if not token:
-        return [f"The page is at http://{options.ip}:{options.port}/ - press Control-C to stop."]
-    host = _own_address() if options.ip in ANYWHERE else options.ip
-    address = f"http://{host}:{options.port}/?token={token}"
+def _said(address: str, seen: bool) -> list[str]:
+    if not seen:
+        return [f"The page is at {address} - press Control-C to stop."]
     return [
         f"On the phone open: {address}",
         *_qr_code(address),
         "Whoever has this address can write readings: give it only to whom you trust. Press Control-C to stop.",
     ]
-
-
-def _own_address() -> str:
-    """This machine's address on the network that it is in; nothing is sent."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # of RFC 5737, for documentation: it only chooses the way out
-            return str(probe.getsockname()[0])
-        except OSError:
-            return socket.gethostname()
 
 
 def _qr_code(address: str) -> list[str]:

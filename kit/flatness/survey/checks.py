@@ -8,12 +8,14 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from flatness.arrays import Floats
 from flatness.errors import Problem
 from flatness.notes import Note
-from flatness.survey.cells import Reading, Readings, Report, meant
+from flatness.survey.cells import Reading, Readings, Report, column_letter, meant
 from flatness.survey.header import Header
 from flatness.survey.readings import SAME_PLACE_MM, Survey, place_keys
 from flatness.survey.setups import EIGHTH_MM
@@ -28,6 +30,8 @@ SHARP_MM = 254.0  # readings so far from zero have digits enough to tell a slip 
 # by which, by which part of itself, and by how many times the spread around it no one station stands off; the kit's own
 GROSS_MM, GROSS_SHARE, GROSS_SPREADS = 50.8, 0.25, 10.0
 FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
+FAR_STEPS, LEAST_FAR_MM = 10.0, 4876.8  # usual steps, or 16 ft, beyond which stations stand apart; the kit's own
+MOST_FAR = 3  # stations that stand apart together and may still be mistyped; more are another room
 SIGMAS = 6.0
 MAD_TO_SIGMA = 1.4826  # median absolute deviation to standard deviation, normal distribution (closed form)
 
@@ -62,7 +66,7 @@ def check_readings(readings: Readings, heights: list[float], header: Header, rep
     _check_repeats(index, z, points, header.accuracy, report)
     _check_reach(x, y, points, header, report)
     typed_wrong = _check_slips(x, y, z, readings, points, header.accuracy, report)
-    notes = [*readings.doubts]
+    notes = [*readings.doubts, *_far_stations(x[place], y[place], [points[k] for k in place], report.file)]
     if not typed_wrong:
         notes += far_off_neighbours(x, y, z, points, header.accuracy, report.file, readings)
     notes += _look_like_drops(z, readings, points, report.file)
@@ -159,6 +163,42 @@ def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -
     if np.ptp(width) <= 2 * SAME_PLACE_MM:
         what, remedy = "all stations lie on one line", "read a second line beside the first"
         report.add(what, points[0].row, points[0].column, expected="stations that span an area", remedy=remedy)
+
+
+def _far_stations(x: Floats, y: Floats, points: list[Reading], file: str) -> list[Problem]:
+    """Questions on stations so far from most others that they are hardly of one surface: one, two or three together."""
+    if len(x) < FEWEST_STATIONS:
+        return []
+    near = np.asarray(cKDTree(np.column_stack([x, y])).query(np.column_stack([x, y]), k=2)[0])[:, 1]
+    reach = max(FAR_STEPS * float(np.median(near)), LEAST_FAR_MM)
+    group = _groups(x, y, reach)
+    counts = np.bincount(group)
+    most = counts.argmax()
+    if 2 * counts[most] < len(x):  # lines far apart, each a group of its own
+        return []
+    far = np.flatnonzero((group != most) & (counts[group] <= MOST_FAR))
+    others = cKDTree(np.column_stack([x, y])[group == most])
+    away = np.asarray(others.query(np.column_stack([x[far], y[far]]))[0])
+    return [
+        Problem(
+            Note("station-far", x=float(x[k]), y=float(y[k]), away=float(by)),
+            file,
+            points[k].row,
+            column_letter(points[k].column),
+            expected="stations of one surface",
+            remedy="check its position with the tape; leave it out if it is of another room",
+        )
+        for k, by in zip(far, away, strict=True)
+    ]
+
+
+def _groups(x: Floats, y: Floats, reach: float) -> NDArray[np.int64]:
+    """Number of the group of each station: squares of this side that touch hold one group."""
+    squares = np.floor(np.column_stack([x, y]) / reach).astype(np.int64)
+    held, of_square = np.unique(squares, axis=0, return_inverse=True)
+    touching = cKDTree(held.astype(np.float64)).query_pairs(1.5, output_type="ndarray")
+    links = coo_matrix((np.ones(len(touching)), (touching[:, 0], touching[:, 1])), shape=(len(held),) * 2)
+    return connected_components(links, directed=False)[1].astype(np.int64)[of_square.reshape(-1)]
 
 
 def _check_inside(x: Floats, y: Floats, points: list[Reading], header: Header, report: Report) -> None:

@@ -215,5 +215,5 @@ def rerun_text(found: Rerun) -> str:
     count = len(found.differences)
     head = f"{count} {'thing differs' if count == 1 else 'things differ'}:"
     if not count:
-        head = "Nothing differs: the same files give the same numbers."
+        head = "Nothing differs: the same files give the same numbers, to one part in a million."
     return bulleted(head, [*found.differences, *(f"remark: {text}" for text in found.remarks)])

@@ -1,0 +1,120 @@
+"""The worst placement of a bar against every pair of contacts tried one by one, on small surfaces with holes."""
+
+import math
+
+import numpy as np
+import pytest
+
+from flatness.errors import MeasureError
+from flatness.measures.planes import fit_plane
+from flatness.measures.straightedge import profile_through, straightedge
+from flatness.surface.lattice import make_surface
+
+SPACING = 100.0
+WAYS = ((1, 0), (0, 1), (1, 1), (-1, 1))  # of 4 headings: rows, columns and both diagonals, whose contacts are nodes
+
+
+def a_surface(seed, shape=(5, 7), holes=2):
+    rng = np.random.default_rng(seed)
+    z = rng.normal(0, 3, shape)
+    z.flat[rng.choice(z.size, holes, replace=False)] = np.nan
+    return z
+
+
+def node(z, row, column):
+    rows, columns = z.shape
+    return z[row, column] if 0 <= row < rows and 0 <= column < columns else np.nan
+
+
+def every_bar(z, length, exactly=False):
+    """Every bar in its row, column or diagonal: what lies under it, node by node: (rise over the bar, node, ends)."""
+    for dx, dy in WAYS:
+        most = math.floor(length / (SPACING * math.hypot(dx, dy)) + 1e-9)
+        for row in range(z.shape[0]):
+            for column in range(z.shape[1]):
+                for steps in range(2, most + 1):
+                    line = [node(z, row + k * dy, column + k * dx) for k in range(steps + 1)]
+                    if np.isnan(line).any() or (exactly and steps != most):
+                        continue
+                    for k in range(1, steps):
+                        chord = line[0] + (line[-1] - line[0]) * k / steps
+                        ends = ((column, row), (column + steps * dx, row + steps * dy))
+                        yield line[k] - chord, (column + k * dx, row + k * dy), ends
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("length", [200.0, 283.0, 420.0])
+def test_the_worst_gap_and_where_the_bar_rests(seed, length):
+    z = a_surface(seed)
+    found = straightedge(make_surface(z, SPACING, x0=50.0, y0=-70.0), length, headings=4)
+    rise, at, ends = min(every_bar(z, length), key=lambda bar: bar[0])
+    assert found.worst.gap == pytest.approx(-rise, abs=1e-9)
+    assert found.worst.at == pytest.approx((50 + SPACING * at[0], -70 + SPACING * at[1]))
+    places = [(50 + SPACING * x, -70 + SPACING * y) for x, y in ends]
+    told = sorted(found.worst.contacts)
+    assert np.allclose(told, sorted(places))
+    # and the map shows, node by node, the largest of the gaps there
+    gaps = np.where(np.isnan(z), np.nan, 0.0)
+    for rise, (x, y), _ in every_bar(z, length):
+        gaps[y, x] = max(gaps[y, x], -rise)
+    assert np.allclose(found.gap, gaps, equal_nan=True, atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_crown_is_of_the_longest_bar_that_fits(seed):
+    z = a_surface(seed, holes=1)
+    found = straightedge(make_surface(z, SPACING), 300.0, headings=4)
+    # rows and columns hold bars of three steps, diagonals of two
+    rise, at, _ = max(every_bar(z, 300.0, exactly=True), key=lambda bar: bar[0])
+    assert found.crown == pytest.approx(rise, abs=1e-9)
+    assert found.crown_at.at == pytest.approx((SPACING * at[0], SPACING * at[1]))
+
+
+@pytest.mark.parametrize(("column", "line"), [(1, [0, -4, 0, 3, 6]), (3, [6, 3, 0, -4, 0])])
+def test_bars_that_rest_on_the_first_and_on_the_last_column(column, line):
+    # the dip lies 4 under the chord of its two neighbours; beyond it the line only rises, and shows no larger gap
+    found = straightedge(make_surface([line] * 3, SPACING), 200.0, headings=2)
+    assert found.worst.gap == pytest.approx(4.0)
+    assert found.worst.at[0] == column * SPACING
+    assert sorted(x for x, _ in found.worst.contacts) == [(column - 1) * SPACING, (column + 1) * SPACING]
+
+
+def test_a_bar_of_two_steps_has_a_gap_and_a_bar_of_one_has_none():
+    surface = make_surface([[0.0, -4.0, 0.0]] * 3, SPACING)
+    assert straightedge(surface, 2 * SPACING, headings=4).worst.gap == 4.0
+    assert straightedge(surface, 2 * SPACING - 1, headings=4).worst is None
+    hump = make_surface([[0.0, 4.0, 0.0]] * 3, SPACING)
+    assert straightedge(hump, 2 * SPACING, headings=4).crown == 4.0
+    assert straightedge(hump, 2 * SPACING - 1, headings=4).crown == 0.0
+
+
+def test_a_profile_runs_as_far_as_the_surface_both_ways():
+    z = np.array([[0.0, 1.0, 2.0, 3.0, np.nan, 5.0]] * 2)
+    surface = make_surface(z, SPACING)
+    for reach, want in ((100.0, [-100, 0, 100]), (500.0, [-200, -100, 0, 100]), (99.0, [0])):
+        distances, heights = profile_through(surface, (200.0, 0.0), 0.0, reach)
+        assert distances.tolist() == want
+        assert heights.tolist() == [2 + d / SPACING for d in want]
+
+
+@pytest.mark.parametrize(("across", "is_line"), [(0.0, True), (1e-11, True), (1e-7, False)])
+@pytest.mark.parametrize("turn", [0.0, 90.0, 45.0, 30.0, -60.0])
+@pytest.mark.parametrize("method", ["least-squares", "minimum-zone"])
+def test_points_on_one_line_are_refused_whichever_way_it_runs(across, is_line, turn, method):
+    # along a line of 10 m, one point beside it by this part of its length
+    along, beside = np.array([0.0, 4e3, 1e4, 6e3]), np.array([0.0, 0.0, 0.0, across * 1e4])
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    x, y = c * along - s * beside, s * along + c * beside
+    if is_line:
+        with pytest.raises(MeasureError, match="one line"):
+            fit_plane(x, y, np.zeros(4), method)
+    else:
+        assert fit_plane(x, y, np.zeros(4), method).zone == pytest.approx(0.0, abs=1e-9)
+
+
+def test_three_points_are_a_plane_and_two_are_not():
+    plane = fit_plane([0.0, 1000.0, 0.0], [0.0, 0.0, 1000.0], [1.0, 3.0, -4.0])
+    # through (0, 0, 1), (1000, 0, 3), (0, 1000, -4)
+    assert (plane.a, plane.b, plane.c) == pytest.approx((0.002, -0.005, 1.0))
+    with pytest.raises(MeasureError, match="too few"):
+        fit_plane([0.0, 1000.0], [0.0, 500.0], [1.0, 3.0])
