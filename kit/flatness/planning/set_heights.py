@@ -130,7 +130,7 @@ COLUMNS = (
     "unit",
 )
 JUDGING = 100  # number of the first batch of surfaces that no search has seen
-_UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run"}
+_UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run", "light": "degrees"}
 
 
 def on_likely(subject: Subject, likely: LikelySurface) -> Subject:

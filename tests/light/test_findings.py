@@ -1,0 +1,77 @@
+"""What lights show of a survey: a fine line survey, all sides of a ceiling, lights that are given."""
+
+import math
+
+import numpy as np
+import pytest
+
+from flatness.errors import ArgumentError
+from flatness.light.findings import NOTHING, SHOWS, UNKNOWN, what_light_shows
+from flatness.survey.readings import make_survey
+
+IN, FT = 25.4, 304.8
+# the least contrast that is seen of a wave of 16 in from 5 ft: Barten 1999, see test_waves.threshold
+SEEN_OF_16_IN = 0.02420
+
+
+def survey(x, y, height, accuracy, **more):
+    x, y = map(np.ravel, np.meshgrid(x, y))
+    noise = np.random.default_rng(0).normal(0, accuracy, len(x))
+    kind = {"surface": "wall", "reference": "plumb"} | more
+    return make_survey(x, y, height(x, y) + noise, accuracy=accuracy, **kind)
+
+
+def test_a_feeler_every_3_in_along_three_lines_sees_a_wave_of_16_in():
+    """0.3 mm, half from trough to crest: tan a = 2 pi 0.3 / 406.4 over what is seen, 10.85 degrees."""
+    true = math.degrees(math.atan(2 * math.pi * 0.3 / (16 * IN) / SEEN_OF_16_IN))
+    read = survey(3 * IN * np.arange(33), [0, 1200, 2400], lambda x, y: 0.3 * np.sin(2 * np.pi * x / 16 / IN), 0.05)
+    found = what_light_shows(read, sides=("left",), draws=30, angle=5)
+    window, strip, _ = found.lights
+    assert window.shortest < 7 * IN
+    assert 0.85 * true < window.shows < true < window.safe < 1.2 * true
+    assert window.wave == pytest.approx(16 * IN, rel=0.1)
+    assert window.answer == found.answer == SHOWS
+    # light of a strip 8 ft away at the far end strikes at no less than its distance over 8 ft
+    assert 0.6 * math.tan(math.radians(true)) * 8 * FT < strip.shows < strip.safe
+    likely = found.here(16 * IN)
+    assert likely[0] == pytest.approx(0.3, rel=0.15)
+    assert found.here(3 * IN) is None
+
+
+def test_a_ceiling_is_lit_both_ways_and_from_all_sides():
+    read = survey(
+        2 * FT * np.arange(6), 2 * FT * np.arange(7), lambda x, y: 0.001 * x, 0.3, surface="ceiling", reference="level"
+    )
+    found = what_light_shows(read, draws=12, angle=60, off=5000)
+    assert [one.kind for one in found.lights].count("window") == 2
+    assert {one.side for one in found.lights} == {"", "left", "right", "bottom", "top"}
+    assert found.answer == NOTHING
+    assert found.surface.height.shape == found.likely.mean.shape
+
+
+def test_between_proof_and_safety_it_is_not_known():
+    read = survey(16 * IN * np.arange(13), [0, 900, 1800], lambda x, y: np.sin(x / 300), 0.4)
+    free = what_light_shows(read, draws=30, sides=("top",))
+    window = free.lights[0]
+    assert window.answer is None
+    assert free.answer is None
+    between = (window.shows + window.safe) / 2
+    assert what_light_shows(read, draws=30, sides=("top",), angle=between).lights[0].answer == UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"along": ("z",)}, "along"),
+        ({"sides": ("front",)}, "sides"),
+        ({"distance": 0}, "distance"),
+        ({"angle": 91}, "angle"),
+        ({"off": -5}, "off"),
+        ({"every": 0}, "spacing"),
+        ({"confidence": 1}, "confidence"),
+    ],
+)
+def test_what_no_light_can_be(asked, says):
+    read = survey(2 * FT * np.arange(4), 2 * FT * np.arange(4), lambda x, y: 0 * x, 0.3)
+    with pytest.raises(ArgumentError, match=says):
+        what_light_shows(read, **asked)
