@@ -134,7 +134,7 @@ def _drawn(found: SetOut, first: float, last: float) -> tuple[list[Line], list[L
         along = float(row["s_mm"])
         if first - 1e-6 <= along <= last + 1e-6:
             marks.append((curve.offset_at([along] * 2, [-TICK, TICK]) @ turn, "stud"))
-            place = curve.offset_at(along, -2.2 * TICK) @ turn
+            place = curve.offset_at(along, -3.0 * TICK) @ turn
             names.append((place, str(row["name"])))
     for along in (first, last):
         marks.append((curve.offset_at([along] * 2, [-2 * TICK, 2 * TICK]) @ turn, "end"))
