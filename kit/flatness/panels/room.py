@@ -19,7 +19,7 @@ from flatness.panels.strip import STRIP, Said, strip_html
 from flatness.room.checks import MEASURED
 from flatness.words.phrases import say
 from flatness.words.printed import percent
-from flatness.words.rooms import TITLES, answer, moves_most, targets_text, told
+from flatness.words.rooms import TITLES, answer, moves_most, target_sentences, told
 
 EXAMPLE = "../sample_surveys/gallery/room.toml"
 WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no limit"}
@@ -31,7 +31,8 @@ LOOK = f"""<style>{STRIP}
 .fk-room-checks table {{ border-collapse:collapse; font-size:13px; line-height:1.35 }}
 .fk-room-checks td, .fk-room-checks th {{ padding:3px 10px 3px 0; text-align:left; vertical-align:top }}
 .fk-room-checks th[scope=colgroup] {{ padding-top:8px; font-size:14px }}
-.fk-room-text pre {{ font-size:13px; white-space:pre-wrap; line-height:1.35 }}
+.fk-room-text {{ font-size:13px; line-height:1.4 }} .fk-room-text ul {{ margin:0; padding-left:18px }}
+.fk-room-text h3 {{ font-size:15px; margin:2px 0 6px }}
 </style>"""
 
 
@@ -48,7 +49,7 @@ class RoomPanel(Panel):
 
     def __init__(self, state: RoomState) -> None:
         self.state = state
-        self.map = live_figure((11.5, 7.6), "map")
+        self.map = live_figure((8.0, 7.4), "map")
         super().__init__(self.map)
         guard = state.guard
         self.views = toggles("Map", "What the map shows", VIEW_NAMES, TOOLTIPS)
@@ -57,9 +58,9 @@ class RoomPanel(Panel):
         self.opened.observe(guard(lambda change: self._open(change["new"])), "value")
         self.walls = drop_down("Walls", "How walls are tied on the plan", list(WALL_NAMES.items()))
         self.walls.observe(guard(lambda change: state.choose(change["new"])), "value")
-        self.turn = w.FloatSlider(
-            value=state.azimuth, min=-180, max=180, step=5, description="Seen from", continuous_update=False
-        )
+        steps = [(f"{angle}°", float(angle)) for angle in range(-180, 181, 15)]
+        self.turn = drop_down("Seen from", "From which side the room is seen, in degrees from x", steps)
+        put(self.turn, state.azimuth)
         self.turn.observe(guard(lambda change: state.set_trait("azimuth", change["new"])), "value")
         self.verdict, self.checks, self.text = words("", "fk-verdict"), words("", "fk-room-checks"), words()
         self.text.add_class("fk-room-text")
@@ -163,8 +164,9 @@ def checks_html(state: RoomState) -> str:
 
 def _targets_html(state: RoomState) -> str:
     if state.targets is None:
-        return f"<pre>{escape(state.clash)}</pre>"
-    return f"<pre>{escape(targets_text(state.targets))}</pre>"
+        return f"<p>{escape(state.clash)}</p>"
+    items = "".join(f"<li>{escape(one)}</li>" for one in target_sentences(state.targets))
+    return f"<h3>One target for all</h3><ul>{items}</ul>"
 
 
 def room_panel(room: str | os.PathLike[str] = EXAMPLE, *, unit: str | None = None) -> RoomPanel:
@@ -176,5 +178,6 @@ def room_panel(room: str | os.PathLike[str] = EXAMPLE, *, unit: str | None = Non
     unit : ``in`` or ``mm``; None: the room's own
     """
     state = RoomState(**({} if unit is None else {"unit": unit}))
+    panel = RoomPanel(state)
     state.guard(state.read)(room)
-    return RoomPanel(state)
+    return panel
