@@ -15,6 +15,7 @@ import flatness
 from flatness.__main__ import main
 from flatness.job.report import JobFileError
 
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
 FOLDER = Path(__file__).parents[2] / "sample_surveys"
 FILE = FOLDER / "gallery" / "room.toml"
 FT, IN = 304.8, 25.4
@@ -30,7 +31,7 @@ def script():
 
 
 @pytest.fixture(scope="module")
-def gallery():
+def gallery(coarse_lattice):
     return flatness.read_room(FILE)
 
 

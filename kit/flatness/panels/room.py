@@ -19,7 +19,7 @@ from flatness.panels.strip import Said, strip_html
 from flatness.room.checks import MEASURED
 from flatness.words.phrases import say
 from flatness.words.printed import percent
-from flatness.words.rooms import TITLES, answer, moves_most, targets_text, told
+from flatness.words.rooms import TITLES, answer, moves_most, target_sentences, told
 
 EXAMPLE = "../sample_surveys/gallery/room.toml"
 WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no limit"}
@@ -41,7 +41,7 @@ class RoomPanel(Panel):
 
     def __init__(self, state: RoomState) -> None:
         self.state = state
-        self.map = live_figure((11.5, 7.6), "map")
+        self.map = live_figure((8.0, 7.4), "map")
         super().__init__(self.map)
         guard = state.guard
         self.views = toggles("Map", "What the map shows", VIEW_NAMES, TOOLTIPS)
@@ -50,9 +50,9 @@ class RoomPanel(Panel):
         self.opened.observe(guard(lambda change: self._open(change["new"])), "value")
         self.walls = drop_down("Walls", "How walls are tied on the plan", list(WALL_NAMES.items()))
         self.walls.observe(guard(lambda change: state.choose(change["new"])), "value")
-        self.turn = w.FloatSlider(
-            value=state.azimuth, min=-180, max=180, step=5, description="Seen from", continuous_update=False
-        )
+        steps = [(f"{angle}°", float(angle)) for angle in range(-180, 181, 15)]
+        self.turn = drop_down("Seen from", "From which side the room is seen, in degrees from x", steps)
+        put(self.turn, state.azimuth)
         self.turn.observe(guard(lambda change: state.set_trait("azimuth", change["new"])), "value")
         self.verdict, self.checks, self.text = words("", "fk-verdict"), words("", "fk-room-checks"), words()
         self.text.add_class("fk-room-text")
@@ -155,8 +155,9 @@ def checks_html(state: RoomState) -> str:
 
 def _targets_html(state: RoomState) -> str:
     if state.targets is None:
-        return f"<pre>{escape(state.clash)}</pre>"
-    return f"<pre>{escape(targets_text(state.targets))}</pre>"
+        return f"<p>{escape(state.clash)}</p>"
+    items = "".join(f"<li>{escape(one)}</li>" for one in target_sentences(state.targets))
+    return f"<h3>One target for all</h3><ul>{items}</ul>"
 
 
 def room_panel(room: str | os.PathLike[str] = EXAMPLE, *, unit: str | None = None) -> RoomPanel:
@@ -168,5 +169,6 @@ def room_panel(room: str | os.PathLike[str] = EXAMPLE, *, unit: str | None = Non
     unit : ``in`` or ``mm``; None: the room's own
     """
     state = RoomState(**({} if unit is None else {"unit": unit}))
+    panel = RoomPanel(state)
     state.guard(state.read)(room)
-    return RoomPanel(state)
+    return panel

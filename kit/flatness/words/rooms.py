@@ -7,6 +7,8 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import pandas as pd
+
 from flatness.lengths import format_length
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.room.checks import MEASURED, WHAT
@@ -40,7 +42,7 @@ CURVATURE = (
 
 def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "") -> str:
     """A room's checks as text, the answer in its first line, and its targets, or why there are none."""
-    unit, rows = room.show, _rows(room)
+    unit, rows = room.show, _records(room.checks)
     parts = [textwrap.fill(answer(room), WIDTH), f"{room.title}: {_surfaces(room)}"]
     for what in WHAT:
         some = [row for row in rows if row["what"] == what]
@@ -58,13 +60,9 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "")
     return "\n\n".join(parts)
 
 
-def _rows(room: Room) -> list[dict[str, Any]]:
-    return [{str(key): value for key, value in row.items()} for row in room.checks.to_dict("records")]
-
-
 def answer(room: Room) -> str:
     """Whether the room is as it should be, in one line: how many checks fail, and the foremost."""
-    rows, unit = _rows(room), room.show
+    rows, unit = _records(room.checks), room.show
     judged = [row for row in rows if row["verdict"] != MEASURED]
     if not judged:
         return f"NO LIMIT: nothing is agreed for {room.title}; {counted(len(rows), 'measure')} below."
@@ -136,6 +134,12 @@ def length_in_feet(mm: float, unit: str) -> str:
 
 def targets_text(found: RoomTargets) -> str:
     """Where each surface is brought to, its answer first, 80 wide."""
+    first, *others = target_sentences(found)
+    return "\n".join(["One target for all", indented(first, "  "), *map(hanging, others)])
+
+
+def target_sentences(found: RoomTargets) -> Iterator[str]:
+    """Where each surface is brought to, a sentence each: how all are tied, each surface, what to check, what binds."""
     room, unit = found.room, found.room.show
     how = {
         "square": "all walls square to one another",
@@ -145,20 +149,30 @@ def targets_text(found: RoomTargets) -> str:
     ties = [how[found.options["walls"]]]
     ties += ["plumb"] if found.options["plumb"] else []
     ties += ["floors and ceilings level"] if found.options["level"] else []
-    lines = [indented(f"With the least work: {', '.join(ties)}. {moves_most(found)}", "  ")]
-    table = found.table
-    for row in ({str(key): value for key, value in one.items()} for one in table.to_dict("records")):
-        lines.append(hanging(_target(room, row)))
+    yield f"With the least work: {', '.join(ties)}. {moves_most(found)}"
+    yield from (_target(room, row) for row in _records(found.table))
     if room.of_kind("wall"):
-        for row in ({str(key): value for key, value in one.items()} for one in diagonals(found).to_dict("records")):
+        for row in _records(diagonals(found)):
             told = length_in_feet(row["length_mm"], unit)
-            lines.append(hanging(f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."))
+            yield f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."
     if len(found.binds):
-        lines.append(
-            hanging(f"What keeps it from being less: {'; '.join(say(one, unit) for one in found.binds['rule'])}.")
-        )
-    lines += [hanging(sentence(one, unit)) for one in found.notes]
-    return "\n".join(["One target for all", *lines])
+        yield f"What keeps it from being less: {'; '.join(_binding(found))}."
+    yield from (sentence(one, unit) for one in found.notes)
+
+
+def _binding(found: RoomTargets) -> Iterator[str]:
+    """What binds: each thing that is kept clear, and all surfaces of which no more may come off, or be added to."""
+    rows = _records(found.binds)
+    depths = {"room-cut": "how little may come off", "room-fill": "how little may be added to"}
+    yield from (say(row["rule"], found.room.show) for row in rows if row["rule"].key not in depths)
+    for key, told in depths.items():
+        names = [row["surface"] for row in rows if row["rule"].key == key]
+        if names:
+            yield f"{told} {', '.join(names)}"
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
 
 
 def moves_most(found: RoomTargets) -> str:
