@@ -249,7 +249,7 @@ class CheckPanel(Instrument):
         state, shown = self.state, self.shown
         if shown.bar is state.bar and not any(pointer.first for pointer in self.pointers):
             return False
-        shown.lay(state.bar, state.bar_length, state.allowed, state.unit)
+        shown.lay(state.bar, state.allowed, state.unit)
         return True
 
     def _at(self, xy: Place) -> str:
