@@ -19,9 +19,17 @@ panel => {
 
   const things = only('select, input, button, label, summary, p, h2, .fk-canvas, .fk-stage, .noUi-handle, ' +
     '.widget-html-content').filter(e => !e.closest('.fk-working'));  // which covers a map on purpose
+  // what a list that scrolls does not show lies on nothing
+  const seen = e => { let { left, right, top, bottom } = e.getBoundingClientRect();
+    for (let o = e.parentElement; o && o !== panel.parentElement; o = o.parentElement)
+      if (getComputedStyle(o).overflowY !== 'visible') { const r = o.getBoundingClientRect();
+        [left, right] = [Math.max(left, r.left), Math.min(right, r.right)];
+        [top, bottom] = [Math.max(top, r.top), Math.min(bottom, r.bottom)]; }
+    return { left, right, top, bottom }; };
+  const boxes = new Map(things.map(e => [e, seen(e)]));
   things.forEach((a, i) => { for (const b of things.slice(i + 1)) {
     if (a.contains(b) || b.contains(a)) continue;
-    const [p, q] = [a.getBoundingClientRect(), b.getBoundingClientRect()];
+    const [p, q] = [boxes.get(a), boxes.get(b)];
     if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 1.5 &&
         Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 1.5)
       faults.push('overlap: ' + named(a) + ' / ' + named(b));

@@ -88,9 +88,7 @@ def test_a_file_with_mistakes_then_the_corrected_one_and_its_verdict(panel, page
     expect(problems).to_have_count(0, timeout=WAIT)
     expect(panel.locator(".fk-said.fk-fail, .fk-said.fk-undecided")).to_be_visible(timeout=WAIT)
 
-    panel.get_by_label("Finish", exact=True).select_option(
-        "Oak, maple or other hardwood, nailed or stapled down " + NAILED
-    )
+    panel.get_by_label("Finish", exact=True).select_option(label=f"{NAILED} {FORMAL}")
     survey = flatness.read_survey(tools.samples / "packing_room/hand_typed.csv")
     table = flatness.check(survey, "wood-nailed")
     verdicts = set(table.verdict)

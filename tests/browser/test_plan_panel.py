@@ -184,6 +184,7 @@ def test_a_long_search_is_stopped(opened, held, page, tools):
 def test_files_are_saved_and_never_over_another(opened, page, lab):
     panel = opened(survey=LOFT, finish="wood-nailed", target="level", draws=0)
     expect(panel.locator(".fk-patches")).to_contain_text("Patches", timeout=WAIT)
+    panel.get_by_role("tab", name="More, files").click()
     name = panel.get_by_label("Name of the files")
     name.fill("loft plan")
     name.press("Enter")

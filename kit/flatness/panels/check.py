@@ -102,7 +102,7 @@ def _next(one: Judged, state: CheckState) -> str:
     if one.verdict == FAIL:
         others = len(state.over()) - 1 if one is found.pictured else 0
         more = f"{others} more {'place is' if others == 1 else 'places are'} over. " if others > 0 else ""
-        return f"{more}Next: plan the work in plan_corrections.ipynb."
+        return f"{more}Next: plan it in plan_corrections.ipynb."
     if one.verdict == UNDECIDED and not found.slips:
         return "Too close to call. Press Where to read: it shows the readings that decide it."
     return next_step(one, found, state.unit)
@@ -249,7 +249,7 @@ class CheckPanel(Instrument):
         state, shown = self.state, self.shown
         if shown.bar is state.bar and not any(pointer.first for pointer in self.pointers):
             return False
-        shown.lay(state.bar, state.bar_length, state.allowed, state.unit)
+        shown.lay(state.bar, state.allowed, state.unit)
         return True
 
     def _at(self, xy: Place) -> str:

@@ -1,10 +1,6 @@
 """What the Check panel knows: survey, finish, verdict, and the straightedge laid by hand.
 
-States of panels that hold a surface against a finish: which finishes there are, and what the one chosen allows.
-
-Finishes in plain words, as a person chooses them, instead of the short names of limits.
-
-A straightedge laid by hand: from one point of a surface to another.
+Finishes are chosen in plain words, and held against by the states of other panels too.
 """
 
 from __future__ import annotations

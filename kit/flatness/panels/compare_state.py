@@ -1,8 +1,6 @@
 """What the Compare panel knows: two surveys, what changed between them, the plan, and the record of it.
 
-Comparisons one after another: the verdicts, which no alignment changes, are worked out once for each pair.
-
-Places said to be unchanged between two surveys: typed as people write them, clicked on the map, and shown there.
+The verdicts, which no alignment changes, are worked out once for each pair of surveys.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 from flatness.measures.lines import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
-from flatness.panels.controls import Panel, column, panel_box, text_field, toggles, unit_switch, words
+from flatness.panels.controls import Panel, column, panel_box, row, text_field, toggles, unit_switch, words
 from flatness.panels.places import POINT_HERE, spelled
 from flatness.panels.strip import Said, busy, strip_html
 
@@ -93,6 +93,7 @@ class Instrument(Panel):
         choosers: Sequence[Any],
         tabs: Mapping[str, Sequence[Any]],
         under: Sequence[Any] = (),
+        go: Sequence[Any] = (),
     ) -> None:
         """Put it all together, and from now on show what the state knows.
 
@@ -102,6 +103,7 @@ class Instrument(Panel):
         choosers : of files, whose problems are told over the map
         tabs : what stands beside the map, by its heading
         under : what stands under the map
+        go : what stands under the tabs, whichever is open
         """
         for chooser in choosers:
             chooser.problems.add_class("fk-file-trouble")
@@ -112,7 +114,8 @@ class Instrument(Panel):
         left = column(self.views, *troubles, box, *under, self.problems, self.here, self.room, size="left")
         self.tabs = w.Tab([column(*parts) for parts in tabs.values()], titles=list(tabs))
         self.tabs.add_class("fk-right")
-        self.box = panel_box(column(*strip, size="strip"), self.verdict, left, self.tabs, look="one")
+        side = column(self.tabs, *([row(*go)] if go else []), size="side")
+        self.box = panel_box(column(*strip, size="strip"), self.verdict, left, side, look="one")
         self._tell()
         self.state.observe(self.state.guard(self._changed, clears=False))
         self._refresh()

@@ -69,7 +69,7 @@ LOOKS = {WITHIN: ("#cfe6d8", ""), SHORT: ("#f6e2a0", ".."), OVER: ("#d2600a", "/
 UNKNOWN = ("#e4daf3", "||")
 FLOOR = "#e9f1ec"
 PROFILE_IN = (3.2, 2.1)  # size of the live figure [in]
-LEFT_IN, RIGHT_IN, FOOT_IN, HEAD_IN = 0.66, 0.05, 0.56, 0.1  # about the axes [in]
+LEFT_IN, RIGHT_IN, FOOT_IN, HEAD_IN = 0.68, 0.08, 0.72, 0.1  # about the axes [in]
 CLEAR = 6.0  # [points]
 MOST = 9  # places over the limit that are numbered
 YELLOW = "#f2c230"
@@ -96,7 +96,7 @@ class ShownMap:
     bar: LaidBar | None = None
     caption: str = ""
 
-    def lay(self, bar: LaidBar | None, length: float, allowed: float | None, unit: str) -> None:
+    def lay(self, bar: LaidBar | None, allowed: float | None, unit: str) -> None:
         """Lay the straightedge elsewhere, or take it away."""
         self.bar = bar
         if self.ax is None or not self.body:
@@ -107,8 +107,6 @@ class ShownMap:
             line.set_data(*ends)
         placement = None if bar is None else bar.placement
         said = "" if placement is None else f"gap {printed_length(placement.gap, unit, allowed)}"
-        if said and bar is not None and not bar.by_hand:
-            said = f"{said}, the largest\nunder {printed_place(length, unit)}"
         lay_bar(self.ax, self.marks, placement, said, map_base.space_beside(self.ax, self.outline))
 
     def stretch(self, start: Place, end: Place) -> None:
@@ -120,9 +118,10 @@ class ShownMap:
                 line.set_data((start[0], end[0]), (start[1], end[1]))
 
 
-def map_box(figure: Figure) -> tuple[float, float, float, float]:
+def map_box(figure: Figure, head: float = HEAD_IN) -> tuple[float, float, float, float]:
+    """Where the axes of a map stand in a figure, ``head`` [in] of room above them."""
     wide, high = figure.get_size_inches()
-    return (LEFT_IN / wide, FOOT_IN / high, (wide - LEFT_IN - RIGHT_IN) / wide, (high - FOOT_IN - HEAD_IN) / high)
+    return (LEFT_IN / wide, FOOT_IN / high, (wide - LEFT_IN - RIGHT_IN) / wide, (high - FOOT_IN - head) / high)
 
 
 def name_place(ax: Axes, name: str, xy: Place) -> Annotation:
@@ -206,17 +205,18 @@ def draw_map(figure: Figure, state: CheckState) -> ShownMap:
     caption = lift_heading(ax)
     if state.view == MORE:
         return ShownMap(ax, caption=caption)
+    outline = [*chart.outline]
     if state.view == GAP:
         lay_bar(ax, chart.bar, None, "", FreeSpace(ax))  # the panel lays its own
         others = [place for _, place in state.over()[:MOST]]
         if len(others) > 1:
-            space = map_base.space_beside(ax, chart.outline)
-            draw_numbered(ax, np.array(others, dtype=np.float64), space)
+            space = map_base.space_beside(ax, outline)
+            outline += draw_numbered(ax, np.array(others, dtype=np.float64), space).numbers
     style: dict[str, Any] = {"solid_capstyle": "butt", "scalex": False, "scaley": False}
     (edge,) = ax.plot([], [], color=INK, linewidth=10, zorder=5.8, **style)
     (bar,) = ax.plot([], [], color=YELLOW, linewidth=7.5, zorder=5.9, **style)
     (ends,) = ax.plot([], [], color="white", marker="s", markersize=11, markeredgecolor=INK, zorder=6.2, ls="", **style)
-    return ShownMap(ax, chart.outline, (edge, bar, ends), caption=caption)
+    return ShownMap(ax, outline, (edge, bar, ends), caption=caption)
 
 
 def _heights(state: CheckState, surface: Surface, ax: Axes) -> Any:

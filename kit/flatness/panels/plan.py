@@ -22,7 +22,7 @@ from flatness.files import write_new, written_together
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
-from flatness.panels.controls import SNAP_MM, button, drop_down, notes_html, offer, part, row, text_field, words
+from flatness.panels.controls import SNAP_MM, button, column, drop_down, notes_html, offer, part, row, text_field, words
 from flatness.panels.files import NEW_NAME, SurveyChooser, new_file
 from flatness.panels.instrument import Instrument
 from flatness.panels.maps import ShownMap, say
@@ -162,19 +162,20 @@ class PlanPanel(Instrument):
         self.controls = PlanControls(state)
         self._make_parts()
         group = self.controls.group
-        knobs = row(*group(KNOBS), self.start, self.stop, self.bar)
+        knobs = row(*group(KNOBS))
         knobs.add_class("fk-knobs")
         drawer = (one for name in DRAWER for one in (part(name), row(*group(name))))
         self._arrange(
             [row(self.chooser.controls, *group(HEAD), self.units)],
             [self.chooser],
             {
-                "Ways": (*group(SLIDE), self.ways, self.quantities, knobs),
-                "What to do": (self.patches, self.schedule, self.chart_of, self.chart),
+                "Ways": (column(*group(SLIDE), self.ways, size="scroll"), knobs),
+                "What to do": (self.patches, self.schedule, self.chart_of, self.chart, self.quantities),
                 "Notes": (self.after, self.notes, self.cautions, self.chooser.about),
                 "More, files": (self.name, row(*self.saves), self.saved, *drawer),
             },
             under=[self.key],
+            go=[self.start, self.stop, self.bar],
         )
         state.observe(self._show_saved, "saved")
 

@@ -295,9 +295,9 @@ GROUPS: dict[str, tuple[Field, ...]] = {
         ),
         Field("under.may_be_planed", "May it be planed?", MAY, SEEN, "known"),
         Field("framing.kind", "Members", (("(none given)", ""), *KINDS), "What frames it: it gives the schedule"),
-        Field("target", "Bring patches to", _targets, "What patches bring the surface to", "patches", "way"),
         Field("cut", "Take off at most", DEPTHS["cut"]),
         Field("deepest_fill", "Fill at most", BEYOND_FILL),
+        Field("target", "Bring patches to", _targets, "What patches bring the surface to", "patches", "way"),
     ),
     SLIDE: (
         Field(

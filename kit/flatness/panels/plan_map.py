@@ -41,7 +41,7 @@ from flatness.charts.plan_map import (
 )
 from flatness.framing.schedule import Schedule
 from flatness.panels.canvas import DOTS_PER_INCH
-from flatness.panels.maps import name_place, roomy_ticks
+from flatness.panels.maps import map_box, name_place, roomy_ticks
 from flatness.panels.plan_request import Draft, Ground, Spot
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS, Plan
@@ -105,7 +105,7 @@ class Numbers:
             part.set_offsets(places)
 
 
-LEFT_IN, RIGHT_IN, HEAD_IN, FOOT_IN = 0.72, 0.13, 0.3, 0.72  # about the map [in]
+HEAD_IN = 0.3  # over the map, for its title
 MOST_NUMBERS = 130
 HALF_WIDE = 15.0  # of a number [points]
 Shown = Plan | Draft
@@ -139,18 +139,23 @@ class LiveActions:
     def __init__(self, figure: Figure, shown: Shown, unit: str) -> None:
         self.figure, self.unit = figure, unit
         kind = shown.survey.surface
-        wide, high = self.figure.get_size_inches()
-        across = wide - LEFT_IN - RIGHT_IN
         bounds = bounds_of(shown.surface, shown.survey)
         extent = with_margin(bounds)
-        ax = self.figure.add_axes((LEFT_IN / wide, FOOT_IN / high, across / wide, (high - FOOT_IN - HEAD_IN) / high))
+        ax = self.figure.add_axes(map_box(figure, HEAD_IN))
         ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
         ax.apply_aspect()
         dress_map(ax, bounds, kind, unit)
         roomy_ticks(ax, bounds, unit)
         self.ax = ax
         self.title = self.figure.text(
-            0.02, 1 - 0.1 / high, "", va="top", fontsize=NORMAL + 1, fontweight="bold", color=INK, parse_math=False
+            0.02,
+            1 - 0.1 / figure.get_size_inches()[1],
+            "",
+            va="top",
+            fontsize=NORMAL + 1,
+            fontweight="bold",
+            color=INK,
+            parse_math=False,
         )
         whole: Any = shown
         ground = draw_ground(ax, whole)

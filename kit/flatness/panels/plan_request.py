@@ -1,8 +1,7 @@
 """What a person asks of a plan in the Plan panel, as the kit's own terms: spots, framing, what lies beneath.
 
-A plane laid through a surface at once, while a slider moves: what comes off and what is added, and what it takes.
-
-It is the planner's own change but for places too shallow to be worth doing, without patches, proof and chances.
+While a slider moves a plane is laid through the surface at once: the planner's own change but for places too shallow to
+be worth doing, without patches, proof and chances.
 """
 
 from __future__ import annotations

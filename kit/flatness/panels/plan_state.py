@@ -1,6 +1,6 @@
 """What the Plan panel knows: what is asked for, the draft while a slider moves, and the plan once it is worked out.
 
-The search for a plan goes on beside the notebook: how far it is, how it ends, and how it is stopped.
+The search for a plan goes on beside the notebook.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""A plan, or the draft of one, in sentences and tables for the Plan panel.
-
-What the Plan panel says in a line: at a place of the map, and of a plan that is out of date.
-"""
+"""A plan, or the draft of one, in sentences and tables for the Plan panel."""
 
 from __future__ import annotations
 
