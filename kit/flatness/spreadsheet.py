@@ -19,6 +19,7 @@ import pandas as pd
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from flatness.errors import ArgumentError
@@ -36,6 +37,8 @@ INCHES = {
     "_mm3": ("_ft3", MM3_PER_FT3),
     "_kg": ("_lb", POUND_KG),
 }
+# and in a workbook, which people read, where millimetres are shown
+METRIC = {"_mm2": ("_m2", MM2_PER_M2), "_mm3": ("_litres", MM3_PER_LITRE)}
 # units that stand in a column of their own beside their values, as people use them
 SHOWN = {
     "in": {
@@ -111,8 +114,9 @@ def write_xlsx(
 ) -> None:
     """Write tables as a workbook, one sheet each, and ``words`` on a sheet called ``notes``.
 
-    As :func:`write_csv`; headings are frozen and can be filtered by, inches show as fractions, as fine as the readings
-    among the tables were taken, and a sheet prints as wide as the paper.
+    As :func:`write_csv`, with areas and volumes in m2 and litres where mm are shown; headings are frozen and can be
+    filtered by, inches show as fractions, as fine as the readings among the tables were taken, and a sheet prints as
+    wide as the paper.
     """
     write_new(path, workbook_bytes(sheets, words, unit), overwrite)
 
@@ -120,7 +124,10 @@ def write_xlsx(
 def workbook_bytes(
     sheets: Mapping[str, pd.DataFrame], words: Sequence[str] = (), unit: str = "mm", creator: str | None = None
 ) -> bytes:
-    """The file that :func:`write_xlsx` writes; ``creator`` is stamped into it."""
+    """The file that :func:`write_xlsx` writes; ``creator`` is stamped into it.
+
+    Names in the first column of a sheet called ``contents`` lead to the sheets of these names.
+    """
     read = (table[name] for table in sheets.values() for name in ("reading_mm",) if name in table)
     fraction = denominator(mm for column in read for mm in column)
     book = openpyxl.Workbook()
@@ -128,7 +135,10 @@ def workbook_bytes(
     if creator is not None:
         book.properties.creator = creator
     for name, table in sheets.items():
-        _fill(book.create_sheet(name), in_unit(table, unit), unit, fraction)
+        _fill(book.create_sheet(name), in_unit(table, unit, METRIC), unit, fraction)
+    for cell in book["contents"]["A"][1:] if "contents" in sheets else ():
+        cell.hyperlink = Hyperlink(cell.coordinate, location=f"'{cell.value}'!A1")
+        cell.style = "Hyperlink"
     if words or not sheets:
         notes = book.create_sheet("notes")
         _print_setup(notes, unit)
@@ -141,9 +151,11 @@ def workbook_bytes(
     return out.getvalue()
 
 
-def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
+def in_unit(table: pd.DataFrame, unit: str, metric: Mapping[str, tuple[str, float]] | None = None) -> pd.DataFrame:
     """The table in this unit, and its columns so named: lengths (``_mm``), areas, volumes, slopes and masses in feet,
     inches and pounds where inches are shown; values beside a column ``unit`` as people use them.
+
+    ``metric`` : ends of headings where mm are shown, what they become, and how many of the first make one of the other
 
     >>> in_unit(pd.DataFrame({"raise_mm": [9.525]}), "in")["raise_in"].tolist()
     [0.375]
@@ -158,12 +170,13 @@ def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
             if name in table and pd.api.types.is_float_dtype(table[name]):
                 changed[name] = (table[name] / sizes).round(9)
         changed["unit"] = [text for text, _ in shown]
-    for name in map(str, table.columns) if unit == "in" else ():
-        end = next((end for end in INCHES if name.endswith(end)), None)
+    ends = INCHES if unit == "in" else metric or {}
+    for name in map(str, table.columns):
+        end = next((end for end in ends if name.endswith(end)), None)
         if end is not None:
-            named[name] = name.removesuffix(end) + INCHES[end][0]
+            named[name] = name.removesuffix(end) + ends[end][0]
             # settled, so that 9.525 mm is 0.375 in and not a hair beside it
-            changed[name] = (table[name].astype(float) / INCHES[end][1]).round(9)
+            changed[name] = (table[name].astype(float) / ends[end][1]).round(9)
     return table.assign(**changed).rename(columns=named) if changed else table
 
 
@@ -180,6 +193,7 @@ def denominator(lengths: Iterable[float]) -> int:
 
 def _fill(sheet: Any, table: pd.DataFrame, unit: str, fraction: int) -> None:
     lengths = f"# ??/{fraction}" if unit == "in" else "0.0"
+    units = list(table["unit"]) if "unit" in table else [""] * len(table)
     for column, name in enumerate(table.columns, 1):
         words = _heading(str(name))
         heading = sheet.cell(1, column, words)
@@ -188,7 +202,7 @@ def _fill(sheet: Any, table: pd.DataFrame, unit: str, fraction: int) -> None:
         widest = max(NARROWEST, *(len(word) + 3 for word in words.split()))
         for row, value in enumerate(table[name], 2):
             cell = sheet.cell(row, column, _cell(value))
-            if str(name).endswith(f"_{unit}"):
+            if str(name).endswith(f"_{unit}") or (str(name) in BESIDE_UNIT and units[row - 2] == unit):
                 cell.number_format = lengths
             elif isinstance(cell.value, float):
                 cell.number_format = "0.00"
@@ -213,7 +227,8 @@ def _print_setup(sheet: Any, unit: str) -> None:
 
 def _heading(name: str) -> str:
     """``raise_first_mm`` as ``raise first [mm]``; ``slope_mm_per_m`` as ``slope [mm per m]``."""
-    for unit in (*INCHES, *(shown for shown, _ in INCHES.values())):
+    ends = (*INCHES, *(shown for shown, _ in (*INCHES.values(), *METRIC.values())))
+    for unit in ends:
         if name.endswith(unit) and name != unit[1:]:
             return f"{name.removesuffix(unit).replace('_', ' ')} [{unit[1:].replace('_', ' ')}]"
     return name.replace("_", " ")

@@ -8,6 +8,7 @@ import sys
 
 import numpy as np
 import pytest
+import shapely
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -36,6 +37,7 @@ from flatness.lengths import parse_length
 from flatness.measures.straightedge import Placement, straightedge
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
+from flatness.survey.walls import WallOpening, Walls
 from flatness.words.checks import report
 
 LIMITS = [INCH / 16, 3 * INCH / 16, 5.0, 3 * INCH / 4]
@@ -404,3 +406,22 @@ def test_bad_arguments_say_what_was_expected():
     for reference in ("level", "mean"):
         with pytest.raises(MeasureError, match="off a string"):
             surface_map(string, reference=reference)
+
+
+def test_a_map_shows_doors_and_windows_and_counts_from_the_walls():
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(5) * 1000.0, np.arange(4) * 1000.0))
+    walls = Walls((WallOpening("door", "right", 500.0, 1400.0), WallOpening("window", "top", 1000.0, 2200.0)))
+    survey = flatness.make_survey(x, y, np.sin(x / 900), outline=shapely.box(0, 0, 4000, 3000), walls=walls)
+    ax = surface_map(survey.surface_at(500), survey=survey, unit="mm").ax
+    # walking in through the right-hand wall, the left hand is toward y = 0, and the door wall stands at x = 4 m
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("from the door wall", "from the left wall")
+    shown = {text.get_text(): at for text, at in zip(ax.get_xticklabels(), ax.get_xticks(), strict=True)}
+    assert (shown["0"], shown["4 m"]) == (4000.0, 0.0)
+    assert "door" in [text.get_text() for text in ax.texts]
+    drawn = [np.asarray(line.get_xydata()) for line in ax.lines]
+    leaf = np.array([[4000.0, 500.0], [3100.0, 500.0]])  # from its hinge at the left hand, as long as the gap is wide
+    assert any(line.shape == leaf.shape and np.allclose(line, leaf) for line in drawn)
+    pane = np.array([[1000.0, 3000.0], [2200.0, 3000.0]])
+    assert (
+        sum(line.shape == pane.shape and np.allclose(line, pane) for line in drawn) == 4
+    )  # the gap, three lines of glass

@@ -91,9 +91,18 @@ def test_the_workbook_of_a_plan_holds_the_same_numbers(planned, unit, tmp_path):
     assert {"members", "member stations", "patches", "stations", "limits", "quantities"} <= set(tables)
     path = write_workbook(tmp_path / "plan.xlsx", tables, unit, ["=a note"])
     book = openpyxl.load_workbook(path)
-    assert book.sheetnames == [*tables, "notes"]
-    per = {"mm": (1, 1, 1), "in": (INCH, FOOT**2, FOOT**3)}[unit]
-    area, volume = ("[mm2]", "[mm3]") if unit == "mm" else ("[ft2]", "[ft3]")
+    # who reads what stands first, each line leading to its sheet; the crew's sheets come before the surveyor's
+    assert (book.sheetnames[0], book.sheetnames[-1]) == ("contents", "notes")
+    assert set(book.sheetnames) == {*tables, "contents", "notes"}
+    contents = rows_of(book["contents"])
+    assert contents["sheet"].tolist() == book.sheetnames[1:-1]
+    assert contents["rows"].tolist() == [len(tables[name]) for name in contents["sheet"]]
+    assert contents["for"].iloc[0] == "crew"
+    assert [cell.hyperlink.location for cell in book["contents"]["A"][1:]] == [
+        f"'{name}'!A1" for name in contents["sheet"]
+    ]
+    per = {"mm": (1, 1e6, 1e6), "in": (INCH, FOOT**2, FOOT**3)}[unit]
+    area, volume = ("[m2]", "[litres]") if unit == "mm" else ("[ft2]", "[ft3]")
     patches = rows_of(book["patches"])
     assert patches[f"area {area}"].to_numpy() == pytest.approx(planned.patches["area_mm2"].to_numpy() / per[1])
     assert patches[f"volume {volume}"].to_numpy() == pytest.approx(planned.patches["volume_mm3"].to_numpy() / per[2])
@@ -127,6 +136,8 @@ def test_a_sheet_of_inches_shows_no_other_unit_and_prints_on_its_long_side(plann
     assert not [text for text in heads if re.search(r"mm|kg|Pa\b", text)]
     limits = rows_of(book["limits"])
     assert set(limits["unit"]) == {"in"}
+    before = next(c for c in book["limits"][1] if c.value == "before")
+    assert book["limits"].cell(2, before.column).number_format == "# ??/8"  # a length, by the unit in its row
     assert limits["before"].tolist() == pytest.approx((plan.after["before_mm"] / INCH).tolist(), abs=1e-8)
     amounts = rows_of(book["quantities"]).set_index("quantity")
     assert not set(amounts["unit"]) & {"mm", "mm2", "mm3", "kg", "Pa"}
@@ -158,13 +169,13 @@ def test_the_tables_of_a_comparison_hold_the_same_numbers(compared, tmp_path):
             if np.isfinite(compared.difference[j, i]):
                 assert at[round(float(x), 3), round(float(y), 3)] == pytest.approx(compared.difference[j, i])
     volumes = rows_of(book["volumes"]).set_index("amount")
-    assert volumes.loc["added less taken off", "volume [mm3]"] == pytest.approx(
-        compared.volumes.loc["net", "volume_mm3"]
+    assert volumes.loc["added less taken off", "volume [litres]"] == pytest.approx(
+        compared.volumes.loc["net", "volume_mm3"] / 1e6, abs=1e-8
     )
     # one standard deviation, and so it says: together the root of the sum of the squares of its parts
     one = volumes.loc["added less taken off"]
-    parts = [one[f"{part} 1sd [mm3]"] for part in ("readings", "between", "datum")]
-    assert one["error 1sd [mm3]"] == pytest.approx(np.sqrt(np.square(parts).sum()))
+    parts = [one[f"{part} 1sd [litres]"] for part in ("readings", "between", "datum")]
+    assert one["error 1sd [litres]"] == pytest.approx(np.sqrt(np.square(parts).sum()), abs=1e-7)
     assert {"error 1sd [mm]", "detection 95 percent [mm]"} <= set(found)
     assert rows_of(book["verdicts"])["after"].tolist() == compared.verdicts["after"].tolist()
 

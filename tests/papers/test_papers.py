@@ -24,13 +24,14 @@ from flatness.errors import ArgumentError
 from flatness.framing.members import member_layout
 from flatness.framing.schedule import member_schedule
 from flatness.lengths import parse_length
-from flatness.papers.crew import crew_sheet
+from flatness.papers.crew import axes_of, crew_sheet, place_rows
 from flatness.papers.files import write_ours
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import about
 from flatness.papers.record import record_paper
-from flatness.papers.sheet import OVERLAP, SHEETS, lay_out, room_on
+from flatness.papers.sheet import OVERLAP, SHEETS, Rule, lay_out, room_on
 from flatness.planning.quantities import quantities
+from flatness.survey.walls import WallOpening, Walls
 
 POINT = 25.4 / 72  # a point, 1/72 in [mm]
 HOSTILE = "<script>alert(1)</script> =SUM(A1) #eval($x$) *b* _i_ @import \\u{1}"
@@ -608,3 +609,20 @@ def test_lengths_are_cut_out_of_what_is_on_sale(planned):
     # two pieces and a saw cut out of the long board, one out of the short one
     assert re.search(r"(?m)^1 4\.8 m 2 x 2\.3 m ", text)
     assert re.search(r"(?m)^1 2\.4 m 1 x 2\.3 m ", text)
+
+
+def test_a_crew_tapes_from_the_walls_as_it_walks_in(planned):
+    # a room of 16 ft by 12 ft, entered from the top: the left hand is toward 16 ft, and both tapes run backward
+    walls = Walls((WallOpening("door", "top", 3 * FOOT, 6 * FOOT),))
+    plan = dataclasses.replace(planned, survey=dataclasses.replace(planned.survey, walls=walls))
+    assert axes_of(plan.survey, "in") == ["feet from the left wall", "feet from the door wall"]
+    for row, told in zip(plan.patches.to_dict("records"), place_rows(plan, Rule("in")), strict=True):
+        for text, axis, far in ((told[2], "x", 16 * FOOT), (told[3], "y", 12 * FOOT)):
+            start, end = (parse_length(part, "ft") for part in text.split(" to "))
+            assert start == pytest.approx(far - row[f"to_{axis}_mm"], abs=INCH / 16)
+            assert end == pytest.approx(far - row[f"from_{axis}_mm"], abs=INCH / 16)
+    first, *_ = pages_of(crew_sheet(plan))
+    assert "from the left wall" in first
+    assert "door" in first.split()
+    assert "From left wall" in " ".join(pages_of(crew_sheet(plan)))
+    assert axes_of(planned.survey, "in") == ["feet from the zero corner"] * 2

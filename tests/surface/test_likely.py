@@ -247,3 +247,15 @@ def test_a_ridge_through_stations_is_supposed_where_no_layout_is_stated():
     beside, along = np.full(19, 9 * foot), np.arange(1, 20) * foot
     off = likely.predict_at(beside, along)[0] - true(beside)
     assert np.sqrt(np.mean(off**2)) < 0.8  # [mm], no worse than a reading
+
+
+def test_another_lattice_asks_for_the_same_parameters_and_finds_what_a_fresh_survey_finds():
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(6) * 600.0, np.arange(5) * 600.0))
+    height = 3 * np.sin(x / 700) + np.cos(y / 500)
+    survey, fresh = (flatness.make_survey(x, y, height, accuracy=0.5) for _ in range(2))
+    coarse, fine = (flatness.likely_surface(survey, spacing) for spacing in (300.0, 150.0))
+    assert fine.fit is coarse.fit
+    alone = flatness.likely_surface(fresh, 150.0)
+    assert alone.fit is not fine.fit
+    assert np.array_equal(alone.mean, fine.mean, equal_nan=True)
+    assert np.array_equal(alone.error, fine.error, equal_nan=True)

@@ -426,8 +426,7 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | N
     Returns the artists of the scale bar.
     """
     names = AXIS_NAMES.get(kind, ("x", "y"))
-    tapes = (Tape("", 0), Tape("", 1)) if survey is None else survey.walls.tapes(survey.outline)
-    across, up = sorted(tapes, key=lambda tape: tape.axis)
+    across, up = (Tape("", 0), Tape("", 1)) if survey is None else survey.tapes
     longer = max(within[1] - within[0], within[3] - within[2])
     for axis, tape, limits in ((ax.xaxis, across, within[:2]), (ax.yaxis, up, within[2:])):
         name = f"from the {tape.wall}" if tape.wall else names[tape.axis]

@@ -26,6 +26,25 @@ from flatness.words.comparisons import ROWS
 from flatness.words.phrases import say
 
 PARTS = {"error": "error", "random": "readings", "correlated": "between", "systematic": "datum"}
+# who reads a sheet, and what stands on it
+READERS = {
+    "marks": ("crew", "heights to set, place by place"),
+    "patches": ("crew", "places to work on, in the order of the work"),
+    "members": ("crew", "what each joist, stud or strap is set to"),
+    "member stations": ("crew", "the same, station by station"),
+    "shims": ("crew", "shims behind each strap"),
+    "blocking": ("crew", "blocking between members"),
+    "quantities": ("buyer", "what to order, and what each number rests on"),
+    "limits": ("owner", "each limit as found and when the work is done as drawn"),
+    "verdicts": ("owner", "each limit before and after the work"),
+    "done": ("checker", "done against planned, place by place"),
+    "areas": ("checker", "ground that changed, with its error"),
+    "volumes": ("checker", "what was taken off and added, with its error"),
+    "stations": ("surveyor", "each reading, and what the plan sets there"),
+    "before": ("surveyor", "the readings before the work"),
+    "after": ("surveyor", "the readings after the work"),
+    "difference": ("surveyor", "after less before, every few inches"),
+}
 TOLD = ("note", "laps", "may_be_taken_down", "from", "measure")  # columns of sentences, with lengths in millimetres
 
 
@@ -112,7 +131,7 @@ def write_workbook(
     *,
     overwrite: bool = False,
 ) -> Path:
-    """Write tables as a workbook, one sheet each.
+    """Write tables as a workbook, one sheet each, those for the crew first, behind a sheet that says who reads which.
 
     Parameters
     ----------
@@ -132,9 +151,12 @@ def write_workbook(
         raise ArgumentError(what, value=target.name, expected="tables, and a name that ends in .xlsx")
     check_unit(unit)
     check_free(target, overwrite=overwrite)
-    sheets = {name: in_words(table, unit) for name, table in tables.items()}
+    known = [name for name in READERS if name in tables]
+    rows = [(name, *READERS[name], len(tables[name])) for name in known]
+    ordered = {name: in_words(tables[name], unit) for name in dict.fromkeys([*known, *tables])}
+    contents = {"contents": pd.DataFrame(rows, columns=["sheet", "for", "what", "rows"])} if known else {}
     # by its creator the kit knows its own file again
-    data = workbook_bytes(sheets, [say(text, unit) for text in words], unit, creator=SOFTWARE)
+    data = workbook_bytes(contents | ordered, [say(text, unit) for text in words], unit, creator=SOFTWARE)
     return write_ours(target, data, overwrite=overwrite)
 
 

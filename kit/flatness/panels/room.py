@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
-import ipywidgets as w
-
 from flatness.charts.heights import surface_map
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view

@@ -56,7 +56,7 @@ from flatness.papers.sheet import (
 )
 from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import Caution
-from flatness.survey.readings import Survey
+from flatness.survey.readings import SAME_PLACE_MM, Survey
 from flatness.words.phrases import say
 from flatness.words.printed import at_least_told, counted, shown_unit
 from flatness.words.printed import printed_place as tape
@@ -329,7 +329,15 @@ def check_spots(plan: Plan, datum: Datum) -> list[tuple[str, str]]:
     first = kept[int(np.argmin(away[kept]))]
     last = kept[int(np.argmax(np.hypot(x[kept] - x[first], y[kept] - y[first])))]
     unit = datum.rule.unit
-    return [(place_words(x[k], y[k], unit, survey), datum.reading(z[k])) for k in dict.fromkeys((first, last))]
+    return [(_spot(x[k], y[k], survey, unit), datum.reading(z[k])) for k in dict.fromkeys((first, last))]
+
+
+def _spot(x: float, y: float, survey: Survey, unit: str) -> str:
+    """A spot of the surface by tape, or by the walls that meet there."""
+    walls = [tape.wall for tape in survey.tapes if tape.wall and abs(tape.far((x, y))) < SAME_PLACE_MM]
+    if len(walls) == 2:
+        return f"the corner of the {walls[0]} and the {walls[1]}"
+    return f"the spot {place_words(x, y, unit, survey)}"
 
 
 def order_of_work(
@@ -478,9 +486,10 @@ def stop_and_call(plan: Plan, datum: Datum) -> str:
 def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
     """Number, what to do, where across and up, area, deepest, note."""
     rows, unit = [], rule.unit
-    tapes = sorted(plan.survey.walls.tapes(plan.survey.outline), key=lambda tape: tape.axis)
     for row in plan.patches.to_dict("records"):
-        ends = ([one.far((row[f"{end}_x_mm"], row[f"{end}_y_mm"])) for end in ("from", "to")] for one in tapes)
+        ends = (
+            [one.far((row[f"{end}_x_mm"], row[f"{end}_y_mm"])) for end in ("from", "to")] for one in plan.survey.tapes
+        )
         across, up = (_stretch(min(pair), max(pair), unit) for pair in ends)
         rows.append(
             [
@@ -498,15 +507,14 @@ def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
 
 def place_head(survey: Survey, axis: int) -> str:
     """What the tape across (0) or up (1) the drawing starts from, over a column."""
-    tape = next(one for one in survey.walls.tapes(survey.outline) if one.axis == axis)
-    return f"From {tape.wall}" if tape.wall else ("Across", "Up")[axis]
+    wall = survey.tapes[axis].wall
+    return f"From {wall}" if wall else ("Across", "Up")[axis]
 
 
 def axes_of(survey: Survey, unit: str) -> list[str]:
     """What stands along the drawing's foot and its side."""
-    name, tapes = "feet" if unit == "in" else "meters", survey.walls.tapes(survey.outline)
-    walls = (tape.wall for tape in sorted(tapes, key=lambda tape: tape.axis))
-    return [f"{name} from the {wall or 'zero corner'}" for wall in walls]
+    name = "feet" if unit == "in" else "meters"
+    return [f"{name} from the {one.wall or 'zero corner'}" for one in survey.tapes]
 
 
 def _stretch(start: float, end: float, unit: str) -> str:
@@ -523,6 +531,9 @@ def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: D
     tables: list[dict[str, Any]] = []
     if not len(plan.marks):
         return tables
+    unit, (from_left, from_foot) = datum.rule.unit, plan.survey.tapes
+    walls = [one.wall for one in plan.survey.tapes]
+    corner = f"{walls[1]} \\ {walls[0]}" if all(walls) else "up \\ across"
     for name in plan.patches["name"].astype(str):
         own = [mark for k, mark in enumerate(marks) if mark.place == name and k not in labeled]
         at = {(round(mark.x, 1), round(mark.y, 1)): datum.reading(mark.height) for mark in own}
@@ -532,9 +543,9 @@ def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: D
             tables.append(
                 {
                     "name": number_of(name) if not first else "",
-                    "head": ["up \\ across", *(tape(x, datum.rule.unit) for x in across)],
+                    "head": [corner, *(tape(from_left.far((x, 0)), unit) for x in across)],
                     "rows": [
-                        [tape(y, datum.rule.unit), *(at.get((x, y), "") for x in across)]
+                        [tape(from_foot.far((0, y)), unit), *(at.get((x, y), "") for x in across)]
                         for y in up
                         if any((x, y) in at for x in across)
                     ],
@@ -558,12 +569,18 @@ def line_rows(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[list[str]
         rows.append(
             [
                 name,
-                tape(at[name], datum.rule.unit),
+                _member_at(plan, at[name], datum.rule.unit),
                 *(datum.reading(level + slope * s) for s in ends),
                 datum.rule.change(max(rise.mm for rise in own)).removeprefix("+"),
             ]
         )
     return rows
+
+
+def _member_at(plan: Plan, position: float, unit: str) -> str:
+    """Where a member lies across the drawing."""
+    along_y = plan.members is not None and plan.members.direction == "y"
+    return tape(plan.survey.tapes[0 if along_y else 1].far((position, position)), unit)
 
 
 def sister_rows(plan: Plan, schedule: Schedule | None, datum: Datum) -> list[list[str]]:
@@ -578,7 +595,7 @@ def sister_rows(plan: Plan, schedule: Schedule | None, datum: Datum) -> list[lis
         rows.append(
             [
                 str(row["member"]),
-                tape(row["position_mm"], datum.rule.unit),
+                _member_at(plan, row["position_mm"], datum.rule.unit),
                 datum.reading(own["line_mm"].iloc[0]),
                 datum.reading(own["line_mm"].iloc[-1]),
                 datum.rule.change(own["raise_mm"].max()).removeprefix("+"),

@@ -348,7 +348,7 @@ class _OnSheet:
 
     def ticks(self) -> None:
         foot, steps = TICKS[self.unit]
-        tapes = sorted(self.plan.survey.walls.tapes(self.plan.survey.outline), key=lambda tape: tape.axis)
+        tapes = self.plan.survey.tapes
         ends = ((self.tile.x0, self.tile.x1), (self.tile.y0, self.tile.y1))
         for kind, tape, shown in zip(("across", "up"), tapes, ends, strict=True):
             step = next((k for k in steps if k * foot / self.layout.scale >= 10.0), steps[-1]) * foot
@@ -364,10 +364,10 @@ class _OnSheet:
 
     def origin(self) -> None:
         """Where both tapes start."""
-        tapes = sorted(self.plan.survey.walls.tapes(self.plan.survey.outline), key=lambda tape: tape.axis)
-        x, y = self.at(tapes[0].at, tapes[1].at)
+        across, up = self.plan.survey.tapes
+        x, y = self.at(across.at, up.at)
         if self.seen(x, y):
-            self.drawn.signs.append([x - 0.9 * tapes[0].sign, y + 0.9 * tapes[1].sign, "origin"])
+            self.drawn.signs.append([x - 0.9 * across.sign, y + 0.9 * up.sign, "origin"])
 
     # -- places
 

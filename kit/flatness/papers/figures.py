@@ -24,7 +24,8 @@ from flatness.charts import map_base as maps
 from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, new_figure, note, paper, rings
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
-from flatness.measures.bars import gap_map
+from flatness.measures.bars import gap_map, whole_steps, window_departures
+from flatness.measures.lines import all_headings
 from flatness.measures.planes import fit_surface_plane
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
@@ -163,7 +164,8 @@ class RoomMap:
             middle = (leaf[0] + swing[len(swing) // 2]) / 2
             if space is not None and np.hypot(*(leaf[1] - leaf[0])) / self.per > 40:
                 at = (float(middle[0]), float(middle[1]))
-                text = self._words("door", at, ha="center", va="center", fontweight="bold")
+                box = {"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
+                text = self._words("door", at, ha="center", va="center", fontweight="bold", bbox=box)
                 if not space.place(text, [(0, 0, "center", "center")]):
                     text.remove()
         for part in getattr(self.holes, "geoms", [self.holes]):
@@ -274,11 +276,25 @@ def share_of_limit(surface: Surface, limit: Limit | None, headings: int = 12) ->
         if np.nanmax(np.maximum(low, high), initial=0) > limit.allowed >= np.nanmax(np.abs(signed), initial=0):
             return -low / limit.allowed
         return np.where(signed == 0, beside, signed) / limit.allowed
+    if limit.kind == "offset" and limit.length is not None:
+        high, low = _off_chords(surface, limit.length, headings)
+        return np.where(high >= -low, high, low) / limit.allowed
     if limit.kind == "level" and limit.parameters["distance"] is None:
         return (z - (np.nanmax(z) + np.nanmin(z)) / 2) / (limit.allowed / 2)
     if limit.kind == "plane":
         return (z - fit_surface_plane(surface).at(*np.meshgrid(surface.x, surface.y))) / limit.allowed
     return None
+
+
+def _off_chords(surface: Surface, length: float, headings: int) -> tuple[Floats, Floats]:
+    """How far nodes stand above and below the chords of a bar on equal blocks [ny, nx] mm; 0 where none reaches."""
+    high, low = np.zeros(surface.height.shape), np.zeros(surface.height.shape)
+    for heading in all_headings(headings):
+        steps = whole_steps(length, surface.spacing * heading.step)
+        if steps >= 2:
+            up, down = window_departures(surface.height, heading, steps)
+            high, low = np.fmax(high, up), np.fmin(low, down)
+    return np.where(surface.inside, high, np.nan), np.where(surface.inside, low, np.nan)
 
 
 def _median_around(surface: Surface, length: float) -> Floats:

@@ -62,14 +62,16 @@ from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.done import before_and_after
-from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit
+from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit, spelled
 from flatness.words.ways import HOURS, times, work_told
 
 MET_WHERE_MEASURED = "good enough where measured"
 MOST_ROWS = 8  # of the table, so that it all stays on one page
 MOST_PURPOSE = 24  # letters of what a floor is for that the first sentence has room for
 LOGO_IN = 0.5
+SIMPLE = ("straightedge", "straightedge-share", "level", "plumb", "plane", "neighbours")  # limits that are one length
 INCH = 25.4
+LOW_MAP_IN = 3.4  # a map lower than this leaves room for that of the heights [in]
 MAP_IN, TALL_MAP_IN, SMALL_MAP_IN = 5.1, 5.7, 1.45  # how high maps may be on Letter [in]
 TALL = 0.6  # of the page's width: what stands beside a map narrower than this has room there
 DEEDS = {"plane": "sanded", "fill": "filled", "sister": "raised", "fur": "shimmed", "engineer": "for the engineer"}
@@ -106,8 +108,8 @@ class Day:
     def lay(self, room: RoomMap) -> set[str]:
         """Draw what is fine, near and wrong; return what was drawn."""
         share = share_of_limit(self.surface, self.limit)
-        if share is None:
-            room.lay(room.room, "fine", edge=False)
+        if share is None:  # no single place breaks such a limit
+            room.fill(room.room, "#F3F5F6", zorder=0.8)
             return set()
         most, decided = 1.0 if self.verdict == PASS else math.inf, self.verdict != UNDECIDED
         lay_shares(room, self.surface, share, decided=decided, most=most)
@@ -187,13 +189,19 @@ def owner_page(
         "title": title,
         "short": cut(title, 60),
         "measured": ". ".join(
-            [text for text in (" and ".join(_days(survey, comparison)), page.date and day_words(page.date)) if text]
+            [
+                text
+                for text in (" and ".join(_days(survey, comparison)), page.date and f"Page of {day_words(page.date)}")
+                if text
+            ]
         ),
         "state": state,
         "hollow": state == PASS and now is not None and now.between == ASSUMED,
         "sentence": sentence,
         "second": second,
         "beside": beside,
+        # a low map leaves room on the first page
+        "heights_first": bool(not small and not beside and large.get_figheight() < LOW_MAP_IN),
         "map": [large.get_figwidth(), large.get_figheight()],
         "key": [[f"{kind}.svg", words] for kind, words in key],
         "seen": SEEN[survey.surface],
@@ -264,7 +272,7 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     allowed, length = _short(allowed), one.limit.length
     rests = ""
     if one.verdict == PASS and one.between == ASSUMED:
-        apart = position(now.subject.step, unit).removesuffix(' 0"')
+        apart = spelled(position(now.subject.step, unit))
         rests = f" It was measured every {apart}; nobody has looked between."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
         return f"{capital(what)}: {_found(one, unit)}. {allowed} is asked for.{rests}"
@@ -273,11 +281,12 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     if one.verdict != UNDECIDED:
         size += _twin(one.finding.measured.value if math.isnan(middle) else middle, unit)
     finish = f" for {one.limit.everyday}" if one.limit.everyday else ""
-    may = f"{allowed}{'' if '(' in allowed else _twin(one.finding.allowed, unit)} is allowed{finish}."
+    plain = one.limit.kind in SIMPLE
+    may = f"{allowed}{'' if '(' in allowed or not plain else _twin(one.finding.allowed, unit)} is allowed{finish}."
     if one.limit.kind == "straightedge" and length is not None:
         bar = away(length, unit).replace(" feet", " ft")
         return f"A {bar} straight bar shows {size}. {may}{rests}"
-    return f"{capital(what)}: {size}. {may}{rests}"
+    return f"{capital(what)}: {size}. {capital(may)}{rests}"
 
 
 def _twin(mm: float, unit: str) -> str:
@@ -348,7 +357,7 @@ def facts_of(
     sure = _how_sure(now, plan, past)
     if sure and now is not None:
         points = len(now.subject.survey.stations()[0])
-        apart = position(now.subject.step, unit).removesuffix(' 0"')
+        apart = spelled(position(now.subject.step, unit))
         yield sure[0], sure[1] or f"{points} points, {apart} apart"
 
 
@@ -412,7 +421,7 @@ def _large_map(
     }
     if is_blank(day.surface, day.survey):
         shown.add("unread")
-    if day.verdict == FAIL:
+    if day.verdict == FAIL and shown - {"unread"}:
         shown |= {"high", "low"}
     return figure, [(kind, text) for kind, text in meanings.items() if kind in shown]
 
@@ -611,7 +620,7 @@ def _measured(survey: Survey, comparison: Comparison | None, unit: str) -> str:
     parts = []
     for one in comparison.surveys if comparison is not None else (survey,):
         when = f" on {cut(day_words(one.date), 30)}" if one.date else ""
-        good = f", each good to about {accuracy(one.accuracy, unit)}," if one.accuracy else ""
+        good = f", each good to about {spelled(accuracy(one.accuracy, unit))}," if one.accuracy else ""
         parts.append(f"at {len(one.stations()[0])} places{when}{good}")
     return f"The {survey.surface} was measured {' and again '.join(parts).rstrip(',')}."
 

@@ -34,7 +34,7 @@ from flatness.survey.readings import Survey
 from flatness.words.datum import SIDES, agree_words
 from flatness.words.done import limit_of
 from flatness.words.phrases import sentence
-from flatness.words.printed import counted, percent, position
+from flatness.words.printed import counted, percent, position, spelled
 from flatness.words.ways import HOURS, noun, plane_words, work_words
 
 INCH_MM, FOOT_MM, FAR_MM = 25.4, 304.8, 1000.0  # from FAR_MM on a length is told in feet or meters
@@ -181,6 +181,9 @@ def looked_at(limit: Limit, unit: str) -> tuple[str, str]:
             bar = "gap under a bar" if p["length"] is None else f"gap under a bar {away(p['length'], unit)} long"
             share = f", in {100 * p['share']:g} % of places" if limit.kind == "straightedge-share" else ""
             return f"{bar}{share}", exactly(limit.allowed, unit)
+        case "offset" if limit.allowed is not None:
+            bar = "" if limit.length is None else f" {away(limit.length, unit)} long"
+            return f"hump or hollow under a bar{bar}", f"{exactly(limit.allowed, unit)} either way"
         case "level" if p["distance"] is None:
             return "from the lowest to the highest place", exactly(p["allowed"], unit)
         case "level" | "plumb":
@@ -205,6 +208,8 @@ def _measure(limit: Limit, unit: str) -> str:
     match limit.kind:
         case "straightedge" | "straightedge-share" if limit.length is not None:
             return f"under a straight bar {away(limit.length, unit)} long the largest gap"
+        case "offset" if limit.length is not None:
+            return f"under a bar {away(limit.length, unit)} long the largest hump or hollow"
         case "level" if p["distance"] is None:
             return "the difference between its lowest and its highest place"
         case "level" | "plumb":
@@ -239,7 +244,7 @@ def verdict_sentence(assessment: Assessment, unit: str, now: str = "is", one: Ju
     }[one.verdict]
     rests = ""
     if one.verdict == PASS and one.between == ASSUMED:
-        apart = position(assessment.subject.step, unit).removesuffix(' 0"')
+        apart = spelled(position(assessment.subject.step, unit))
         rests = f" It was measured at places {apart} apart; nobody has looked between them."
     return f"{opening}: {_amount(one, unit, now)}.{rests}"
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -200,13 +201,7 @@ def likely_surface(survey: Survey, spacing: float | None = None, *, trusting: bo
     """
     plain = interpolate(survey, default_spacing(survey) if spacing is None else spacing)
     step = widest_step(survey)
-    # a slip is one reading, a patch a few: the first is looked for on a surface without the other
-    fit = fit_parameters(survey, survey.framing, patches=False)
-    slips = () if trusting else find_slips(fit, survey, step)
-    if slips:
-        fit = fit_parameters(survey, survey.framing, [slip.number for slip in slips])
-    elif may_be_patched(fit):
-        fit = patched(fit)
+    fit, slips = _fitted(survey, trusting)
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
@@ -227,6 +222,17 @@ def likely_surface(survey: Survey, spacing: float | None = None, *, trusting: bo
         spacing=plain.spacing,
         fit=fit,
     )
+
+
+@lru_cache(maxsize=4)  # a survey is one object, never changed: another limit or lattice asks for the same fit
+def _fitted(survey: Survey, trusting: bool) -> tuple[Fit, tuple[Slip, ...]]:
+    """The parameters of a survey's surface, and the readings that are likely slips."""
+    # a slip is one reading, a patch a few: the first is looked for on a surface without the other
+    fit = fit_parameters(survey, survey.framing, patches=False)
+    slips = () if trusting else find_slips(fit, survey, widest_step(survey))
+    if slips:
+        return fit_parameters(survey, survey.framing, [slip.number for slip in slips]), slips
+    return patched(fit) if may_be_patched(fit) else fit, slips
 
 
 def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:

@@ -19,7 +19,7 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, Problem
-from flatness.survey.walls import Walls
+from flatness.survey.walls import Tape, Walls
 
 if TYPE_CHECKING:
     from flatness.surface.lattice import Surface
@@ -113,6 +113,12 @@ class Survey:
     def is_grid(self) -> bool:
         """Whether the file has the readings as a grid: x along its first row, y down its first column."""
         return len({str(cell).rstrip("0123456789") for cell in self.points["cell"]}) > 1
+
+    @property
+    def tapes(self) -> tuple[Tape, Tape]:
+        """The walls from which distances along x and along y are told."""
+        across, up = sorted(self.walls.tapes(self.outline), key=lambda tape: tape.axis)
+        return across, up
 
     @property
     def line_height(self) -> float | None:

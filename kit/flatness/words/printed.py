@@ -313,7 +313,7 @@ def strip_place(along: str, at: float, ends: tuple[float, float], unit: str, sur
     'at y 4\' 0", from x 0" to 10\' 0"'
     """
     axis = 0 if along == "x" else 1
-    own, other = sorted(_tapes(survey), key=lambda tape: tape.axis != axis)
+    own, other = sorted(_tapes(survey), key=lambda one: one.axis != axis)
     low, high = sorted(own.far(xy) for xy in ((end, end) for end in ends))
     across = position(other.far((at, at)), unit)
     if own.wall and other.wall:
