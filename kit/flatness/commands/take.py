@@ -20,7 +20,7 @@ from flatness.job.schema import Keys
 from flatness.job.values import Choice, Length, Text
 from flatness.limits.kinds import SURFACES
 from flatness.survey.header import QUANTITIES
-from flatness.taking.book import USUAL_ACCURACY_MM, Book, new_book
+from flatness.taking.book import USUAL_ACCURACY_MM, new_book, read_lines, standing_of
 
 _POSITIVE = Length(0, above=True)
 OWN: Keys = {
@@ -110,9 +110,7 @@ def _begin(path: Path, own: dict[str, Any]) -> None:
 
 def _say_where_it_stands(path: Path) -> None:
     """Read the survey before a page is served, so that what is wrong with it is said here."""
-    book = Book(path, take_over=True)
-    read = sum(one.reading is not None for one in book.standing)
-    book.close()
+    read = sum(one.reading is not None for one in standing_of(read_lines(path)[2]))
     print(f"going on with {path}: {read} readings so far")
 
 

@@ -20,7 +20,7 @@ from flatness.panels.check import allowed_sentence, judged_sentence
 from flatness.panels.controls import Panel, button, column, panel_box, put, row, text_field, words
 from flatness.panels.places import spelled
 from flatness.panels.strip import SIGNS
-from flatness.panels.take_map import HIGH, LOW, kinds, room_map
+from flatness.panels.take_map import HIGH, LOW, room_map
 from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, TakeState
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
@@ -273,9 +273,10 @@ class TakePanel(Panel):
         if screen != MORE:
             room = (HIGH_STATION if taking.knows_setup else HIGH_FIRST) - HIGH_NOTE * (bool(note) + bool(why))
             high = room if screen == STATION else HIGH_ASKED
-            self.map.value = f'<div class="fk-map">{room_map(taking, WIDE, high)}</div>' + self._key_line(
-                screen, taking
-            )
+            drawn = room_map(taking, WIDE, high)
+            signs = any(f'class="fk-{kind}"' in drawn for kind in (HIGH, LOW))
+            key = '<div class="fk-key">+ high, − low, of the plane through all readings</div>' if signs else ""
+            self.map.value = f'<div class="fk-map">{drawn}</div>{key}'
         self.how_good.value = f'<div class="fk-note">{escape(accuracy_words(taking))}</div>'
         self.file.value = f'<div class="fk-note">Every reading is saved in {escape(str(taking.book.path))}</div>'
         if screen == STATION:
@@ -362,12 +363,6 @@ class TakePanel(Panel):
             f'<svg width="40" height="40" viewBox="0 0 34 34" aria-hidden="true">{shapes}</svg>'
             f"<div><b>{escape(head)}</b>{escape(told)}</div></div>"
         )
-
-    @staticmethod
-    def _key_line(screen: str, taking: Taking) -> str:
-        if screen not in (STATION, QUESTION, ENOUGH, DONE) or not {HIGH, LOW} & set(kinds(taking).values()):
-            return ""
-        return '<div class="fk-key">+ high, − low, of the plane through all readings</div>'
 
     def close(self) -> None:
         """Take the panel away, and let another page take the survey."""

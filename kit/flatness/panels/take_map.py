@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 
 import numpy as np
@@ -35,13 +35,14 @@ def room_map(taking: Taking, wide: float, high: float) -> str:
     ring = _ring(taking.book.outline, at)
     parts = [f'<path class="fk-wall" d="{ring}"/><path class="fk-floor" d="{ring}"/>']
     side = max(5.0, min(14.0, 0.6 * scale * _step(taking)))
-    parts += _stations(taking, at, side)
+    read = kinds(taking)
+    parts += _stations(taking, read, at, side)
     parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
     parts += _marks(taking, at)
     if door:
         parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + door - 3:.0f}">door wall</text>')
     return (
-        f'<svg role="img" aria-label="{escape(_told(taking))}" width="{across:.0f}" height="{tall + door:.0f}" '
+        f'<svg role="img" aria-label="{escape(_told(taking, read))}" width="{across:.0f}" height="{tall + door:.0f}" '
         f'viewBox="0 0 {across:.0f} {tall + door:.0f}">{"".join(parts)}</svg>'
     )
 
@@ -89,8 +90,8 @@ def _ring(area: Polygon, at: Place) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + "Z"
 
 
-def _stations(taking: Taking, at: Place, side: float) -> Iterator[str]:
-    read, half = kinds(taking), side / 2
+def _stations(taking: Taking, read: Mapping[int, str], at: Place, side: float) -> Iterator[str]:
+    half = side / 2
     for one in taking.walk.stations:
         x, y = at(one.x, one.y)
         kind = read.get(one.number)
@@ -147,6 +148,6 @@ def _outcome(taking: Taking, at: Place) -> Iterator[str]:
         yield f'<path class="fk-bar" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
 
 
-def _told(taking: Taking) -> str:
-    counts = {kind: list(kinds(taking).values()).count(kind) for kind in (HIGH, LOW)}
+def _told(taking: Taking, read: Mapping[int, str]) -> str:
+    counts = {kind: list(read.values()).count(kind) for kind in (HIGH, LOW)}
     return f"Map: {len(taking.done)} stations read, {counts[HIGH]} high, {counts[LOW]} low"

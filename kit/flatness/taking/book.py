@@ -99,7 +99,7 @@ class Book:
         self._claim(take_over)
         try:
             self._mend()
-            self.header, self.unit, self.entries = _read(path)
+            self.header, self.unit, self.entries = read_lines(path)
         except BaseException:
             self.close()
             raise
@@ -108,15 +108,7 @@ class Book:
     @property
     def standing(self) -> list[Entry]:
         """The lines that count, in their order."""
-        found: list[Entry] = []
-        for one in self.entries:
-            if one.kind == STRUCK:
-                last = max((k for k, other in enumerate(found) if one.strikes(other)), default=None)
-                if last is not None:
-                    found.pop(last)
-            else:
-                found.append(one)
-        return found
+        return standing_of(self.entries)
 
     @property
     def outline(self) -> Polygon:
@@ -339,10 +331,29 @@ def _row(cells: Sequence[str]) -> str:
     return out.getvalue()
 
 
-def _read(path: Path) -> tuple[Header, str, list[Entry]]:
-    """What a book's file says of itself, its unit, and its lines."""
+def standing_of(entries: Sequence[Entry]) -> list[Entry]:
+    """The lines that count: all but those struck out, and those that strike."""
+    found: list[Entry] = []
+    for one in entries:
+        if one.kind == STRUCK:
+            last = max((k for k, other in enumerate(found) if one.strikes(other)), default=None)
+            if last is not None:
+                found.pop(last)
+        else:
+            found.append(one)
+    return found
+
+
+def read_lines(path: Path) -> tuple[Header, str, list[Entry]]:
+    """What a book's file says of itself, its unit, and its lines; a last one that is not whole is left out.
+
+    Raises
+    ------
+    SurveyFileError : readings cannot be taken into this file
+    """
     report = Report(path.name)
-    table = read_delimited(path.read_bytes(), path.name, report)
+    data = path.read_bytes()
+    table = read_delimited(data[: data.rfind(b"\n") + 1], path.name, report)
     header, lengths = read_header(table, report)
     unit = lengths.unit or "in"
     _check_form(table, header, unit, report)

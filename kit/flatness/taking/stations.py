@@ -71,7 +71,7 @@ class Walk:
         filled = [line for line in lines if line]
         return [one for k, line in enumerate(filled) for one in (line[::-1] if k % 2 else line)]
 
-    @property
+    @cached_property
     def xy(self) -> Floats:
         """[n, 2] mm"""
         return np.array([(one.x, one.y) for one in self.stations])
