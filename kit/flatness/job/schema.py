@@ -249,7 +249,7 @@ PAGE: Keys = {
 }
 SINGLE: Mapping[str, tuple[Keys, str]] = {
     "surveys": (SURVEYS, "the survey files; paths start from the job file's folder"),
-    "walls": (WALLS, "doors, windows and names of walls, where the surveys do not have them; x right, y up"),
+    "walls": (WALLS, "doors, windows, names of walls, where the surveys have none; x right, y up"),
     "plan": (PLAN, "how the surface is to be corrected; may be empty"),
     "members": (MEMBERS, "joists, studs or strapping"),
     "materials": (MATERIALS, "what quantities rest on"),
