@@ -21,7 +21,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.properties import PageSetupProperties
 
-from flatness.errors import ArgumentError
+from flatness.errors import check_choice
 from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, MM_PER
 from flatness.survey.files import write_new
 
@@ -62,12 +62,6 @@ BESIDE_UNIT = (
 # decimals that a number in CSV keeps, by the end of its heading: none finer than anybody measures
 DECIMALS = {"_mm": 3, "_in": 6, "_mm2": 0, "_mm3": 0, "_ft2": 4, "_ft3": 4}
 DIGITS = 6  # of any other number
-
-
-def check_unit(unit: str) -> None:
-    """ArgumentError where tables cannot be written in this unit."""
-    if unit not in UNITS:
-        raise ArgumentError("unknown unit", column="unit", value=str(unit), expected=" or ".join(UNITS))
 
 
 def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False) -> None:
@@ -133,7 +127,7 @@ def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
     >>> in_unit(pd.DataFrame({"raise_mm": [9.525]}), "in")["raise_in"].tolist()
     [0.375]
     """
-    check_unit(unit)
+    check_choice("unit", unit, UNITS)
     named: dict[str, str] = {}
     changed: dict[str, Any] = {}
     if "unit" in table:

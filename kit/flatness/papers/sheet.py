@@ -27,7 +27,7 @@ from matplotlib.ft2font import FT2Font
 from shapely.geometry.base import BaseGeometry
 
 from flatness.charts.axes import SOFTWARE
-from flatness.errors import ArgumentError, shorten
+from flatness.errors import ArgumentError, check_choice, shorten
 from flatness.lengths import format_length
 from flatness.words.printed import printed_place
 
@@ -61,8 +61,7 @@ SHEETS = {"letter": Sheet("letter", "us-letter", 215.9, 279.4), "a4": Sheet("a4"
 
 def sheet_named(paper: str) -> Sheet:
     """The size of paper of this name, ``letter`` or ``a4``."""
-    if paper not in SHEETS:
-        raise ArgumentError("unknown size of paper", column="paper", value=str(paper), expected=", ".join(SHEETS))
+    check_choice("paper", paper, SHEETS, "unknown size of paper")
     return SHEETS[paper]
 
 
