@@ -37,9 +37,8 @@ from flatness.charts.scales import check_unit, height_step
 from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
-from flatness.words.done import depth, least_told, number
 from flatness.words.phrases import say
-from flatness.words.printed import printed_place
+from flatness.words.printed import depth, least_told, printed_place, without_unit
 
 BODY = "#dad5cd"
 STYLES: dict[str, dict[str, Any]] = {
@@ -208,7 +207,7 @@ def _told(mm: float, unit: str) -> str:
     """A number beneath a station: 0 where a tape tells nothing, a dash where nothing is known."""
     if not np.isfinite(mm):
         return "\N{EN DASH}"
-    return number(mm, unit) if settle(abs(mm) - least_told(unit)) >= 0 else "0"
+    return without_unit(mm, unit) if settle(abs(mm) - least_told(unit)) >= 0 else "0"
 
 
 def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> list[int]:

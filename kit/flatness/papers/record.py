@@ -47,9 +47,8 @@ from flatness.words.datum import (
     small,
     true_minus,
 )
-from flatness.words.done import depth
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import AUTHORITY, accuracy, length, number, percent, shown_unit
+from flatness.words.printed import AUTHORITY, accuracy, depth, length, number, percent, shown_unit
 
 NOT_STATED = "not stated"
 
