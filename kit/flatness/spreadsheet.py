@@ -64,6 +64,11 @@ DECIMALS = {"_mm": 3, "_in": 6, "_mm2": 0, "_mm3": 0, "_ft2": 4, "_ft3": 4}
 DIGITS = 6  # of any other number
 
 
+def check_unit(unit: str) -> None:
+    """ArgumentError where tables cannot be written in this unit."""
+    check_choice("unit", unit, UNITS)
+
+
 def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False) -> None:
     """Write a table as CSV (UTF-8).
 
@@ -127,7 +132,7 @@ def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
     >>> in_unit(pd.DataFrame({"raise_mm": [9.525]}), "in")["raise_in"].tolist()
     [0.375]
     """
-    check_choice("unit", unit, UNITS)
+    check_unit(unit)
     named: dict[str, str] = {}
     changed: dict[str, Any] = {}
     if "unit" in table:

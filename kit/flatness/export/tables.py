@@ -17,12 +17,12 @@ import pandas as pd
 
 from flatness.charts.axes import SOFTWARE
 from flatness.comparison.comparing import Comparison
-from flatness.errors import ArgumentError, check_choice
+from flatness.errors import ArgumentError
 from flatness.framing.schedule import Schedule
 from flatness.papers.files import check_free, write_ours
 from flatness.papers.sheet import one_line
 from flatness.planning.plan import Plan
-from flatness.spreadsheet import UNITS, write_csv, write_xlsx
+from flatness.spreadsheet import check_unit, write_csv, write_xlsx
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import ROWS
 from flatness.words.phrases import say
@@ -132,7 +132,7 @@ def write_workbook(
     if target.suffix.lower() != ".xlsx" or not tables:
         what = "no tables to write" if not tables else "unknown kind of workbook"
         raise ArgumentError(what, value=target.name, expected="tables, and a name that ends in .xlsx")
-    check_choice("unit", unit, UNITS)
+    check_unit(unit)
     check_free(target, overwrite=overwrite)
     with tempfile.TemporaryDirectory() as folder:
         draft = Path(folder) / "draft.xlsx"
