@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from flatness.errors import FlatnessError, LengthError, Problem, SurveyFileError, shorten
+from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem, SurveyFileError, check_choice, shorten
 
 
 def test_a_problem_names_its_cell() -> None:
@@ -51,3 +51,13 @@ def test_values_are_cut_and_shown_printable() -> None:
     assert "\n" not in shown
     assert "..." in shown
     assert shorten("3\n8") == r"'3\n8'"
+
+
+def test_an_unknown_choice_names_the_known_ones() -> None:
+    check_choice("unit", "in", ("in", "mm"))
+    check_choice("side", None, (None, "left", "right"))
+    with pytest.raises(ArgumentError) as caught:
+        check_choice("side", "top", (None, "left", "middle", "right"))
+    [problem] = caught.value.problems
+    assert (problem.what, problem.column, problem.value) == ("unknown side", "side", "top")
+    assert problem.expected == "left, middle or right"

@@ -137,3 +137,12 @@ class ArgumentError(FlatnessError, ValueError):
 
 class PlanError(FlatnessError, ValueError):
     """A plan that cannot be: limits, depths and fixed spots that clash; the message says which and by how much."""
+
+
+def check_choice(name: str, value: object, known: Iterable[object], what: str = "") -> None:
+    """ArgumentError where the value of an argument is none of those known; ``what`` it is called where not its name."""
+    known = list(known)
+    if value not in known:
+        *others, last = (str(one) for one in known if one is not None)
+        expected = f"{', '.join(others)} or {last}" if others else last
+        raise ArgumentError(what or f"unknown {name}", column=name, value=str(value), expected=expected)

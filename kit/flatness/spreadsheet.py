@@ -22,7 +22,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.properties import PageSetupProperties
 
-from flatness.errors import ArgumentError
+from flatness.errors import check_choice
 from flatness.files import drafted, write_new
 from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, MM_PER
 
@@ -69,8 +69,7 @@ DIGITS = 6  # of any other number
 
 def check_unit(unit: str) -> None:
     """ArgumentError where tables cannot be written in this unit."""
-    if unit not in UNITS:
-        raise ArgumentError("unknown unit", column="unit", value=str(unit), expected=" or ".join(UNITS))
+    check_choice("unit", unit, UNITS)
 
 
 def write_csv(path: str | os.PathLike[str], table: pd.DataFrame, unit: str = "mm", *, overwrite: bool = False) -> None:

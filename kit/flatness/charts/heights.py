@@ -18,7 +18,7 @@ from flatness.charts.axes import save_chart
 from flatness.charts.gaps import BarMarks, GapMap, bar_words, gap_map, lay_bar
 from flatness.charts.profile import ProfileChart, profile_chart
 from flatness.charts.scales import Scale, check_limit, check_unit, deviation_scale, step_note
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import MeasureError, check_choice
 from flatness.measures.planes import Plane, fit_surface_plane
 from flatness.measures.straightedge import Placement
 from flatness.surface.lattice import Surface
@@ -85,8 +85,7 @@ def surface_map(
     """
     check_unit(unit)
     limit = check_limit(limit_mm, "limit_mm")
-    if numbers not in NUMBERS:
-        raise ArgumentError("unknown kind of number", value=str(numbers), expected=", ".join(NUMBERS))
+    check_choice("numbers", numbers, NUMBERS, "unknown kind of number")
     plane = _reference_plane(surface, reference)
     scale = deviation_scale(float(np.nanmax(np.abs(plane.deviations))), unit, limit)
     kind = survey.surface if survey is not None else "surface"
@@ -111,8 +110,7 @@ def surface_map(
 
 
 def _reference_plane(surface: Surface, reference: str) -> Plane:
-    if reference not in REFERENCE_NAMES:
-        raise ArgumentError("unknown reference", value=str(reference), expected=", ".join(REFERENCE_NAMES))
+    check_choice("reference", reference, REFERENCE_NAMES)
     if not surface.inside.any():
         raise MeasureError("the surface has no heights", expected="at least one place with a height")
     if reference != "best" and not surface.is_level:

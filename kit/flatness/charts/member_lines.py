@@ -34,12 +34,11 @@ from flatness.charts.axes import (
 )
 from flatness.charts.hatching import HIGH, PATTERNS, SWATCH, Entry, Key, key_points, line_entry, put_key
 from flatness.charts.scales import check_unit, height_step
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
-from flatness.words.done import depth, least_told, number
 from flatness.words.phrases import say
-from flatness.words.printed import printed_place
+from flatness.words.printed import depth, least_told, printed_place, without_unit
 
 BODY = "#dad5cd"
 STYLES: dict[str, dict[str, Any]] = {
@@ -208,7 +207,7 @@ def _told(mm: float, unit: str) -> str:
     """A number beneath a station: 0 where a tape tells nothing, a dash where nothing is known."""
     if not np.isfinite(mm):
         return "\N{EN DASH}"
-    return number(mm, unit) if settle(abs(mm) - least_told(unit)) >= 0 else "0"
+    return without_unit(mm, unit) if settle(abs(mm) - least_told(unit)) >= 0 else "0"
 
 
 def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> list[int]:
@@ -347,8 +346,7 @@ def _chosen(schedule: Schedule, member: str | Sequence[str] | None) -> tuple[lis
         what, expected, remedy = "members for one chart", f"1 to {MOST} names, each once", "make several charts"
         raise ArgumentError(what, column="member", value=", ".join(names) or "none", expected=expected, remedy=remedy)
     for name in names:
-        if name not in every:
-            raise ArgumentError("unknown member", column="member", value=name, expected=", ".join(every))
+        check_choice("member", name, every)
         if name not in set(known["member"]):
             note = str(table.loc[table["member"] == name, "note"].iloc[0])
             raise MeasureError(f"{name} cannot be drawn: {note}", remedy="choose a member on the surface that was read")

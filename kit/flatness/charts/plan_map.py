@@ -48,7 +48,8 @@ from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, 
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
-from flatness.words.done import afterwards, depth, least_told, number, state_after
+from flatness.words.done import afterwards
+from flatness.words.printed import depth, least_told, without_unit
 
 NUMBER, NAME = 8.0, 8.0  # type [points]
 CROWDED = 30  # with more tags than this they are drawn tighter
@@ -189,7 +190,7 @@ def draw_tags(ax: Axes, rows: Sequence[Row], unit: str, space: FreeSpace) -> dic
     for row in rows:
         text = note(
             ax,
-            f"{row['name']}  {number(row['greatest_mm'], unit)}",
+            f"{row['name']}  {without_unit(row['greatest_mm'], unit)}",
             deepest_spot(row),
             fontsize=NAME,
             fontweight="bold",
@@ -221,7 +222,7 @@ def _bare(text: Annotation) -> None:
 def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Annotation, ...]:
     """Depths at nodes that change, on an even grid of them that leaves each number its room."""
     shown = (plan.actions > 0) & (np.abs(np.nan_to_num(plan.change)) >= least_told(unit))
-    widest = max((number(v, unit) for v in plan.change[shown]), key=len, default="")
+    widest = max((without_unit(v, unit) for v in plan.change[shown]), key=len, default="")
     if not widest:
         return ()
     probe = note(ax, widest, (0, 0), fontsize=NUMBER)
@@ -236,7 +237,7 @@ def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Anno
                 continue
             at = (float(plan.x[i]), float(plan.y[j]))
             style: dict[str, Any] = {"fontsize": NUMBER, "zorder": 5, "path_effects": HALO}
-            text = note(ax, number(plan.change[j, i], unit), at, ha="center", va="center", **style)
+            text = note(ax, without_unit(plan.change[j, i], unit), at, ha="center", va="center", **style)
             if space.place(text, [(0, 0, "center", "center")], gap=0.5):
                 texts.append(text)
             else:
@@ -368,8 +369,7 @@ def _title(plan: Plan, busy: bool) -> str:
     what = f"What to do on the {kind}" if busy else f"Nothing to do on the {kind}"
     if plan.action("engineer").any():
         return f"{what}: ask the engineer first"
-    state = state_after(plan)
-    return f"{what}; verdict {'after it' if busy else 'as it stands'}: {state.upper()}" if state else what
+    return f"{what}; verdict {'after it' if busy else 'as it stands'}: {plan.verdict.upper()}" if plan.verdict else what
 
 
 def _subtitle(plan: Plan, patches: Sequence[Row], unit: str) -> str:

@@ -40,8 +40,7 @@ from flatness.charts.hatching import HIGH, SWATCH, Entry, Key, key_points, line_
 from flatness.charts.scales import check_unit, height_step, place_step, printed_limit
 from flatness.framing.reveal import Reveal
 from flatness.lengths import format_against, settle
-from flatness.words.done import depth, least_told, number
-from flatness.words.printed import printed_place
+from flatness.words.printed import depth, least_told, printed_place, without_unit
 
 BAND = "#d8ead9"
 OUT: dict[str, Any] = {"facecolor": "#e9b8d3", "edgecolor": "#8f2f68", "hatch": "xxx", "linewidth": 0}
@@ -149,7 +148,7 @@ def draw_scribe(
     ax.plot(s, cut, color=WOOD_LINE, linewidth=1.6, zorder=3, scalex=False, scaley=False)
     dress(ax, unit, "to cut", signed=False)
     set_length_ticks(ax.yaxis, (0, 1.15 * most), height_step(1.15 * most, unit, most=4), unit, signed=False)
-    words = [number(v, unit).lstrip("+") if np.isfinite(v) and v >= least_told(unit) else "0" for v in cut]
+    words = [without_unit(v, unit).lstrip("+") if np.isfinite(v) and v >= least_told(unit) else "0" for v in cut]
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / (limits[1] - limits[0])
     need = max(text_width(text, SMALL, "bold") for text in words) * 1.1 + 8
     known = np.flatnonzero(np.isfinite(cut))

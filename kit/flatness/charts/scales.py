@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap, ListedColormap
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.lengths import format_length, settle
 
 INCH = 25.4
@@ -61,8 +61,7 @@ class Scale:
 
 def check_unit(unit: str) -> str:
     """``in`` or ``mm``, or an :class:`~flatness.errors.ArgumentError`."""
-    if unit not in UNITS:
-        raise ArgumentError("unknown unit for a chart", value=str(unit), expected="in or mm")
+    check_choice("unit", unit, UNITS, "unknown unit for a chart")
     return unit
 
 

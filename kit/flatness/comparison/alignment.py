@@ -30,7 +30,7 @@ from shapely import MultiPolygon, Polygon
 
 from flatness.arrays import Floats
 from flatness.comparison.both import Both, Rows
-from flatness.errors import ArgumentError, MeasureError, Problem
+from flatness.errors import ArgumentError, MeasureError, Problem, check_choice
 from flatness.lengths import MM_PER
 from flatness.notes import Note, joined
 from flatness.survey.readings import Survey
@@ -440,8 +440,7 @@ def align_surveys(
     ------
     ArgumentError : an unknown way, nothing shared, places that do not exist or are too few
     """
-    if way not in WAYS:
-        raise ArgumentError("unknown way to align", column="align", value=str(way), expected=", ".join(WAYS))
+    check_choice("align", way, WAYS, "unknown way to align")
     if unchanged is not None and way not in ("offset", "tilt"):
         what = "unchanged places are not used where nothing is fitted to them"
         remedy = "say one of the two, or leave unchanged out"

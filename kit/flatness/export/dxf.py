@@ -17,7 +17,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from flatness.charts.axes import SOFTWARE
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.framing.members import Members
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM_PER
 from flatness.papers.files import write_ours
@@ -83,8 +83,7 @@ def write_dxf(
     """
     if Path(path).suffix.lower() != ".dxf":
         raise ArgumentError("unknown kind of drawing", value=Path(path).name, expected="a name that ends in .dxf")
-    if unit not in INSUNITS:
-        raise ArgumentError("unknown unit", column="unit", value=str(unit), expected=" or ".join(INSUNITS))
+    check_choice("unit", unit, INSUNITS)
     if not (math.isfinite(scale) and 1 <= scale <= 1000):
         raise ArgumentError("scale out of range", column="scale", value=str(scale), expected="1 to 1000")
     drawing = _Drawing(plan, unit, float(scale), fraction)

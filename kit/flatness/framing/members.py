@@ -19,7 +19,7 @@ import pandas as pd
 from shapely import LineString
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.lengths import settle
 from flatness.notes import Note
 
@@ -196,8 +196,7 @@ def member_layout(
             what = "a length goes with a start, and without an end"
             raise ArgumentError(what, column="length", value=str(length), expected="start and length, or start and end")
         end = start + _positive(length, "length")
-    if kind not in KINDS:
-        raise ArgumentError("unknown kind of member", column="kind", value=str(kind), expected=", ".join(KINDS))
+    check_choice("kind", kind, KINDS, "unknown kind of member")
     order = np.argsort(places, kind="stable")
     called = [str(name) for name in names] if names is not None else None
     if called is not None and len(called) != len(places):
@@ -262,8 +261,7 @@ def _spaced(first: float | None, spacing: float | None, count: int | None, until
 
 def _check_kind(members: Members) -> None:
     for name, value, known in (("direction", members.direction, DIRECTIONS), ("kind", members.kind, tuple(KINDS))):
-        if value not in known:
-            raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
+        check_choice(name, value, known)
     _positive(members.thickness, "thickness")
     if members.depth is not None:
         _positive(members.depth, "depth")

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.profiles import fit_straight
 from flatness.lengths import settle
 from flatness.measures.lines import Measured, Place
@@ -166,8 +166,7 @@ def _check(
     height: float | None,
 ) -> float:
     """Length of the line in plan [mm], once the arguments are found good."""
-    if line not in LINES:
-        raise ArgumentError("unknown line", column="line", value=str(line), expected=" or ".join(LINES))
+    check_choice("line", line, LINES)
     if line == "level" and not surface.is_level:
         raise MeasureError(
             "a level line over heights that are off a string, which does not tell level",

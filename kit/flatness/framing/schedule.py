@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.members import STOCK_THICKNESS_MM, Members, blocking, lap_words, sister_notes, take_down_words
 from flatness.framing.profiles import LINES, Track, fit_each, fit_strings, lay_tracks
 from flatness.lengths import settle
@@ -216,8 +216,7 @@ def member_schedule(
     """
     strapping = members.kind == "strapping"
     for name, value, known in (("line", line, LINES), ("set_by", set_by, SETTINGS)):
-        if value is not None and value not in known:
-            raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=", ".join(known))
+        check_choice(name, value, (None, *known))
     if strapping != (crossing is not None):
         what = "strapping goes with the members it crosses, and other kinds without"
         expected = "crossing=member_layout(...) for strapping alone"

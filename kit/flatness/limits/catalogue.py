@@ -16,7 +16,7 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from flatness.errors import ArgumentError, LimitError, Problem
+from flatness.errors import LimitError, Problem, check_choice
 from flatness.limits.kinds import (
     KINDS,
     PLANNABLE,
@@ -281,8 +281,7 @@ def find(names_or_limits: str | Limit | Iterable[str | Limit], surface: str | No
     >>> [x.name for x in find("wood-nailed")]
     ['wood-nailed-10ft', 'wood-nailed-6ft']
     """
-    if surface is not None and surface not in SURFACES:
-        raise ArgumentError("unknown surface", column="surface", value=str(surface), expected=", ".join(SURFACES))
+    check_choice("surface", surface, (None, *SURFACES))
     asked: list[str | Limit]
     if isinstance(names_or_limits, Iterable) and not isinstance(names_or_limits, str):
         asked = list(names_or_limits)

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from flatness.errors import ArgumentError, LengthError, LimitError
+from flatness.errors import ArgumentError, LengthError, LimitError, check_choice
 from flatness.lengths import format_length, parse_exact, parse_length, settle
 
 SURFACES = ("floor", "ceiling", "wall")
@@ -476,8 +476,7 @@ def span_limit(
     ``distances`` rise and pair with ``allowed``, both [mm]; between them the allowed value is interpolated,
     and rounded to whole mm as DIN 18202 does unless ``rounded`` is False.
     """
-    if method not in ("bar", "grid"):
-        raise ArgumentError("unknown method", column="method", value=str(method), expected="bar or grid")
+    check_choice("method", method, ("bar", "grid"))
     values = {
         "distances": tuple(check_positive(d, "distances") for d in distances),
         "allowed": tuple(check_positive(a, "allowed") for a in allowed),
@@ -508,8 +507,7 @@ def f_number_limit(
             expected="ff or fl",
             remedy="call it twice for a pair such as 25/20",
         )
-    if scope not in SCOPES:
-        raise ArgumentError("unknown scope", column="scope", value=str(scope), expected=" or ".join(SCOPES))
+    check_choice("scope", scope, SCOPES)
     kind, value = ("ff", ff) if ff is not None else ("fl", fl)
     return _agreed(kind, {"at_least": value, "scope": scope}, name, purpose, surfaces)
 

@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, LimitError
+from flatness.errors import ArgumentError, LimitError, check_choice
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import FIXED_BASES, LEAST_STEPS, Subject, measure_draws
@@ -322,7 +322,7 @@ def plan_readings(
     if not 0 <= target <= 1:
         raise ArgumentError("target out of range", value=str(target), expected="from 0 to 1, such as 0.3")
     wanted = find(limits, surface)
-    _check_unit(unit)
+    check_choice("unit", unit, STEPS_MM)
     if steps is None:
         steps = usual_steps(length, width, wanted, unit=unit, surface=surface)
     chosen = _check_steps(steps, _widest_step(wanted), max(length, width))
@@ -378,7 +378,7 @@ def usual_steps(
     surface: str = "floor",
 ) -> list[float]:
     """Steps [mm] that are usual on site and narrow enough for the limits; arguments as for :func:`plan_readings`."""
-    _check_unit(unit)
+    check_choice("unit", unit, STEPS_MM)
     _check_lengths(length=length, width=width)
     widest = _widest_step(find(limits, surface))
     fitting = [step for step in STEPS_MM[unit] if step <= widest * (1 + 1e-9)]
@@ -389,11 +389,6 @@ def usual_steps(
     half = max(length, width) / 2
     fitting = [step for step in fitting if step <= half] or [half]
     return [step for step in fitting if (length / step + 2) * (width / step + 2) <= MOST_STATIONS] or fitting[-1:]
-
-
-def _check_unit(unit: str) -> None:
-    if unit not in STEPS_MM:
-        raise ArgumentError("unknown unit", column="unit", value=str(unit), expected="in or mm")
 
 
 def _check_lengths(**lengths: float) -> None:

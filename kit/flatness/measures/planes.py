@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from scipy.spatial import ConvexHull, QhullError
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.surface.lattice import Surface
 
 METHODS = ("least-squares", "minimum-zone", "minimum-zone-normal", "level")
@@ -130,8 +130,7 @@ def fit_plane(x: ArrayLike, y: ArrayLike, height: ArrayLike, method: str = "leas
     >>> round(plane.tilt_mm_per_m, 9), round(plane.downhill, 9)
     (2.0, 180.0)
     """
-    if method not in METHODS:
-        raise ArgumentError("unknown method", value=str(method), expected=", ".join(METHODS))
+    check_choice("method", method, METHODS)
     px, py, pz = (np.asarray(values, dtype=np.float64) for values in (x, y, height))
     if not px.shape == py.shape == pz.shape:
         raise ArgumentError("x, y and height differ in shape", value=f"{px.shape}, {py.shape}, {pz.shape}")

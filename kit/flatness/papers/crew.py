@@ -16,7 +16,7 @@ import shapely
 
 from flatness.charts import map_base as maps
 from flatness.charts.scales import check_unit
-from flatness.errors import ArgumentError
+from flatness.errors import check_choice
 from flatness.framing.schedule import STAYS, Schedule
 from flatness.job.running import Results
 from flatness.lengths import FRACTIONS, MM2_PER_FT2, MM2_PER_M2, format_length
@@ -104,8 +104,7 @@ def crew_sheet(
     """
     sheet = sheet_named(paper)
     unit = check_unit(shown_unit(plan.survey, unit))
-    if fraction is not None and fraction not in FRACTIONS:
-        raise ArgumentError("unknown fraction", column="fraction", value=str(fraction), expected="8, 16, 32 or 64")
+    check_choice("fraction", fraction, (None, *FRACTIONS))
     rule = Rule(unit, fraction or 32)
     datum = Datum.of(plan.survey, rule)
     rises = rises_of(plan, unit)

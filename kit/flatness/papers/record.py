@@ -47,12 +47,12 @@ from flatness.words.datum import (
     small,
     true_minus,
 )
-from flatness.words.done import depth
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     AUTHORITY,
     accuracy,
     bare_place,
+    depth,
     length,
     number,
     percent,

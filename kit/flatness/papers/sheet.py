@@ -27,7 +27,7 @@ from matplotlib.ft2font import FT2Font
 from shapely.geometry.base import BaseGeometry
 
 from flatness.charts.axes import SOFTWARE
-from flatness.errors import ArgumentError, shorten, visible
+from flatness.errors import ArgumentError, check_choice, shorten, visible
 from flatness.files import drafted
 from flatness.lengths import format_length
 from flatness.survey.readings import Survey
@@ -63,8 +63,7 @@ SHEETS = {"letter": Sheet("letter", "us-letter", 215.9, 279.4), "a4": Sheet("a4"
 
 def sheet_named(paper: str) -> Sheet:
     """The size of paper of this name, ``letter`` or ``a4``."""
-    if paper not in SHEETS:
-        raise ArgumentError("unknown size of paper", column="paper", value=str(paper), expected=", ".join(SHEETS))
+    check_choice("paper", paper, SHEETS, "unknown size of paper")
     return SHEETS[paper]
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.framing.cutting import KERF_MM, CutPlan, cut_stock
 from flatness.lengths import MM3_PER_FT3, settle
 from flatness.notes import Note
@@ -147,8 +147,7 @@ def settings_of(**values: float | None) -> dict[str, Setting]:
     """
     chosen = dict(DEFAULTS)
     for name, value in values.items():
-        if name not in DEFAULTS:
-            raise ArgumentError("unknown setting", column="settings", value=name, expected=", ".join(DEFAULTS))
+        check_choice("settings", name, DEFAULTS, "unknown setting")
         if value is None:
             continue
         least_is_zero = name in ("spare", "kerf")
@@ -220,8 +219,7 @@ def quantities(
     ArgumentError : masks of another shape, sisters without a section, or stock without sisters
     """
     chosen = dict(DEFAULTS if settings is None else settings)
-    if framed not in DENSITY_OF:
-        raise ArgumentError("unknown framing", column="framed", value=framed, expected=", ".join(DENSITY_OF))
+    check_choice("framed", framed, DENSITY_OF, "unknown framing")
     target_heights(plan)
     added = _masked(plan, fill, "fill", positive=True)
     removed = _masked(plan, plane, "plane", positive=False)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import NOTCH_SHARE, Members
 from flatness.notes import Note
@@ -68,8 +68,7 @@ class Beneath:
             raise ArgumentError(
                 "neither yes nor no", column="may_be_planed", value=str(self.may_be_planed), expected="True or False"
             )
-        if self.direction not in (None, "x", "y"):
-            raise ArgumentError("unknown direction", column="direction", value=str(self.direction), expected="x or y")
+        check_choice("direction", self.direction, (None, "x", "y"))
         for name, value in (("most_planed", self.most_planed), ("depth", self.depth), ("ends", self.ends)):
             if value is not None and not (math.isfinite(value) and (value > 0 if name == "depth" else value >= 0)):
                 raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected="millimetres")

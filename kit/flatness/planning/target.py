@@ -15,7 +15,7 @@ import numpy as np
 from scipy.sparse import csr_array, diags_array, hstack
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, PlanError
+from flatness.errors import ArgumentError, MeasureError, PlanError, check_choice
 from flatness.measures.planes import Plane, fit_surface_plane
 from flatness.notes import Note
 from flatness.planning.constraints import Binding, Depths, FixedSpot, Rates, clash, spot_heights
@@ -102,8 +102,7 @@ def best_plane_target(
     ``tilt`` is that of the ``least-squares`` or the ``minimum-zone`` plane, or the one with ``least-work``: then
     tilt and height together cost least. Other parameters and errors as for :func:`level_target`.
     """
-    if tilt not in TILTS:
-        raise ArgumentError("unknown tilt", value=str(tilt), expected=", ".join(TILTS))
+    check_choice("tilt", tilt, TILTS)
     if tilt == "least-work":
         return _least_plane(surface, "best plane, least work", None, None, rates, depths, fixed, shift)
     fitted = fit_surface_plane(surface, tilt)
@@ -162,8 +161,7 @@ def _least_plane(
     shift: str,
 ) -> Target:
     rates, depths = rates or Rates(), depths or Depths()
-    if shift not in SHIFTS:
-        raise ArgumentError("unknown shift", value=str(shift), expected=", ".join(SHIFTS))
+    check_choice("shift", shift, SHIFTS)
     if level is not None and not math.isfinite(level):
         raise ArgumentError("height of the target out of range", value=str(level), expected="a finite number of mm")
     x, y, z = surface.nodes()

@@ -25,7 +25,7 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, KDTree, QhullError, cKDTree
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.notes import Note
 from flatness.survey.readings import Survey
 
@@ -202,8 +202,7 @@ class Surface:
                 value=str(field.shape),
                 expected=f"[ny, nx] = {self.height.shape}",
             )
-        if beyond not in ("nan", "nearest"):
-            raise ArgumentError("unknown rule", column="beyond", value=str(beyond), expected="nan or nearest")
+        check_choice("beyond", beyond, ("nan", "nearest"), "unknown rule")
         flat = field.reshape(*field.shape[:-2], self.height.size)
         known = np.asarray(np.isfinite(flat).reshape(-1, self.height.size).all(axis=0))
         nodes, weights = self.corners(x, y, known if beyond == "nearest" else None)

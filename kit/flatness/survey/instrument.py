@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc, fdtrc
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_choice
 from flatness.survey.least_squares import (
     PERFECT_MM,
     SNOOPING_LEVEL,
@@ -232,8 +232,7 @@ def adjust_setups(
     >>> adjust_setups(readings, {"A": 100.0}).setups["offset"].to_dict()
     {'1': 95.0, '2': 103.0}
     """
-    if tilt not in TILTS:
-        raise ArgumentError("unknown way to treat tilt", value=str(tilt), expected=", ".join(TILTS))
+    check_choice("tilt", tilt, TILTS, "unknown way to treat tilt")
     if error is not None and not 0 < error < math.inf:
         raise ArgumentError("the error must be above zero", value=str(error), expected="one standard deviation [mm]")
     known = known_heights(benchmarks)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, Problem
+from flatness.errors import ArgumentError, Problem, check_choice
 from flatness.survey.walls import Tape, Walls
 
 if TYPE_CHECKING:
@@ -214,8 +214,7 @@ def make_survey(x: ArrayLike, y: ArrayLike, height: ArrayLike, **attributes: Any
             raise ArgumentError(f"{name} has {len(texts)} entries for {count} readings")
         columns[name] = [str(text) for text in texts]
     for name, known in (("surface", SURFACES), ("reference", REFERENCES)):
-        if name in attributes and attributes[name] not in known:
-            raise ArgumentError(f"unknown {name}", value=str(attributes[name]), expected=", ".join(known))
+        check_choice(name, attributes.get(name, known[0]), known)
     if attributes.get("outline") is not None:
         attributes["outline"] = _polygon("outline", attributes["outline"])
     attributes["openings"] = tuple(_polygon("opening", area) for area in attributes.get("openings", ()))

@@ -26,7 +26,7 @@ from openpyxl.utils import get_column_letter
 from shapely import Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, FlatnessError
+from flatness.errors import ArgumentError, FlatnessError, check_choice
 from flatness.files import drafted, write_new
 from flatness.lengths import MM_PER, format_length, settle
 from flatness.survey.checks import INCH_MM
@@ -239,11 +239,11 @@ def blank_sheet(
             expected="a name that ends in .csv or .xlsx",
             remedy="rename it",
         )
-    _check_word("unit", unit, tuple(MM_PER))
-    _check_word("reading", reading, QUANTITIES)
-    _check_word("surface", surface, SURFACES)
+    check_choice("unit", unit, MM_PER)
+    check_choice("reading", reading, QUANTITIES)
+    check_choice("surface", surface, SURFACES)
     usual = "plumb" if surface == "wall" else "level"
-    _check_word("reference", reference or usual, tuple(name for name in REFERENCES if name in (usual, "string")))
+    check_choice("reference", reference or usual, tuple(name for name in REFERENCES if name in (usual, "string")))
     check_title(title)
     if accuracy is not None and not (math.isfinite(accuracy) and accuracy > 0):
         raise ArgumentError("accuracy out of range", column="accuracy", value=str(accuracy), expected="mm above zero")
@@ -321,11 +321,6 @@ def check_title(title: str) -> None:
             expected="a text on one line, without spaces at its ends",
             remedy="change it",
         )
-
-
-def _check_word(name: str, value: str, known: tuple[str, ...]) -> None:
-    if value not in known:
-        raise ArgumentError(f"unknown {name}", column=name, value=str(value), expected=" or ".join(known))
 
 
 def _too_many(value: str) -> ArgumentError:

@@ -20,11 +20,6 @@ from flatness.words.printed import volume as volume
 number = without_unit
 
 
-def state_after(plan: Plan) -> str:
-    """The verdict on all limits together: fail where one fails, pass where all pass; empty where there are none."""
-    return plan.verdict
-
-
 def limit_of(plan: Plan, name: str) -> Limit | None:
     """The limit of this name among the plan's."""
     return next((limit for limit in plan.limits if limit.name == name), None)
