@@ -88,6 +88,23 @@ def test_a_bar_of_two_steps_has_a_gap_and_a_bar_of_one_has_none():
     assert straightedge(hump, 2 * SPACING - 1, headings=4).crown == 0.0
 
 
+@pytest.mark.parametrize(
+    ("length", "note"),
+    [
+        (300.0, ""),
+        (301.0, "lattice-length"),
+        (399.0, "lattice-length"),
+        (401.0, "shorter-than-bar"),
+        (450.0, "shorter-than-bar"),
+    ],
+)
+def test_a_bar_that_is_shortened_says_why(length, note):
+    # rows of four nodes hold 300 mm: less than a step more is the lattice's doing, more than a step the surface's
+    found = straightedge(make_surface(np.eye(4), SPACING), length, headings=2)
+    assert found.length_used == 300.0
+    assert getattr(found.note, "key", "") == note
+
+
 def test_a_profile_runs_as_far_as_the_surface_both_ways():
     z = np.array([[0.0, 1.0, 2.0, 3.0, np.nan, 5.0]] * 2)
     surface = make_surface(z, SPACING)

@@ -111,6 +111,8 @@ def run_check(options: argparse.Namespace) -> int:
     )
     unit, pictures, sheet = job.show, list[Path](), ""
     more = words.where_to_read(found, own["more"])
+    if not options.json:
+        print(words.report(found, unit, own["more"]), flush=True)  # whatever becomes of the files
     if options.out:
         from flatness.charts.pictures import write_pictures
 
@@ -125,7 +127,6 @@ def run_check(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(_check_json(found, options.file, pictures, more), allow_nan=False))
     else:
-        print(words.report(found, unit, own["more"]))
         print_written(pictures)
         print(sheet, end="\n" * bool(sheet))
     return EXIT[found.verdict]

@@ -95,6 +95,8 @@ def run_compare(options: argparse.Namespace) -> int:
     sheets = {"before": options.before_sheet, "after": options.after_sheet}
     made = record(found, options.before, options.after, folder, sheets=sheets, plan_file=options.plan)
     told = comparison_report(found, job.show)
+    if not options.json:
+        print(told, flush=True)  # whatever becomes of the files
     written: list[Path] = []
     with written_together():
         if options.record:
@@ -110,7 +112,6 @@ def run_compare(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps({**made, "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:
-        print(told)
         print_written(written)
     return 0 if found.assessments is None else EXIT[found.assessments[1].verdict]
 

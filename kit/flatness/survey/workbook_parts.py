@@ -18,7 +18,7 @@ from xml.parsers import expat
 from flatness.survey.cells import refuse
 
 MOST_CELLS = 2_000_000  # from the first row and column to the last
-MOST_HELD = 600_000  # cells that hold something, of all sheets
+MOST_HELD = 200_000  # cells that hold something, of all sheets: twenty thousand readings in ten columns
 MOST_MERGED = 100_000  # cells that are merged, or that one link covers
 MOST_UNPACKED = 100_000_000  # bytes
 MOST_PARTS = 2000
