@@ -5,7 +5,7 @@ off one another by 0.5 mm, each with a gentle wave; a floor and a ceiling that f
 in, control lines to 1/64 in at each end, each benchmark's height to 1/64 in. The truth of a wall is its best plane over
 what is read of it, on a fine grid; the truth of the clear height its least over what is read, on a fine grid.
 
-    OMP_NUM_THREADS=1 PYTHONPATH=tests python tests/benchmarks/rooms.py --rooms 50
+    OMP_NUM_THREADS=1 python tests/benchmarks/rooms.py --rooms 50
 
 prints a table: how often the 95 % ranges hold the truth, and how often a fault of four errors is seen (its range leaves
 out none at all), with the standard error of each share.

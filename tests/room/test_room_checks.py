@@ -1,6 +1,7 @@
 """The measures of a room against closed forms on constructed rooms, whichever way they are turned on the plan."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -234,3 +235,27 @@ def test_no_pass_of_a_room_of_which_a_part_was_not_read():
 def test_a_wall_without_length_is_refused():
     with pytest.raises(ArgumentError, match="no line on the plan"):
         WallLine(start=(0.0, 0.0), end=(0.0, 0.0))
+
+
+def test_two_rooms_that_join_at_an_opening():
+    """Closed forms: floors 4 mm apart, ceilings 9 mm apart; each room has a clear height of its own."""
+    surfaces = [
+        replace(level_surface("floor", lambda x, y: 0 * x, 2000, 3000, name="floor a"), room="a"),
+        replace(level_surface("ceiling", lambda x, y: 2500 + 0 * x, 2000, 3000, name="ceiling a"), room="a"),
+    ]
+    for kind, z in (("floor", 4.0), ("ceiling", 2509.0)):
+        one = level_surface(kind, lambda x, y, z=z: z + 0 * x, 2000, 3000, name=f"{kind} b")
+        x, y, height = one.survey.xyz()
+        moved = make_survey(x + 2100, y, height, surface=kind, accuracy=0.02, unit="mm")
+        surfaces.append(replace(one, room="b", survey=moved))
+    ends = ((2050.0, 1000.0), (2050.0, 2000.0))
+    way = Opening(name="way", ends=ends, floors=("floor a", "floor b"), ceilings=("ceiling a", "ceiling b"))
+    built = room(*surfaces, openings=(way,), agreed=Agreed(ceiling_step=5.0), draws=50)
+    step = of(built.checks, "threshold")
+    assert step["likely_mm"] == pytest.approx(4.0, abs=CLOSE)
+    assert (step["verdict"], step["allowed_mm"]) == ("pass", pytest.approx(IN / 4))
+    overhead = of(built.checks, "ceiling", "step overhead")
+    assert overhead["likely_mm"] == pytest.approx(9.0, abs=CLOSE)
+    assert overhead["verdict"] == "fail"
+    clear = {one.floor: float(np.median(one.least)) for one in built.clear_heights}
+    assert clear == {"floor a": pytest.approx(2500, abs=CLOSE), "floor b": pytest.approx(2505, abs=CLOSE)}

@@ -15,6 +15,7 @@ from flatness.room.checks import MEASURED, WHAT
 from flatness.room.records import Room
 from flatness.room.set_out import diagonals
 from flatness.room.targets import RoomTargets
+from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import WIDTH, bulleted, counted, fine, hanging, indented, length, percent, position
 
@@ -33,6 +34,7 @@ AUTHORITY = (
     "The kit measures and compares; it does not design structure. Before anything is cut, planed or loaded, local "
     "codes, the maker and licensed practice decide."
 )
+LEAST_MM = 0.05  # less is nothing to do
 LONG_MM = 200 * 304.8
 CURVATURE = (
     "Over 200 ft a level line off one set-up is bent by the curve of the earth and by warm air: set the instrument "
@@ -50,6 +52,7 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "")
             parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some)]))
     if targets is not None:
         parts.append(targets_text(targets))
+        parts.append(bulleted("Before you start", (one.text for one in cautions(targets))))
     if clash:
         parts.append("\n".join(["One target for all", indented(clash, "  ")]))
     parts.append(_datum(room))
@@ -175,6 +178,16 @@ def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(key): value for key, value in row.items()} for row in table.to_dict("records")]
 
 
+def cautions(found: RoomTargets) -> tuple[Caution, ...]:
+    """What must be said beside these targets, but for what every report ends with."""
+    table = found.table
+    advice = ["plane"] if (table["most_taken_mm"] >= LEAST_MM).any() else []
+    added = table[table["most_added_mm"] >= LEAST_MM]["kind"]
+    advice += ["fill", "change of height"] if (added == "floor").any() else []
+    advice += ["fur"] if (added != "floor").any() else []
+    return tuple(one for one in cautions_for(advice) if one.key != "authority")
+
+
 def moves_most(found: RoomTargets) -> str:
     """Which wall, or surface, has most added to it, or taken off it."""
     table, unit = found.table, found.room.show
@@ -190,7 +203,7 @@ def _target(room: Room, row: Mapping[str, Any]) -> str:
     work = [
         f"{word} up to {fine(row[column], unit, (32, 64))}"
         for word, column in (("add", "most_added_mm"), ("take off", "most_taken_mm"))
-        if row[column] >= 0.05
+        if row[column] >= LEAST_MM
     ]
     done = ", ".join(work) or "nothing to do"
     if row["kind"] == "wall":
