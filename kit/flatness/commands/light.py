@@ -36,6 +36,7 @@ OWN: Keys = {
         "or ceiling)",
     ),
     "threshold": Field(Number(0, above=True), "how many times as strong as what is just seen counts as seen (1)"),
+    "draws": Field(Number(1, 100_000, whole=True), f"surfaces drawn that the readings allow ({DRAWS})"),
 }
 
 
@@ -48,7 +49,7 @@ def add_light(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(run=run_light)
     parser.add_argument("file", help="survey file, CSV or XLSX")
     add_fields(parser, OWN)
-    add_keys(parser, "--sheet", "--unit", "--confidence", "--draws", "--seed")
+    add_keys(parser, "--sheet", "--unit", "--confidence", "--seed")
     parser.add_argument("--before", metavar="FILE", help="survey of it before the work, to stand beside it in pictures")
     parser.add_argument("--out", metavar="DIR", help="write pictures of how it would look there")
     add_json(parser)
@@ -67,8 +68,6 @@ def run_light(options: argparse.Namespace) -> int:
     if options.before and not options.out:
         report.add("before", "a survey before the work is for pictures alone", options.before, "--out DIR beside it")
     own = read_fields(options, OWN, report)
-    if options.draws == "0":
-        report.add("draws", "light needs other surfaces that the readings allow", "--draws 0", "1 or more, such as 60")
     job = job_of(options, {"surveys": {"before": options.file}}, report)
     usual = {"distance": 1500.0, "every": 1200.0} if job.show == "mm" else {"distance": EYE_MM, "every": EVERY_MM}
     asked = {
@@ -79,7 +78,7 @@ def run_light(options: argparse.Namespace) -> int:
         "angle": own["angle"],
         "off": own["lamp"],
         "every": own["every"] or usual["every"],
-        "draws": job.draws if options.draws else DRAWS,
+        "draws": int(own["draws"] or DRAWS),
         "seed": job.seed,
         "confidence": job.confidence,
     }
@@ -144,6 +143,7 @@ def _json(found: LightFindings, file: str, unit: str, pictures: list[Path]) -> d
         ],
         "lamps_every_mm": found.every,
         "angles_degrees": list(angles),
+        "waves_along": found.waves_along,
         "waves_trough_to_crest": [
             {
                 "wave_mm": row.wave,

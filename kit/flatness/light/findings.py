@@ -86,6 +86,7 @@ class LightFindings:
     every : from lamp to lamp in a row [mm]
     waves : [bands] mm, of the window's light, and how many times as strong as what is seen they are in light at 45
         degrees: ``times`` [3, bands], the median and 95 % range over surfaces that the readings allow
+    waves_along : ``x`` or ``y``, the way of the window's light that shows most
     draws, seed, confidence : of these
     """
 
@@ -97,6 +98,7 @@ class LightFindings:
     every: float
     waves: Floats
     times: Floats
+    waves_along: str
     draws: int
     seed: int
     confidence: float
@@ -181,7 +183,7 @@ def what_light_shows(
     likely = likely_surface(survey, light_spacing(survey, min(shortest[way] for way in lit)))
     lattice, stack = lattice_of(likely), likely.draw(draws, seed)
     lights: list[LightFinding] = []
-    times, waves = np.empty(0), np.empty(0)
+    times, waves, waves_along = np.empty(0), np.empty(0), ways[0]
     for way in ways:
         found = shown(
             stack,
@@ -204,7 +206,7 @@ def what_light_shows(
             given=angle,
         )
         if not lights or one.safe > max(other.safe for other in lights):
-            waves, times = found.wavelengths, np.quantile(found.times, (0.5, 0.025, 0.975), axis=0)
+            waves_along, waves, times = way, found.wavelengths, np.quantile(found.times, (0.5, 0.025, 0.975), axis=0)
         lights.append(one)
     for side in stand:
         near = FIRST
@@ -243,6 +245,7 @@ def what_light_shows(
         every=every,
         waves=waves,
         times=times,
+        waves_along=waves_along,
         draws=draws,
         seed=seed,
         confidence=confidence,

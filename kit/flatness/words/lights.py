@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatness.lengths import format_length
-from flatness.light.findings import NOTHING, SHOWS, STRIP, WINDOW, LightFinding, LightFindings
+from flatness.light.findings import NOTHING, ROW, SHOWS, STRIP, WINDOW, LightFinding, LightFindings
 from flatness.survey.readings import Survey
 from flatness.words.printed import FOOT_MM, INCH_MM, WIDTH, columns, good_to, indented, printed_place, small
 
@@ -17,7 +17,6 @@ ANGLES = (5.0, 10.0, 20.0)  # of the table, where no angle was given
 WAVES_IN = (6, 12, 16, 24, 36, 48, 72, 96, 144, 192)  # [in]
 WAVES_MM = (150, 300, 400, 600, 900, 1200, 1800, 2400, 3600, 4800)
 ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-SIDE_NAMES = {"left": "least x", "right": "most x", "bottom": "least y", "top": "most y"}
 NOT_MODELLED = (
     "Not modelled: gloss, texture and color of the paint, light from other surfaces, the beam of a lamp. Hang a sample "
     "lamp before it counts."
@@ -67,15 +66,19 @@ def _of_windows(windows: list[LightFinding], name: str, found: LightFindings, un
 
 def _of_lamps(lamps: list[LightFinding], survey: Survey, unit: str) -> str:
     surest, safest = max(lamps, key=lambda one: one.shows), max(lamps, key=lambda one: one.safe)
+    here = f" along the {surest.side}" if len({one.side for one in lamps}) > 1 else ""
     if surest.given is not None:
         off = f"a lamp {given_distance(surest.given, unit)} off it"
         if surest.answer == SHOWS:
-            return f"{off} will show {spot(survey, surest.at, unit)}"
+            return f"{off}{here} will show {spot(survey, surest.at, unit)}"
         if all(one.answer == NOTHING for one in lamps):
             return f"{off} shows nothing"
         return f"of a lamp {given_distance(surest.given, unit)} off it these readings cannot say"
     if surest.shows > 0:
-        return f"a lamp closer than {distance(surest.shows, unit)} to it will show {spot(survey, surest.at, unit)}"
+        here = f" along the {surest.side}" if len({one.side for one in lamps}) > 1 else ""
+        return (
+            f"a lamp closer than {distance(surest.shows, unit)} to it{here} will show {spot(survey, surest.at, unit)}"
+        )
     if math.isinf(safest.safe):
         return "no lamp is sure to show nothing"
     return f"a lamp {distance(safest.safe, unit, up=True)} or more off it shows nothing"
@@ -87,14 +90,13 @@ def _heading(found: LightFindings, unit: str) -> str:
     return f"{title}\n{indented(f'{survey.surface}, {len(survey.points)} readings, {good_to(survey, unit)}', '')}"
 
 
-def light_name(one: LightFinding, found: LightFindings, unit: str) -> str:
-    """A light by what it is and where: ``lamps every 4' along the top``."""
+def light_name(one: LightFinding, found: LightFindings, unit: str, *, either: bool = False) -> str:
+    """A light by what it is and where: ``lamps every 4' along the top``; ``either``: a strip or lamps, no matter."""
     if one.kind == WINDOW:
         return f"window, along {one.along}"
-    wall = found.survey.surface == "wall"
-    side = f"along the {one.side}" if wall else f"at {SIDE_NAMES[one.side]}"
-    what = "strip" if one.kind == STRIP else f"lamps every {printed_place(found.every, unit)}"
-    return f"{what} {side}"
+    lamps = f"lamps every {printed_place(found.every, unit)}"
+    what = "strip or lamps" if either else "strip" if one.kind == STRIP else lamps
+    return f"{what} along the {one.side}"
 
 
 def _table(found: LightFindings, unit: str) -> Iterator[str]:
@@ -104,9 +106,12 @@ def _table(found: LightFindings, unit: str) -> Iterator[str]:
             safe, shows = degrees(one.safe), degrees(one.shows, up=False)
         else:
             safe, shows = distance(one.safe, unit, up=True), distance(one.shows, unit)
-        rows.append(
-            [light_name(one, found, unit), safe, shows if one.shows else "-", _short_place(found.survey, one.at, unit)]
-        )
+        cells = [safe, shows if one.shows else "-", _short_place(found.survey, one.at, unit)]
+        # at a low angle a row of lamps shows what a strip does
+        if one.kind == ROW and rows[-1][1:3] == cells[:2]:
+            rows[-1][0] = light_name(one, found, unit, either=True)
+        else:
+            rows.append([light_name(one, found, unit), *cells])
     yield from columns(rows, (0, 3), WIDTH, ruled=True)
 
 
@@ -114,10 +119,11 @@ def _between(found: LightFindings, unit: str) -> str:
     worst = max((one for one in found.lights if one.kind == WINDOW), key=lambda one: one.safe)
     over = FOOT_MM if unit == "in" else 1000.0
     rise = over * math.tan(math.radians(_rounded(worst.safe, up=True)))
+    sides = "" if found.survey.surface == "wall" else "Left is where x is least, bottom where y is. "
     each = "in each foot" if unit == "in" else "in each metre"
     return (
         f"A light shows nothing from the first number on: an angle above the surface, or a distance off it. Below the "
-        f"second it shows something for sure. Between the two these readings cannot say. "
+        f"second it shows something for sure. Between the two these readings cannot say. {sides}"
         f"{degrees(worst.safe)} is {distance(rise, unit)} out {each} along."
     )
 
@@ -126,8 +132,8 @@ def _waves(found: LightFindings, unit: str) -> Iterator[str]:
     given = next((one.given for one in found.lights if one.kind == WINDOW), None)
     angles = ANGLES if given is None else (given,)
     yield indented(
-        f"How deep a wave may be, trough to crest, before light from the window shows it from "
-        f"{printed_place(found.distance, unit)}:",
+        f"How deep a wave along {found.waves_along} may be, trough to crest, before light from the window shows it "
+        f"from {printed_place(found.distance, unit)}:",
         "",
     )
     rows = [["wave", *(f"at {angle:g} deg" for angle in angles), "it is now", "at most"]]
