@@ -8,6 +8,7 @@ is over pairs of contacts as it is under a straightedge.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -21,6 +22,8 @@ from flatness.errors import ArgumentError
 from flatness.measures.bars import whole_steps
 
 UNEVEN = 1e-3  # of a step, that stations may stand off even steps
+FLATS = tuple(0.1 * k for k in range(2, 10))  # half lengths of a flat that are tried, of the reach
+SHORT = 1.6  # stations' steps: a flat of which no more lies to either side is a corner
 SURE = 3.0  # how many times its error a kink or a flat must be, to be told
 REACH_MM = 609.6  # 24 in to either side: so much is looked at as one place; common practice, no source
 
@@ -201,7 +204,7 @@ def fairness(
         rows.append(tuple(map(float, row)))
     names = ["along_mm", "kink_deg", "kink_error_deg", "curvature_per_m", "intended_per_m", "curvature_error_per_m"]
     table = pd.DataFrame(rows, columns=names)
-    table["finding"] = _findings(table, reach)
+    table["finding"] = _findings(table, reach, lambda along: _is_corner(z, s, along, long))
     return table
 
 
@@ -226,7 +229,26 @@ def _fitted(matrix: Floats, z: Floats) -> tuple[Floats, Floats]:
     return inverse @ (matrix.T @ z), np.sqrt(np.maximum(np.diag(inverse), 0))
 
 
-def _findings(table: pd.DataFrame, reach: float) -> list[str]:
+def _is_corner(z: Floats, s: Floats, along: float, width: float) -> bool:
+    """Whether a corner within half a width explains the stations about a place better than a flat does."""
+    u = (s - along) / width
+    near = (np.abs(u) <= 1 + 1e-9) & np.isfinite(z)
+    u, height = u[near], z[near]
+    plain = [np.ones_like(u), u, u * u]
+
+    def left(shape: Floats) -> float:
+        matrix = np.column_stack([*plain, shape])
+        return float(np.sum((height - matrix @ _fitted(matrix, height)[0]) ** 2))
+
+    middles = np.linspace(-0.5, 0.5, 9)
+    corner = min(left(np.abs(u - m)) for m in middles)
+    least = SHORT * float(np.median(np.abs(np.diff(u))))
+    tried = [(m, half) for m in middles for half in FLATS if half >= least]
+    flat = min((left(np.maximum(0, half**2 - (u - m) ** 2)) for m, half in tried), default=math.inf)
+    return corner < flat
+
+
+def _findings(table: pd.DataFrame, reach: float, is_corner: Callable[[float], bool]) -> list[str]:
     """The largest within the reach, of those that are sure; a flat explains the kinks at its ends."""
     s = table["along_mm"].to_numpy()
     found = [""] * len(table)
@@ -241,6 +263,7 @@ def _findings(table: pd.DataFrame, reach: float) -> list[str]:
             if size[k] <= SURE:
                 break
             if all(abs(s[k] - other) > 1.5 * reach for other in taken):
-                found[k] = name if name == "kink" else "flat" if more[k] < 0 else "tight"
+                corner = name == "kink" or is_corner(float(s[k]))
+                found[k] = "kink" if corner else "flat" if more[k] < 0 else "tight"
                 taken.append(float(s[k]))
     return found
