@@ -70,6 +70,8 @@ def so_far(taking: Taking) -> str:
     more = f"At most {left} to go." if left else "All stations are read."
     if taking.enough and left:
         return f"Enough is read: it {'fails' if taking.decided == FAIL else 'passes'}. {more}"
+    if not left and not taking.more:
+        return more
     if taking.latest is None:
         return f"Too early to say how it comes out. {more}"
     one = taking.latest.assessment.governing
