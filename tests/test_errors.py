@@ -60,4 +60,6 @@ def test_an_unknown_choice_names_the_known_ones() -> None:
         check_choice("side", "top", (None, "left", "middle", "right"))
     [problem] = caught.value.problems
     assert (problem.what, problem.column, problem.value) == ("unknown side", "side", "top")
-    assert problem.expected == "left, middle or right"
+    assert problem.expected == "left, middle, right"
+    with pytest.raises(ArgumentError, match="expected: in or mm"):
+        check_choice("unit", "ft", ("in", "mm"))

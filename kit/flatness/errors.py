@@ -143,6 +143,6 @@ def check_choice(name: str, value: object, known: Iterable[object], what: str = 
     """ArgumentError where the value of an argument is none of those known; ``what`` it is called where not its name."""
     known = list(known)
     if value not in known:
-        *others, last = (str(one) for one in known if one is not None)
-        expected = f"{', '.join(others)} or {last}" if others else last
+        words = [str(one) for one in known if one is not None]
+        expected = (" or " if len(words) == 2 else ", ").join(words)
         raise ArgumentError(what or f"unknown {name}", column=name, value=str(value), expected=expected)
