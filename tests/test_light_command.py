@@ -43,7 +43,7 @@ def wall(tmp_path_factory):
 
 
 def test_the_answer_comes_first_and_names_the_bay(capsys, wall):
-    code, out, err = run(capsys, wall, "--angle", "5", "--side", "left", "--unit", "in", "--draws", "30")
+    code, out, err = run(capsys, wall, "--angle", "5", "--side", "left", "--unit", "in", "--draws", "12")
     assert (code, err) == (1, "")
     first = " ".join(out.split("\n\n")[0].split())
     assert first.startswith(
@@ -55,14 +55,14 @@ def test_the_answer_comes_first_and_names_the_bay(capsys, wall):
 
 
 def test_steep_light_shows_nothing(capsys, wall):
-    code, out, _ = run(capsys, wall, "--angle", "70", "--draws", "30")
+    code, out, _ = run(capsys, wall, "--angle", "70", "--draws", "12")
     assert code == 0
     first = " ".join(out.split())
     assert first.startswith("This wall will look flat from 1.5 m in light from the window at 70 degrees; a lamp")
 
 
 def test_json_is_one_object_that_says_the_same(capsys, wall):
-    code, out, _ = run(capsys, wall, "--angle", "5", "--lamp", "4000mm", "--draws", "30", "--json")
+    code, out, _ = run(capsys, wall, "--angle", "5", "--lamp", "4000mm", "--draws", "12", "--json")
     found = json.loads(out)
     window = next(one for one in found["lights"] if one["kind"] == "window")
     assert (code, found["result"], window["result"]) == (1, "shows", "shows")
@@ -77,7 +77,7 @@ def test_json_is_one_object_that_says_the_same(capsys, wall):
 
 def test_a_flat_wall_is_not_said_to_show_anything(capsys, tmp_path):
     file = write_wall(tmp_path / "flat.csv", lambda x, y: 0.002 * x, members=False, step=2 * FT)
-    code, out, _ = run(capsys, file, "--draws", "30", "--json")
+    code, out, _ = run(capsys, file, "--draws", "12", "--json")
     found = json.loads(out)
     assert (code, found["result"]) == (0, None)
     assert "shows nothing" in found["answer"]
@@ -109,7 +109,7 @@ def test_one_line_of_readings_is_too_few(capsys, tmp_path):
 
 def test_pictures_stand_beside_what_was_before(capsys, tmp_path, wall):
     file = write_wall(tmp_path / "after.csv", lambda x, y: 0.0, step=2 * FT)
-    asked = ["--angle", "5", "--lamp", "14in", "--draws", "20", "--out", tmp_path / "out", "--json"]
+    asked = ["--angle", "5", "--lamp", "14in", "--draws", "12", "--out", tmp_path / "out", "--json"]
     code, out, err = run(capsys, file, "--before", wall, *asked)
     assert (code, err) == (0, "")
     written = json.loads(out)["pictures"]

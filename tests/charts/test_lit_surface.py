@@ -18,7 +18,7 @@ def lit(name, room, **more):
     return Lit(name=name, surface=survey.surface_at(), survey=survey, **more)
 
 
-@pytest.mark.parametrize("room", ROOMS)
+@pytest.mark.parametrize("room", ["l-shaped floor", "4 ft room", "corridor", "corridor upright", "wall"])
 def test_every_room_is_drawn_cleanly(room):
     unit = "mm" if room in ("wall", "4 ft room", "corridor") else "in"
     pair = [lit("Before, 2026-03-02", room, shows=(700.0, 900.0)), lit("After, 2026-03-12", room)]

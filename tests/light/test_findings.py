@@ -25,7 +25,7 @@ def test_a_feeler_every_3_in_along_three_lines_sees_a_wave_of_16_in():
     """0.3 mm, half from trough to crest: tan a = 2 pi 0.3 / 406.4 over what is seen, 10.85 degrees."""
     true = math.degrees(math.atan(2 * math.pi * 0.3 / (16 * IN) / SEEN_OF_16_IN))
     read = survey(3 * IN * np.arange(33), [0, 1200, 2400], lambda x, y: 0.3 * np.sin(2 * np.pi * x / 16 / IN), 0.05)
-    found = what_light_shows(read, sides=("left",), draws=30, angle=5)
+    found = what_light_shows(read, sides=("left",), draws=20, angle=5)
     window, strip, _ = found.lights
     assert window.shortest < 7 * IN
     assert 0.85 * true < window.shows < true < window.safe < 1.2 * true
