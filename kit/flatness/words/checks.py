@@ -226,7 +226,9 @@ def sweeps_told(
 def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "", survey: Survey | None = None) -> str:
     """The same as text for a terminal, behind ``first``."""
     head, rows = sweeps_told(sweeps, limit, unit, survey)
-    return "\n".join([indented(head, first), *(f"{first}  {k:>2}  {row}" for k, row in enumerate(rows, start=1))])
+    return "\n".join(
+        [indented(head, first), *(indented(row, f"{first}  {k:>2}  ") for k, row in enumerate(rows, start=1))]
+    )
 
 
 def _of_what(one: Judged, assessment: Assessment) -> str:
