@@ -66,7 +66,7 @@ def test_the_report_reads_well_80_wide(capsys):
 
 def test_every_sample_reads_80_wide_in_both_units(capsys):
     for path in sorted((ROOT / "sample_surveys").glob("*/*.csv")):
-        if "mistakes" in path.name:
+        if "mistakes" in path.name or path.name == "bench.csv":  # a curve to set out, without readings
             continue
         for unit in ("in", "mm"):
             _, out, _ = run(

@@ -11,7 +11,7 @@ import flatness
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 MISTAKES = ("A5", "C17", "C23", "C28", "C44", "C45")  # sample_surveys/README.md
 WAIT = 60_000
-NAILED = "Oak, maple or other hardwood, nailed or stapled down"  # kit/flatness/limits/published.toml, called
+NAILED = "Oak, nailed down"  # kit/flatness/limits/published.toml, called
 FORMAL = "(wood floor on a wood subfloor, fasteners 1-1/2 in and longer)"
 MAP = '.fk-map:not([style*="none"])'  # the one in view
 # the gap under a line, from the readings on: SciPy's interpolation, and the kit's profile_gaps over the whole of it

@@ -95,7 +95,7 @@ def present(panel, page, folder):
     answer = page.get_by_role("region", name="Verdict", exact=True)
     expect(answer).to_have_count(1)
     expect(answer).to_contain_text("YES")
-    expect(answer).to_contain_text("The floor is flat enough for its use.")
+    expect(answer).to_contain_text("The floor is flat enough for oak, glued down.")
     expect(page.get_by_role("region", name="Map", exact=True)).to_have_count(1)
     choose(panel, "As found")
     expect(panel.locator(".fk-problems")).to_have_count(0)

@@ -372,7 +372,7 @@ def test_a_file_that_fails_half_way_leaves_the_old_one(tmp_path, monkeypatch):
     target.write_bytes(b"old")
 
     def fails(self, path, **_):
-        path.write_bytes(b"half")
+        path.write(b"half")
         raise OSError("disk full")
 
     monkeypatch.setattr(Figure, "savefig", fails)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 from shapely import Polygon
@@ -200,6 +200,7 @@ def test_readings_within_cells_never_change_what_the_surface_reaches(nx, ny, wit
 
 
 @given(st.integers(3, 8), st.integers(3, 9), st.integers(0, 60), st.integers(0, 2**31))
+@example(3, 3, 9, 3619)  # a few columns close together beside three far apart
 @settings(max_examples=80, deadline=None)
 def test_many_readings_close_together_never_take_away_from_the_surface(nx, ny, count, seed):
     """As when more readings are taken where they tell most: on the lattice, in clusters, up to the grid's number."""

@@ -131,7 +131,9 @@ def readings_in(rows: list[list[str]]) -> int:
     while rows and rows[0][0].strip().startswith("#"):
         rows = rows[1:]
     names = [cell.strip().lower() for cell in rows[0]]
-    columns = [i for i, name in enumerate(names) if name.startswith(("reading", "height", "drop"))]
+    columns = [i for i, name in enumerate(names) if name.startswith(("reading", "height", "drop", "offset", "radius"))]
+    if names[:3] == ["x", "y", "up"]:  # a curved wall off the plan: a place is a reading
+        columns = [0]
     if columns:
         return sum(1 for row in rows[1:] for i in columns if i < len(row) and row[i].strip())
     return sum(1 for row in rows[1:] for cell in row[1:] if cell.strip())

@@ -15,6 +15,7 @@ from flatness.commands.options import add_fields, add_limits, limits_of, new_rep
 from flatness.commands.present import LOOPBACK, check_can_serve, notebook_of, serve_page
 from flatness.commands.sheet import Layout
 from flatness.errors import FlatnessError
+from flatness.files import write_new
 from flatness.job.schema import Field as Key
 from flatness.job.schema import Keys
 from flatness.job.values import Choice, Length, Text
@@ -75,7 +76,7 @@ def run_take(options: argparse.Namespace) -> int:
         _begin(path, own)
     with tempfile.TemporaryDirectory(prefix="flatness-") as folder:
         notebook = Path(folder) / "take.ipynb"
-        notebook.write_text(json.dumps(_notebook(path, options)), encoding="utf-8")
+        write_new(notebook, json.dumps(_notebook(path, options)).encode())
         options.no_browser = options.no_browser or options.ip not in LOOPBACK  # the phone has one
         return serve_page(notebook, options, _said)
 

@@ -469,7 +469,7 @@ def _read(
     for record in rows:
         cells = {name: record.cell(columns[name][0]) for name in names}
         own = [name for name in names if name != UP]
-        if own and is_empty(cells[own[-1]]):
+        if own and all(is_empty(cells[name]) for name in (own if own == ["x", "y"] else own[-1:])):
             continue
         values: dict[str, object] = {}
         for name in names:

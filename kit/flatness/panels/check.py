@@ -35,11 +35,11 @@ from flatness.panels.controls import (
 from flatness.panels.files import SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
-from flatness.panels.places import at_place, far, kind_of, spelled, told_at, told_bar
+from flatness.panels.places import at_place, far, told_at, told_bar
 from flatness.panels.strip import Said, gauge_of
 from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_told, where_alone
 from flatness.words.phrases import problem_text, say
-from flatness.words.printed import length, number, percent
+from flatness.words.printed import length, number, percent, spelled
 
 # told apart by the mark and the word, not by color alone
 MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
@@ -62,7 +62,7 @@ def judged_sentence(one: Judged, assessment: Assessment, unit: str) -> str:
     bar = one.limit.kind == "straightedge" and one.limit.length is not None
     said = f"{'about ' * (one.verdict == UNDECIDED)}{value}{f' under {far(one.limit.length, unit)}' if bar else ''}"  # type: ignore[arg-type]
     if one.verdict == FAIL and one.finding.measured.at is not None:
-        said += f", {at_place(one.finding.measured.at, unit, assessment.subject.survey.surface)}"
+        said += f", {at_place(one.finding.measured.at, unit, assessment.subject.survey)}"
     return spelled(f"{said}{where_alone(one, assessment, unit)}.")
 
 
@@ -70,7 +70,7 @@ def allowed_sentence(one: Judged, unit: str) -> str:
     """What is allowed; and what was read, where another measure is likelier."""
     assert one.finding is not None
     word = "asked for at least" if one.finding.at_least else "allowed"
-    said_of = one.limit.called.partition(";")[0]
+    said_of = one.limit.everyday
     word += f" for {said_of}" if said_of else ""
     likely, read = (number(one, mm, unit) for mm in (one.likely()[0], one.finding.measured.value))
     said = f"{read} as read; " if likely not in (read, "-") else ""
@@ -279,8 +279,7 @@ class CheckPanel(Instrument):
     def _fill_bar(self) -> None:
         state = self.state
         bar, key = state.bar, (state.bar, state.surface, state.unit, state.allowed)
-        kind = kind_of(state)
-        told = "" if bar is None else told_bar(bar, state.allowed, state.bar_length, state.unit, kind)
+        told = "" if bar is None else told_bar(bar, state.allowed, state.bar_length, state.unit, state.survey)
         self.told_bar.value = escape(told)
         if key != self._profiled:
             self._profiled = key
@@ -294,7 +293,7 @@ class CheckPanel(Instrument):
             close_all(old)
         rows: list[str] = []
         if strips and state.assessment is not None and state.assessment.pictured is not None:
-            rows = sweeps_told(strips, state.assessment.pictured.limit, state.unit)[1]
+            rows = sweeps_told(strips, state.assessment.pictured.limit, state.unit, state.survey)[1]
         about = "The largest gap under the bar, such as 3/32, or none; blank where not done"
         self.gaps = [text_field(f"Gap {k} [{state.unit}]", about) for k in range(1, len(rows) + 1)]
         for field in self.gaps:
@@ -310,20 +309,22 @@ class CheckPanel(Instrument):
             self._stripped = (strips, unit)
             self._make_strips(strips)
         self.look.layout.display = "" if strips else "none"
-        kind, html = kind_of(state), ""
+        html = ""
         more = state.to_read() if state.view == MORE else None
         if more is not None:
             places = more[1]
-            read = (at_place(xy, unit, kind, brief=True) for xy in zip(places.x, places.y, strict=True))
+            read = (at_place(xy, unit, state.survey, brief=True) for xy in zip(places.x, places.y, strict=True))
             how = f"{OFTEN if places.times.max() > 1 else ''} {MOVED}"
             listed = places_list((f"Read {k}", text) for k, text in enumerate(read, 1))
             html = f"<h3>Read these, in order</h3>{listed}<p>{how}</p>"
         elif over := state.over()[:MOST]:
-            gaps = (spelled(f"{length(gap, unit, state.allowed)} gap") for gap, _ in over)
-            listed = places_list(zip(gaps, (at_place(xy, unit, kind, brief=True) for _, xy in over), strict=True))
+            listed = places_list(
+                (spelled(f"{length(gap, unit, state.allowed)} gap"), at_place(xy, unit, state.survey, brief=True))
+                for gap, xy in over
+            )
             html = f"<h3>Where it is over, worst first</h3>{listed}"
         elif strips and found is not None and found.pictured is not None:
-            how = spelled(sweeps_told(strips, found.pictured.limit, unit)[0])
+            how = spelled(sweeps_told(strips, found.pictured.limit, unit, state.survey)[0])
             html = f"<h3>To be sure: slide a bar</h3>{escape(how)}"
         self.listed.value = html
 

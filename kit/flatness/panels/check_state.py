@@ -51,7 +51,7 @@ def finishes(surface: str) -> dict[str, str]:
     for finish, group in groupby(published(), key=lambda limit: limit.finish):
         limits = [one for one in group if surface in one.surfaces and one.kind != BY_HAND]
         if limits:
-            formal, said = in_common([one.purpose for one in limits]), limits[0].called
+            formal, said = in_common([one.purpose for one in limits]), limits[0].everyday
             text = f"{said} ({formal})" if said else formal
             named[finish] = text[:1].upper() + text[1:]
     return named

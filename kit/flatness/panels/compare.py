@@ -37,12 +37,13 @@ from flatness.panels.controls import (
 from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
-from flatness.panels.places import at_place, spelled, station_at
+from flatness.panels.places import at_place, station_at
 from flatness.panels.strip import Said, gauge_of
+from flatness.survey.readings import Survey
 from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import number, percent
+from flatness.words.printed import number, percent, spelled
 
 HEIGHTS_BY = "Heights of both surveys brought together by"
 WAY_NAMES = {
@@ -73,7 +74,7 @@ def _extremes(found: Comparison, unit: str) -> Iterator[str]:
     ends = zip(("most taken off", "most added"), (-1.0, 1.0), extremes(found, clear=True), strict=True)
     for word, sign, one in ends:
         if one.shown and sign * one.difference > 0:
-            where = at_place((one.x, one.y), unit, found.surveys[1].surface)
+            where = at_place((one.x, one.y), unit, found.surveys[1])
             slip = ", beside a reading that may be a slip" if one.is_suspect else ""
             yield f"{word} {signed(abs(one.difference), unit).lstrip('+')} at {where}{slip}"
 
@@ -105,7 +106,7 @@ def hair(mm: float, unit: str) -> str:
 def told_change(found: Comparison, xy: Place, unit: str) -> str:
     """What changed at a place [mm], and what was read there, in one line."""
     i, j = (round((p - axis[0]) / found.spacing) for p, axis in zip(xy, (found.x, found.y), strict=True))
-    here = at_place(xy, unit, found.surveys[1].surface)
+    here = at_place(xy, unit, found.surveys[1])
     inside = 0 <= i < len(found.x) and 0 <= j < len(found.y)
     if not inside or not math.isfinite(found.difference[j, i]):
         return f"{here}: not read both times{_read_there(found, xy, unit)}"
@@ -184,19 +185,18 @@ def compare_said(found: Comparison | None, unit: str) -> Said:
 
 def places_done(found: Comparison, unit: str) -> str:
     """Each place of the plan as HTML: what became of it, those to do again first."""
-    surface = found.surveys[1].surface
     rows = sorted(planned_rows(found), key=lambda row: (row["status"] not in AGAIN, row["status"] == WITHIN))
-    listed = places_list((_place_done(row, surface, unit) for row in rows), named=True)
+    listed = places_list((_place_done(row, found.surveys[1], unit) for row in rows), named=True)
     return f"<h3>Place by place</h3>{listed}" if rows else ""
 
 
-def _place_done(row: dict[Any, Any], surface: str, unit: str) -> tuple[str, str]:
+def _place_done(row: dict[Any, Any], survey: Survey, unit: str) -> tuple[str, str]:
     name = f"{row['name']}, {row['action']}: " if row["action"] else f"{row['name']}: "
     word = {WITHIN: "accepted", UNPLANNED: "changed, and nothing was planned there"}.get(row["status"], row["status"])
     if not math.isfinite(row["off_mm"]):
         return f"{name}{word}", ""
-    off = f"{signed(abs(row['off_mm']), unit).lstrip('+')} {SIDES[surface][row['off_mm'] < 0]} at most"
-    at = at_place((row["worst_x_mm"], row["worst_y_mm"]), unit, surface, brief=True)
+    off = f"{signed(abs(row['off_mm']), unit).lstrip('+')} {SIDES[survey.surface][row['off_mm'] < 0]} at most"
+    at = at_place((row["worst_x_mm"], row["worst_y_mm"]), unit, survey, brief=True)
     return f"{name}{word}", spelled(f"{off}, {at}")
 
 

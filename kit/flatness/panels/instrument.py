@@ -15,8 +15,9 @@ from matplotlib.figure import Figure
 from flatness.measures.lines import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
 from flatness.panels.controls import Panel, column, panel_box, row, text_field, toggles, unit_switch, words
-from flatness.panels.places import POINT_HERE, spelled
+from flatness.panels.places import POINT_HERE
 from flatness.panels.strip import Said, busy, strip_html
+from flatness.words.printed import spelled
 
 # the map takes what room the screen leaves it, and says so to the kernel, which draws it again
 MEASURE = """<style onload="const box = this.closest('.fk-map-box'); if (box) {

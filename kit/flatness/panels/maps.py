@@ -358,7 +358,7 @@ def _day(ax: Axes, found: Comparison, state: CompareState) -> str:
     map_base.draw_image(ax, grid, scale, survey)
     # in grey a ridge and a dip are told apart by their lines
     map_base.draw_contours(ax, map_base.contour_lines(grid, scale.edges[scale.edges != 0]), None)
-    dress_map(ax, bounds, survey.surface, state.unit)
+    dress_map(ax, bounds, survey.surface, state.unit, survey)
     clear_ends(colour_bar(cax, scale, way, ("low", "proud"), signed=True))
     map_base.draw_stations(ax, survey)
     map_base.draw_outline(ax, survey, FreeSpace(ax))
@@ -373,7 +373,7 @@ def _done(ax: Axes, found: Comparison, state: CompareState) -> str:
     ax.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal", anchor="NW")
     inside = np.where(np.isfinite(found.difference), 1.0, 0.0)
     ax.contourf(found.x, found.y, inside, levels=[0.5, 2], colors=[FLOOR], zorder=1)
-    dress_map(ax, bounds, survey.surface, state.unit)
+    dress_map(ax, bounds, survey.surface, state.unit, survey)
     map_base.draw_stations(ax, survey)
     space = FreeSpace(ax)
     map_base.draw_outline(ax, survey, space)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 
@@ -14,20 +13,11 @@ from flatness.measures.planes import fit_surface_plane
 from flatness.panels.check_state import CHANCE, GAP, MORE, CheckState, LaidBar, height_at
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.printed import FRACTION, length, percent, position
+from flatness.words.printed import FRACTION, length, percent, place, position, spelled
 
 POINT_HERE = "Point at the map to read it there."
 OFF = "off what was read"
 REACH_MM = 100.0  # about a station, within which it is pointed at
-
-
-def spelled(text: str) -> str:
-    """Feet and inches in letters, as a sentence has them.
-
-    >>> spelled("12' 6\\" and 10' 0\\", 5/16\\"")
-    '12 ft 6 in and 10 ft, 5/16 in'
-    """
-    return re.sub(r"(\d)\"", r"\1 in", re.sub(r"(\d)'(?: 0\")?", r"\1 ft", text))
 
 
 def far(mm: float, unit: str) -> str:
@@ -35,20 +25,21 @@ def far(mm: float, unit: str) -> str:
     return spelled(position(mm, unit))
 
 
-def at_place(xy: Place, unit: str, kind: str = "floor", *, brief: bool = False) -> str:
-    """A place [mm] by tape: from the left wall and the wall at the foot of the map, or along and up a wall.
+def at_place(xy: Place, unit: str, survey: Survey | None = None, *, brief: bool = False) -> str:
+    """A place [mm] by tape: from the walls that the survey knows, or along and up a wall.
 
-    >>> at_place((1828.8, 2743.2), "in"), at_place((1000, 500), "mm", "wall")
-    ('6 ft from the left wall, 9 ft from the door wall', '1 m from the left end, 0.5 m up')
+    Without a door it is taken that people walk in at the foot of the map.
+
+    >>> at_place((1828.8, 2743.2), "in")
+    '6 ft from the left wall, 9 ft from the door wall'
     """
+    if survey is not None and survey.walls:
+        text = spelled(place(xy, unit, survey))
+        return text.replace("the left wall", "left").replace(" the ", " ") if brief else text
     x, y = (far(float(value), unit) for value in xy)
-    if kind == "wall":
+    if survey is not None and survey.surface == "wall":
         return f"{x} from the left end, {y} up"
     return f"{x} from left, {y} from door wall" if brief else f"{x} from the left wall, {y} from the door wall"
-
-
-def kind_of(state: CheckState) -> str:
-    return "floor" if state.survey is None else state.survey.surface
 
 
 def told_at(state: CheckState, xy: Place) -> str:
@@ -57,7 +48,7 @@ def told_at(state: CheckState, xy: Place) -> str:
     if surface is None or state.survey is None:
         return POINT_HERE
     station = station_at(state.survey, xy, unit)
-    height, here = height_at(surface, xy), at_place(xy, unit, kind_of(state))
+    height, here = height_at(surface, xy), at_place(xy, unit, state.survey)
     if math.isnan(height):
         return f"{here}: {OFF}."
     parts = [station] if station else []
@@ -107,7 +98,7 @@ def at_node(surface: Surface, values: Floats, xy: Place) -> float:
     return float(values[j, i])
 
 
-def told_bar(bar: LaidBar, allowed: float | None, bar_length: float, unit: str, kind: str = "floor") -> str:
+def told_bar(bar: LaidBar, allowed: float | None, bar_length: float, unit: str, survey: Survey | None) -> str:
     """A straightedge as it lies: its gap, whether that is allowed, and from where to where it lies.
 
     Parameters
@@ -116,7 +107,7 @@ def told_bar(bar: LaidBar, allowed: float | None, bar_length: float, unit: str, 
     allowed : gap allowed under a straightedge of ``bar_length`` [mm], or None
     bar_length : length of the straightedge that was chosen [mm]
     unit : ``in`` or ``mm``
-    kind : ``floor``, ``ceiling`` or ``wall``
+    survey : of the surface, for the walls from which places are measured
     """
     said = "Laid by hand: " if bar.by_hand else "Where the gap is largest: "
     if bar.placement is None:
@@ -130,5 +121,5 @@ def told_bar(bar: LaidBar, allowed: float | None, bar_length: float, unit: str, 
                 said += (
                     f"; the bar is {position(bar.length, unit)} long, one of {position(bar_length, unit)} may show more"
                 )
-    a, b = (at_place(xy, unit, kind, brief=True) for xy in (bar.start, bar.end))
+    a, b = (at_place(xy, unit, survey, brief=True) for xy in (bar.start, bar.end))
     return spelled(f"{said}. A: {a}. B: {b}.")

@@ -144,7 +144,7 @@ class LiveActions:
         ax = self.figure.add_axes(map_box(figure, HEAD_IN))
         ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
         ax.apply_aspect()
-        dress_map(ax, bounds, kind, unit)
+        dress_map(ax, bounds, kind, unit, shown.survey)
         roomy_ticks(ax, bounds, unit)
         self.ax = ax
         self.title = self.figure.text(

@@ -17,7 +17,7 @@ from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.instrument import places_list
-from flatness.panels.places import OFF, POINT_HERE, spelled, station_at
+from flatness.panels.places import OFF, POINT_HERE, station_at
 from flatness.panels.plan_request import Draft
 from flatness.panels.strip import Gauge, Said
 from flatness.planning.plan import ACTIONS, WAYS, Plan
@@ -27,7 +27,7 @@ from flatness.planning.ways import Ways
 from flatness.words.done import area, before_and_after, depth, limit_of, load, mass, setting, volume
 from flatness.words.phrases import say, sentence
 from flatness.words.plans import members_text, patch_rows
-from flatness.words.printed import length, percent, place, position
+from flatness.words.printed import length, percent, place, position, spelled
 from flatness.words.ways import ASK, OF_100, USUAL, answer, closed_ways, noun, ways_table
 
 Shown = Plan | Draft

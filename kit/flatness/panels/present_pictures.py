@@ -212,7 +212,7 @@ def _draw(ax: Axes, day: Day, scale: Scale, bounds: Extent, unit: str) -> None:
     maps.draw_image(ax, grid, scale, day.survey)
     # in grey a high place and a low one are told apart by their lines
     maps.draw_contours(ax, maps.contour_lines(grid, scale.edges[scale.edges != 0]), None)
-    dress_map(ax, bounds, day.survey.surface, unit)
+    dress_map(ax, bounds, day.survey.surface, unit, day.survey)
     box, inch = ax.get_window_extent(), 1 / DOTS
     share = (bounds[1] - bounds[0]) / (ax.get_xlim()[1] - ax.get_xlim()[0])
     on_sheet = box.width * inch * share, box.height * inch

@@ -18,7 +18,6 @@ from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.panels.check import allowed_sentence, judged_sentence
 from flatness.panels.controls import Panel, button, column, panel_box, put, row, text_field, words
-from flatness.panels.places import spelled
 from flatness.panels.strip import SIGNS
 from flatness.panels.take_map import HIGH, LOW, room_map
 from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, TakeState
@@ -27,6 +26,7 @@ from flatness.survey.readings import Framing
 from flatness.taking.book import TAKEN_OVER, USUAL_ACCURACY_MM, new_book
 from flatness.taking.session import Taking
 from flatness.words.phrases import sentence
+from flatness.words.printed import spelled
 from flatness.words.taking import (
     TYPED,
     accuracy_words,

@@ -421,7 +421,9 @@ def _reached_heights(sx: Floats, sy: Floats, sz: Floats, x: Floats, y: Floats, o
             height = np.where(np.isnan(height) | np.isnan(finer), height, finer)
         # inside a stated outline the neighbours span a missing station; without one the room may end there, and
         # only readings that stand closer than across a missing station span what lies between them
-        most = np.array([np.inf if outlined else WITHIN * float(np.median(np.diff(axis))) for axis in axes])
+        taken = ~np.isnan(grid)
+        usual = _usual_gap(taken, axes[0]), _usual_gap(taken.T, axes[1])
+        most = np.array([np.inf if outlined else WITHIN * gap for gap in usual])
         height = np.where(np.isnan(height) & (extent <= most[:, None, None]).all(axis=0), finer, height)
     return height
 

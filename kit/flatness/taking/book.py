@@ -220,7 +220,7 @@ class Book:
                 )
             since = datetime.datetime.now().strftime("%H:%M")
             text = f"id={self._id}\npid={os.getpid()}\nhost={socket.gethostname()}\nsince={since}\n"
-            self._mark.write_text(text, encoding="utf-8")
+            write_new(self._mark, text.encode(), overwrite=True)
 
     def _owner(self) -> dict[str, str]:
         try:
