@@ -180,7 +180,7 @@ def test_a_room_is_taken_on_a_phone(phone, server, tools):
 def standing(panel):
     """The page once a station waits for its reading; where it says that enough is read one goes on."""
     read_on = panel.get_by_role("button", name="Read on")
-    expect(panel.locator(".fk-next").or_(read_on).first).to_be_visible(timeout=WAIT)
+    expect(panel.locator(".fk-next").or_(read_on).locator("visible=true").first).to_be_visible(timeout=WAIT)
     if read_on.is_visible():
         read_on.tap()
         expect(panel.locator(".fk-next")).to_be_visible(timeout=WAIT)
