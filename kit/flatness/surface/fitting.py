@@ -56,7 +56,7 @@ PATCHES_TRIED, OUTSTANDING, PATCH_STEPS, PATCH_SHARE = 6, 3.0, 2.0, 0.4
 # through such a station: a ridge, one joist's spacing to either side, or a strip as wide as a patch, whose top may lie
 # between the lines of stations, and the chance of each before any reading. Tried on rooms of known truth: with ridges
 # alone one place in four on a ridge between the lines was over three errors off
-RIDGE_HALF_WIDTH, RIDGED, STRIPPED = 4 / 3 * FOOT, 0.0008, 0.04
+RIDGE_HALF_WIDTH, RIDGED = 4 / 3 * FOOT, 0.004
 NEXT_TO_NOTHING = 0.01  # weight of all patches and ridges together that leaves a surface as it is without
 UNSEEN = 1e-6  # of a ridge's variance is at no station
 SMOOTHER = tuple((grow, length) for grow in (0.5, 1.0) for length in (1500.0, 4000.0))
@@ -274,7 +274,7 @@ def _local(fit: Fit) -> Iterator[tuple[tuple[Patch | Ridge, ...], float]]:
             if line not in taken:
                 taken.add(line)
                 shoulders = Patch.strip(*line, radius, SHOULDERS_LENGTH, SHOULDERS_MM)
-                yield (Patch.strip(*line, radius),), math.log(STRIPPED)
+                yield (Patch.strip(*line, radius),), math.log(RIDGED)
                 yield (Ridge(*line, RIDGE_HALF_WIDTH), shoulders), math.log(RIDGED)
 
 
