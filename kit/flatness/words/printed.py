@@ -355,7 +355,7 @@ def columns(
     ``left`` : columns that are aligned to the left; ``ruled`` : a line beneath the headings
     """
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    widths[0] = min(widths[0], max(14, most - sum(widths[1:]) - 2 * (len(widths) - 1)))
+    widths[0] = min(widths[0], max(12, most - sum(widths[1:]) - 2 * (len(widths) - 1)))
     lines = []
     for row in rows:
         first = textwrap.wrap(row[0], widths[0]) or [""]
