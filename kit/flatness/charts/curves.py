@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
-from flatness.charts.axes import INK, NORMAL, PALE, SMALL, put_heading
+from flatness.charts.axes import INK, NORMAL, PALE, SMALL, new_figure, put_heading
 from flatness.charts.scales import height_step, place_step
 from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
@@ -266,7 +265,7 @@ def _dress(ax: Axes, unit: str, wall: CurvedWall) -> None:
 def _wide_axes(ax: Axes | None) -> Axes:
     if ax is not None:
         return ax
-    figure = Figure(figsize=(WIDTH_IN + 1, 5.0))
+    figure = new_figure(WIDTH_IN + 1, 5.0)
     return figure.add_axes((0.1, 0.14, 0.87, 0.62))
 
 
@@ -278,7 +277,7 @@ def _plan_axes(points: np.ndarray, heading: tuple[str, str], ax: Axes | None) ->
     if ax is None:
         tall = min(MOST_IN, max(LEAST_IN, WIDTH_IN * float(size[1] / size[0])))
         head = 1.0
-        figure = Figure(figsize=(WIDTH_IN, tall + head))
+        figure = new_figure(WIDTH_IN, tall + head)
         ax = figure.add_axes((0.02, 0.01, 0.96, tall / (tall + head)))
     ax.set_aspect("equal", adjustable="box")
     ax.set(xlim=(low[0] - margin, high[0] + margin), ylim=(low[1] - margin, high[1] + margin))

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.text import Annotation, Text
 from scipy.interpolate import RectBivariateSpline
@@ -30,6 +29,7 @@ from flatness.charts.axes import (
     Extent,
     FreeSpace,
     dress_map,
+    new_figure,
     note,
     rings,
     wrap_heading,
@@ -257,7 +257,7 @@ def _panels(bounds: Extent, heading: tuple[str, str], count: int) -> tuple[Axes,
     title, subtitle = wrap_heading(heading, (width - LEFT_IN - RIGHT_IN) * 72)
     head = (18 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.4) / 72
     height = head + down * (NAME_IN + h + FOOT_IN)
-    figure = Figure(figsize=(width, height))
+    figure = new_figure(width, height)
     top = figure.text(
         LEFT_IN / width,
         1 - 12 / 72 / height,

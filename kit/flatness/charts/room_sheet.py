@@ -21,7 +21,7 @@ from matplotlib.figure import Figure
 from matplotlib.path import Path as Path2D
 
 from flatness.arrays import Floats
-from flatness.charts.axes import colour_bar, save_chart
+from flatness.charts.axes import colour_bar, new_figure, save_chart
 from flatness.charts.scales import Scale, deviation_scale
 from flatness.lengths import format_length
 from flatness.room.drawn import fit_planes
@@ -215,7 +215,7 @@ def room_sheet(room: Room, targets: RoomTargets | None = None) -> Figure:
     room : with its surfaces
     targets : what it is brought to; None: the sheet shows it as found
     """
-    figure = Figure(figsize=SHEET_IN)
+    figure = new_figure(*SHEET_IN)
     left = figure.add_axes((0.015, 0.035, 0.585, 0.86))
     plan = room_plan(left, room, targets)
     bar = figure.add_axes((0.045, 0.1, 0.13, 0.016))

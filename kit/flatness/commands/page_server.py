@@ -23,7 +23,8 @@ from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelMana
 from voila.app import Voila
 from voila.tornado.handler import TornadoVoilaHandler
 
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
+from flatness.commands.present import LOOPBACK, TOKEN
+
 MOST_KERNELS = 4  # pages that are open at once, each with a Python of its own
 IDLE_S, LOOK_S = 900, 60  # a kernel whose page was closed is ended after so long; how often that is looked for
 YOUNG = timedelta(seconds=60)  # a page that is still being made is not taken for a closed one
@@ -128,7 +129,7 @@ class PageServer(Voila):  # type: ignore[misc]
         """Settings of the server; from here on the token stands in no kernel's environment."""
         settings: dict[str, Any] = super().init_settings()
         assert self.identity_provider.token  # is read when it is first asked for
-        os.environ.pop("JUPYTER_TOKEN", None)
+        os.environ.pop(TOKEN, None)
         return settings
 
     def init_handlers(self) -> list[Any]:

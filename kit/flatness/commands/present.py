@@ -45,13 +45,18 @@ def add_present(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--align", choices=WAYS, default="benchmarks", help="of both surveys' heights (benchmarks)")
     parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")
     parser.add_argument("--out", metavar="DIR", default=".", help="where pictures and pages are saved (here)")
-    parser.add_argument("--port", type=int, default=8866, metavar="N", help="of the page (8866)")
-    parser.add_argument(
-        "--ip",
-        default=LOOPBACK[0],
-        help="address to serve on; where not given (127.0.0.1) the page is seen on this machine alone; "
+    add_page(
+        parser,
+        8866,
+        "address to serve on; where not given (127.0.0.1) the page is seen on this machine alone; "
         "anywhere only with its token",
     )
+
+
+def add_page(parser: argparse.ArgumentParser, port: int, served_on: str) -> None:
+    """Add where a page is served, ``served_on`` being the help of its address."""
+    parser.add_argument("--port", type=int, default=port, metavar="N", help=f"of the page ({port})")
+    parser.add_argument("--ip", default=LOOPBACK[0], help=served_on)
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import add_fields, add_limits, limits_of, new_report, read_fields
-from flatness.commands.present import LOOPBACK, check_can_serve, notebook_of, serve_page
+from flatness.commands.present import LOOPBACK, add_page, check_can_serve, notebook_of, serve_page
 from flatness.commands.sheet import Layout
 from flatness.errors import FlatnessError
 from flatness.files import write_new
@@ -47,14 +47,12 @@ def add_take(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", help="the survey file, CSV, to which each reading is added")
     add_limits(parser)
     add_fields(parser, OWN)
-    parser.add_argument("--port", type=int, default=8867, metavar="N", help="of the page (8867)")
-    parser.add_argument(
-        "--ip",
-        default=LOOPBACK[0],
-        help="address to serve on, such as this machine's own on the site's network, for a phone; where not given "
+    add_page(
+        parser,
+        8867,
+        "address to serve on, such as this machine's own on the site's network, for a phone; where not given "
         "(127.0.0.1) nobody but you, on this machine, can see the page",
     )
-    parser.add_argument("--no-browser", action="store_true", help="do not open a browser, only say where the page is")
 
 
 def run_take(options: argparse.Namespace) -> int:

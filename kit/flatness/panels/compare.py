@@ -43,7 +43,7 @@ from flatness.survey.readings import Survey
 from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import number, percent, spelled
+from flatness.words.printed import number, percent, small, spelled
 
 HEIGHTS_BY = "Heights of both surveys brought together by"
 WAY_NAMES = {
@@ -86,21 +86,12 @@ def alignment_sentence(found: Comparison, unit: str) -> str:
     if one.way == "none":
         return said
     said += (
-        f" The later datum stood {hair(one.offset, unit)} off the earlier one, give or take "
-        f"{hair(one.offset_error, unit).lstrip('+')} (1 s.d.); that is taken out"
+        f" The later datum stood {small(one.offset, unit, sign=True)} off the earlier one, give or take "
+        f"{small(one.offset_error, unit)} (1 s.d.); that is taken out"
     )
     if one.way == "tilt":
         said += f", and so is its tilt of {one.tilt_x:+.2f} mm a metre along x and {one.tilt_y:+.2f} along y"
     return f"{said}."
-
-
-def hair(mm: float, unit: str) -> str:
-    """What an instrument shows and a tape does not, with its sign: thousandths of an inch, hundredths of a millimetre.
-
-    >>> hair(0.254, "in"), hair(-0.254, "mm")
-    ('+0.010"', '-0.25 mm')
-    """
-    return f'{mm / 25.4:+.3f}"' if unit == "in" else f"{mm:+.2f} mm"
 
 
 def told_change(found: Comparison, xy: Place, unit: str) -> str:

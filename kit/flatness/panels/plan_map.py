@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -26,7 +25,7 @@ from matplotlib.transforms import Affine2D, Bbox
 from numpy.typing import NDArray
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, NORMAL, PALE, SMALL, FreeSpace, dress_map, root_of, text_width
+from flatness.charts.axes import INK, NORMAL, PALE, SMALL, FreeSpace, dress_map, new_figure, root_of, text_width
 from flatness.charts.hatching import PATTERNS
 from flatness.charts.map_base import bounds_of, with_margin
 from flatness.charts.member_lines import member_chart
@@ -327,8 +326,7 @@ def key_html(actions: NDArray[np.int8], has_spots: bool) -> str:
 @lru_cache(maxsize=16)
 def swatch(name: str) -> str:
     """A sample of an action's pattern, or of a fixed spot, as a PNG in base64."""
-    figure = Figure(figsize=(26 / 72, 13 / 72))
-    FigureCanvasAgg(figure)
+    figure = new_figure(26 / 72, 13 / 72)
     if name == "fixed":
         figure.add_artist(Line2D([0.5], [0.5], linestyle="none", **FIXED))
     else:

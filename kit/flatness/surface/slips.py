@@ -34,7 +34,7 @@ FOREMOST, ROUNDS = 6, 8
 FAR = 4.0  # times its own predictive error that a reading is off from where it is suspected
 DOUBT_MM = 12.0  # what a reading set aside may be off: a half inch, or as far as it is off
 SLIP = 0.005  # chance, before any reading, that one is a slip
-RIDGED = 0.2 / 25  # chance, before any reading, of the ridge that is weighed against it: a proud joist's
+PROUD_LINE = 0.2 / 25  # chance, before any reading, of the ridge that is weighed against it: a proud joist's
 MOST = 1 / 4  # of the stations: more are no slips
 BESIDE = 1.5  # station steps within which two suspects may be one patch
 
@@ -117,7 +117,7 @@ def _weighed(stations: Stations, fit: Fit, step: float) -> Iterator[tuple[int, f
             on_line = aside[np.abs(across[aside] - across[k]) < RIDGE_HALF_WIDTH / 2]
             slips = -loss + len(on_line) * math.log(SLIP)
             ridge = replace(p, ridges=(*p.ridges, Ridge(along, float(across[k]), RIDGE_HALF_WIDTH)))
-            line = -climbed(best, [_without(doubted, on_line)], ridge)[1] + math.log(RIDGED)
+            line = -climbed(best, [_without(doubted, on_line)], ridge)[1] + math.log(PROUD_LINE)
             if line > slips:
                 break
         else:
