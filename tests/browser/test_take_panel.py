@@ -182,7 +182,9 @@ def standing(panel):
     read_on = panel.get_by_role("button", name="Read on")
     expect(panel.locator(".fk-next").or_(read_on).locator("visible=true").first).to_be_visible(timeout=WAIT)
     if read_on.is_visible():
+        before = turn(panel)
         read_on.tap()
+        settled(panel, before)
         expect(panel.locator(".fk-next")).to_be_visible(timeout=WAIT)
     return place(panel)
 

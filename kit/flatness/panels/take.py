@@ -251,13 +251,20 @@ class TakePanel(Panel):
             self.map: screen not in (MORE, IN_USE) and taking is not None,
             self.place: screen in (STATION, QUESTION) or (screen in (ENOUGH, DONE) and not self.stopped),
         }
-        for part, seen in shown.items():
-            part.layout.display = "" if seen else "none"
         self.back.layout.visibility = self.open_more.layout.visibility = "hidden" if taking is None else "visible"
         self.open_more.description = "Close" if screen == MORE else "More"
         if taking is None:
             self._refuse()
+            self._show_only(shown)
             return
+        # what a station says comes before its keys and its count, so that nobody reads an old place beside new keys
+        if screen == STATION:
+            self._show_station(taking)
+        elif screen == QUESTION:
+            self._show_question(taking)
+        elif screen in (ENOUGH, DONE):
+            self._show_enough(taking, screen)
+        self._show_only(shown)
         unit = taking.book.unit
         share = 100 * len(taking.done) / len(taking.walk.stations)
         self.counter.value = escape(header_words(taking))
@@ -279,12 +286,11 @@ class TakePanel(Panel):
             self.map.value = f'<div class="fk-map">{drawn}</div>{key}'
         self.how_good.value = f'<div class="fk-note">{escape(accuracy_words(taking))}</div>'
         self.file.value = f'<div class="fk-note">Every reading is saved in {escape(str(taking.book.path))}</div>'
-        if screen == STATION:
-            self._show_station(taking)
-        elif screen == QUESTION:
-            self._show_question(taking)
-        elif screen in (ENOUGH, DONE):
-            self._show_enough(taking, screen)
+
+    @staticmethod
+    def _show_only(shown: dict[Any, bool]) -> None:
+        for part, seen in shown.items():
+            part.layout.display = "" if seen else "none"
 
     def _refuse(self) -> None:
         problem = self.state.in_use
