@@ -213,7 +213,7 @@ def test_a_finish_for_floors_is_dropped_when_the_survey_is_of_a_wall(packing):
     assert packing.state.finish == ""
     assert packing.state.assessment is None
     assert "Choose the finish" in text_of(packing.verdict)
-    assert "wood-glued" not in dict(packing.finish.options).values()
+    assert "wood-glued" not in dict(packing.controls["finish"].options).values()
     with pytest.raises(NotReadyError, match="no finish"):
         packing.found  # noqa: B018
 
@@ -310,7 +310,7 @@ def test_the_verdict_is_that_of_python(packing):
 
 
 def test_confidence_turns_the_verdict_as_the_chance_says(packing):
-    packing.confidence.value = 0.8
+    packing.controls["confidence"].value = 0.8
     chances = packing.found.table.chance  # near another line of the verdict, more are drawn
     for judged, verdict, chance in zip(packing.found.judged, packing.found.table.verdict, chances, strict=True):
         # JCGM 106: prove it, or its contrary, or say that the readings cannot decide
@@ -416,16 +416,16 @@ def test_the_unit_switch_changes_everything_at_once(packing):
             text_of(packing.told_bar),
             text_of(packing.chooser.about),
             *(e.value for e in packing.ends),
-            packing.length.value,
+            packing.controls["bar_length"].value,
         ]
     )
     assert "mm" in shown
     assert not re.search(r"""\d(['"]| ft| in\b)""", shown.replace('(3/16")', "").replace('(1/8")', ""))
-    assert all("[m" in label_of(field) for field in (*packing.ends, packing.length))
+    assert all("[m" in label_of(field) for field in (*packing.ends, packing.controls["bar_length"]))
     assert packing.axes().get_xticklabels()[1].get_text().endswith("m")
     assert packing.profile.axes[0].get_xticklabels()[-1].get_text().endswith("m")
     packing.units.value = "in"
-    assert all("[ft" in label_of(field) for field in (*packing.ends, packing.length))
+    assert all("[ft" in label_of(field) for field in (*packing.ends, packing.controls["bar_length"]))
 
 
 @pytest.mark.parametrize("view", ["heights", "gap", "chance", "more readings"])
@@ -493,7 +493,7 @@ def test_nothing_old_is_seen_while_a_file_is_worked_out(packing):
 
 
 def test_a_view_that_the_finish_does_not_give_says_why(packing):
-    packing.finish.value = "concrete-flat"
+    packing.controls["finish"].value = "concrete-flat"
     packing.views.value = "chance"
     words = " ".join(text.get_text() for text in packing.map.texts)
     assert "no chance to show" in " ".join(words.split())
@@ -502,15 +502,15 @@ def test_a_view_that_the_finish_does_not_give_says_why(packing):
 
 
 def test_a_limit_agreed_for_this_job(packing):
-    packing.finish.value = "agreed"
-    assert packing.agreed_gap.layout.display == ""
-    packing.agreed_gap.value = "1/2"
-    packing.agreed_length.value = "6 ft"
+    packing.controls["finish"].value = "agreed"
+    assert packing.controls["agreed.allowed"].layout.display == ""
+    packing.controls["agreed.allowed"].value = "1/2"
+    packing.controls["agreed.length"].value = "6 ft"
     limit = packing.found.judged[0].limit
     assert (limit.allowed, limit.length) == (12.7, 1828.8)
-    packing.agreed_gap.value = "much"
+    packing.controls["agreed.allowed"].value = "much"
     assert "much" in text_of(packing.problems)
-    packing.agreed_gap.value = "1/4"
+    packing.controls["agreed.allowed"].value = "1/4"
     assert packing.found.judged[0].limit.allowed == pytest.approx(6.35)
 
 
@@ -592,7 +592,7 @@ def test_surveys_that_cannot_be_compared_are_told_and_leave_no_comparison():
     assert "Loft floor" in text_of(panel.before.about)
     assert "Loft floor" in text_of(panel.after.about)
     assert panel.changed.value == ""
-    panel.align.value = "none"
+    panel.controls["align"].value = "none"
     assert panel.problems.value == ""
     assert "Change is shown" in text_of(panel.changed)
     panel.after.files.value = "packing_room/with_mistakes.csv"
@@ -621,8 +621,8 @@ def raised(tmp_path):
 
 def test_the_datum_goes_by_places_that_are_said_not_to_have_changed(raised, tmp_path):
     panel, state = raised, raised.state
-    assert panel.unchanged.value == ""
-    panel.unchanged.value = "0, 500; 1 m, 1000; 2 m, 2.5 m; P9"  # P9 is at (0, 500) too: one place
+    assert panel.controls["unchanged"].value == ""
+    panel.controls["unchanged"].value = "0, 500; 1 m, 1000; 2 m, 2.5 m; P9"  # P9 is at (0, 500) too: one place
     assert state.unchanged == ((0.0, 500.0), (1000.0, 1000.0), (2000.0, 2500.0), "P9")
     alignment = panel.found.alignment
     # the datums are 5 mm apart, and none of these places was raised; readings are good to 0.1 mm
@@ -635,24 +635,24 @@ def test_the_datum_goes_by_places_that_are_said_not_to_have_changed(raised, tmp_
     panel.save.click()
     assert rerun(tmp_path / "record.json").differences == ()
     # one that was raised: the datum follows it
-    panel.unchanged.value = "4 m, 1 m"
+    panel.controls["unchanged"].value = "4 m, 1 m"
     assert panel.found.alignment.offset == pytest.approx(8, abs=0.2)
     panel.forget.click()
-    assert (state.unchanged, panel.unchanged.value) == ((), "")
+    assert (state.unchanged, panel.controls["unchanged"].value) == ((), "")
     assert "agree with one another" in text_of(panel.aligned)
     # three stations for a tilt, not on one line
-    panel.align.value = "tilt"
-    panel.unchanged.value = "0, 0; 1 m, 0"
+    panel.controls["align"].value = "tilt"
+    panel.controls["unchanged"].value = "0, 0; 1 m, 0"
     assert "needs 3" in text_of(panel.missing)
     assert panel.problems.value == ""
     assert "agree with one another" in text_of(panel.aligned)
-    panel.unchanged.value = "0, 0; 1 m, 0; 2 m, 0"
+    panel.controls["unchanged"].value = "0, 0; 1 m, 0; 2 m, 0"
     assert "one line" in text_of(panel.problems)
     assert panel.found is not None  # the map stays, so that another place can be clicked on it
-    panel.unchanged.value = "0, 0; 1 m, 0; 2 m, 3 m"
+    panel.controls["unchanged"].value = "0, 0; 1 m, 0; 2 m, 3 m"
     assert panel.problems.value == panel.missing.value == ""
     assert panel.found.alignment.tilt_x == pytest.approx(0, abs=0.2)
-    panel.align.value = "none"
+    panel.controls["align"].value = "none"
     assert panel.places.layout.display == "none"
     assert panel.found.alignment.way == "none"
     panel.after.files.value = ""
@@ -667,10 +667,10 @@ def test_places_are_clicked_on_the_map_and_numbered_there(raised):
 
     click((1000, 1000))
     assert raised.state.unchanged == ()
-    raised.clicking.value = "unchanged"
+    raised.controls["clicking"].value = True
     click((1000, 1000))
     click((2000, 2500))
-    numbers = [float(one) for one in re.findall(r"([\d.]+) m", raised.unchanged.value)]
+    numbers = [float(one) for one in re.findall(r"([\d.]+) m", raised.controls["unchanged"].value)]
     assert numbers == pytest.approx([1, 1, 2, 2.5], abs=0.0101)  # a pixel is about 11 mm
     assert raised.found.alignment.offset == pytest.approx(5, abs=0.1)
     assert {"1", "2"} <= {text.get_text() for text in raised.axes().texts}
@@ -678,9 +678,9 @@ def test_places_are_clicked_on_the_map_and_numbered_there(raised):
     assert np.array(marks[-2:]) == pytest.approx(np.array([[1000, 1000], [2000, 2500]]), abs=10.1)
 
 
-@pytest.mark.parametrize(("typed", "told"), [("1 m, 2 m, 3 m", "x, y"), ("1 m, wide", "wide"), ("Q7", "Q7")])
+@pytest.mark.parametrize(("typed", "told"), [("1 m, 2 m, 3 m", "4ft,6ft"), ("1 m, wide", "wide"), ("Q7", "Q7")])
 def test_what_is_no_place_is_told_with_its_remedy(raised, typed, told):
-    raised.unchanged.value = typed
+    raised.controls["unchanged"].value = typed
     assert told in text_of(raised.problems)
     assert raised.found.alignment.offset == pytest.approx(5, abs=0.5)
 
@@ -702,7 +702,7 @@ def test_the_work_is_held_against_a_plan_that_was_chosen(raised, tmp_path):
     # x beyond 2600 mm was raised by 3 mm, and nothing else was done
     done = ("P1", "POLYGON ((2610 -50, 4050 -50, 4050 3050, 2610 3050, 2610 -50))", 3.0)
     undone = ("P2", "POLYGON ((350 350, 1650 350, 1650 2650, 350 2650, 350 350))", 4.0)
-    raised.unchanged.value = "0, 500; 1 m, 1000; 2 m, 2.5 m"
+    raised.controls["unchanged"].value = "0, 500; 1 m, 1000; 2 m, 2.5 m"
     raised.units.value = "mm"
     points = raised.found.surveys[0].points
     plan_file(tmp_path / "both.json", points.x, points.y, [done, undone])
@@ -731,17 +731,17 @@ def test_the_work_is_held_against_a_plan_that_was_chosen(raised, tmp_path):
 
 def test_verdicts_that_are_ready_are_those_of_a_whole_comparison(glaze, monkeypatch):
     before, after = glaze.found.surveys
-    glaze.align.value = "offset"
+    glaze.controls["align"].value = "offset"
     expected = flatness.compare(before, after, align="offset", limits="resilient-concrete")
     monkeypatch.setattr("flatness.comparison.comparing.assess", None)  # nothing is judged again
-    glaze.align.value = "tilt"
-    glaze.align.value = "offset"
+    glaze.controls["align"].value = "tilt"
+    glaze.controls["align"].value = "offset"
     assert glaze.state.problems == ()
     found = glaze.found
     assert found.verdicts.equals(expected.verdicts)
     assert np.array_equal(found.difference, expected.difference, equal_nan=True)
     assert [one.name for one in found.settings["limits"]] == [one.limit.name for one in found.assessments[0].judged]
-    glaze.align.value = "benchmarks"
+    glaze.controls["align"].value = "benchmarks"
 
 
 def test_two_events_at_once_run_one_after_the_other():
@@ -785,11 +785,11 @@ def test_a_panel_follows_the_unit_of_its_surveys_until_the_switch_is_used():
 
 
 def test_a_limit_agreed_is_not_rounded_by_looking_at_it_in_the_other_unit(packing):
-    packing.finish.value = "agreed"
-    packing.agreed_gap.value = "3/16"
+    packing.controls["finish"].value = "agreed"
+    packing.controls["agreed.allowed"].value = "3/16"
     packing.units.value = "mm"
     packing.units.value = "in"
-    assert packing.state.agreed.allowed == 4.7625  # 3/16 in, exactly
+    assert packing.state.agreed["allowed"] == 4.7625  # 3/16 in, exactly
     assert packing.found.judged[0].limit.allowed == 4.7625
 
 

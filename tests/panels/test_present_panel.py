@@ -28,7 +28,7 @@ from flatness.commands import present as command
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
-from flatness.panels import compare as compare_words
+from flatness.job.schema import COMPARE
 from flatness.panels.files import new_file, next_free
 from flatness.panels.present import present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
@@ -353,7 +353,7 @@ def test_surveys_without_anything_in_common_still_show_the_one_as_found():
     assert panel.problems.value.count("<i>")  # the remedy
     assert [day.key for day in panel.state.days] == [FOUND]
     assert visible(panel)
-    panel.align.value = "none"
+    panel.controls["align"].value = "none"
     assert panel.problems.value == ""
     assert [day.key for day in panel.state.days] == [FOUND, AFTER]
     panel.close()
@@ -512,7 +512,7 @@ def test_a_job_file_is_shown_with_all_that_it_names(job, how):
     assert (state.before.name, state.after.name, state.align, state.unit) == ("before.csv", "after.csv", "none", "mm")
     assert [day.key for day in state.days] == [FOUND, PLANNED, AFTER]
     assert [limit.name for limit in state.limits()] == ["agreed-bar"]
-    assert "What the job asks for: A small job" in dict(panel.finish.options)
+    assert "What the job asks for: A small job" in dict(panel.controls["finish"].options)
     assert "A small job: surveys before and after" in text_of(panel.work.about)
     # what run_job gives of the file
     assert np.array_equal(state.plan.change, results.plan.change, equal_nan=True)
@@ -525,7 +525,7 @@ def test_a_job_file_is_shown_with_all_that_it_names(job, how):
     panel.after.files.value = ""
     assert state.finish == ""
     assert AFTER not in {day.key for day in state.days}
-    assert "What the job asks for" not in str(panel.finish.options)
+    assert "What the job asks for" not in str(panel.controls["finish"].options)
     panel.close()
 
 
@@ -542,7 +542,7 @@ def test_a_saved_plan_is_shown_as_it_was_made(job, tmp_path):
         assert plan.patches[column].tolist() == pytest.approx(made.patches[column].tolist(), abs=0.01)
     assert plan.quantities.fill_volume == pytest.approx(made.quantities.fill_volume)
     # a finish chosen now: the planned surface is held against it
-    panel.finish.value = "wood-glued"
+    panel.controls["finish"].value = "wood-glued"
     assert panel.state.problems == ()
     assert set(panel.state.plan.after["limit"]) == {"wood-glued-10ft", "wood-glued-6ft"}
     assert np.array_equal(panel.state.plan.change, made.change, equal_nan=True)
@@ -749,9 +749,9 @@ def test_the_notes_are_of_the_file_that_is_shown_whatever_is_in_red():
 def test_what_cannot_be_brought_together_is_told_in_the_words_of_the_control():
     panel = present_panel(LOFT / "before.csv", LOFT / "after.csv", "")
     told = text_of(panel.problems)
-    assert compare_words.HEIGHTS_BY in told
-    assert compare_words.HEIGHTS_BY in panel.align.description
-    names = {value: name for name, value in panel.align.options}
+    assert COMPARE["align"].label in told
+    assert COMPARE["align"].label in panel.controls["align"].description
+    names = {value: name for name, value in panel.controls["align"].options}
     assert names["none"] in told
     assert names["offset"] in told
     assert "align=" not in told
@@ -763,7 +763,7 @@ def test_written_vanishes_when_something_changes(tmp_path):
     for change in (
         lambda: setattr(panel.state, "finish", "wood-glued"),
         lambda: panel.state.choose_unit("in"),
-        lambda: setattr(panel.beneath, "value", "slab"),
+        lambda: setattr(panel.controls["beneath"], "value", "slab"),
     ):
         panel.save_picture.click()
         assert "Written" in panel.saved.value

@@ -17,7 +17,7 @@ from flatness.files import stands
 from flatness.job.reading import make_job, read_limits
 from flatness.job.records import Job
 from flatness.job.report import JobReport, Origin
-from flatness.job.schema import BENEATH, LAYOUT, SINGLE, TOP, Field, Keys, read_table
+from flatness.job.schema import BENEATH, LAYOUT, Field, Keys, field_of, read_table
 from flatness.job.values import Area, Flag, Many
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
@@ -77,12 +77,6 @@ FORMS = {
     "--members": f'"{_form(LAYOUT, " ")}", such as {LAYOUT_SUCH_AS}',
     "--crossing": "written as --members",
 }
-
-
-def field_of(path: str) -> Field:
-    """The field of a key of a job, such as ``plan.way``."""
-    table, _, key = path.rpartition(".")
-    return SINGLE[table][0][key] if table else TOP[key]
 
 
 def add_keys(parser: argparse.ArgumentParser, *options: str) -> None:

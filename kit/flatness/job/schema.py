@@ -48,6 +48,8 @@ class Field:
     needed : whether it must be there
     word : what introduces it where its table is typed on one line
     when : when it applies; empty: always
+    label : what stands beside its control in a panel
+    far : whether it is a length along the surface, which is typed in feet where lengths are in inches
     """
 
     type: Type
@@ -55,6 +57,8 @@ class Field:
     needed: bool = False
     word: str = ""
     when: str = ""
+    label: str = ""
+    far: bool = False
 
 
 Keys = Mapping[str, Field]
@@ -93,7 +97,7 @@ OF_UNIT: Mapping[str, Type] = {
 }
 
 RATES: Keys = {
-    "off": Field(ABOVE_ZERO, "how many times as dear taking off is"),
+    "off": Field(ABOVE_ZERO, "how many times as dear taking off is", label="Taking off costs [times adding]"),
     "add": Field(ABOVE_ZERO, "how many times as dear adding is"),
     "place": Field(values.Number(0), "each place: setting up, chalking, masking, cleaning"),
     "area": Field(values.Rate("area"), "working over the ground"),
@@ -102,19 +106,35 @@ RATES: Keys = {
     "crossing": Field(values.Number(0), "each place where strapping is shimmed"),
     "unit": Field(TEXT, "of all of these: hours, or money"),
 }
-DEPTHS: Keys = {"cut": Field(UPWARD, "most that may come off"), "fill": Field(UPWARD, "most that may be added")}
+DEPTHS: Keys = {
+    "cut": Field(UPWARD, "most that may come off", label="Take off at most"),
+    "fill": Field(UPWARD, "most that may be added", label="Add at most"),
+}
+WAY_NAMES = ("Best way", "Patches", "All members", "Some members", "Over all")
 PLAN: Keys = {
-    "way": Field(values.Choice(PROPOSED, *WAYS), "how it is done (the least work that is sure)"),
-    "plane": Field(values.Choice("plumb", *PLANES), "that members or a layer over all come to (level, or plumb)"),
+    "way": Field(
+        values.Choice(PROPOSED, *WAYS, names=WAY_NAMES), "how it is done (the least work that is sure)", label="Way"
+    ),
+    "plane": Field(
+        values.Choice("plumb", *PLANES), "that members or a layer over all come to (level, or plumb)", label="Plane"
+    ),
     "setting_error": Field(UPWARD, "of setting a height, one standard deviation (1/32 in)"),
     "keep_clear": Field(UPWARD, "room for what is recessed", when="a layer over all"),
     "strategy": Field(values.Choice(*STRATEGIES), "least work, or all of it to a plane", when="patches"),
     "shift": Field(values.Choice(*SHIFTS), "whether the target may be lowered"),
-    "aim": Field(values.Share(0, 1, above=True), "sure, or the share of each limit that is planned to"),
+    "aim": Field(
+        values.Share(0, 1, above=True), "sure, or the share of each limit that is planned to", label="How tight"
+    ),
     "headings": Field(values.Number(1, 360, whole=True), "directions in which the straightedge is set (12)"),
     "spacing": Field(POSITIVE, "lattice step, such as 6in"),
-    "surface": Field(values.Choice(*PLANNED_ON), "the best estimate, or straight between the readings"),
-    "level_within": Field(UPWARD, "the whole finished surface between two level planes", when="strategy least-work"),
+    "surface": Field(
+        values.Choice(*PLANNED_ON, names=("The likely surface", "The readings as they are")),
+        "the best estimate, or straight between the readings",
+        label="Plan on",
+    ),
+    "level_within": Field(
+        UPWARD, "the whole finished surface between two level planes", when="strategy least-work", label="Level within"
+    ),
     "height": Field(ANY, "of the level plane", when="strategy level, or the ways members and overlay"),
     "tilt": Field(values.Choice(*TILTS), "how the best plane is fitted", when="strategy best-plane"),
     "ask_engineer": Field(FLAG, "whether to plan what needs an engineer's word, marked so"),
@@ -126,32 +146,52 @@ PLAN: Keys = {
     ),
 }
 FIXED: Keys = {
-    "name": Field(TEXT, "what it is called"),
-    "x": Field(ANY, "along x", True),
-    "y": Field(ANY, "along y", True),
+    "name": Field(TEXT, "what it is called", label="Name of the spot"),
+    "x": Field(ANY, "along x", True, label="Spot at x", far=True),
+    "y": Field(ANY, "along y", True, label="Spot at y", far=True),
     "height": Field(values.Height(), "as found; off the datum; or 'drop' and what the rod is to read", True),
-    "allowance": Field(UPWARD, "how far the finished height may be off, either way"),
-    "meant": Field(FLAG, "that a height far off the surface is meant", word="meant"),
+    "allowance": Field(UPWARD, "how far the finished height may be off, either way", label="Give or take"),
+    "meant": Field(
+        values.Flag("it is meant", "ask me"),
+        "that a height far off the surface is meant",
+        word="meant",
+        label="If that is far off the surface",
+    ),
 }
 BENEATH: Keys = {
-    "kind": Field(values.Choice(*BENEATH_KINDS), "what lies there", True),
-    "may_be_planed": Field(FLAG, "you have seen it, and it may", word="may be planed"),
-    "most_planed": Field(UPWARD, "at most so deep", word="most"),
+    "kind": Field(
+        values.Choice(*BENEATH_KINDS, names=[name.capitalize() for name in BENEATH_KINDS]),
+        "what lies there",
+        True,
+        label="What lies beneath",
+    ),
+    "may_be_planed": Field(
+        values.Flag("Yes, seen", "No, or not seen"),
+        "you have seen it, and it may",
+        word="may be planed",
+        label="May it be planed?",
+    ),
+    "most_planed": Field(UPWARD, "at most so deep", word="most", label="Plane at most"),
     "depth": Field(POSITIVE, "of sawn joists", word="depth"),
-    "span": Field(values.lengths(), "bearings, along the joists", word="span"),
+    "span": Field(values.lengths(), "bearings, along the joists", word="span", label="Bearings at"),
     "direction": Field(values.Choice(*DIRECTIONS), "the joists run along x or y", word="along"),
     "ends": Field(UPWARD, "length of the ends of joists, where 1/4 of the depth may come off", word="ends"),
     "area": Field(values.Area(), "corners of the part where it lies", word="area"),
 }
 LAYOUT: Keys = {
-    "first": Field(ANY, "center line of the first, across them", word="first"),
-    "spacing": Field(POSITIVE, "center to center", word="spacing"),
-    "direction": Field(values.Choice(*DIRECTIONS), "they run along x or y", word="along"),
+    "first": Field(ANY, "center line of the first, across them", word="first", label="First member at"),
+    "spacing": Field(POSITIVE, "center to center", word="spacing", label="Spacing"),
+    "direction": Field(
+        values.Choice(*DIRECTIONS, names=[f"along {axis}" for axis in DIRECTIONS]),
+        "they run along x or y",
+        word="along",
+        label="They run",
+    ),
     "count": Field(values.Number(1, MOST_MEMBERS, whole=True), "how many", word="count"),
     "until": Field(ANY, "none stands beyond (as far as the readings reach)", word="until"),
     "positions": Field(values.lengths(), "of each, in place of first and spacing", word="at"),
-    "kind": Field(values.Choice(*MEMBER_KINDS), "what they are"),
-    "depth": Field(POSITIVE, "from top to bottom", word="depth"),
+    "kind": Field(values.Choice(*MEMBER_KINDS), "what they are", label="Members"),
+    "depth": Field(POSITIVE, "from top to bottom", word="depth", label="Depth"),
     "flange": Field(POSITIVE, "thickness of one flange or chord", word="flange", when="I-joists and trusses"),
     "thickness": Field(POSITIVE, "across the member", word="thickness"),
     "start": Field(ANY, "where they begin, along them", word="from"),
@@ -176,9 +216,22 @@ MEMBERS: Keys = {
     **SCHEDULE,
     "crossing": Field(Nested(LAYOUT), "what strapping is fixed to", when="strapping"),
 }
+MATERIAL_LABELS = {
+    "bag_yield": "Yield of a bag",
+    "fill_density": "Weight of the fill",
+    "spare": "Spare fill",
+    "sister_density": "Weight of sisters",
+    "strapping_density": "Weight of strapping",
+    "kerf": "Saw cut",
+}
 MATERIALS: Keys = {
-    **{name: Field(OF_UNIT[one.unit], f"where not given: {one.source}") for name, one in DEFAULTS.items()},
-    "stock": Field(values.Stock(), "lengths on sale, or prices by length", when="members that get sisters"),
+    **{
+        name: Field(OF_UNIT[one.unit], f"where not given: {one.source}", label=MATERIAL_LABELS.get(name, ""))
+        for name, one in DEFAULTS.items()
+    },
+    "stock": Field(
+        values.Stock(), "lengths on sale, or prices by length", when="members that get sisters", label="Lengths on sale"
+    ),
 }
 
 _AT: Keys = {"name": Field(TEXT, "what it is called", True), "at": Field(PLACE, "where it was measured", True)}
@@ -216,12 +269,23 @@ REVEAL: Keys = {
     "height": Field(ANY, "of the foot of the trim", when="a level line"),
     "step": Field(POSITIVE, "between places"),
 }
+ALIGNED_NAMES = (
+    "Benchmarks of one name",
+    "The surface: one offset",
+    "The surface: offset and tilt",
+    "Nothing: one datum both times",
+)
 COMPARE: Keys = {
-    "align": Field(values.Choice(*ALIGNED), "how the two datums are brought together (benchmarks of one name)"),
+    "align": Field(
+        values.Choice(*ALIGNED, names=ALIGNED_NAMES),
+        "how the two datums are brought together (benchmarks of one name)",
+        label="Datums aligned on",
+    ),
     "unchanged": Field(
         values.Many(values.Where(), 'labels, places and areas, such as ["A1", ["4 ft", "6 ft"]]'),
         "what did not change: a label, a place '4ft,6ft' or corners '0,0; 4ft,0; 4ft,6ft'",
         when="align by an offset or a tilt",
+        label="Places that did not change",
     ),
     "tolerance": Field(POSITIVE, "by how much a set height may be off (twice the setting error)", when="a plan"),
 }
@@ -271,8 +335,8 @@ ABOUT: Keys = {
     "title": Field(TEXT, "what the job is called"),
     "unit": Field(values.Unit(), "of lengths that carry none"),
     "show": Field(values.Choice("in", "mm"), "unit to show; the survey's own where not given"),
-    "limits": Field(KEPT, "a limit or a finish by name, as 'flatness limits' lists them"),
-    "confidence": Field(values.Number(0.5, 1, below=True), "of the verdicts (0.95)"),
+    "limits": Field(KEPT, "a limit or a finish by name, as 'flatness limits' lists them", label="Finish to come"),
+    "confidence": Field(values.Number(0.5, 1, below=True), "of the verdicts (0.95)", label="Confidence"),
     "draws": Field(values.Number(0, 100_000, whole=True), "surfaces drawn that the readings allow (200); 0: as read"),
     "seed": Field(values.Number(0, 2**32 - 1, whole=True), "of the draws (0)"),
 }
@@ -281,6 +345,14 @@ TOP: Keys = {
     **{name: Field(KEPT, told, name == "surveys") for name, (_, told) in SINGLE.items()},
     **{name: Field(KEPT, told) for name, (_, told, _) in SEVERAL.items()},
 }
+
+
+def field_of(path: str) -> Field:
+    """The field of a key of a job, such as ``plan.way``."""
+    table, _, key = path.rpartition(".")
+    return SINGLE[table][0][key] if table else TOP[key]
+
+
 FOR_A_PLAN = ("members", "materials", *SEVERAL)
 
 _HOLDS: Mapping[str, Type] = {
@@ -293,6 +365,7 @@ _HOLDS: Mapping[str, Type] = {
     "axis": values.Choice(*AXES),
 }
 # what an agreed limit may leave out, where the functions that agree it have a default
+_LABELS = {"length": "Agreed straightedge", "allowed": "Agreed gap"}
 _OPTIONAL = ("distance", "rounded", "scope", "within", "plane", "along", "times")
 _OF_LIMIT: Keys = {
     "name": Field(TEXT, "what it is called"),
@@ -304,7 +377,16 @@ _OF_LIMIT: Keys = {
 def limit_keys(kind: str) -> Keys:
     """The keys of an agreed limit of a kind."""
     holds = KINDS[kind].keys.items()
-    own = {key: Field(_HOLDS[one], f"{key} of such a limit", key not in _OPTIONAL) for key, one in holds}
+    own = {
+        key: Field(
+            _HOLDS[one],
+            f"{key} of such a limit",
+            key not in _OPTIONAL,
+            label=_LABELS.get(key, ""),
+            far=key in ("length", "distance"),
+        )
+        for key, one in holds
+    }
     return {"kind": Field(values.Choice(kind), "how it is measured", True), **own, **_OF_LIMIT}
 
 

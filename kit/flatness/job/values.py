@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -71,10 +71,18 @@ class Text(Type):
         return None
 
 
+@dataclass(frozen=True)
 class Flag(Type):
-    """True or false."""
+    """True or false; ``yes`` and ``no`` are what these are called where one is chosen."""
 
+    yes: str = "yes"
+    no: str = "no"
     metavar = "true or false"
+
+    @property
+    def options(self) -> list[tuple[str, bool]]:
+        """What may be chosen, by its name."""
+        return [(self.no, False), (self.yes, True)]
 
     def read(self, raw: Any, path: str, report: JobReport) -> bool | None:
         if isinstance(raw, bool):
@@ -84,11 +92,16 @@ class Flag(Type):
 
 
 class Choice(Type):
-    """One of the known words, whatever its case, hyphens and spaces."""
+    """One of the known words, whatever its case, hyphens and spaces; ``names``: what each is called in a panel."""
 
-    def __init__(self, *known: str) -> None:
-        self.known = known
+    def __init__(self, *known: str, names: Sequence[str] = ()) -> None:
+        self.known, self.names = known, tuple(names) or known
         self.metavar = "{" + ",".join(known) + "}"
+
+    @property
+    def options(self) -> list[tuple[str, str]]:
+        """What may be chosen, by its name."""
+        return list(zip(self.names, self.known, strict=True))
 
     def read(self, raw: Any, path: str, report: JobReport) -> str | None:
         found = kind_named(raw, self.known) if isinstance(raw, str) else None

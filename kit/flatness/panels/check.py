@@ -8,30 +8,28 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import Any
 
-from flatness.lengths import format_length
+from flatness.job.schema import limit_keys
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
 from flatness.limits.spot_checks import ASSUMED, Sweep, seen_lines
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.lines import Place
 from flatness.panels.canvas import live_figure
-from flatness.panels.check_state import AGREED, MORE, AgreedNumbers, CheckState
+from flatness.panels.check_state import AGREED, MORE, CheckState
 from flatness.panels.controls import (
     HINTS,
     button,
     close_all,
     column,
-    confidence_list,
-    finish_list,
     labelled,
     notes_html,
     put,
     read_far,
     row,
     show_far,
-    show_finishes,
     text_field,
     words,
 )
+from flatness.panels.fields import Control, Controls, confidence, finish
 from flatness.panels.files import SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
@@ -44,7 +42,15 @@ from flatness.words.printed import length, number, percent, spelled
 # told apart by the mark and the word, not by color alone
 MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
 WORDS = {PASS: "Pass", FAIL: "Fail", UNDECIDED: "Undecided"}
-CHOOSE_FINISH = "(choose the finish to come)"
+SURE = "How sure a pass or a fail must be; short of it the verdict is undecided"
+OF_AGREED = limit_keys("straightedge")
+CONTROLS = (
+    finish("(choose the finish to come)", "What will be installed or applied on this surface"),
+    confidence(SURE),
+    Control("agreed.length", OF_AGREED["length"], help="Length of the bar that was agreed", when=AGREED),
+    Control("agreed.allowed", OF_AGREED["allowed"], help="The gap that was agreed to be allowed", when=AGREED),
+    Control("bar_length", OF_AGREED["length"], (), "", "Bar", "Length of the bar that is laid", take="set_bar_length"),
+)
 ENDS = ("From x", "From y", "To x", "To y")
 BAR, LIMITS, SET = 0, 1, 2  # tabs
 
@@ -167,12 +173,7 @@ class CheckPanel(Instrument):
         )
         guard = state.guard
         self.chooser = SurveyChooser(state, state.choice, "Survey")
-        self.finish = finish_list("Finish", "What will be installed or applied on this surface")
-        about = "How sure a pass or a fail must be; short of it the verdict is undecided"
-        self.confidence = confidence_list(state, about)
-        self.agreed_length = text_field("Agreed bar", "Length of the bar that was agreed")
-        self.agreed_gap = text_field("Agreed gap", "The gap that was agreed to be allowed under it")
-        self.length = text_field("Bar", "Length of the bar that is laid")
+        self.controls = Controls(state, CONTROLS, {AGREED: lambda state: state.finish == AGREED})
         self.ends = [text_field(name, f"{name}: an end of the bar; or click two points on the map") for name in ENDS]
         self.lay = button("Lay it here", "Between the two ends typed", guard(self._lay_typed), main=True)
         self.worst = button(
@@ -183,21 +184,17 @@ class CheckPanel(Instrument):
         self.strips = column(size="strips-field")
         self.look = button("Check again with these", "What the bar showed in each strip", guard(self._seen_typed))
         self.notes = words("", "fk-notes")
-        self._bind(self.finish, lambda value: self._choose_finish(value or ""))
-        self._bind(self.confidence, lambda value: state.set_trait("confidence", value))
-        self._bind(self.length, lambda _: state.set_bar_length(self._length(self.length, read_far)))
-        for field in (self.agreed_length, self.agreed_gap):
-            self._bind(field, lambda _: self._agree())
+        state.observe(self._settle_agreed, "finish")
         self._arrange(
-            [row(self.chooser.controls, self.finish, self.units)],
+            [row(self.chooser.controls, self.controls["finish"], self.units)],
             [self.chooser],
             {
                 "Under the bar": (self.told_bar, self.profile.canvas, self.listed, self.strips, self.look),
                 "Limits and notes": (self.table, self.chooser.about, self.notes),
                 "Settings": (
-                    row(self.agreed_length, self.agreed_gap),
-                    self.confidence,
-                    row(self.length, self.worst),
+                    row(self.controls["agreed.length"], self.controls["agreed.allowed"]),
+                    self.controls["confidence"],
+                    row(self.controls["bar_length"], self.worst),
                     row(*self.ends[:2]),
                     row(*self.ends[2:]),
                     self.lay,
@@ -207,13 +204,10 @@ class CheckPanel(Instrument):
 
     # what a person does
 
-    def _choose_finish(self, key: str) -> None:
-        self.state.choose_finish(key)
-        if key == AGREED:
+    def _settle_agreed(self, change: Any) -> None:
+        """What was agreed is typed among the settings."""
+        if change["new"] == AGREED:
             self.tabs.selected_index = SET
-
-    def _agree(self) -> None:
-        self.state.agreed = AgreedNumbers(self._length(self.agreed_length, read_far), self._length(self.agreed_gap))
 
     def _seen_typed(self, _: Any) -> None:
         told = "\n".join(field.value for field in self.gaps)
@@ -257,19 +251,9 @@ class CheckPanel(Instrument):
 
     def _fill(self) -> None:
         state, found, unit = self.state, self.state.assessment, self.state.unit
-        show_finishes(self.finish, state, CHOOSE_FINISH)
-        hint = HINTS[unit]
-        labelled(self.length, f"Bar [{hint}]")
-        labelled(self.agreed_length, f"Agreed bar [{hint}]")
-        labelled(self.agreed_gap, f"Agreed gap [{unit}]")
-        put(self.length, show_far(state.bar_length, unit))
-        put(self.agreed_length, show_far(state.agreed.length, unit))
-        put(self.agreed_gap, format_length(state.agreed.allowed, unit, 64))
-        for field in (self.agreed_length, self.agreed_gap):
-            field.layout.display = "" if state.finish == AGREED else "none"
         at = [""] * 4 if state.bar is None else [show_far(mm, unit) for mm in (*state.bar.start, *state.bar.end)]
         for field, name, text in zip(self.ends, ENDS, at, strict=True):
-            labelled(field, f"{name} [{hint}]")
+            labelled(field, f"{name} [{HINTS[unit]}]")
             put(field, text)
         self.table.value = "" if found is None else limits_table(found, unit)
         self.notes.value = worth_knowing(state)

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.ndimage import label, maximum_position
 from traitlets import Any as AnyTrait
-from traitlets import Enum, Float, Instance, Unicode
+from traitlets import Dict, Enum, Float, Instance, Unicode
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, Problem
@@ -80,14 +80,6 @@ AGREED = "agreed"  # key of a limit agreed for this job, beside the catalogue's 
 USUAL_BAR_MM = 3048.0  # 10 ft, where no limit says otherwise
 
 
-@dataclass(frozen=True)
-class AgreedNumbers:
-    """A limit agreed for this job: ``allowed`` gap [mm] under a straightedge ``length`` [mm] long."""
-
-    length: float = USUAL_BAR_MM
-    allowed: float = 4.7625  # 3/16 in
-
-
 class FinishState(State):
     """A state with a finish.
 
@@ -144,11 +136,11 @@ class AgreedState(FinishState):
     Attributes
     ----------
     choice : the survey chosen
-    agreed : the numbers of a limit agreed for this job
+    agreed : ``length`` of a straightedge and gap ``allowed`` under it [mm], where these were agreed for this job
     """
 
     choice = Instance(SurveyChoice)
-    agreed = AnyTrait(AgreedNumbers())
+    agreed = Dict({"length": USUAL_BAR_MM, "allowed": 4.7625})  # 3/16 in
 
     def begin(self) -> None:
         """Read what the panel was made with."""
@@ -166,7 +158,7 @@ class AgreedState(FinishState):
 
     def limits(self) -> list[Limit]:
         if self.survey is not None and self.finish == AGREED:
-            return [straightedge_limit(length=self.agreed.length, allowed=self.agreed.allowed, name="agreed")]
+            return [straightedge_limit(length=self.agreed["length"], allowed=self.agreed["allowed"], name="agreed")]
         return super().limits()
 
 
@@ -272,7 +264,7 @@ class CheckState(AgreedState):
     ----------
     choice : the survey chosen
     finish : key of the finish to come, ``agreed``, or empty where none is chosen
-    agreed : the numbers of a limit agreed for this job
+    agreed : the sizes of a limit agreed for this job
     confidence : at which verdicts are given, 0.5 to under 1
     assessment : the :class:`~flatness.limits.verdict.Assessment`, or None without a survey or finish
     strips : along which a bar is to be slid, or has been; empty where none is wanted

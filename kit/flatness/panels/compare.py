@@ -12,28 +12,15 @@ import numpy as np
 
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison, extremes
+from flatness.job.schema import COMPARE, Field
+from flatness.job.values import Flag
 from flatness.limits.kinds import describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
 from flatness.measures.lines import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
-from flatness.panels.compare_state import EXAMPLE, CompareState, missing_words, planned_rows, read_places, write_places
-from flatness.panels.controls import (
-    HINTS,
-    SNAP_MM,
-    button,
-    column,
-    confidence_list,
-    drop_down,
-    finish_list,
-    labelled,
-    notes_html,
-    put,
-    row,
-    show_finishes,
-    text_field,
-    toggles,
-    words,
-)
+from flatness.panels.compare_state import CompareState, missing_words, planned_rows
+from flatness.panels.controls import SNAP_MM, button, column, notes_html, row, text_field, words
+from flatness.panels.fields import Control, Controls, confidence, finish
 from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
@@ -44,14 +31,6 @@ from flatness.words.comparisons import amounts_table
 from flatness.words.datum import SIDES, fine, signed
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import number, percent, small, spelled
-
-HEIGHTS_BY = "Heights of both surveys brought together by"
-WAY_NAMES = {
-    "Benchmarks of one name": "benchmarks",
-    "The surface: one offset": "offset",
-    "The surface: offset and tilt": "tilt",
-    "Nothing: one datum both times": "none",
-}
 
 
 def changed_sentence(found: Comparison, unit: str) -> str:
@@ -203,7 +182,21 @@ def warnings_list(found: Comparison, unit: str) -> str:
     return f"<b>Look here first</b><ul>{items}</ul>" if items else ""
 
 
-NO_FINISH = "(no finish: compare without verdicts)"
+CLICKS = Field(Flag("says: unchanged", "reads it"), "What a click on the map does", label="A click on the map")
+BY_SURFACE = COMPARE["unchanged"].when
+CONTROLS = (
+    finish("(no finish: compare without verdicts)", "Whose limits both surveys are held against"),
+    Control("align", COMPARE["align"], size="way"),
+    confidence("How sure a change must be to be shown, and a verdict to be given"),
+    Control(
+        "unchanged",
+        COMPARE["unchanged"],
+        help="Places x, y or labels of stations, with ; between; empty: the stations that agree with one another",
+        size="finish",
+        empty=(),
+    ),
+    Control("clicking", CLICKS, when=BY_SURFACE, size="way"),
+)
 AGAIN = (SHORT, OVER, UNTOUCHED, UNPLANNED)
 
 
@@ -226,22 +219,11 @@ class ComparePanel(Instrument):
         self.before = SurveyChooser(state, state.before, "Before")
         self.after = SurveyChooser(state, state.after, "After")
         self.plan = FileChooser(state, state.planned, "Plan", "JSON")
-        self.finish = finish_list("Finish", "Whose limits both surveys are held against")
-        self.align = drop_down(
-            "Datums aligned on", "How the heights of both surveys are brought to one datum", WAY_NAMES.items(), "way"
-        )
-        about = "How sure a change must be to be shown, and a verdict to be given"
-        self.confidence = confidence_list(state, about)
-        self.unchanged = text_field("Unchanged", "", "", "finish")
-        self.clicking = toggles(
-            "A click on the map",
-            "What a click on the map does",
-            {"reads it": "", "says: unchanged": "unchanged"},
-            ("Nothing is changed by a click", "Each click says of a place that it did not change"),
-        )
+        self.controls = Controls(state, CONTROLS, {BY_SURFACE: lambda state: state.by_surface})
         self.forget = button("Forget them", "Go by the stations that agree with one another", guard(self._forgotten))
         self.missing = words("", "fk-quiet")
-        self.places = column(self.unchanged, row(self.clicking, self.forget), self.missing)
+        control = self.controls
+        self.places = column(control["unchanged"], row(control["clicking"], self.forget), self.missing)
         self.name = text_field(
             "Record (file name)",
             "A new file beside this notebook; it is written only when you press the button",
@@ -256,18 +238,19 @@ class ComparePanel(Instrument):
         )
         self.done, self.verdicts, self.changed = words(), words(), words("", "fk-changed")
         self.aligned, self.notes, self.saved = words("", "fk-aligned"), words(), words("", "fk-saved")
-        self._bind(self.finish, lambda value: state.choose_finish(value or ""))
-        self._bind(self.align, lambda value: state.set_trait("align", value))
-        self._bind(self.confidence, lambda value: state.set_trait("confidence", value))
-        self._bind(self.clicking, lambda value: state.set_trait("clicking", bool(value)))
-        self._bind(self.unchanged, lambda text: state.set_trait("unchanged", read_places(text, state.unit)))
         self._arrange(
-            [row(self.before.controls, self.after.controls, self.units), row(self.plan.controls, self.finish)],
+            [row(self.before.controls, self.after.controls, self.units), row(self.plan.controls, control["finish"])],
             [self.before, self.after, self.plan],
             {
                 "What changed": (self.done, self.verdicts, self.changed),
                 "Notes": (self.notes, self.aligned, self.before.about, self.after.about),
-                "Settings, record": (self.align, self.confidence, self.places, row(self.name, self.save), self.saved),
+                "Settings, record": (
+                    control["align"],
+                    control["confidence"],
+                    self.places,
+                    row(self.name, self.save),
+                    self.saved,
+                ),
             },
         )
         state.observe(self._show_saved, "saved")
@@ -299,17 +282,8 @@ class ComparePanel(Instrument):
     def _fill(self) -> None:
         state, found, unit = self.state, self.state.comparison, self.state.unit
         self.places.layout.display = "" if state.by_surface else "none"
-        self.unchanged.tooltip = (
-            f"Places x, y or labels of stations that did not change, with ; between, such as {EXAMPLE[unit]}; "
-            "empty: the stations that agree with one another"
-        )
-        labelled(self.unchanged, f"Places that did not change [{HINTS[unit]}]")
-        put(self.unchanged, write_places(state.unchanged, unit))
-        put(self.clicking, "unchanged" if state.clicking else "")
         self.forget.layout.display = "" if state.unchanged else "none"
         self.missing.value = missing_words(state.unchanged, state.align)
-        show_finishes(self.finish, state, NO_FINISH)
-        put(self.align, state.align)
         for widget in (self.done, self.verdicts, self.changed, self.aligned, self.notes):
             widget.value = ""
         if found is not None:

@@ -17,12 +17,11 @@ from traitlets import Bool, Enum, Float, Instance, Tuple
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
-from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
+from flatness.errors import FlatnessError, Problem
 from flatness.files import write_new
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.panels.check_state import FinishState
-from flatness.panels.controls import read_far, show_far
 from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
 from flatness.panels.state import NotReadyError
 from flatness.survey.readings import Survey
@@ -73,55 +72,7 @@ class ReadyVerdicts:
 
 
 NEEDED = {"offset": 1, "tilt": 3}  # places, by what is looked for on them
-EXAMPLE = {"in": "4 ft, 2 ft 6 in; 10 ft, 3 ft", "mm": "1.2 m, 0.8 m; 3 m, 900 mm"}
 Unchanged = Place | str
-
-
-def read_places(text: str, unit: str) -> tuple[Unchanged, ...]:
-    """Places [mm] and labels of stations from what was typed: ``x, y`` or a label, with ; between.
-
-    Parameters
-    ----------
-    text : as typed
-    unit : ``in`` or ``mm``; bare numbers are feet, or millimetres
-
-    Raises
-    ------
-    ArgumentError, LengthError : what is no place
-
-    Examples
-    --------
-    >>> read_places("1 m, 500; A7", "mm")
-    ((1000.0, 500.0), 'A7')
-    """
-    return tuple(_read(part.strip(), unit) for part in text.split(";") if part.strip())
-
-
-def _read(part: str, unit: str) -> Unchanged:
-    if "," not in part:
-        return part
-    try:
-        x, y = (read_far(one, unit) for one in part.split(","))
-    except (LengthError, ValueError) as error:
-        raise ArgumentError(
-            "not a place",
-            column="Unchanged",
-            value=part,
-            expected="x, y or the label of a station, with ; between",
-            remedy=f"type places such as {EXAMPLE[unit]}",
-        ) from error
-    return x, y
-
-
-def write_places(places: Sequence[Unchanged], unit: str) -> str:
-    """The same as text that :func:`read_places` reads.
-
-    Examples
-    --------
-    >>> write_places([(1219.2, 0.0), "A7"], "in")
-    '4\\' 0", 0"; A7'
-    """
-    return "; ".join(one if isinstance(one, str) else ", ".join(show_far(at, unit) for at in one) for one in places)
 
 
 def missing_words(places: Sequence[Unchanged], way: str) -> str:

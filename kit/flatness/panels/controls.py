@@ -34,7 +34,6 @@ COLOURS = {  # of words: letters, paper; all are told apart by a mark as well
     "undecided": ("#5c4300", "#fff0c2"),
     "problem": ("#7a1717", "#fdf1ee"),
 }
-CONFIDENCES = {"80 %": 0.8, "90 %": 0.9, "95 %": 0.95, "99 %": 0.99}
 HINTS = {"in": "ft, in", "mm": "m, mm"}  # units that a long length may be typed in
 SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than this
 UNITS = {"ft, in": "in", "mm": "mm"}
@@ -162,23 +161,6 @@ def toggles(label: str, tooltip: str, options: Mapping[str, str], tooltips: Sequ
     )
 
 
-def finish_list(label: str, tooltip: str) -> Any:
-    """A list of finishes; :func:`show_finishes` fills it."""
-    return drop_down(label, tooltip, (), "finish")
-
-
-def show_finishes(widget: Any, state: Any, none: str) -> None:
-    """The finishes for the surface that was surveyed, and the one that is chosen."""
-    offer(widget, state.offered(none), state.finish if state.finish in state.finishes else "")
-
-
-def confidence_list(state: Any, tooltip: str) -> Any:
-    """How sure is sure; it begins with what the state holds."""
-    widget = drop_down("Confidence [%]", tooltip, CONFIDENCES.items(), "short")
-    widget.value = state.confidence if state.confidence in CONFIDENCES.values() else 0.95
-    return widget
-
-
 def unit_switch(unit: str, chosen: Callable[[str], Any]) -> Any:
     """Feet and inches, or millimetres, for the whole panel."""
     widget = toggles(
@@ -299,7 +281,7 @@ class Panel:
 
     def _tell(self) -> None:
         """From now on say what the state says of its work and of what went wrong."""
-        self.state.observe(self.state.alone(self._show_problems), "problems")
+        self.state.observe(self.state.alone(self._show_problems), ["problems", "mistakes"])
         self.state.observe(self.state.alone(self._show_working), "working")
 
     def _show_problems(self, _: Any = None) -> None:

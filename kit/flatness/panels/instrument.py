@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from flatness.measures.lines import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
 from flatness.panels.controls import Panel, column, panel_box, row, text_field, toggles, unit_switch, words
+from flatness.panels.fields import Controls
 from flatness.panels.places import POINT_HERE
 from flatness.panels.strip import Said, busy, strip_html
 from flatness.words.printed import spelled
@@ -40,6 +41,7 @@ class Instrument(Panel):
 
     Attributes
     ----------
+    controls : of what is asked for
     verdict, here : the verdict, and what is at the place pointed at
     views : the switch from one map to another
     tabs : what stands beside the map
@@ -47,6 +49,7 @@ class Instrument(Panel):
     """
 
     state: Any
+    controls: Controls
     tabs: Any
 
     def __init__(
@@ -169,7 +172,7 @@ class Instrument(Panel):
     def _changed(self, change: Any) -> None:
         if change["name"] == "pointer":
             self._point()
-        elif change["name"] not in ("working", "problems", "saved") and not self.state.working:
+        elif change["name"] not in ("working", "problems", "mistakes", "saved") and not self.state.working:
             self._refresh()
 
     def _point(self) -> None:
@@ -179,6 +182,7 @@ class Instrument(Panel):
 
     def _refresh(self) -> None:
         self.units.value, self.views.value = self.state.unit, self.state.view
+        self.controls.fill()
         self._fill()
         self._draw()
         self._point()

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,19 +18,48 @@ import ipywidgets as w
 from flatness.charts.axes import SOFTWARE, root_of
 from flatness.charts.plan_map import action_map
 from flatness.errors import ArgumentError
-from flatness.export.tables import in_words
-from flatness.files import write_new, written_together
+from flatness.export.tables import plan_tables, write_tables, write_workbook
+from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
+from flatness.job.schema import (
+    ABOVE_ZERO,
+    ANY,
+    BENEATH,
+    DEPTHS,
+    FIXED,
+    KEPT,
+    LAYOUT,
+    MATERIALS,
+    PLAN,
+    RATES,
+    UPWARD,
+    Field,
+    limit_keys,
+)
+from flatness.job.values import Flag
+from flatness.lengths import format_length
 from flatness.measures.lines import Place
+from flatness.panels.check_state import AGREED
 from flatness.panels.controls import SNAP_MM, button, column, drop_down, notes_html, offer, part, row, text_field, words
-from flatness.panels.files import NEW_NAME, SurveyChooser, new_file
+from flatness.panels.fields import Control, Controls, Options, finish
+from flatness.panels.files import SurveyChooser, new_file
 from flatness.panels.instrument import Instrument
 from flatness.panels.maps import ShownMap, say
-from flatness.panels.plan_controls import DRAWER, HEAD, KNOBS, SLIDE, PlanControls
 from flatness.panels.plan_map import LiveActions, key_html, member_picture, what_stays
-from flatness.panels.plan_request import Draft, Under
-from flatness.panels.plan_state import DRAWS, PLAN_VIEW, PlanState
+from flatness.panels.plan_state import (
+    BENCHMARKS,
+    DRAWS,
+    LEAST_WORK,
+    LEVEL_AT,
+    PLAN_VIEW,
+    STRAPPING,
+    SUREST,
+    TARGETS,
+    PlanState,
+    as_found,
+    placed_benchmarks,
+)
 from flatness.panels.plan_tables import (
     PRESS,
     after_rows,
@@ -43,97 +73,234 @@ from flatness.panels.plan_tables import (
     told_at,
 )
 from flatness.panels.strip import Said, busy
+from flatness.papers.files import write_ours
+from flatness.planning.constraints import FixedSpot
+from flatness.planning.draft import Draft
 from flatness.planning.plan import Plan, save_plan
-from flatness.planning.substrate import KINDS
-from flatness.spreadsheet import write_csv, write_xlsx
-from flatness.words.phrases import say as said_in
+from flatness.planning.set_members import PLANES
+from flatness.planning.substrate import KINDS, Beneath
+from flatness.planning.ways import PROPOSED
+from flatness.words.done import depth
+from flatness.words.printed import place
 
+ENDINGS = (".xlsx", ".csv", ".png", ".json")
 DOTS_PER_INCH = 150
 
 
-def save_workbook(plan: Plan, schedule: Schedule | None, folder: str | os.PathLike[str], name: str, unit: str) -> Path:
-    """Patches, members, quantities, notes and cautions as a workbook NAME.xlsx.
-
-    Raises
-    ------
-    ArgumentError : a name that cannot be one, or is taken; nothing is written then
-    """
-    patches = plan.patches.drop(columns="outline")
-    sheets = {"patches": patches, "limits": plan.after, "quantities": plan.quantities.table}
-    words = [*plan.notes, *(f"{one.text} ({one.source})" for one in plan.cautions)]
-    if schedule is not None:
-        parts = {
-            "members": schedule.members,
-            "stations": schedule.table,
-            "shims": schedule.shims,
-            "blocking": schedule.blocking,
-        }
-        sheets |= {key: part for key, part in parts.items() if len(part)}
-        words += [*schedule.notes, *(f"{one.text} ({one.source})" for one in schedule.cautions)]
-    path = _new(folder, name, ".xlsx")
-    told = [said_in(text, unit) for text in dict.fromkeys(words)]
-    write_xlsx(path, {key: in_words(sheet, unit) for key, sheet in sheets.items()}, told, unit)
-    return path
+def save_workbook(plan: Plan, schedule: Schedule | None, path: Path, unit: str) -> list[Path]:
+    """The tables, notes and cautions of a plan as a workbook."""
+    spoken = (plan,) if schedule is None else (plan, schedule)
+    words = [*(note for one in spoken for note in one.notes)]
+    words += [f"{one.text} ({one.source})" for part in spoken for one in part.cautions]
+    return [write_workbook(path, plan_tables(plan, schedule), unit, list(dict.fromkeys(words)))]
 
 
-def save_csv(plan: Plan, schedule: Schedule | None, folder: str | os.PathLike[str], name: str, unit: str) -> list[Path]:
-    """Patches as NAME-patches.csv and, where members are given, stations as NAME-members.csv; all or none.
-
-    Raises
-    ------
-    ArgumentError : as for :func:`save_workbook`
-    """
-    tables = {"patches": plan.patches.drop(columns="outline")}
+def save_csv(plan: Plan, schedule: Schedule | None, path: Path, unit: str) -> list[Path]:
+    """Patches as NAME-patches.csv and, where members are given, their stations as NAME-members.csv; all or none."""
+    tables = {"patches": plan_tables(plan)["patches"]}
     if schedule is not None:
         tables["members"] = schedule.table
-    paths = {key: _new(folder, name, f"-{key}.csv") for key in tables}
-    with written_together():
-        for key, path in paths.items():
-            write_csv(path, in_words(tables[key], unit), unit)
-    return list(paths.values())
+    return write_tables(path.parent, path.stem, tables, unit)
 
 
-def save_map(plan: Plan, _: Schedule | None, folder: str | os.PathLike[str], name: str, unit: str) -> list[Path]:
-    """The map of the plan as NAME.png.
-
-    Raises
-    ------
-    ArgumentError : as for :func:`save_workbook`
-    """
-    path, picture = _new(folder, name, ".png"), io.BytesIO()
+def save_map(plan: Plan, _: Schedule | None, path: Path, unit: str) -> list[Path]:
+    """The map of the plan as a picture."""
+    picture = io.BytesIO()
     figure = root_of(action_map(plan, unit=unit).ax)
     figure.savefig(picture, format="png", dpi=DOTS_PER_INCH, facecolor="white", metadata={"Software": SOFTWARE})
-    write_new(path, picture.getvalue(), False, remedy=NEW_NAME)
-    return [path]
+    return [write_ours(path, picture.getvalue())]
 
 
-def save_whole(plan: Plan, _: Schedule | None, folder: str | os.PathLike[str], name: str, unit: str) -> list[Path]:
-    """The plan itself as NAME.json, which can be presented, and which work can be held against.
-
-    Raises
-    ------
-    ArgumentError : as for :func:`save_workbook`
-    """
-    return [save_plan(plan, _new(folder, name, ".json"))]
+def save_whole(plan: Plan, _: Schedule | None, path: Path, unit: str) -> list[Path]:
+    """The plan itself, which can be presented, and which work can be held against."""
+    return [save_plan(plan, path)]
 
 
-Save = Callable[[Plan, Schedule | None, str | os.PathLike[str], str, str], list[Path]]
-SAVES: tuple[tuple[str, str, Save], ...] = (
-    ("the tables (XLSX)", "Patches, members, quantities and notes as one workbook", lambda *all: [save_workbook(*all)]),
-    ("the tables (CSV)", "Patches and members as plain tables", save_csv),
-    ("the map (PNG)", "The map of what to do, as a picture", save_map),
-    ("the plan itself", "As a file that the presenting notebook and `flatness compare --plan` take", save_whole),
+Save = Callable[[Plan, Schedule | None, Path, str], list[Path]]
+SAVES: tuple[tuple[str, str, tuple[str, ...], Save], ...] = (
+    ("the tables (XLSX)", "Patches, members, quantities and notes as one workbook", (".xlsx",), save_workbook),
+    ("the tables (CSV)", "Patches and members as plain tables", ("-patches.csv", "-members.csv"), save_csv),
+    ("the map (PNG)", "The map of what to do, as a picture", (".png",), save_map),
+    (
+        "the plan itself",
+        "As a file that the presenting notebook and `flatness compare --plan` take",
+        (".json",),
+        save_whole,
+    ),
 )
 
 
-def _new(folder: str | os.PathLike[str], name: str, ending: str) -> Path:
-    """Where a file goes: into the folder itself, under a name that is typed without its ending."""
-    plain = name.strip()
-    for known in (".xlsx", ".csv", ".png", ".json"):
-        plain = plain.removesuffix(known)
-    return new_file(plain and f"{plain}{ending}", folder, (ending[ending.rindex(".") :],), "Name of the files")
+def _level(state: PlanState) -> str:
+    return "plumb" if state.survey is not None and state.survey.surface == "wall" else "level"
 
 
+def _targets(state: PlanState) -> Options:
+    names = (
+        "The least work",
+        f"{_level(state).capitalize()}, at the slider",
+        f"A {_level(state)} plane, least cost",
+        "The best-fit plane, shifted",
+        "Any plane, least cost",
+        "Through the fixed spots",
+        "Through the benchmarks",
+    )
+    return list(zip(names, TARGETS, strict=True))
+
+
+def _planes(state: PlanState) -> Options:
+    names = (f"One {_level(state)} plane", "The best plane", "Through the fixed spots")
+    return list(zip((*names, "A string between the end members"), ("", *PLANES[1:]), strict=True))
+
+
+def _benchmarks(state: PlanState) -> Options:
+    known = placed_benchmarks(state.survey).items()
+    return [(f"{name}, {place((one.x, one.y), state.unit, state.survey)}", name) for name, one in known]
+
+
+@lru_cache(maxsize=8)
+def _steps(reach: float, unit: str) -> Options:
+    """Steps from the proudest spot to the lowest, as fine as makes no more than a hundred."""
+    step = next((one for one in STEPS[unit] if reach / one <= MOST_STEPS), STEPS[unit][-1])
+    return tuple((format_length(k * step, unit, 32), k * step) for k in range(max(1, int(reach // step) + 1) + 1))
+
+
+def _spots(state: PlanState) -> Options:
+    return [(f"{k + 1}: {_spot_words(spot, state)}", k) for k, spot in enumerate(state.spots)]
+
+
+def _spot_words(spot: FixedSpot, state: PlanState) -> str:
+    found = None if spot.height is None or state.surface is None else as_found(state.surface, spot)
+    raised = 0.0 if found is None or spot.height is None else spot.height - found
+    how = "as found" if found is None else f"{depth(raised, state.unit)} off what is there"
+    within = f", give or take {depth(spot.allowance, state.unit)[1:]}" if spot.allowance > 0 else ""
+    name = f"{spot.name}, " if spot.name else ""
+    return f"{name}{place((spot.x, spot.y), state.unit, state.survey)}, {how}{within}"
+
+
+def _grounds(state: PlanState) -> Options:
+    return [(f"{k + 1}: {_ground_words(one, state)}", k) for k, one in enumerate(state.grounds)]
+
+
+def _ground_words(one: Beneath, state: PlanState) -> str:
+    assert one.area is not None
+    x0, y0, x1, y1 = one.area.bounds
+    most = "" if one.most_planed is None else f", {depth(one.most_planed, state.unit)[1:]} at most"
+    may = f"may be planed{most}" if one.may_be_planed else "nothing comes off"
+    corners = (place(xy, state.unit, state.survey) for xy in ((x0, y0), (x1, y1)))
+    return f"{one.kind}, {may}, from {' to '.join(corners)}"
+
+
+# what applies, by the words of the schema or of this panel
+WHEN: Mapping[str, Callable[[PlanState], Any]] = {
+    PLAN["level_within"].when: lambda state: state.target == LEAST_WORK and state.way in (PROPOSED, "patches"),
+    "least work": lambda state: state.target == LEAST_WORK,
+    "patches": lambda state: state.way in (PROPOSED, "patches"),
+    "all members or a layer": lambda state: state.target == LEAST_WORK and state.way not in ("patches", "some-members"),
+    "slider": lambda state: state.way_asked == "patches" and state.target == LEVEL_AT,
+    "benchmarks": lambda state: state.target == BENCHMARKS,
+    "agreed": lambda state: state.finish == AGREED,
+    "known": lambda state: state.under.get("kind"),
+    "planed": lambda state: state.under.get("kind") and state.under.get("may_be_planed"),
+    "framed": lambda state: state.members.get("kind"),
+    "strapped": lambda state: state.members.get("kind") == STRAPPING,
+    "spots": lambda state: state.spots,
+    "areas": lambda state: state.grounds,
+}
+AIMS = (
+    ("Surest: as tight as it takes", SUREST),
+    ("To the limit itself", 1.0),
+    *((f"To {share} % of the limit", share / 100) for share in (85, 70, 55, 40)),
+)
+TIMES_OFF = tuple((f"{value:g} times", value) for value in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0))
+STEPS = {"in": (25.4 / 32, 25.4 / 16, 25.4 / 8, 25.4 / 4), "mm": (0.5, 1.0, 2.0, 5.0, 10.0)}
+MOST_STEPS = 100
+OF_AGREED = limit_keys("straightedge")
+CROSSED = [(name, name) for name in MEMBER_KINDS if name != STRAPPING]
+# what no job file has so
+TARGET = Field(KEPT, "what patches bring the surface to", label="Bring patches to")
+BELOW = Field(UPWARD, "0 touches the proudest spot", label="Level plane below the proudest spot")
+BEYOND_FILL = Field(
+    UPWARD, "deeper hollows are sistered or furred; empty: 1/2 in (12.7 mm)", when="patches", label="Fill at most"
+)
+PRICE = Field(ABOVE_ZERO, "your price of a volume added; empty: costs are in material", label="Adding costs")
+OF_BENCHMARKS = Field(KEPT, "Ctrl for several", label="Benchmarks")
+ABOVE_BENCHMARKS = Field(ANY, "how far the surface lies above the benchmarks", True, label="Above them by")
+CLICKS = Field(Flag("fixes a spot", "reads it"), "what a click does", label="A click on the map")
+RAISED = Field(ANY, "0 leaves the spot as it was found; below zero lowers it", label="Raise it by")
+LISTED = Field(KEPT, "as they are numbered on the map")
+CORNER, ACROSS = "A corner of the area", "The corner across from it"
+AT = "Where the spot is; or click it on the map"
+HEAD, KNOBS, SLIDE = "head", "knobs", "slide"
+GROUPS: dict[str, tuple[Control, ...]] = {
+    HEAD: (finish("(no finish: bring it to the target)", "Whose limits the finished surface has to meet"),),
+    KNOBS: (
+        Control("under.kind", BENEATH["kind"], none="Not known"),
+        Control("under.may_be_planed", BENEATH["may_be_planed"], when="known"),
+        Control("members.kind", LAYOUT["kind"], none="(none given)", help="What frames it: it gives the schedule"),
+        Control("cut", DEPTHS["cut"]),
+        Control("deepest_fill", BEYOND_FILL),
+        Control("target", TARGET, _targets, when="patches", size="way"),
+    ),
+    SLIDE: (Control("below", BELOW, lambda state: _steps(state.reach, state.unit), when="slider", size="steps"),),
+    "How it is done": (
+        Control("agreed.length", OF_AGREED["length"], when="agreed"),
+        Control("agreed.allowed", OF_AGREED["allowed"], when="agreed"),
+        Control("way", PLAN["way"], size="way"),
+        Control("plane", PLAN["plane"], _planes, when="all members or a layer", size="way"),
+        Control("aim", PLAN["aim"], AIMS, when="least work", size="way"),
+        Control("on", PLAN["surface"], size="way"),
+        Control("level_within", PLAN["level_within"]),
+        Control("benchmarks", OF_BENCHMARKS, _benchmarks, when="benchmarks", size="several"),
+        Control("off_benchmarks", ABOVE_BENCHMARKS, when="benchmarks"),
+    ),
+    "What it costs": (
+        Control("off_times", RATES["off"], TIMES_OFF, size="steps"),
+        Control("price", PRICE, measure="price"),
+        Control("fill", DEPTHS["fill"]),
+        Control("under.most_planed", BENEATH["most_planed"], when="planed"),
+    ),
+    "Members": (
+        Control("members.direction", LAYOUT["direction"], when="framed"),
+        Control("members.first", LAYOUT["first"], when="framed", needed=True),
+        Control("members.spacing", LAYOUT["spacing"], when="framed", needed=True),
+        Control("members.depth", LAYOUT["depth"], when="framed"),
+        Control("bearings", BENEATH["span"], when="framed", size="way", empty=()),
+        Control("crossing.kind", LAYOUT["kind"], CROSSED, label="Strapping crosses", when="strapped"),
+        Control("crossing.first", LAYOUT["first"], label="First of these at", when="strapped", needed=True),
+        Control("crossing.spacing", LAYOUT["spacing"], label="Their spacing", when="strapped", needed=True),
+    ),
+    "Fixed spots": (
+        Control("clicking", CLICKS),
+        Control("spot_name", FIXED["name"], help="As you call it: sill, hearth, nosing", empty=""),
+        Control("raised", RAISED, empty=0.0),
+        Control("allowance", FIXED["allowance"], empty=0.0),
+        Control("meant", FIXED["meant"]),
+        Control("spot_x", FIXED["x"], help=AT),
+        Control("spot_y", FIXED["y"], help=AT),
+        Control("fixed", LISTED, _spots, label="Fixed spots", when="spots", size="finish"),
+    ),
+    "Ground by area, where it differs": (
+        Control("area_kind", BENEATH["kind"], label="What lies there"),
+        Control("area_may", BENEATH["may_be_planed"], label="May it be planed there?", size="way"),
+        Control("area_most", BENEATH["most_planed"], label="At most"),
+        Control("area_x0", FIXED["x"], label="From x", help=CORNER),
+        Control("area_y0", FIXED["y"], label="From y", help=CORNER),
+        Control("area_x1", FIXED["x"], label="To x", help=ACROSS),
+        Control("area_y1", FIXED["y"], label="To y", help=ACROSS),
+        Control("area_list", LISTED, _grounds, label="Areas", when="areas", size="finish"),
+    ),
+    "Materials; what is left empty is the trade's own number, with its source": (
+        Control("materials.bag_yield", MATERIALS["bag_yield"]),
+        Control("materials.fill_density", MATERIALS["fill_density"]),
+        Control("materials.spare", MATERIALS["spare"], measure="share"),
+        Control("materials.sister_density", MATERIALS["sister_density"]),
+        Control("materials.strapping_density", MATERIALS["strapping_density"], when="strapped"),
+        Control("materials.kerf", MATERIALS["kerf"]),
+        Control("materials.stock", MATERIALS["stock"], size="way", empty=()),
+    ),
+}
+DRAWER = tuple(GROUPS)[3:]
+AREA = ("kind", "may", "most", "x0", "y0", "x1", "y1")
 NO_CHART = "(no member)"
 NO_PLAN = "What to do is drawn here."
 VIEWS = {"What to do": PLAN_VIEW}
@@ -159,9 +326,9 @@ class PlanPanel(Instrument):
         self._listed: tuple[Any, ...] = ()
         super().__init__(VIEWS, ("What to do at each place",), begin=self._clicked)
         self.chooser = SurveyChooser(state, state.choice, "Survey")
-        self.controls = PlanControls(state)
+        self.controls = Controls(state, [one for group in GROUPS.values() for one in group], WHEN)
         self._make_parts()
-        group = self.controls.group
+        group = self._group
         knobs = row(*group(KNOBS))
         knobs.add_class("fk-knobs")
         drawer = (one for name in DRAWER for one in (part(name), row(*group(name))))
@@ -190,6 +357,15 @@ class PlanPanel(Instrument):
         self.quantities, self.after, self.patches = words("", "fk-amounts"), words(), words("", "fk-patches")
         self.schedule, self.notes, self.cautions = words("", "fk-members"), words(), words()
         self.saved = words("", "fk-saved")
+        self.buttons = {
+            after: button(label, tip, guard(lambda _, act=act: act()))
+            for after, label, tip, act in (
+                ("spot_y", "Fix this spot", "At the place typed", self._spot_typed),
+                ("fixed", "Free it again", "Take the spot chosen off the list", self._spot_freed),
+                ("area_y1", "Add this area", "Where areas overlap the later one holds", self._area_typed),
+                ("area_list", "Take it off the list", "Take the area chosen off the list", self._area_freed),
+            )
+        }
         self.chart = w.Image(format="png")
         self.chart.add_class("fk-chart")
         self.chart_of = drop_down("Chart of", "A member's top, the line it is set to, what to raise", (), "way")
@@ -198,25 +374,54 @@ class PlanPanel(Instrument):
             "Name of the files", "New files beside this notebook, written when you press a button", "plan", "file"
         )
         self.saves = [
-            button(f"Save {what}", tip, guard(lambda _, save=save: self._save(save))) for what, tip, save in SAVES
+            button(f"Save {what}", tip, guard(lambda _, ends=ends, save=save: self._save(ends, save)))
+            for what, tip, ends, save in SAVES
         ]
+
+    def _group(self, name: str) -> list[Any]:
+        """The widgets of a group, each with the button that goes with it."""
+        found = [(self.controls[one.key], self.buttons.get(one.key)) for one in GROUPS[name]]
+        return [widget for pair in found for widget in pair if widget is not None]
 
     # what a person does
 
     def _clicked(self, xy: Place) -> None:
         if self.state.clicking:
             step = SNAP_MM[self.state.unit]
-            self.controls.spot_at(*(round(at / step) * step for at in xy))
+            self._spot_at(*(round(at / step) * step for at in xy))
 
-    def _save(self, save: Save) -> None:
+    def _spot_at(self, x: float, y: float) -> None:
+        """Fix a spot at a place [mm] as the fields say."""
+        read = self.controls.read
+        spot = FixedSpot(x, y, allowance=read("allowance"), name=read("spot_name"), meant=read("meant"))
+        self.state.add_spot(spot, read("raised"))
+
+    def _spot_typed(self) -> None:
+        self._spot_at(self.controls.read("spot_x"), self.controls.read("spot_y"))
+
+    def _spot_freed(self) -> None:
+        self.state.drop_spot(self.controls["fixed"].value)
+
+    def _area_typed(self) -> None:
+        kind, may, most, x0, y0, x1, y1 = (self.controls.read(f"area_{key}") for key in AREA)
+        self.state.add_ground(kind, may, most, (x0, y0), (x1, y1))
+
+    def _area_freed(self) -> None:
+        self.state.drop_ground(self.controls["area_list"].value)
+
+    def _save(self, ends: Sequence[str], save: Save) -> None:
         state = self.state
         state.saved = ()
         if state.plan is None or not state.current:
-            raise ArgumentError(
-                "there is no plan of what is asked for now", expected="a plan that is worked out", remedy=PRESS
-            )
-        paths = save(state.plan, state.schedule, self._folder, self.name.value, state.unit)
-        state.saved = tuple(path.name for path in paths)
+            what, expected = "there is no plan of what is asked for now", "a plan that is worked out"
+            raise ArgumentError(what, expected=expected, remedy=PRESS)
+        plain = Path(self.name.value.strip()) if self.name.value.strip() else None
+        stem = "" if plain is None else str(plain.with_suffix("") if plain.suffix in ENDINGS else plain)
+        for end in ends:  # each a new file of this folder
+            kind = end[end.rindex(".") :]
+            new_file(stem and f"{stem}{end}", self._folder, (kind,), "Name of the files")
+        path = Path(self._folder) / f"{stem}{kind}"
+        state.saved = tuple(path.name for path in save(state.plan, state.schedule, path, state.unit))
 
     # what the panel shows
 
@@ -261,7 +466,9 @@ class PlanPanel(Instrument):
             return False
         self._seen = seen
         title = TITLES[2 if self._is_stale else int(state.shown is state.plan)]
-        actions.show(state.shown, (*state.spots, *state.chosen_benchmarks()), state.grounds, title, self._is_stale)
+        spots = [(str(k), spot) for k, spot in enumerate(state.spots, 1)]
+        spots += [(one.name, one) for one in state.chosen_benchmarks()]
+        actions.show(state.shown, spots, state.grounds, title, self._is_stale)
         return True
 
     def _at(self, xy: Place) -> str:
@@ -270,6 +477,8 @@ class PlanPanel(Instrument):
     def _fill(self) -> None:
         state, unit = self.state, self.state.unit
         shown, running = state.shown, state.running
+        for key, pressed in self.buttons.items():
+            pressed.layout.display = self.controls[key].layout.display
         self.bar.value = state.share
         self.bar.layout.display = self.stop.layout.display = "" if running else "none"
         self.start.layout.display = "none" if running else ""
@@ -363,6 +572,7 @@ def plan_panel(
     PlanPanel : its ``state`` holds all that is asked for, the draft and the plan
     """
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
+    kind = kind_named(beneath, KINDS) or beneath
     state = PlanState(
         survey,
         finish,
@@ -374,7 +584,7 @@ def plan_panel(
         target=target,
         confidence=confidence,
         on=on,
-        under=Under(kind_named(beneath, KINDS) or beneath, may_be_planed, most_planed),
+        under={"kind": kind, "may_be_planed": may_be_planed, "most_planed": most_planed},
         **traits,
     )
     panel = PlanPanel(state, keep_in)

@@ -41,9 +41,10 @@ from flatness.charts.plan_map import (
 from flatness.framing.schedule import Schedule
 from flatness.panels.canvas import DOTS_PER_INCH
 from flatness.panels.maps import map_box, name_place, roomy_ticks
-from flatness.panels.plan_request import Draft, Ground, Spot
 from flatness.planning.constraints import FixedSpot
+from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, Plan
+from flatness.planning.substrate import Beneath
 from flatness.words.done import least_told, number
 
 SIZE = 8.0  # [points]
@@ -201,8 +202,8 @@ class LiveActions:
     def show(
         self,
         shown: Shown,
-        spots: Sequence[Spot | FixedSpot],
-        grounds: Sequence[Ground],
+        spots: Sequence[tuple[str, FixedSpot]],
+        grounds: Sequence[Beneath],
         title: str = "",
         faded: bool = False,
     ) -> None:
@@ -217,9 +218,9 @@ class LiveActions:
         for one in old:
             one.remove()
         self.grounds = list(self._draw_grounds(grounds))
-        self.tags, self._untagged, self.spot_names = {}, [], []
-        self.spots.set_data([spot.x for spot in spots], [spot.y for spot in spots])
-        self._name_spots(spots)
+        self.tags, self._untagged = {}, []
+        self.spots.set_data([spot.x for _, spot in spots], [spot.y for _, spot in spots])
+        self.spot_names = [name_place(self.ax, name, (spot.x, spot.y)) for name, spot in spots]
         if isinstance(shown, Plan):
             self._tag(shown)
         self.numbers.set(list(self._told(shown)))
@@ -237,19 +238,13 @@ class LiveActions:
                 if not any(box.contains(*where) for box in over):
                     yield (j, i), at, number(change, self.unit)
 
-    def _draw_grounds(self, grounds: Sequence[Ground]) -> Iterator[Artist]:
+    def _draw_grounds(self, grounds: Sequence[Beneath]) -> Iterator[Artist]:
         """The parts of which something else is said than of the rest, numbered."""
         for count, one in enumerate(grounds, 1):
-            x0, y0 = min(one.x0, one.x1), min(one.y0, one.y1)
+            assert one.area is not None
+            x0, y0, x1, y1 = one.area.bounds
             box = Rectangle(
-                (x0, y0),
-                abs(one.x1 - one.x0),
-                abs(one.y1 - one.y0),
-                fill=False,
-                edgecolor=INK,
-                linewidth=1.2,
-                linestyle=(0, (6, 3)),
-                zorder=6.5,
+                (x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=INK, linewidth=1.2, linestyle=(0, (6, 3)), zorder=6.5
             )
             yield self.ax.add_artist(box)
             yield self.ax.annotate(
@@ -262,11 +257,6 @@ class LiveActions:
                 zorder=8,
                 bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
             )
-
-    def _name_spots(self, spots: Sequence[Spot | FixedSpot]) -> None:
-        for count, spot in enumerate(spots, 1):
-            name = spot.name if isinstance(spot, FixedSpot) else str(count)
-            self.spot_names.append(name_place(self.ax, name, (spot.x, spot.y)))
 
     def _tag(self, plan: Plan) -> None:
         """Names of the patches, each with its greatest depth."""

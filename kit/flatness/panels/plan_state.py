@@ -7,72 +7,85 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+import shapely
 from traitlets import Any as AnyTrait
-from traitlets import Bool, Enum, Float, Tuple, Unicode
+from traitlets import Bool, Dict, Enum, Float, Tuple, Unicode
 
 from flatness.errors import ArgumentError, FlatnessError, Problem
-from flatness.job.records import Framing as JobFraming
+from flatness.framing.members import KINDS as MEMBER_KINDS
+from flatness.framing.members import Members, member_layout
+from flatness.job.records import Framing
 from flatness.job.running import schedule_of, with_sisters
+from flatness.measures.lines import Place
 from flatness.panels.check_state import AgreedState
 from flatness.panels.files import SurveyChoice
-from flatness.panels.plan_request import (
-    BENCHMARKS,
-    LEAST_WORK,
-    LEVEL_AT,
-    STRATEGY,
-    TARGETS,
-    Draft,
-    Framing,
-    Ground,
-    Materials,
-    Spot,
-    Under,
-    draft_plane,
-    ground_of,
-    placed_benchmarks,
-)
-from flatness.panels.plan_search import Tell, Worker
 from flatness.panels.plan_tables import Money, cost_so_far
 from flatness.panels.state import NotReadyError, problems_of
+from flatness.panels.worker import Tell, Worker
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
+from flatness.planning.draft import Draft, draft_plane, ground_of
 from flatness.planning.plan import WAYS, Plan
 from flatness.planning.planner import plan_corrections
-from flatness.planning.quantities import settings_for
+from flatness.planning.quantities import Setting, settings_for, settings_of
 from flatness.planning.set_members import PLANES
 from flatness.planning.substrate import Beneath
 from flatness.planning.ways import PROPOSED, Ways, plan_ways
 from flatness.surface.lattice import Surface
+from flatness.survey.readings import Survey
 
+LEAST_WORK, LEVEL_AT, LEVEL, BEST, CHEAPEST, SPOTS, BENCHMARKS = TARGETS = (
+    "least-work",
+    "level-at",
+    "level",
+    "best-plane",
+    "cheapest-plane",
+    "fixed-spots",
+    "through-benchmarks",
+)
+# what each target is to the planner: strategy and tilt
+STRATEGY = {
+    LEAST_WORK: ("least-work", "least-squares"),
+    LEVEL_AT: ("level", "least-squares"),
+    LEVEL: ("level", "least-squares"),
+    BEST: ("best-plane", "least-squares"),
+    CHEAPEST: ("best-plane", "least-work"),
+    SPOTS: ("fixed-spots", "least-squares"),
+    BENCHMARKS: ("through-benchmarks", "least-squares"),
+}
+STRAPPING = "strapping"
+LAID_OUT = {"first": 0.0, "spacing": 406.4}  # 16 in
 SUREST = "sure"
 PLAN_VIEW = "plan"  # the one map that there is
 DRAWS = 200
 REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
+# what a plan is of; ``way`` is not among it, for all ways are worked out together
 ASKED = (
-    "target",
-    "plane",
-    "height",
-    "aim",
-    "off_times",
-    "cut",
-    "fill",
-    "level_within",
-    "on",
-    "under",
-    "framing",
-    "spots",
-    "deepest_fill",
-    "finish",
-    "agreed",
-    "confidence",
-    "grounds",
-    "materials",
-    "benchmarks",
-    "off_benchmarks",
+    *("target", "plane", "height", "aim", "off_times", "cut", "fill", "level_within", "deepest_fill", "on", "spots"),
+    *("under", "grounds", "members", "crossing", "bearings", "materials", "benchmarks", "off_benchmarks"),
+    *("finish", "agreed", "confidence"),
 )
+
+
+def placed_benchmarks(survey: Survey | None) -> dict[str, FixedSpot]:
+    """The benchmarks of a survey that stand at a place of the file, by name, with their known heights."""
+    found: dict[str, FixedSpot] = {}
+    if survey is not None:
+        for row in survey.ties.to_dict("records"):
+            name = str(row["label"])
+            known = row["kind"] == "benchmark" and name in survey.benchmarks
+            if known and math.isfinite(row["x"]) and math.isfinite(row["y"]):
+                found.setdefault(name, FixedSpot(row["x"], row["y"], survey.benchmarks[name], 0.0, name))
+    return found
+
+
+def as_found(surface: Surface, spot: FixedSpot) -> float:
+    """Height [mm] of a surface at a spot; PlanError where it is not on it."""
+    return float(spot_heights(surface, [replace(spot, height=None)])[0])
 
 
 class PlanState(AgreedState):
@@ -81,10 +94,10 @@ class PlanState(AgreedState):
     Attributes
     ----------
     choice : the survey chosen
-    finish, agreed : key of the finish to come, and the numbers of a limit agreed for this job
+    finish, agreed : key of the finish to come, and the sizes of a limit agreed for this job
     way : ``proposed``, the best of all ways, or one of :data:`~flatness.planning.plan.WAYS`
     plane : that members or a layer come to; empty: level, or plumb
-    target : of patches, one of :data:`~flatness.panels.plan_request.TARGETS`
+    target : of patches, one of :data:`TARGETS`
     height : of the level plane of ``level-at`` [mm]
     aim : ``sure``, or the share of each straightedge limit to plan to, over 0 up to 1
     off_times : what taking off costs, in times what adding costs
@@ -93,9 +106,11 @@ class PlanState(AgreedState):
     level_within : band between two level planes [mm] for the least work, or None
     deepest_fill : beyond which is framed [mm], or None for the planner's own
     on : ``likely`` or ``as-read``, the surface that is planned on
-    under, framing, spots : what lies beneath, the members, the fixed spots
-    grounds : what lies beneath parts of the surface, a :class:`Ground` each
-    materials : what quantities rest on
+    under, members, crossing, materials : what lies beneath, the members, those that strapping crosses, and what
+        quantities rest on, by the keys that a job file has for them [mm, mm3, kg/mm3]
+    bearings : positions along the members of what carries them [mm], two or more; empty: as far as was read
+    spots : whose finished height is given, a :class:`~flatness.planning.constraints.FixedSpot` each
+    grounds : what lies beneath parts of the surface, a :class:`~flatness.planning.substrate.Beneath` each
     benchmarks : names of those that the plane of ``through-benchmarks`` goes through
     off_benchmarks : how far the finished surface lies above them [mm]
     confidence : at which verdicts are given
@@ -106,7 +121,6 @@ class PlanState(AgreedState):
     current : whether they are of what is now asked for
     sure : whether the plan's chances were worked out
     running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
-    mistakes : what is wrong in what is typed, which stays so until it is put right
     pointer : place [mm] that is pointed at, or None
     view : the map that is shown
     saved : names of the files last written
@@ -124,11 +138,13 @@ class PlanState(AgreedState):
     level_within = Float(None, allow_none=True)
     deepest_fill = Float(None, allow_none=True)
     on = Enum(("likely", "as-read"), "likely")
-    under = AnyTrait(Under())
-    framing = AnyTrait(Framing())
+    under = Dict()
+    members = Dict({**LAID_OUT, "direction": "y"})
+    crossing = Dict({**LAID_OUT, "kind": "sawn joist"})
+    bearings = Tuple()
     spots = Tuple()
     grounds = Tuple()
-    materials = AnyTrait(Materials())
+    materials = Dict()
     benchmarks = Tuple()
     off_benchmarks = Float(0.0)
     confidence = Float(0.95)
@@ -142,7 +158,6 @@ class PlanState(AgreedState):
     running = Bool(False)
     share = Float(0.0)
     progress = Unicode("")
-    mistakes = Tuple()
     pointer = AnyTrait(None)
     view = Enum((PLAN_VIEW,), PLAN_VIEW)
 
@@ -165,9 +180,24 @@ class PlanState(AgreedState):
         self.observe(self.alone(self._asked), list(ASKED))
         self.observe(self.guard(self._way_chosen), ["way"])
 
-    @property
-    def wrong(self) -> tuple[Problem, ...]:
-        return (*self.mistakes, *self.problems)
+    def check(self, trait: str, value: Any) -> None:
+        if trait == "materials":
+            self.settings(value)
+        bearings = value if trait == "bearings" else ()
+        if len(bearings) == 1 or list(bearings) != sorted(set(bearings)):
+            expected, remedy = "two places or more, rising, with ; between", "type both ends, or leave it empty"
+            raise ArgumentError("not bearings", value=str(len(bearings)), expected=expected, remedy=remedy)
+
+    @staticmethod
+    def settings(materials: Mapping[str, Any]) -> Mapping[str, Setting] | None:
+        """What quantities rest on, for the planner; None where nothing was set.
+
+        Raises
+        ------
+        ArgumentError : a number out of range
+        """
+        own = {name: value for name, value in materials.items() if name != "stock" and value is not None}
+        return settings_of(**own) if own else None
 
     @property
     def surface(self) -> Surface | None:
@@ -261,23 +291,47 @@ class PlanState(AgreedState):
             "height": self.height if plane and self.target == LEVEL_AT else None,
             "tilt": tilt,
             "beneath": self._beneath(),
-            "members": self.framing.members(surface),
-            "materials": self.materials.settings(),
+            "members": self.framed(surface),
+            "materials": self.settings(self.materials),
             "aim": 1.0 if aim == SUREST and not draws else aim,
             "confidence": self.confidence,
             "draws": draws,
             "deepest_fill": self.deepest_fill,
         }
 
+    def framed(self, surface: Surface) -> Members | None:
+        """The members over the whole reach of a surface; None where none are given.
+
+        Raises
+        ------
+        ArgumentError : a layout that is out of range
+        """
+        if not self.members.get("kind"):
+            return None
+        ends = {"start": self.bearings[0], "end": self.bearings[-1]} if self.bearings else {}
+        return self._laid_out(surface, **self.members, **ends)
+
+    def crossed(self, surface: Surface) -> Members | None:
+        """The members that strapping is shimmed off, which run the other way; None for other kinds."""
+        if self.members.get("kind") != STRAPPING:
+            return None
+        return self._laid_out(surface, **self.crossing, direction="x" if self.members["direction"] == "y" else "y")
+
+    @staticmethod
+    def _laid_out(surface: Surface, **layout: Any) -> Members:
+        across = surface.x if layout["direction"] == "y" else surface.y
+        return member_layout(**layout, until=float(across[-1]))
+
     def _beneath(self) -> tuple[Beneath, ...] | None:
-        """What lies everywhere, and then by area what lies there instead."""
-        every = (self.under.beneath(self.framing), *(one.beneath(self.framing) for one in self.grounds))
-        return tuple(one for one in every if one is not None) or None
+        """What lies everywhere, and then by area what lies there instead; joists reach over their bearings."""
+        every = [Beneath(**self.under)] if self.under.get("kind") else []
+        span = self.bearings if len(self.bearings) > 1 else None
+        all_of_it = (*every, *self.grounds)
+        return tuple(replace(one, span=span) if one.kind in MEMBER_KINDS else one for one in all_of_it) or None
 
     def _fixed(self, surface: Surface) -> tuple[FixedSpot, ...]:
-        spots = tuple(spot.fixed(surface) for spot in self.spots)
         if self.target != BENCHMARKS:
-            return spots
+            return tuple(self.spots)
         chosen = self.chosen_benchmarks()
         if not chosen:
             names = ", ".join(placed_benchmarks(self.survey))
@@ -288,8 +342,8 @@ class PlanState(AgreedState):
                 remedy="choose them in the list",
             )
         # what is to stay as found is a height to go through as well
-        heights = spot_heights(surface, spots)
-        held = (replace(spot, height=float(height)) for spot, height in zip(spots, heights, strict=True))
+        heights = spot_heights(surface, self.spots)
+        held = (replace(spot, height=float(height)) for spot, height in zip(self.spots, heights, strict=True))
         return (*(replace(one, height=(one.height or 0.0) + self.off_benchmarks) for one in chosen), *held)
 
     def chosen_benchmarks(self) -> tuple[FixedSpot, ...]:
@@ -314,9 +368,9 @@ class PlanState(AgreedState):
             self.spots, self.grounds = (), ()
             self.draft = self.ways = self.plan = self.schedule = None
             self.benchmarks = tuple(placed_benchmarks(self.survey))
-            if self._seen_in not in ("", self.choice.name) and self.under.may_be_planed:
+            if self._seen_in not in ("", self.choice.name) and self.under.get("may_be_planed"):
                 # seen in another room: nobody has said it of this one
-                self.under = replace(self.under, may_be_planed=False)
+                self.under = {**self.under, "may_be_planed": False}
             self._seen_in = self.choice.name
             if self.survey is not None and self.finish not in ("", *self.finishes):
                 self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
@@ -331,14 +385,9 @@ class PlanState(AgreedState):
         try:
             surface, survey = self.surface, self.survey
             if self.is_plane and survey is not None and surface is not None:
-                asked = self.arguments(0)
+                asked, limit = self.arguments(0), {"deepest_fill": self.deepest_fill}
                 names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members", "materials")
-                draft = draft_plane(
-                    survey,
-                    surface,
-                    **{name: asked[name] for name in names},
-                    thresholds={"deepest_fill": self.deepest_fill},
-                )
+                draft = draft_plane(survey, surface, **{name: asked[name] for name in names}, thresholds=limit)
         finally:
             with self.hold_trait_notifications():  # what is shown changes once
                 self.current, self.sure, self.draft = False, False, draft
@@ -360,8 +409,8 @@ class PlanState(AgreedState):
         """End the search with what it has; a second time: never mind what it has."""
         self.search.stop()
 
-    def add_spot(self, spot: Spot) -> None:
-        """Fix one more spot.
+    def add_spot(self, spot: FixedSpot, raised: float = 0.0) -> None:
+        """Fix one more spot, so far [mm] above what is there; 0 leaves it as found.
 
         Raises
         ------
@@ -370,22 +419,27 @@ class PlanState(AgreedState):
         """
         if self.surface is None:
             raise ArgumentError("no survey is chosen", remedy="choose one in the list, or upload one")
-        check_meant(self.surface, [spot.fixed(self.surface)])
+        found = as_found(self.surface, spot)
+        spot = replace(spot, height=found + raised) if raised else spot
+        check_meant(self.surface, [spot])
         self.spots = (*self.spots, spot)
 
     def drop_spot(self, number: int) -> None:
         """Free a spot again, by its place in the list."""
         self.spots = tuple(spot for k, spot in enumerate(self.spots) if k != number)
 
-    def add_ground(self, ground: Ground) -> None:
-        """Say what lies beneath one more part; where parts overlap the later one holds.
+    def add_ground(self, kind: str, may_be_planed: bool, most: float | None, corner: Place, across: Place) -> None:
+        """Say what lies beneath one more part, between two corners [mm]; where parts overlap the later one holds.
 
         Raises
         ------
-        ArgumentError : a part without an inside, or of which nothing is said
+        ArgumentError : corners that enclose nothing
         """
-        ground.beneath(self.framing)
-        self.grounds = (*self.grounds, ground)
+        area = shapely.box(*np.minimum(corner, across), *np.maximum(corner, across))
+        if not area.area > 0:
+            what, expected = "the corners enclose no area", "two corners that differ along x and along y"
+            raise ArgumentError(what, value=str(corner), expected=expected, remedy="type the corner across the area")
+        self.grounds = (*self.grounds, Beneath(kind, may_be_planed, most, area=area))
 
     def drop_ground(self, number: int) -> None:
         """Take a part off again, by its place in the list."""
@@ -420,8 +474,8 @@ class PlanSearch:
     def __init__(self, state: PlanState) -> None:
         self._state, self._worker = state, Worker(state.lock)
         self._stopping = False
-        self._framing: JobFraming | None = None
-        self._materials = Materials()
+        self._framing: Framing | None = None
+        self._materials: Mapping[str, Any] = {}
         self._told: tuple[Problem, ...] = ()  # what the last search said was wrong
 
     def start(self, draws: int, *, shown: bool = True) -> None:
@@ -438,8 +492,9 @@ class PlanSearch:
         """
         state = self._state
         arguments, seen, plane = state.arguments(draws), _Seen(), state.is_plane
-        members = arguments["members"]
-        self._framing = None if members is None else JobFraming(members, {}, state.framing.crossing(state.surface))
+        members, surface = arguments["members"], state.surface
+        crossed = None if surface is None else state.crossed(surface)
+        self._framing = None if members is None else Framing(members, {}, crossed)
         self._materials, self._stopping = state.materials, False
 
         def work(stopped: Callable[[], bool], tell: Tell) -> Plan | Ways:
@@ -483,8 +538,8 @@ class PlanSearch:
         except FlatnessError as error:  # what goes wrong with the members does not lose the plan
             problems = error.problems
         if plan is not None:
-            settings = settings_for(plan.survey.surface, self._materials.settings())
-            takes = with_sisters(plan, self._framing, schedule, self._materials.stock or None, settings)
+            settings = settings_for(plan.survey.surface, state.settings(self._materials))
+            takes = with_sisters(plan, self._framing, schedule, self._materials.get("stock") or None, settings)
             plan = replace(plan, quantities=takes)
         with state.hold_trait_notifications():
             self._say(problems)

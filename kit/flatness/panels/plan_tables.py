@@ -18,8 +18,8 @@ from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.instrument import places_list
 from flatness.panels.places import OFF, POINT_HERE, station_at
-from flatness.panels.plan_request import Draft
 from flatness.panels.strip import Gauge, Said
+from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, WAYS, Plan
 from flatness.planning.quantities import DENSITY_OF, Quantities
 from flatness.planning.volumes import node_areas

@@ -14,22 +14,20 @@ from typing import Any
 
 import ipywidgets as w
 
-from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
+from flatness.job.schema import BENEATH, COMPARE
 from flatness.panels.controls import (
     Panel,
     button,
     column,
-    drop_down,
-    finish_list,
     offer,
     panel_box,
     row,
-    show_finishes,
     text_field,
     toggles,
     unit_switch,
     words,
 )
+from flatness.panels.fields import Control, Controls, finish
 from flatness.panels.files import JOB_ENDING, FileChooser, SurveyChooser, next_free
 from flatness.panels.present_pictures import AFTER, DAY_NAMES, FOUND, PLANNED, Picture
 from flatness.panels.present_state import BESIDE, NUMBERS, PresentState, colours_say, sentences_html
@@ -38,7 +36,6 @@ from flatness.planning.plan import Plan
 from flatness.words.ways import ASK
 
 NO_WORK = "(neither: by what is chosen here)"
-NO_FINISH = "(no finish: say how it lies)"
 VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", NUMBERS: "Numbers"}
 VIEW_TOOLTIPS = {
     FOUND: "How the surface lay when it was measured first",
@@ -47,13 +44,19 @@ VIEW_TOOLTIPS = {
     BESIDE: "All of them beside each other, in the same colors",
     NUMBERS: "All that is said of it, with its numbers",
 }
-BENEATH_NAMES = {
-    "Not known: nothing comes off": "",
-    "A slab that may be ground": "slab",
-    "A screed that may be ground": "screed",
-    "Boards that may be planed": "boards",
-    "Sheathing that may be sanded": "sheathing",
-}
+# only what was looked at, and may be taken down
+MAY_COME_OFF = (
+    ("Not known: nothing comes off", ""),
+    ("A slab that may be ground", "slab"),
+    ("A screed that may be ground", "screed"),
+    ("Boards that may be planed", "boards"),
+    ("Sheathing that may be sanded", "sheathing"),
+)
+CONTROLS = (
+    finish("(no finish: say how it lies)", "What the surface has to be good enough for"),
+    Control("align", COMPARE["align"], size="way"),
+    Control("beneath", BENEATH["kind"], MAY_COME_OFF, help="Only what was looked at, and may be", size="way"),
+)
 KINDS = {".png": "image/png", ".pdf": "application/pdf", ".html": "text/html"}
 WORDS = {"pass": "YES", "fail": "NOT YET", "undecided": "NOT SURE", ASK: "ASK"}
 
@@ -88,7 +91,7 @@ class PresentPanel(Panel):
         self.files = w.VBox(
             [
                 row(*chosen, top=True),
-                row(self.finish, self.align, self.beneath, self.work_out),
+                row(*(self.controls[one.key] for one in CONTROLS), self.work_out),
                 row(self.picture_name, self.save_picture, self.page_name, self.save_page),
             ]
         )
@@ -111,10 +114,7 @@ class PresentPanel(Panel):
         self.views = toggles("What to show", "The surface on one of its days, or several", {"As found": FOUND}, ())
         self.views.add_class("fk-views")
         self.units = unit_switch(state.unit, guard(state.choose_unit))
-        self.finish = finish_list("Finish to come", "What the surface has to be good enough for")
-        self.align = drop_down(HEIGHTS_BY, "What both surveys have in common", WAY_NAMES.items(), "way")
-        tip = "Whether anything may be taken off: only what was looked at, and may be"
-        self.beneath = drop_down("What lies beneath", tip, BENEATH_NAMES.items(), "way")
+        self.controls = Controls(state, CONTROLS)
         tip = "The least work after which the finish can be laid; it may take a minute"
         self.work_out = button("Work out the plan", tip, guard(lambda _: state.work_out_plan()))
         tip = "A new file in this folder; written when you press the button"
@@ -128,13 +128,7 @@ class PresentPanel(Panel):
         self.save_page = button("Save the owner's page", tip, save)
         tip = "Which surveys are shown, for which finish, and the plan; hide them before you present"
         self.settings = w.ToggleButton(value=False, description="Files and settings", tooltip=tip)
-        for widget, act in (
-            (self.views, lambda key: state.set_trait("view", key or FOUND)),
-            (self.finish, lambda key: state.choose_finish(key or "")),
-            (self.align, lambda key: state.set_trait("align", key)),
-            (self.beneath, lambda key: state.set_trait("beneath", key)),
-        ):
-            self._bind(widget, act)
+        self._bind(self.views, lambda key: state.set_trait("view", key or FOUND))
         self.settings.observe(lambda _: self._fill(), "value")
 
     def _save(self, field: Any, write: Any) -> None:
@@ -146,8 +140,8 @@ class PresentPanel(Panel):
         views = state.views or (FOUND,)
         self.views.tooltips = [VIEW_TOOLTIPS[key] for key in views]
         offer(self.views, [(VIEW_NAMES[key], key) for key in views], state.view)
-        show_finishes(self.finish, state, NO_FINISH)
-        self.align.value, self.units.value, self.beneath.value = state.align, state.unit, state.beneath
+        self.controls.fill()
+        self.units.value = state.unit
         self.files.layout.display = "" if self.settings.value or not state.days else "none"
 
     def _show(self, _: Any = None) -> None:

@@ -6,9 +6,8 @@ its survey again. What is said is for whoever owns the room: no term of the trad
 
 from __future__ import annotations
 
-import math
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from html import escape
@@ -16,21 +15,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
-import shapely
-from numpy.typing import NDArray
 from traitlets import Any as AnyTrait
 from traitlets import Instance, Tuple, Unicode
 
-from flatness.arrays import Floats
 from flatness.charts.differences import is_blank
 from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.records import Job, SurveyFile
 from flatness.job.running import Results, run_job
+from flatness.job.schema import COMPARE
 from flatness.limits.kinds import Limit
-from flatness.limits.measuring import Subject
 from flatness.limits.verdict import assess
-from flatness.panels.compare import HEIGHTS_BY, WAY_NAMES
 from flatness.panels.compare_state import DaysState
 from flatness.panels.files import SurveyChoice, WorkChoice, new_file
 from flatness.panels.present_pictures import AFTER, FOUND, Day, Picture, beside, day_picture, days_of
@@ -38,14 +32,10 @@ from flatness.panels.state import NotReadyError
 from flatness.papers.files import write_ours
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import paragraphs, title_of
-from flatness.planning.patches import COLUMNS, quantities_of
-from flatness.planning.plan import ACTIONS, OUTSIDE, Plan, SavedPlan
-from flatness.planning.quantities import settings_for
-from flatness.planning.set_heights import PlanCheck, Work, on_likely
+from flatness.planning.plan import Plan, SavedPlan
+from flatness.planning.replay import plan_on
 from flatness.planning.substrate import Beneath
 from flatness.planning.ways import plan_ways
-from flatness.surface.lattice import Surface, bilinear
-from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.survey.readings import Survey
 from flatness.words.ways import ASK
 
@@ -71,132 +61,6 @@ def is_chosen(choice: SurveyChoice, file: SurveyFile | None) -> bool:
 JOB = "job"  # key of the limits that a job file names, beside the catalogue's finishes
 
 
-HEADINGS = 12
-AS_SAVED = "the change is as it was saved; what it leads to was worked out again from the survey"
-
-
-def plan_on(
-    saved: SavedPlan,
-    survey: Survey,
-    limits: Sequence[Limit],
-    *,
-    confidence: float = 0.95,
-    draws: int = 200,
-    seed: int = 0,
-) -> Plan:
-    """A saved plan on the survey that it was made from, held against limits.
-
-    Parameters
-    ----------
-    saved : as read from its file
-    survey : that it was made from
-    limits : what the surface has to meet
-    confidence, draws, seed : of the chances, as for :func:`~flatness.planning.planner.plan_corrections`
-
-    Raises
-    ------
-    ArgumentError : a plan of another survey
-    """
-    name = survey.title or survey.source
-    if (saved.surface, saved.title) != (survey.surface, name):
-        raise _of_another(f"{saved.title}, a {saved.surface}", f"{name}, a {survey.surface}")
-    subject = Subject.of(survey, list(limits), float(saved.x[1] - saved.x[0]), HEADINGS)
-    found = subject.surface
-    same = np.array_equal(found.x, saved.x) and np.array_equal(found.y, saved.y)
-    change = saved.change if same else bilinear(saved.x, saved.y, saved.change, found.x, found.y)
-    if np.isnan(change[found.inside]).mean() > 0.01 or not found.inside.any():
-        raise _of_another("its places do not cover what was read", "a plan over the whole of it")
-    change = np.where(found.inside, np.nan_to_num(change), np.nan)
-    likely = likely_surface(survey, found.spacing) if int(found.inside.sum()) <= MOST_PLACES else None
-    if likely is not None:
-        subject = on_likely(subject, likely)
-        found = subject.surface
-    actions = _actions(saved, found)
-    heights = np.where(np.nan_to_num(change) != 0, found.height + change, np.nan)
-    if saved.set_height is not None and same:
-        heights = np.where(found.inside, saved.set_height, np.nan)
-    work = Work(heights, error=saved.setting_error)
-    held = PlanCheck(subject, likely, draws if likely is not None else 0, seed, confidence)
-    takes = quantities_of(found, change, actions, settings_for(survey.surface))
-    return Plan(
-        survey=survey,
-        surface=found,
-        based_on="as-read" if likely is None else "likely",
-        strategy=saved.strategy,
-        limits=tuple(limits),
-        headings=HEADINGS,
-        change=change,
-        actions=actions,
-        patches=pd.DataFrame(list(_patches(saved, found, change)), columns=list(COLUMNS)),
-        after=held.table(limits, work, (), False),
-        cost=math.nan,
-        bound=math.nan,
-        flat_cost=math.nan,
-        quantities=takes,
-        way=saved.way,
-        plane=saved.plane,
-        set_height=work.height,
-        marks=saved.marks,
-        lines=saved.lines,
-        members=saved.members,
-        settings={"setting_error": saved.setting_error},
-        notes=(AS_SAVED,),
-    )
-
-
-def _of_another(value: str, expected: str) -> ArgumentError:
-    return ArgumentError(
-        "the plan is of another survey than the one that is shown",
-        value=value,
-        expected=expected,
-        remedy="choose the survey that it was made from, or save a plan of this one",
-    )
-
-
-def _within(outline: Any, surface: Surface) -> NDArray[np.bool_]:
-    gx, gy = np.meshgrid(surface.x, surface.y)
-    # nodes at the edge of the room stand on an outline; all others lie half a step from one
-    return np.asarray(shapely.contains_xy(outline.buffer(surface.spacing / 10), gx, gy), dtype=bool) & surface.inside
-
-
-def _actions(saved: SavedPlan, surface: Surface) -> NDArray[np.int8]:
-    """[ny, nx] what is to be done at each node, by the outlines of the patches."""
-    actions = np.where(surface.inside, ACTIONS.index("leave"), OUTSIDE).astype(np.int8)
-    for patch in saved.patches.itertuples():
-        if patch.action in ACTIONS:
-            actions[_within(patch.outline, surface)] = ACTIONS.index(str(patch.action))
-    return actions
-
-
-def _patches(saved: SavedPlan, surface: Surface, change: Floats) -> Iterator[tuple[Any, ...]]:
-    for patch in saved.patches.itertuples():
-        here = _within(patch.outline, surface)
-        if not here.any():
-            continue
-        outline: Any = patch.outline
-        deepest = np.unravel_index(int(np.argmax(np.where(here, np.abs(change), -1.0))), change.shape)
-        mean, inside = float(change[here].mean()), outline.representative_point()
-        (x0, y0, x1, y1), (j, i) = outline.bounds, deepest
-        yield (
-            patch.name,
-            patch.action,
-            outline.area,
-            float(change[deepest]),
-            mean,
-            abs(mean) * outline.area,
-            inside.x,
-            inside.y,
-            x0,
-            x1,
-            y0,
-            y1,
-            float(surface.x[i]),
-            float(surface.y[j]),
-            outline,
-            "",
-        )
-
-
 @contextmanager
 def in_own_words() -> Iterator[None]:
     """Whatever is said of ``align`` is said of the control that sets it."""
@@ -209,14 +73,15 @@ def in_own_words() -> Iterator[None]:
 def _of_the_control(problem: Problem) -> Problem:
     if problem.column != "align":
         return problem
-    names = {way: name for name, way in WAY_NAMES.items()}
+    align = COMPARE["align"]
+    names = {way: name for name, way in align.type.options}  # type: ignore[attr-defined]
     value = names.get(str(problem.value), problem.value)
     remedy = (
-        f"under Files and settings, set '{HEIGHTS_BY}' to '{names['none']}' where the instrument stood untouched, or "
+        f"under Files and settings, set '{align.label}' to '{names['none']}' where the instrument stood untouched, or "
         f"to '{names['offset']}' (off a string: '{names['tilt']}') where part of the surface did not change; or choose "
         "another file for after the work, or none"
     )
-    return replace(problem, column=HEIGHTS_BY, value=value, remedy=remedy)
+    return replace(problem, column=align.label, value=value, remedy=remedy)
 
 
 NOTHING_YET = "Open the files and settings, and choose the survey of the surface as it was found."

@@ -46,12 +46,14 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
     unit : ``in`` or ``mm``: the unit of every length that the panel shows and reads
     problems : what went wrong in the last step, as :class:`~flatness.errors.Problem`; empty where nothing did
     working : what is being computed, in words; empty where nothing is
+    mistakes : what is wrong in what is typed, which stays so until it is put right
     saved : the files written last, in panels that write files
     lock : held while anything of the state is read or changed: a notebook may call from several threads
     """
 
     unit = Enum(UNITS, "in")
     problems = Tuple()
+    mistakes = Tuple()
     working = Unicode("")
     saved = Tuple()
 
@@ -64,7 +66,10 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
     @property
     def wrong(self) -> tuple[Problem, ...]:
         """All that is wrong now."""
-        return tuple(self.problems)
+        return (*self.mistakes, *self.problems)
+
+    def check(self, trait: str, value: Any) -> None:
+        """Refuse what a person asks for where its parts go together badly, before it is kept."""
 
     def choose_unit(self, unit: str) -> None:
         """The unit that a person asked for: it stays when another survey is read."""

@@ -11,8 +11,8 @@ from traitlets import Bool, Int, Unicode
 
 from flatness.errors import FlatnessError
 from flatness.limits.kinds import Limit
-from flatness.panels.plan_search import Worker
 from flatness.panels.state import State
+from flatness.panels.worker import Worker
 from flatness.taking.book import BookInUseError
 from flatness.taking.deciding import Look
 from flatness.taking.session import Taking
