@@ -12,7 +12,6 @@ pytestmark = pytest.mark.usefixtures("coarse_lattice")
 MISTAKES = ("A5", "C17", "C23", "C28", "C44", "C45")  # sample_surveys/README.md
 WAIT = 60_000
 NAILED = "Oak, nailed down"  # kit/flatness/limits/published.toml, called
-FORMAL = "(wood floor on a wood subfloor, fasteners 1-1/2 in and longer)"
 MAP = '.fk-map:not([style*="none"])'  # the one in view
 # the gap under a line, from the readings on: SciPy's interpolation, and the kit's profile_gaps over the whole of it
 PYTHON_GAP = """
@@ -88,7 +87,7 @@ def test_a_file_with_mistakes_then_the_corrected_one_and_its_verdict(panel, page
     expect(problems).to_have_count(0, timeout=WAIT)
     expect(panel.locator(".fk-said.fk-fail, .fk-said.fk-undecided")).to_be_visible(timeout=WAIT)
 
-    panel.get_by_label("Finish", exact=True).select_option(label=f"{NAILED} {FORMAL}")
+    panel.get_by_label("Finish", exact=True).select_option(label=NAILED)
     survey = flatness.read_survey(tools.samples / "packing_room/hand_typed.csv")
     table = flatness.check(survey, "wood-nailed")
     verdicts = set(table.verdict)

@@ -153,7 +153,7 @@ def look_at_all(panel, page, tools, name, settings=WIDTHS):
         visible_pictures(panel, 1 if view == "As planned" else 3)
         faults += tools.looked_at(page, panel, f"{name}_{view.split()[-1].lower()}", WIDTHS)
     panel.get_by_role("button", name="Files and settings").click()
-    expect(panel.get_by_label("Finish to come")).to_be_visible()
+    expect(panel.get_by_label("Finish")).to_be_visible()
     faults += tools.looked_at(page, panel, f"{name}_settings", settings, ".fk-files")
     panel.get_by_role("button", name="Files and settings").click()
     return faults

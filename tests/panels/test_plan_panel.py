@@ -80,6 +80,7 @@ def panel(kept, monkeypatch):
     """The same panel with nothing asked for, whose planes are worked out only where a test asks for it."""
     state = kept.state
     state.search.wait()
+    kept.controls.wrong.clear()
     monkeypatch.setattr(state.search, "later", lambda seconds: None)
     for name, value in {
         "target": "level-at",
@@ -176,7 +177,7 @@ def test_what_a_plane_breaks_is_told_with_its_place(panel):
     ((term, at, off),) = state.draft.against
     assert (term, at) == ("sill", (x, y))
     assert off == pytest.approx(state.height - height)
-    assert "Sill at" in text_of(panel.verdict)
+    assert "Sill, " in text_of(panel.verdict)
 
 
 def test_a_fixed_spot_is_kept_as_found_or_raised(panel):
@@ -317,7 +318,7 @@ def test_a_click_reads_or_fixes_a_spot(panel):
     panel.buttons["fixed"].click()  # the last one, which is chosen
     assert len(panel.state.spots) == 1
     MouseEvent("motion_notify_event", panel.map.canvas, *panel.actions.ax.transData.transform((1500, 2500)))._process()
-    assert "along x" in text_of(panel.here)
+    assert "from the left wall" in text_of(panel.here)
     assert "after" in text_of(panel.here)
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from flatness.panels import room_panel
-from flatness.panels.room_state import surface_at
+from flatness.panels.room_state import place_on
 
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
 
@@ -31,27 +31,29 @@ def test_it_answers_first(panel):
 def test_a_click_on_a_wall_folded_out_opens_it(panel):
     """North of the plan lies the north wall: its foot 300 mm beyond it, its head farther out."""
     room = panel.state.room
-    assert surface_at(room, (2000.0, 12 * 304.8 + 1500)) == "north wall"
-    assert surface_at(room, (-1500.0, 1500.0)) == "west wall"
-    assert surface_at(room, (2000.0, 2000.0)) == "floor"
-    assert surface_at(room, (-200.0, 1500.0)) is None
+    assert place_on(room, (2000.0, 12 * 304.8 + 1500))[0] == "north wall"
+    assert place_on(room, (-1500.0, 1500.0))[0] == "west wall"
+    assert place_on(room, (2000.0, 2000.0))[0] == "floor"
+    assert place_on(room, (-200.0, 1500.0)) is None
     panel.state.open_at((2000.0, 12 * 304.8 + 1500))
-    assert (panel.state.view, panel.opened.value) == ("surface", "north wall")
+    assert (panel.state.view, panel.controls["opened"].value) == ("surface", "north wall")
     panel.views.value = "plan"
     assert panel.state.view == "plan"
 
 
 def test_other_ties_of_the_walls_cost_less(panel):
     square = panel.state.targets.cost
-    panel.walls.value = "free"
+    panel.controls["walls"].value = "free"
     assert panel.state.targets.cost < square
-    panel.walls.value = "square"
+    panel.controls["walls"].value = "square"
     assert panel.state.targets.cost == pytest.approx(square)
 
 
 def test_the_room_turns_and_shows_the_walls_whose_faces_are_seen(panel):
     panel.views.value = "turn"
-    panel.turn.value = 90.0  # seen from the north: the south wall faces the eye, the north wall turns its back
+    panel.controls[
+        "azimuth"
+    ].value = 90.0  # seen from the north: the south wall faces the eye, the north wall turns its back
     words = [text.get_text() for ax in panel.map.axes for text in ax.texts]
     assert "south wall" in words
     assert "north wall" not in words

@@ -89,7 +89,11 @@ TRIM: Keys = {
     "height": Field(ANY, "of its foot above the room's datum (so high that the gap is nowhere less)"),
 }
 TARGETS: Keys = {
-    "walls": Field(values.Choice(*WALLS), "all square, parallel in pairs, or each as it is (square)"),
+    "walls": Field(
+        values.Choice(*WALLS, names=("All square", "Parallel in pairs", "Each as it is")),
+        "all square, parallel in pairs, or each as it is (square)",
+        label="Walls",
+    ),
     "plumb": Field(schema.FLAG, "whether walls are brought to plumb (true)"),
     "level": Field(schema.FLAG, "whether floors and ceilings are brought to level (true)"),
     "setting_error": Field(UPWARD, "of setting a plane out, one standard deviation (1/32 in)"),

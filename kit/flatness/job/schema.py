@@ -335,7 +335,7 @@ ABOUT: Keys = {
     "title": Field(TEXT, "what the job is called"),
     "unit": Field(values.Unit(), "of lengths that carry none"),
     "show": Field(values.Choice("in", "mm"), "unit to show; the survey's own where not given"),
-    "limits": Field(KEPT, "a limit or a finish by name, as 'flatness limits' lists them", label="Finish to come"),
+    "limits": Field(KEPT, "a limit or a finish by name, as 'flatness limits' lists them", label="Finish"),
     "confidence": Field(values.Number(0.5, 1, below=True), "of the verdicts (0.95)", label="Confidence"),
     "draws": Field(values.Number(0, 100_000, whole=True), "surfaces drawn that the readings allow (200); 0: as read"),
     "seed": Field(values.Number(0, 2**32 - 1, whole=True), "of the draws (0)"),

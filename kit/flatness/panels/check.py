@@ -68,7 +68,8 @@ def judged_sentence(one: Judged, assessment: Assessment, unit: str) -> str:
     bar = one.limit.kind == "straightedge" and one.limit.length is not None
     said = f"{'about ' * (one.verdict == UNDECIDED)}{value}{f' under {far(one.limit.length, unit)}' if bar else ''}"  # type: ignore[arg-type]
     if one.verdict == FAIL and one.finding.measured.at is not None:
-        said += f", {at_place(one.finding.measured.at, unit, assessment.subject.survey)}"
+        survey = assessment.subject.survey
+        said += f", {'' if survey.walls else 'at '}{at_place(one.finding.measured.at, unit, survey)}"
     return spelled(f"{said}{where_alone(one, assessment, unit)}.")
 
 
@@ -136,7 +137,8 @@ def _found(one: Judged, unit: str) -> Iterator[str]:
             spread = f"{number(one, low, unit)} to {number(one, high, unit)} in 95 of 100 cases"
             yield f"likely {number(one, middle, unit)}, {spread}"
             yield f"chance within {percent(one.chance)}; between the stations: {one.between}"
-    yield f"Source: {source}{f' ({one.limit.seen})' if one.limit.source else ''}"
+    purpose = f"for {one.limit.purpose}; " if one.limit.purpose else ""
+    yield f"{purpose}source: {source}{f' ({one.limit.seen})' if one.limit.source else ''}"
 
 
 def worth_knowing(state: CheckState) -> str:

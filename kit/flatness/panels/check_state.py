@@ -39,20 +39,19 @@ BY_HAND = "reference"  # limits that no survey of a surface can be held against
 def finishes(surface: str) -> dict[str, str]:
     """What each finish for a ``floor``, ``ceiling`` or ``wall`` is called, by its key in the catalogue.
 
-    What people on site say comes first, and the standard's own words behind it. Finishes whose limits are all checked
-    by hand are left out.
+    As people on site say; in the standard's own words where nobody says it otherwise. Finishes whose limits are all
+    checked by hand are left out.
 
     Examples
     --------
     >>> finishes("floor")["laminate"]
-    'Floating floor, click floor (laminate floor, or as the flooring maker says)'
+    'Laminate'
     """
     named: dict[str, str] = {}
     for finish, group in groupby(published(), key=lambda limit: limit.finish):
         limits = [one for one in group if surface in one.surfaces and one.kind != BY_HAND]
         if limits:
-            formal, said = in_common([one.purpose for one in limits]), limits[0].everyday
-            text = f"{said} ({formal})" if said else formal
+            text = limits[0].everyday or in_common([one.purpose for one in limits])
             named[finish] = text[:1].upper() + text[1:]
     return named
 

@@ -8,8 +8,6 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Any
 
-import numpy as np
-
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison, extremes
 from flatness.job.schema import COMPARE, Field
@@ -27,26 +25,10 @@ from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw
 from flatness.panels.places import at_place, station_at
 from flatness.panels.strip import Said, gauge_of
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import amounts_table
-from flatness.words.datum import SIDES, fine, signed
+from flatness.words.comparisons import amounts_table, where_shown
+from flatness.words.datum import fine, greatest, off_words, signed
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import number, percent, small, spelled
-
-
-def changed_sentence(found: Comparison, unit: str) -> str:
-    """How much of the surface shows change, and from what size on a difference is one."""
-    least = fine(float(np.nanmedian(found.detection)), unit)
-    if not found.changed.any():
-        return (
-            f"No change is shown anywhere: all differences are within the limit of detection, about {least} at "
-            f"{100 * found.confidence:g} %. That does not mean that there was none."
-        )
-    parts = [f"Change is shown on {percent(found.share_changed)} of the area"]
-    parts += list(_extremes(found, unit))
-    return (
-        f"{', '.join(parts)}. A difference counts as change beyond the limit of detection, about {least} at "
-        f"{100 * found.confidence:g} %; elsewhere no change is shown, which does not mean that there was none."
-    )
 
 
 def _extremes(found: Comparison, unit: str) -> Iterator[str]:
@@ -165,9 +147,7 @@ def _place_done(row: dict[Any, Any], survey: Survey, unit: str) -> tuple[str, st
     word = {WITHIN: "accepted", UNPLANNED: "changed, and nothing was planned there"}.get(row["status"], row["status"])
     if not math.isfinite(row["off_mm"]):
         return f"{name}{word}", ""
-    off = f"{signed(abs(row['off_mm']), unit).lstrip('+')} {SIDES[survey.surface][row['off_mm'] < 0]} at most"
-    at = at_place((row["worst_x_mm"], row["worst_y_mm"]), unit, survey, brief=True)
-    return f"{name}{word}", spelled(f"{off}, {at}")
+    return f"{name}{word}", spelled(off_words(row, survey.surface, unit, survey))
 
 
 def how_much(found: Comparison, unit: str) -> str:
@@ -288,7 +268,7 @@ class ComparePanel(Instrument):
             widget.value = ""
         if found is not None:
             self.done.value, self.verdicts.value = places_done(found, unit), verdicts_table(found, unit)
-            self.changed.value = escape(spelled(changed_sentence(found, unit)))
+            self.changed.value = escape(spelled(" ".join([where_shown(found, unit), *greatest(found, unit)])))
             self.aligned.value = escape(alignment_sentence(found, unit))
             self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_html(found.notes, unit)}"
 

@@ -325,7 +325,7 @@ def about(read: Survey | Job | SavedPlan | None, unit: str) -> str:
         patches = len(read.patches)
         return escape(f"A plan of {read.title}: {patches} patch{'' if patches == 1 else 'es'}.")
     days = "survey before" if read.after is None else "surveys before and after"
-    asked = ", ".join(limit.name for limit in read.limits) or "no limits"
+    asked = ", ".join(dict.fromkeys(limit.everyday or limit.name for limit in read.limits)) or "no limits"
     return escape(f"{read.title}: {days}, {asked}, {'a plan' if read.plan else 'no plan'}.")
 
 

@@ -28,6 +28,7 @@ from flatness.charts.axes import (
     dress_map,
     map_axes,
     rings,
+    set_length_ticks,
     set_place_ticks,
     text_width,
     wrap,
@@ -37,7 +38,7 @@ from flatness.charts.differences import difference_map, surface_of
 from flatness.charts.gaps import BarMarks, gap_map, lay_bar
 from flatness.charts.heights import surface_map
 from flatness.charts.profile import profile_chart
-from flatness.charts.scales import deviation_scale, place_step, printed_limit, step_note
+from flatness.charts.scales import deviation_scale, height_step, place_step, printed_limit, step_note
 from flatness.comparison.against_plan import OVER, SHORT, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import FlatnessError, MeasureError
@@ -296,7 +297,7 @@ def draw_profile(figure: Figure, state: CheckState) -> None:
         say(figure, "No gap: here the straightedge touches all along, or rides on one hump.")
         return
     wide, high = figure.get_size_inches()
-    ax = figure.add_axes((0.7 / wide, 0.5 / high, (wide - 0.75) / wide, (high - 0.55) / high))
+    ax = figure.add_axes((0.84 / wide, 0.5 / high, (wide - 0.92) / wide, (high - 0.55) / high))
     name = printed_place(bar.length if bar.by_hand else state.bar_length, state.unit)
     kind = "surface" if state.survey is None else state.survey.surface
     chart = profile_chart(
@@ -310,6 +311,12 @@ def draw_profile(figure: Figure, state: CheckState) -> None:
         ax=ax,
     )
     lift_heading(ax)
+    (left, right), (low, top) = ax.get_xlim(), ax.get_ylim()
+    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, state.unit, 7), state.unit)
+    set_length_ticks(ax.yaxis, (low, top), height_step(top - low, state.unit, 6), state.unit)
+    for text in chart.texts:  # what stands at the edge of so small a chart would be cut
+        over = 72 / figure.dpi * (text.get_window_extent().x1 - figure.bbox.x1 + 4)
+        text.set_position((text.get_position()[0] - max(0.0, over), text.get_position()[1]))
     if bar.by_hand:
         chart.bar.set_x(min(_along(bar, end) for end in (bar.start, bar.end)))  # not centred, but where it was laid
 

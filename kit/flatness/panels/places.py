@@ -26,20 +26,13 @@ def far(mm: float, unit: str) -> str:
 
 
 def at_place(xy: Place, unit: str, survey: Survey | None = None, *, brief: bool = False) -> str:
-    """A place [mm] by tape: from the walls that the survey knows, or along and up a wall.
-
-    Without a door it is taken that people walk in at the foot of the map.
+    """A place [mm] as a tape finds it, as papers say it: from the walls that the survey knows, else along its sides.
 
     >>> at_place((1828.8, 2743.2), "in")
-    '6 ft from the left wall, 9 ft from the door wall'
+    '6 ft along x, 9 ft along y'
     """
-    if survey is not None and survey.walls:
-        text = spelled(place(xy, unit, survey))
-        return text.replace("the left wall", "left").replace(" the ", " ") if brief else text
-    x, y = (far(float(value), unit) for value in xy)
-    if survey is not None and survey.surface == "wall":
-        return f"{x} from the left end, {y} up"
-    return f"{x} from left, {y} from door wall" if brief else f"{x} from the left wall, {y} from the door wall"
+    text = spelled(place(xy, unit, survey))
+    return text.replace("the left wall", "left").replace(" the ", " ") if brief else text
 
 
 def told_at(state: CheckState, xy: Place) -> str:

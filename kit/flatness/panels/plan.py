@@ -237,8 +237,6 @@ GROUPS: dict[str, tuple[Control, ...]] = {
         Control("under.kind", BENEATH["kind"], none="Not known"),
         Control("under.may_be_planed", BENEATH["may_be_planed"], when="known"),
         Control("members.kind", LAYOUT["kind"], none="(none given)", help="What frames it: it gives the schedule"),
-        Control("cut", DEPTHS["cut"]),
-        Control("deepest_fill", BEYOND_FILL),
         Control("target", TARGET, _targets, when="patches", size="way"),
     ),
     SLIDE: (Control("below", BELOW, lambda state: _steps(state.reach, state.unit), when="slider", size="steps"),),
@@ -253,7 +251,9 @@ GROUPS: dict[str, tuple[Control, ...]] = {
         Control("benchmarks", OF_BENCHMARKS, _benchmarks, when="benchmarks", size="several"),
         Control("off_benchmarks", ABOVE_BENCHMARKS, when="benchmarks"),
     ),
-    "What it costs": (
+    "How much, and what it costs": (
+        Control("cut", DEPTHS["cut"]),
+        Control("deepest_fill", BEYOND_FILL),
         Control("off_times", RATES["off"], TIMES_OFF, size="steps"),
         Control("price", PRICE, measure="price"),
         Control("fill", DEPTHS["fill"]),
@@ -489,7 +489,7 @@ class PlanPanel(Instrument):
             return
         drafts = isinstance(shown, Draft) and isinstance(next(iter(self._listed), None), Draft)
         same, self._listed = drafts and listed[1:] == self._listed[1:], listed
-        self.quantities.value = "" if shown is None else quantity_rows(shown.quantities, unit)
+        self.quantities.value = "" if shown is None else quantity_rows(shown.quantities, unit, shown.survey)
         self.key.value = "" if shown is None else key_html(shown.actions, bool(state.spots))
         if same:  # a slider moves: of a draft no more is known
             return

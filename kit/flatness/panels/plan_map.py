@@ -197,7 +197,9 @@ class LiveActions:
         ny, nx = shown.change.shape
         while (ny // strides[1] + 1) * (nx // strides[0] + 1) > MOST_NUMBERS:
             strides[int(strides[0] * widest > strides[1] * 2 * SIZE)] += 1
-        return [(j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in range(strides[0] // 2, nx, strides[0])]
+        inset = strides[0] // 2  # so that no number at either end hangs over the edge
+        columns = range(inset, max(nx - inset, inset + 1), strides[0])
+        return [(j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in columns]
 
     def show(
         self,

@@ -271,7 +271,7 @@ class PlanState(AgreedState):
         if least and not limits and self.level_within is None and self.way_asked not in ("members", "overlay"):
             raise ArgumentError(
                 "nothing that the least work can be planned for",
-                column="Finish to come",
+                column="Finish",
                 value="none",
                 expected="a finish, or a limit that was agreed",
                 remedy="choose the finish, agree a straightedge limit, or take a plane or another way",

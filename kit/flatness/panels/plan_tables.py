@@ -17,17 +17,18 @@ from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.instrument import places_list
-from flatness.panels.places import OFF, POINT_HERE, station_at
+from flatness.panels.places import OFF, POINT_HERE, at_place, station_at
 from flatness.panels.strip import Gauge, Said
 from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, WAYS, Plan
 from flatness.planning.quantities import DENSITY_OF, Quantities
 from flatness.planning.volumes import node_areas
 from flatness.planning.ways import Ways
+from flatness.survey.readings import Survey
 from flatness.words.done import area, before_and_after, depth, limit_of, load, mass, setting, volume
 from flatness.words.phrases import say, sentence
 from flatness.words.plans import members_text, patch_rows
-from flatness.words.printed import length, percent, place, position, spelled
+from flatness.words.printed import length, percent, position, spelled
 from flatness.words.ways import ASK, OF_100, USUAL, answer, closed_ways, noun, ways_table
 
 Shown = Plan | Draft
@@ -171,10 +172,11 @@ def broken_terms(draft: Draft, unit: str) -> Iterator[str]:
     for term, at, over in draft.against:
         if term.startswith("deepest "):
             what = "come off" if term.endswith("cut") else "be added"
-            yield f"At {place(at, unit)} {depth(abs(over), unit)[1:]} more would {what} than you allow."
+            yield f"{at_place(at, unit, draft.survey)}: {depth(abs(over), unit)[1:]} more would {what} than you allow."
         else:
             way = "high" if over > 0 else "low"
-            yield f"{term[:1].upper()}{term[1:]} at {place(at, unit)} would lie {depth(abs(over), unit)[1:]} too {way}."
+            off = f"{depth(abs(over), unit)[1:]} too {way}"
+            yield f"{term[:1].upper()}{term[1:]}, {at_place(at, unit, draft.survey)}, would lie {off}."
 
 
 def after_rows(plan: Plan, unit: str) -> str:
@@ -184,7 +186,7 @@ def after_rows(plan: Plan, unit: str) -> str:
     rows = []
     for row in plan.after.to_dict("records"):
         limit = limit_of(plan, row["limit"])
-        purpose = limit.purpose if limit is not None else ""
+        purpose = "" if limit is None else limit.everyday or limit.purpose
         name = f"{purpose} ({row['limit']})" if purpose else str(row["limit"])
         sought = plan.strategy == "least-work" and plan.way in ("patches", "some-members")
         asked = "<br>measured, not planned for" if sought and not row["planned_for"] else ""
@@ -206,7 +208,7 @@ def patches_list(plan: Plan, unit: str) -> str:
     return f"<h3>Patches, in the order of work</h3>{places_list(told, named=True)}" if told else ""
 
 
-def quantity_rows(found: Quantities, unit: str) -> str:
+def quantity_rows(found: Quantities, unit: str, survey: Survey) -> str:
     """What it takes, with where each number that is not measured comes from, as an HTML table."""
     told: list[tuple[str, str, str]] = []
     if found.fill_volume > 0:
@@ -214,7 +216,7 @@ def quantity_rows(found: Quantities, unit: str) -> str:
         told.append(("Bags of fill", str(found.bags), _source(found, "bag_yield", unit)))
         told.append(("Weight of the fill", mass(found.fill_mass, unit), _source(found, "fill_density", unit)))
     if found.load_at is not None and found.greatest_load > 0:
-        where = f"where the fill is deepest, {place(found.load_at, unit)}"
+        where = f"where the fill is deepest, {at_place(found.load_at, unit, survey)}"
         told.append(("Greatest added load", load(found.greatest_load, unit), where))
     if found.cut_volume > 0:
         told.append(("Planing", f"{volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}", "measured"))
@@ -283,7 +285,7 @@ def told_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
     surface = shown.surface
     i, j = (round((at - axis[0]) / surface.spacing) for at, axis in zip(xy, (surface.x, surface.y), strict=True))
     ny, nx = surface.height.shape
-    here = place(xy, unit)
+    here = at_place(xy, unit, shown.survey)
     if not (0 <= i < nx and 0 <= j < ny) or math.isnan(shown.change[j, i]):
         return f"{here}: {OFF}"
     action = ACTIONS[int(shown.actions[j, i])]

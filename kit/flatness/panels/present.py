@@ -29,7 +29,7 @@ from flatness.panels.controls import (
 )
 from flatness.panels.fields import Control, Controls, finish
 from flatness.panels.files import JOB_ENDING, FileChooser, SurveyChooser, next_free
-from flatness.panels.present_pictures import AFTER, DAY_NAMES, FOUND, PLANNED, Picture
+from flatness.panels.present_pictures import AFTER, DAY_NAMES, FOUND, PLANNED
 from flatness.panels.present_state import BESIDE, NUMBERS, PresentState, colours_say, sentences_html
 from flatness.panels.strip import Said, strip_html
 from flatness.planning.plan import Plan
@@ -153,7 +153,7 @@ class PresentPanel(Panel):
         paged = state.view == NUMBERS
         self.said.value = sentences_html(state.said()) if paged else ""
         self.colours.value = escape(colours_say(state.days)) if state.days and not paged else ""
-        pictures = "".join(_image(one) for one in state.in_view())
+        pictures = "".join(_image(one.png, f'width="{one.size[0]}" height="{one.size[1]}"') for one in state.in_view())
         days = _days(state) if len(state.days) > 1 and state.view not in (BESIDE, NUMBERS) else ""
         figure = f'<figure role="region" aria-label="Map">{pictures}</figure>'
         self.stage.value = f'<div class="fk-stage">{figure}{days}</div>' if pictures else ""
@@ -162,10 +162,9 @@ class PresentPanel(Panel):
         self.saved.value = "".join(_link(path) for path in self.state.saved)
 
 
-def _image(picture: Picture) -> str:
-    data = base64.b64encode(picture.png).decode("ascii")
-    across, down = picture.size
-    return f'<img alt="" width="{across}" height="{down}" src="data:image/png;base64,{data}" style="width:auto">'
+def _image(png: bytes, size: str = "") -> str:
+    data = base64.b64encode(png).decode("ascii")
+    return f'<img alt="" {size} src="data:image/png;base64,{data}" style="width:auto">'
 
 
 def _days(state: PresentState) -> str:
@@ -175,7 +174,8 @@ def _days(state: PresentState) -> str:
         pick = f"this.closest('.fk-panel').querySelectorAll('.fk-views button')[{k}].click()"
         told.append(
             f'<button aria-pressed="{str(day.key == state.view).lower()}" title="Show it large" '
-            f'aria-label="{escape(day.name)}, large" onclick="{pick}">{_image(state.picture_of(day.key))}</button>'
+            f'aria-label="{escape(day.name)}, large" onclick="{pick}">{_image(state.picture_of(day.key).map)}'
+            f"{escape(day.name)}</button>"
         )
     return f'<div class="fk-days">{"".join(told)}</div>'
 

@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import INK, PALE, SMALL, SOFTWARE, Extent, FreeSpace, colour_bar, dress_map, set_place_ticks
+from flatness.charts.axes import INK, PALE, SMALL, SOFTWARE, Extent, FreeSpace, colour_bar
 from flatness.charts.differences import drawn_off, one_datum
 from flatness.charts.map_base import bounds_of, with_margin
-from flatness.charts.scales import Scale, deviation_scale, place_step
+from flatness.charts.scales import Scale, deviation_scale
 from flatness.comparison.comparing import Comparison
 from flatness.limits.verdict import Assessment
 from flatness.papers.figures import ENDS
@@ -119,17 +119,16 @@ def one_scale(days: tuple[Day, ...], unit: str) -> Scale:
     return deviation_scale(max(float(np.nanmax(np.abs(day.surface.height))) for day in days), unit)
 
 
-def one_frame(days: tuple[Day, ...]) -> tuple[Extent, Extent]:
-    """What all days span [mm], and what each picture of them shows: the same, so that they lie on each other."""
+def one_frame(days: tuple[Day, ...]) -> Extent:
+    """What each picture of the days shows [mm]: the same of all, so that they lie on each other."""
     boxes = np.array([bounds_of(day.surface, day.survey) for day in days])
     (x0, y0), (x1, y1) = boxes[:, [0, 2]].min(axis=0), boxes[:, [1, 3]].max(axis=0)
-    bounds = float(x0), float(x1), float(y0), float(y1)
-    return bounds, with_margin(bounds)
+    return with_margin((float(x0), float(x1), float(y0), float(y1)))
 
 
-AREA, WIDEST, TALLEST, LEAST = 22.0, 7.5, 5.6, 3.7  # of a map [in2, in]: a small sheet, so that its letters show large
-LEFT, RIGHT, HEAD, FOOT, BAR, BAR_FOOT, CAPTION = 0.72, 0.28, 0.42, 0.68, 0.17, 0.5, 0.24  # around it [in]
-DOTS = 200  # per inch
+AREA, WIDEST, TALLEST, LEAST = 10.5, 5.2, 2.7, 3.7  # of a map [in2, in]: a small sheet, so that its letters show large
+LEFT, RIGHT, HEAD, FOOT, BAR, BAR_FOOT, CAPTION = 0.3, 0.28, 0.42, 0.16, 0.17, 0.5, 0.24  # around it [in]
+DOTS = 300  # per inch
 NAME = 12.0  # [points]
 
 Pixels = NDArray[np.uint8]
@@ -151,6 +150,12 @@ class Picture:
     map_box: tuple[int, int, int, int]
 
     @property
+    def map(self) -> bytes:
+        """The map alone, as a PNG file."""
+        left, right, top, bottom = self.map_box
+        return _png(self.pixels[top:bottom, left:right])
+
+    @property
     def pixels(self) -> Pixels:
         """[down, across, 4], red, green, blue and opacity."""
         return np.asarray(np.round(imread(io.BytesIO(self.png), format="png") * 255), dtype=np.uint8)
@@ -166,9 +171,9 @@ def day_picture(days: tuple[Day, ...], day: Day, unit: str, caption: str = "") -
     unit : ``in`` or ``mm``
     caption : a line beneath
     """
-    scale, (bounds, extent) = one_scale(days, unit), one_frame(days)
+    scale, extent = one_scale(days, unit), one_frame(days)
     figure, ax, cax = _sheet(extent)
-    _draw(ax, day, scale, bounds, unit)
+    _draw(ax, day, scale)
     colour_bar(cax, scale, "horizontal", ENDS[day.survey.surface], signed=True)
     ax.annotate(
         day.full_name,
@@ -207,18 +212,13 @@ def _sheet(extent: Extent) -> tuple[Figure, Axes, Axes]:
     return figure, ax, cax
 
 
-def _draw(ax: Axes, day: Day, scale: Scale, bounds: Extent, unit: str) -> None:
+def _draw(ax: Axes, day: Day, scale: Scale) -> None:
+    """The room as its owner knows it: walls, doors, windows, and no scales of places."""
     grid = maps.fine(day.surface, day.surface.height)
     maps.draw_image(ax, grid, scale, day.survey)
     # in grey a high place and a low one are told apart by their lines
     maps.draw_contours(ax, maps.contour_lines(grid, scale.edges[scale.edges != 0]), None)
-    dress_map(ax, bounds, day.survey.surface, unit, day.survey)
-    box, inch = ax.get_window_extent(), 1 / DOTS
-    share = (bounds[1] - bounds[0]) / (ax.get_xlim()[1] - ax.get_xlim()[0])
-    on_sheet = box.width * inch * share, box.height * inch
-    for axis, limits, room in ((ax.xaxis, bounds[:2], on_sheet[0] / 0.55), (ax.yaxis, bounds[2:], on_sheet[1] / 0.4)):
-        step = place_step(limits[1] - limits[0], unit, most=max(1, min(8, int(room))))
-        set_place_ticks(axis, limits, step, unit)
+    ax.set_axis_off()
     maps.draw_outline(ax, day.survey, FreeSpace(ax))
 
 

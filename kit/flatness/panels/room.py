@@ -2,126 +2,117 @@
 
 from __future__ import annotations
 
+import math
 import os
-from collections.abc import Mapping
 from html import escape
 from typing import Any
 
 from flatness.charts.heights import surface_map
+from flatness.charts.map_base import bounds_of
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view
-from flatness.panels.canvas import Pointer, draw_now, live_figure
-from flatness.panels.controls import Panel, column, drop_down, offer, panel_box, put, row, toggles, words
-from flatness.panels.room_state import RoomState, finite
-from flatness.panels.strip import Said, strip_html
+from flatness.job.room_schema import TARGETS
+from flatness.job.schema import KEPT, Field
+from flatness.measures.lines import Place
+from flatness.panels.controls import row, words
+from flatness.panels.fields import Control, Controls
+from flatness.panels.instrument import Instrument
+from flatness.panels.maps import ShownMap, clear_ends, lift_heading, map_box, roomy_ticks, say
+from flatness.panels.room_state import RoomState, finite, place_on
+from flatness.panels.strip import Said
 from flatness.room.checks import MEASURED
-from flatness.words.phrases import say
-from flatness.words.printed import percent
+from flatness.words import phrases
+from flatness.words.printed import depth, percent
 from flatness.words.rooms import TITLES, answer, moves_most, target_sentences, told
 
 EXAMPLE = "../sample_surveys/gallery/room.toml"
 WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no limit"}
-WALL_NAMES = {"All square": "square", "Parallel in pairs": "parallel", "Each as it is": "free"}
 VIEW_NAMES = {"Plan, walls folded out": "plan", "Surface": "surface", "Turn": "turn"}
 TOOLTIPS = ("The room in plan; click a surface to open it", "The surface that is opened", "The room in space")
+LETTERS_PT = 9.0  # 12 px, the least that is read on a screen
+OPENED = Field(KEPT, "the surface to open", label="Surface")
+SEEN_FROM = Field(KEPT, "in degrees from x", label="Seen from")
+TURNS = [(f"{angle}°", float(angle)) for angle in range(-180, 181, 15)]
+CONTROLS = (
+    Control("opened", OPENED, lambda state: [(name, name) for name in state.names], take="open"),
+    Control("walls", TARGETS["walls"], take="choose"),
+    Control("azimuth", SEEN_FROM, TURNS, when="turn"),
+)
 
 
-class RoomPanel(Panel):
+class RoomPanel(Instrument):
     """The panel; see :func:`room_panel`.
 
     Attributes
     ----------
-    map : the live figure
-    verdict, checks, text : the answer, the table of checks, and the targets in words
+    checks, text : the table of checks, and the targets in words
     """
 
     state: RoomState
 
     def __init__(self, state: RoomState) -> None:
         self.state = state
-        self.map = live_figure((8.0, 7.4), "map")
-        super().__init__(self.map)
-        guard = state.guard
-        self.views = toggles("Map", "What the map shows", VIEW_NAMES, TOOLTIPS)
-        self.views.observe(guard(lambda change: state.set_trait("view", change["new"])), "value")
-        self.opened = drop_down("Surface", "The surface to open")
-        self.opened.observe(guard(lambda change: self._open(change["new"])), "value")
-        self.walls = drop_down("Walls", "How walls are tied on the plan", list(WALL_NAMES.items()))
-        self.walls.observe(guard(lambda change: state.choose(change["new"])), "value")
-        steps = [(f"{angle}°", float(angle)) for angle in range(-180, 181, 15)]
-        self.turn = drop_down("Seen from", "From which side the room is seen, in degrees from x", steps)
-        put(self.turn, state.azimuth)
-        self.turn.observe(guard(lambda change: state.set_trait("azimuth", change["new"])), "value")
-        self.verdict, self.checks, self.text = words("", "fk-verdict"), words("", "fk-room-checks"), words()
-        self.text.add_class("fk-room-text")
-        self.caption = words("", "fk-quiet")
-        self.pointer = Pointer(
-            self.map, self._listened, hover=lambda _: None, begin=guard(lambda place: state.open_at(place))
-        )
-        self.box = panel_box(
-            self.verdict,
-            row(self.views, self.opened, self.walls, self.turn),
-            self.working,
-            self.problems,
-            self.map.canvas,
-            self.caption,
-            row(column(self.text), column(self.checks), top=True),
-            look="room-panel",
-        )
-        self._tell()
-        state.observe(guard(self._changed, clears=False))
-        self._refresh()
+        super().__init__(VIEW_NAMES, TOOLTIPS, begin=self._clicked)
+        self.controls = Controls(state, CONTROLS, {"turn": lambda state: state.view == "turn"})
+        self.checks, self.text = words("", "fk-room-checks"), words("", "fk-room-text")
+        chosen = row(*(self.controls[one.key] for one in CONTROLS), self.units)
+        self._arrange([chosen], [], {"Where it goes": (self.text,), "Checks": (self.checks,)})
 
-    def _open(self, name: str) -> None:
-        if name and name != self.state.opened:
-            self.state.opened = name
-            self.state.view = "surface"
+    def _clicked(self, place: Place) -> None:
+        if self.state.view == "plan":
+            self.state.open_at(place)
 
-    def _listened(self) -> list[Any]:
-        return self.map.axes[:1] if self.state.view == "plan" else []
+    def _key(self) -> tuple[Any, ...]:
+        state = self.state
+        return state.room, state.targets, state.opened, state.azimuth, state.unit
 
-    def _changed(self, change: Mapping[str, Any]) -> None:
-        if change["name"] not in ("working", "problems", "saved", "clash", "file") and not self.state.working:
-            self._refresh()
-
-    def _show_working(self, _: Any = None) -> None:
-        super()._show_working()
-        if not self.state.working:
-            self.state.guard(self._refresh, clears=False)()
-
-    def _refresh(self) -> None:
-        state, room = self.state, self.state.room
-        put(self.views, state.view)
-        put(self.walls, state.walls)
-        names = [("none", "")] if room is None else [(name, name) for name in room.surfaces]
-        offer(self.opened, names, state.opened)
-        self.turn.layout.display = "" if state.view == "turn" else "none"
-        self.verdict.value = strip_html(self.said(), state.unit)
-        self.checks.value = "" if room is None else checks_html(state)
+    def _fill(self) -> None:
+        state = self.state
+        self.checks.value = "" if state.room is None else checks_html(state)
         self.text.value = _targets_html(state)
-        self.caption.value = escape(caption(state))
-        self._show_problems()
-        self._draw()
 
     def said(self) -> Said:
-        """What the strip says."""
         room = self.state.room
         if room is None:
             return Said(first="No room was read.", second="Name a room file; sample_surveys/gallery/room.toml is one.")
         second = self.state.clash if self.state.targets is None else moves_most(self.state.targets)
         return Said(room.verdict, WORDS[room.verdict], answer(room).partition(": ")[2], second)
 
-    def _draw(self) -> None:
+    def _paint(self, figure: Any) -> ShownMap:
         state, room = self.state, self.state.room
-        self.map.clear()
-        if room is not None and state.view == "plan":
-            room_plan(self.map.add_axes((0.01, 0.01, 0.98, 0.98)), room, state.targets)
-        elif room is not None and state.view == "surface":
-            drawn = room.drawn[state.opened]
-            surface_map(drawn.surface, survey=None, unit=state.unit, ax=self.map.add_subplot())
-        elif room is not None:
-            room_view(self.map, room, state.targets, azimuth=state.azimuth)
-        draw_now(self.map)
+        if room is None:
+            say(figure, "No room yet: name a room file.")
+            return ShownMap()
+        if state.view == "surface":
+            surface, ax = room.drawn[state.opened].surface, figure.add_axes(map_box(figure))
+            chart = surface_map(surface, survey=None, unit=state.unit, ax=ax)
+            clear_ends(chart.colour_bar)
+            roomy_ticks(ax, bounds_of(surface, None), state.unit)
+            return ShownMap(ax, caption=lift_heading(ax))
+        if state.view == "turn":
+            room_view(figure, room, state.targets, azimuth=state.azimuth)
+            return ShownMap(figure.axes[0], caption="Deviations are drawn larger than they are.")
+        ax = figure.add_axes((0.01, 0.01, 0.98, 0.98))
+        for text in room_plan(ax, room, state.targets, numbers=False).texts:
+            text.set_fontsize(LETTERS_PT)  # type: ignore[attr-defined]
+        return ShownMap(ax, caption=caption(state))
+
+    def _at(self, xy: Place) -> str:
+        """What is to be done at a place of the plan, or what is seen."""
+        state = self.state
+        found = None if state.room is None or state.view != "plan" else place_on(state.room, xy)
+        if found is None:
+            return caption(state)
+        name, at = found
+        assert state.room is not None
+        surface = state.room.drawn[name].surface
+        i, j = (round((p - a[0]) / surface.spacing) for p, a in zip(at, (surface.x, surface.y), strict=True))
+        inside = 0 <= i < len(surface.x) and 0 <= j < len(surface.y)
+        change = float(state.targets.targets[name].change[j, i]) if state.targets is not None and inside else math.nan
+        if not math.isfinite(change):
+            return name
+        does = "add" if change > 0 else "take off"
+        return f"{name}: {does} {depth(change, state.unit)[1:]} here. Click to open it."
 
 
 def caption(state: RoomState) -> str:
@@ -131,8 +122,7 @@ def caption(state: RoomState) -> str:
     shown = "L and R are left and right as seen from the room. Click a surface to open it."
     if state.targets is None:
         return f"Blue is shy of the surface's own best plane, orange proud. {shown}"
-    unit = "inches" if state.room.show == "in" else "mm"
-    return f"At each stud: what to add at the bottom, middle and top, in {unit}; − is take off. {shown}"
+    return f"Blue is to be added, orange to come off. {shown}"
 
 
 def checks_html(state: RoomState) -> str:
@@ -144,7 +134,7 @@ def checks_html(state: RoomState) -> str:
         lines.append(f'<tr><th scope="colgroup" colspan="4">{escape(TITLES[str(what)])}</th></tr>')
         for one in some.to_dict("records"):
             found = {str(key): value for key, value in one.items()}
-            cells = [WORDS[found["verdict"]], say(found["where"], unit), told(found, "likely_mm", unit)]
+            cells = [WORDS[found["verdict"]], phrases.say(found["where"], unit), told(found, "likely_mm", unit)]
             cells += [percent(found["chance"]) if finite(found["chance"]) else ""]
             lines.append("<tr>" + "".join(f"<td>{escape(text)}</td>" for text in cells) + "</tr>")
     head = "".join(f'<th scope="col">{text}</th>' for text in ("Verdict", "Where", "Likely", "Chance"))

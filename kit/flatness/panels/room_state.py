@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from traitlets import Any as AnyTrait
 from traitlets import Enum, Float, Instance, Unicode
 
 from flatness.errors import PlanError
@@ -33,6 +34,7 @@ class RoomState(State):
     view : ``plan`` (walls folded out), ``surface`` (the one that is opened) or ``turn`` (in space)
     opened : name of the surface that is opened
     azimuth : from where the room is seen [degrees]
+    pointer : place of the map that is pointed at, or None
     """
 
     file = Unicode("")
@@ -43,6 +45,16 @@ class RoomState(State):
     view = Enum(VIEWS, "plan")
     opened = Unicode("")
     azimuth = Float(-60.0)
+    pointer = AnyTrait(None)
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the surfaces."""
+        return [] if self.room is None else list(self.room.surfaces)
+
+    def open(self, name: str) -> None:
+        """Open a surface."""
+        self.opened, self.view = name, "surface"
 
     def read(self, path: str | os.PathLike[str]) -> None:
         """Read a room file, and choose its targets.
@@ -75,13 +87,16 @@ class RoomState(State):
 
     def open_at(self, place: Place) -> None:
         """Open the surface that lies at a place of the plan with its walls folded out [mm]."""
-        name = None if self.room is None else surface_at(self.room, place)
-        if name is not None:
-            self.opened, self.view = name, "surface"
+        found = None if self.room is None else place_on(self.room, place)
+        if found is not None:
+            self.open(found[0])
 
 
-def surface_at(room: Room, place: Place) -> str | None:
-    """Name of the surface that lies at a place of the plan with its walls folded out [mm]; None beside all."""
+def place_on(room: Room, place: Place) -> tuple[str, Place] | None:
+    """The surface that lies at a place of the plan with its walls folded out [mm], and its own x and y there [mm].
+
+    None beside all of them.
+    """
     from flatness.charts.room_sheet import GAP_MM
 
     for one in room.surfaces.values():
@@ -90,7 +105,7 @@ def surface_at(room: Room, place: Place) -> str | None:
         x, y = _unfolded(one, place, GAP_MM)
         west, east, south, north = room.drawn[one.name].extent
         if west <= x <= east and south <= y <= north:
-            return one.name
+            return one.name, (x, y)
     return None
 
 
