@@ -25,9 +25,11 @@ from scipy.interpolate import RegularGridInterpolator
 import flatness
 from flatness.comparison.records import rerun
 from flatness.errors import ArgumentError, MeasureError, Problem
+from flatness.limits.catalogue import finishes
+from flatness.measures.straightedge import lay_by_hand
 from flatness.notes import Note
 from flatness.panels import check_panel, compare_panel
-from flatness.panels.check_state import CheckState, finishes, lay_by_hand
+from flatness.panels.check_state import CheckState
 from flatness.panels.controls import COLOURS, all_controls, label_of, problem_list, take_in_turn
 from flatness.panels.files import SurveyChoice
 from flatness.panels.state import NotReadyError, State

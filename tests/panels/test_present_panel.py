@@ -30,9 +30,8 @@ from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.job.schema import COMPARE
 from flatness.panels.files import new_file, next_free
-from flatness.panels.present import present_panel
+from flatness.panels.present import BESIDE, NUMBERS, present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
-from flatness.panels.present_state import BESIDE, NUMBERS
 from flatness.papers.owner_words import paragraphs
 from flatness.planning.plan import save_plan
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from flatness.panels import room_panel
-from flatness.panels.room_state import place_on
+from flatness.panels.room import place_on
 
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
 

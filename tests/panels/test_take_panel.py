@@ -11,8 +11,7 @@ import flatness
 from flatness.commands import present
 from flatness.commands import take as command
 from flatness.errors import ArgumentError, FlatnessError
-from flatness.panels.take import keypad, take_panel
-from flatness.panels.take_state import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION
+from flatness.panels.take import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, keypad, take_panel
 from flatness.words.taking import tape
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")

@@ -14,6 +14,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
 from importlib import resources
+from itertools import groupby, takewhile
 from typing import TYPE_CHECKING, Any
 
 from flatness.errors import LimitError, Problem, check_choice
@@ -324,3 +325,45 @@ def _for_surface(found: list[Limit], item: str | Limit, surface: str | None) -> 
             remedy="name another limit, or correct the surface of the survey",
         )
     return kept
+
+
+BY_HAND = "reference"  # limits that no survey of a surface can be held against
+
+
+def finishes(surface: str) -> dict[str, str]:
+    """What each finish for a ``floor``, ``ceiling`` or ``wall`` is called, by its key in the catalogue.
+
+    As people on site say; in the standard's own words where nobody says it otherwise. Finishes whose limits are all
+    checked by hand are left out.
+
+    Examples
+    --------
+    >>> finishes("floor")["laminate"]
+    'Laminate'
+    """
+    named: dict[str, str] = {}
+    for finish, group in groupby(published(), key=lambda limit: limit.finish):
+        limits = [one for one in group if surface in one.surfaces and one.kind != BY_HAND]
+        if limits:
+            text = limits[0].everyday or in_common([one.purpose for one in limits])
+            named[finish] = text[:1].upper() + text[1:]
+    return named
+
+
+def in_common(purposes: list[str]) -> str:
+    """What purposes of one finish have in common, as a phrase of its own.
+
+    >>> in_common(["slab, France: flatness", "slab, France: level"])
+    'slab, France'
+    """
+    letters = takewhile(lambda column: len(set(column)) == 1, zip(*purposes, strict=False))
+    text = "".join(column[0] for column in letters)
+    if text not in purposes:
+        mark = ":" if ":" in text else ","
+        text = text[: text.rfind(mark)] if mark in text else purposes[0]
+    return text
+
+
+def limits_of(finish: str, surface: str) -> list[Limit]:
+    """The limits of a finish that a survey of this surface can be held against."""
+    return [limit for limit in find(finish, surface) if limit.kind != BY_HAND]

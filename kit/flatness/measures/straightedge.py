@@ -14,12 +14,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.ndimage import label, maximum_position
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, MeasureError
+from flatness.lengths import settle
 from flatness.measures.bars import gap_map, line_gaps, longest_run, longest_span, whole_steps, window_departures
 from flatness.measures.lines import Heading, Place, all_headings
 from flatness.notes import Note
@@ -220,3 +223,98 @@ def exact_bar(
     }
     p = max(departures, key=lambda start: size(departures[start]))
     return departures[p], (_along(at, heading, float(distance[p])), _along(at, heading, float(distance[p + steps])))
+
+
+SHORTEST_MM = 100.0  # a shorter bar is a slip of the hand
+FINER = 4  # stations along the bar to a lattice step
+NOISE = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class LaidBar:
+    """A straightedge where a person laid it.
+
+    Attributes
+    ----------
+    start, end : its two ends (x, y) [mm]
+    placement : the largest gap under it and the contacts on either side; None where it touches all along or rides on
+        one hump, with no gap between two contacts
+    by_hand : whether a person laid it there, or the kit at the worst of all places; then its ends are the contacts
+    """
+
+    start: Place
+    end: Place
+    placement: Placement | None
+    by_hand: bool = True
+
+    @property
+    def length(self) -> float:
+        """Length of the bar [mm]."""
+        return math.dist(self.start, self.end)
+
+    @property
+    def gap(self) -> float:
+        """Largest gap between two contact points [mm]."""
+        return 0.0 if self.placement is None else self.placement.gap
+
+
+def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> LaidBar:
+    """Lay a straightedge from ``start`` toward ``end`` [mm], at most ``longest`` [mm] long.
+
+    It rests, not levelled, on the surface between its ends; its gap is the largest of any way that it can rest there.
+
+    Raises
+    ------
+    ArgumentError : the two ends are all but one point
+    MeasureError : the bar would lie over an opening, or past the edge
+
+    Examples
+    --------
+    >>> from flatness.surface.lattice import make_surface
+    >>> trough = make_surface([[0, -4, 0]] * 3, spacing=500)
+    >>> lay_by_hand(trough, (0, 500), (1000, 500), 3048).gap
+    4.0
+    """
+    far = math.dist(start, end)
+    if not far >= SHORTEST_MM:
+        raise ArgumentError(
+            "the two ends of the straightedge are too close together",
+            value=f"{far:.0f} mm apart",
+            expected=f"at least {SHORTEST_MM:.0f} mm",
+            remedy="click two points farther apart, or drag from one end",
+        )
+    length = min(far, longest)
+    ux, uy = (end[0] - start[0]) / far, (end[1] - start[1]) / far
+    count = max(2, math.ceil(FINER * length / surface.spacing - 1e-6))
+    s = np.linspace(0.0, length, count + 1)
+    heights = surface.at(start[0] + ux * s, start[1] + uy * s)
+    if np.isnan(heights).any():
+        raise MeasureError(
+            "the straightedge would lie over an opening, or past the edge of what was read",
+            expected="readings under the whole of it",
+            remedy="lay it beside the opening, or make it shorter",
+        )
+    stop = (start[0] + ux * length, start[1] + uy * length)
+    gaps = profile_gaps(heights, length / count, length * (1 + NOISE))
+    k = int(np.argmax(gaps))
+    if settle(float(gaps[k])) <= 0:
+        return LaidBar(start, stop, None)
+    ends = _contacts(heights, gaps, k)
+    places = [(start[0] + ux * float(s[i]), start[1] + uy * float(s[i])) for i in (k, *ends)]
+    heading = math.degrees(math.atan2(uy, ux)) % 180.0
+    return LaidBar(start, stop, Placement(float(gaps[k]), places[0], (places[1], places[2]), heading))
+
+
+def _contacts(heights: Floats, gaps: Floats, k: int) -> tuple[int, int]:
+    """The stations on either side on which the bar rests: the nearest that it touches."""
+    touch = np.flatnonzero(gaps <= NOISE * max(1.0, float(np.ptp(heights))))
+    return int(touch[touch < k].max()), int(touch[touch > k].min())
+
+
+def places_over(surface: Surface, gap: Floats, allowed: float) -> list[tuple[float, Place]]:
+    """Gap [mm] and place [mm] of the worst of each area where a map of gaps [ny, nx] is over this, the worst first."""
+    known = np.nan_to_num(gap)
+    areas, count = label(known > allowed + 1e-6, np.ones((3, 3)))
+    peaks: Any = maximum_position(known, areas, range(1, count + 1))
+    found = [(float(known[j, i]), (float(surface.x[i]), float(surface.y[j]))) for j, i in peaks]
+    return sorted(found, reverse=True)

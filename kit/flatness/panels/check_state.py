@@ -5,75 +5,28 @@ Finishes are chosen in plain words, and held against by the states of other pane
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass
-from itertools import groupby, takewhile
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from scipy.ndimage import label, maximum_position
 from traitlets import Any as AnyTrait
 from traitlets import Dict, Enum, Float, Instance, Unicode
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, Problem
+from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
-from flatness.limits.catalogue import find, published
+from flatness.limits.catalogue import finishes, limits_of
 from flatness.limits.kinds import Limit, straightedge_limit
 from flatness.limits.measuring import Subject
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.lines import Place
-from flatness.measures.straightedge import Placement, StraightedgeResult, profile_gaps
+from flatness.measures.straightedge import LaidBar, StraightedgeResult, lay_by_hand, places_over
 from flatness.panels.files import SurveyChoice
-from flatness.panels.state import NotReadyError, State
+from flatness.panels.state import State
 from flatness.surface.lattice import Surface, widest_step
 from flatness.survey.readings import Survey
 from flatness.words.checks import where_to_read
-
-BY_HAND = "reference"  # limits that no survey of a surface can be held against
-
-
-def finishes(surface: str) -> dict[str, str]:
-    """What each finish for a ``floor``, ``ceiling`` or ``wall`` is called, by its key in the catalogue.
-
-    As people on site say; in the standard's own words where nobody says it otherwise. Finishes whose limits are all
-    checked by hand are left out.
-
-    Examples
-    --------
-    >>> finishes("floor")["laminate"]
-    'Laminate'
-    """
-    named: dict[str, str] = {}
-    for finish, group in groupby(published(), key=lambda limit: limit.finish):
-        limits = [one for one in group if surface in one.surfaces and one.kind != BY_HAND]
-        if limits:
-            text = limits[0].everyday or in_common([one.purpose for one in limits])
-            named[finish] = text[:1].upper() + text[1:]
-    return named
-
-
-def in_common(purposes: list[str]) -> str:
-    """What purposes of one finish have in common, as a phrase of its own.
-
-    >>> in_common(["slab, France: flatness", "slab, France: level"])
-    'slab, France'
-    """
-    letters = takewhile(lambda column: len(set(column)) == 1, zip(*purposes, strict=False))
-    text = "".join(column[0] for column in letters)
-    if text not in purposes:
-        mark = ":" if ":" in text else ","
-        text = text[: text.rfind(mark)] if mark in text else purposes[0]
-    return text
-
-
-def limits_of(finish: str, surface: str) -> list[Limit]:
-    """The limits of a finish that a survey of this surface can be held against."""
-    return [limit for limit in find(finish, surface) if limit.kind != BY_HAND]
-
 
 AGREED = "agreed"  # key of a limit agreed for this job, beside the catalogue's finishes
 USUAL_BAR_MM = 3048.0  # 10 ft, where no limit says otherwise
@@ -159,97 +112,6 @@ class AgreedState(FinishState):
         if self.survey is not None and self.finish == AGREED:
             return [straightedge_limit(length=self.agreed["length"], allowed=self.agreed["allowed"], name="agreed")]
         return super().limits()
-
-
-SHORTEST_MM = 100.0  # a shorter bar is a slip of the hand
-FINER = 4  # stations along the bar to a lattice step
-NOISE = 1e-9
-
-
-@dataclass(frozen=True, eq=False)
-class LaidBar:
-    """A straightedge where a person laid it.
-
-    Attributes
-    ----------
-    start, end : its two ends (x, y) [mm]
-    placement : the largest gap under it and the contacts on either side; None where it touches all along or rides on
-        one hump, with no gap between two contacts
-    by_hand : whether a person laid it there, or the kit at the worst of all places; then its ends are the contacts
-    """
-
-    start: Place
-    end: Place
-    placement: Placement | None
-    by_hand: bool = True
-
-    @property
-    def length(self) -> float:
-        """Length of the bar [mm]."""
-        return math.dist(self.start, self.end)
-
-    @property
-    def gap(self) -> float:
-        """Largest gap between two contact points [mm]."""
-        return 0.0 if self.placement is None else self.placement.gap
-
-
-def height_at(surface: Surface, xy: Place) -> float:
-    """Height [mm] of the surface at one place; NaN off the surface."""
-    return float(surface.at(*xy)[0])
-
-
-def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> LaidBar:
-    """Lay a straightedge from ``start`` toward ``end`` [mm], at most ``longest`` [mm] long.
-
-    It rests, not levelled, on the surface between its ends; its gap is the largest of any way that it can rest there.
-
-    Raises
-    ------
-    ArgumentError : the two ends are all but one point
-    MeasureError : the bar would lie over an opening, or past the edge
-
-    Examples
-    --------
-    >>> from flatness.surface.lattice import make_surface
-    >>> trough = make_surface([[0, -4, 0]] * 3, spacing=500)
-    >>> lay_by_hand(trough, (0, 500), (1000, 500), 3048).gap
-    4.0
-    """
-    far = math.dist(start, end)
-    if not far >= SHORTEST_MM:
-        raise ArgumentError(
-            "the two ends of the straightedge are too close together",
-            value=f"{far:.0f} mm apart",
-            expected=f"at least {SHORTEST_MM:.0f} mm",
-            remedy="click two points farther apart, or drag from one end",
-        )
-    length = min(far, longest)
-    ux, uy = (end[0] - start[0]) / far, (end[1] - start[1]) / far
-    count = max(2, math.ceil(FINER * length / surface.spacing - 1e-6))
-    s = np.linspace(0.0, length, count + 1)
-    heights = surface.at(start[0] + ux * s, start[1] + uy * s)
-    if np.isnan(heights).any():
-        raise MeasureError(
-            "the straightedge would lie over an opening, or past the edge of what was read",
-            expected="readings under the whole of it",
-            remedy="lay it beside the opening, or make it shorter",
-        )
-    stop = (start[0] + ux * length, start[1] + uy * length)
-    gaps = profile_gaps(heights, length / count, length * (1 + NOISE))
-    k = int(np.argmax(gaps))
-    if settle(float(gaps[k])) <= 0:
-        return LaidBar(start, stop, None)
-    ends = _contacts(heights, gaps, k)
-    places = [(start[0] + ux * float(s[i]), start[1] + uy * float(s[i])) for i in (k, *ends)]
-    heading = math.degrees(math.atan2(uy, ux)) % 180.0
-    return LaidBar(start, stop, Placement(float(gaps[k]), places[0], (places[1], places[2]), heading))
-
-
-def _contacts(heights: Floats, gaps: Floats, k: int) -> tuple[int, int]:
-    """The stations on either side on which the bar rests: the nearest that it touches."""
-    touch = np.flatnonzero(gaps <= NOISE * max(1.0, float(np.ptp(heights))))
-    return int(touch[touch < k].max()), int(touch[touch > k].min())
 
 
 HEIGHTS, GAP, CHANCE, MORE = VIEWS = ("heights", "gap", "chance", "more readings")
@@ -399,11 +261,7 @@ class CheckState(AgreedState):
         """Gap [mm] and place [mm] of the worst of each area over what is allowed as read, the worst first."""
         if self.allowed is None or self.surface is None:
             return []
-        gap = np.nan_to_num(self.gaps().gap)
-        areas, count = label(gap > self.allowed + 1e-6, np.ones((3, 3)))
-        peaks: Any = maximum_position(gap, areas, range(1, count + 1))
-        found = [(float(gap[j, i]), (float(self.surface.x[i]), float(self.surface.y[j]))) for j, i in peaks]
-        return sorted(found, reverse=True)
+        return places_over(self.surface, self.gaps().gap, self.allowed)
 
     def to_read(self) -> tuple[Judged, pd.DataFrame] | None:
         """The limit in doubt and the places where more readings would do most to decide it; None: nothing is."""
@@ -420,7 +278,7 @@ class CheckState(AgreedState):
 
         Raises
         ------
-        ArgumentError, MeasureError : as for :func:`~flatness.panels.check_state.lay_by_hand`
+        ArgumentError, MeasureError : as for :func:`~flatness.measures.straightedge.lay_by_hand`
         """
         surface = self._surface()
         ends = [self._onto(surface, xy) for xy in (start, end)]
@@ -464,12 +322,6 @@ class CheckState(AgreedState):
         NotReadyError : no survey or no finish is chosen, or the survey has mistakes, which are named
         """
         with self.lock:  # a change that is being judged is waited for
-            checked: Assessment | None = self.assessment
-        if checked is None:
             missing = "no survey is chosen" if self.survey is None else "no finish is chosen"
-            raise NotReadyError(
-                self.choice.problems
-                or self.problems
-                or Problem(missing, remedy="choose it in the panel above, then run this cell again")
-            )
-        return checked
+            remedy = "choose it in the panel above, then run this cell again"
+            return self.ready(self.assessment, self.choice.problems, missing, remedy)  # type: ignore[no-any-return]

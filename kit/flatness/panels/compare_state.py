@@ -17,13 +17,12 @@ from traitlets import Bool, Enum, Float, Instance, Tuple
 from flatness.comparison.alignment import WAYS
 from flatness.comparison.comparing import Comparison, compare
 from flatness.comparison.records import record, write_record, write_text
-from flatness.errors import FlatnessError, Problem
+from flatness.errors import FlatnessError
 from flatness.files import write_new
 from flatness.limits.kinds import Limit
 from flatness.measures.lines import Place
 from flatness.panels.check_state import FinishState
 from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
-from flatness.panels.state import NotReadyError
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import comparison_report, record_text
 
@@ -238,15 +237,10 @@ class CompareState(DaysState):
         ------
         NotReadyError : the surveys are not both there, or cannot be compared as asked; the message says why
         """
+        wrong = (*self.before.problems, *self.after.problems, *self.planned.problems)
         with self.lock:  # a change that is being compared is waited for
-            made: Comparison | None = self.comparison
-        if made is None:
-            raise NotReadyError(
-                (*self.before.problems, *self.after.problems, *self.planned.problems)
-                or self.problems
-                or Problem("two surveys are compared", remedy="choose both in the panel, then run this cell again")
-            )
-        return made
+            remedy = "choose both in the panel, then run this cell again"
+            return self.ready(self.comparison, wrong, "two surveys are compared", remedy)  # type: ignore[no-any-return]
 
     def save(self, name: str, folder: str | os.PathLike[str] = ".") -> list[Path]:
         """Write the record of the comparison and its text, and beside them whichever files were uploaded.

@@ -44,7 +44,8 @@ from flatness.comparison.comparing import Comparison
 from flatness.errors import FlatnessError, MeasureError
 from flatness.measures.lines import Place
 from flatness.measures.planes import fit_surface_plane
-from flatness.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState, LaidBar
+from flatness.measures.straightedge import LaidBar
+from flatness.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState
 from flatness.panels.compare_state import AFTER, BEFORE, CHANGE, DONE, CompareState, Unchanged, planned_rows
 from flatness.surface.lattice import Surface, bilinear
 from flatness.survey.readings import Survey

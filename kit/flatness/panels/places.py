@@ -10,7 +10,8 @@ from flatness.arrays import Floats
 from flatness.lengths import format_length, settle
 from flatness.measures.lines import Place
 from flatness.measures.planes import fit_surface_plane
-from flatness.panels.check_state import CHANCE, GAP, MORE, CheckState, LaidBar, height_at
+from flatness.measures.straightedge import LaidBar
+from flatness.panels.check_state import CHANCE, GAP, MORE, CheckState
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.printed import FRACTION, length, percent, place, position, spelled
@@ -33,6 +34,11 @@ def at_place(xy: Place, unit: str, survey: Survey | None = None, *, brief: bool 
     """
     text = spelled(place(xy, unit, survey))
     return text.replace("the left wall", "left").replace(" the ", " ") if brief else text
+
+
+def height_at(surface: Surface, xy: Place) -> float:
+    """Height [mm] of the surface at one place; NaN off the surface."""
+    return float(surface.at(*xy)[0])
 
 
 def told_at(state: CheckState, xy: Place) -> str:

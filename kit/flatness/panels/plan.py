@@ -22,24 +22,12 @@ from flatness.export.tables import plan_tables, write_tables, write_workbook
 from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
-from flatness.job.schema import (
-    ABOVE_ZERO,
-    ANY,
-    BENEATH,
-    DEPTHS,
-    FIXED,
-    KEPT,
-    LAYOUT,
-    MATERIALS,
-    PLAN,
-    RATES,
-    UPWARD,
-    Field,
-    limit_keys,
-)
+from flatness.job import schema
+from flatness.job.schema import BENEATH, DEPTHS, FIXED, KEPT, LAYOUT, MATERIALS, PLAN, RATES, Field
 from flatness.job.values import Flag
 from flatness.lengths import format_length
 from flatness.measures.lines import Place
+from flatness.panels import plan_text
 from flatness.panels.check_state import AGREED
 from flatness.panels.controls import SNAP_MM, button, column, drop_down, notes_html, offer, part, row, text_field, words
 from flatness.panels.fields import Control, Controls, Options, finish
@@ -59,18 +47,6 @@ from flatness.panels.plan_state import (
     PlanState,
     as_found,
     placed_benchmarks,
-)
-from flatness.panels.plan_tables import (
-    PRESS,
-    after_rows,
-    cards,
-    cautions_list,
-    patches_list,
-    plan_said,
-    quantity_rows,
-    schedule_text,
-    stale_words,
-    told_at,
 )
 from flatness.panels.strip import Said, busy
 from flatness.papers.files import write_ours
@@ -214,19 +190,22 @@ AIMS = (
 TIMES_OFF = tuple((f"{value:g} times", value) for value in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0))
 STEPS = {"in": (25.4 / 32, 25.4 / 16, 25.4 / 8, 25.4 / 4), "mm": (0.5, 1.0, 2.0, 5.0, 10.0)}
 MOST_STEPS = 100
-OF_AGREED = limit_keys("straightedge")
+OF_AGREED = schema.limit_keys("straightedge")
 CROSSED = [(name, name) for name in MEMBER_KINDS if name != STRAPPING]
 # what no job file has so
 TARGET = Field(KEPT, "what patches bring the surface to", label="Bring patches to")
-BELOW = Field(UPWARD, "0 touches the proudest spot", label="Level plane below the proudest spot")
+BELOW = Field(schema.UPWARD, "0 touches the proudest spot", label="Level plane below the proudest spot")
 BEYOND_FILL = Field(
-    UPWARD, "deeper hollows are sistered or furred; empty: 1/2 in (12.7 mm)", when="patches", label="Fill at most"
+    schema.UPWARD,
+    "deeper hollows are sistered or furred; empty: 1/2 in (12.7 mm)",
+    when="patches",
+    label="Fill at most",
 )
-PRICE = Field(ABOVE_ZERO, "your price of a volume added; empty: costs are in material", label="Adding costs")
+PRICE = Field(schema.ABOVE_ZERO, "your price of a volume added; empty: costs are in material", label="Adding costs")
 OF_BENCHMARKS = Field(KEPT, "Ctrl for several", label="Benchmarks")
-ABOVE_BENCHMARKS = Field(ANY, "how far the surface lies above the benchmarks", True, label="Above them by")
+ABOVE_BENCHMARKS = Field(schema.ANY, "how far the surface lies above the benchmarks", True, label="Above them by")
 CLICKS = Field(Flag("fixes a spot", "reads it"), "what a click does", label="A click on the map")
-RAISED = Field(ANY, "0 leaves the spot as it was found; below zero lowers it", label="Raise it by")
+RAISED = Field(schema.ANY, "0 leaves the spot as it was found; below zero lowers it", label="Raise it by")
 LISTED = Field(KEPT, "as they are numbered on the map")
 CORNER, ACROSS = "A corner of the area", "The corner across from it"
 AT = "Where the spot is; or click it on the map"
@@ -414,7 +393,7 @@ class PlanPanel(Instrument):
         state.saved = ()
         if state.plan is None or not state.current:
             what, expected = "there is no plan of what is asked for now", "a plan that is worked out"
-            raise ArgumentError(what, expected=expected, remedy=PRESS)
+            raise ArgumentError(what, expected=expected, remedy=plan_text.PRESS)
         plain = Path(self.name.value.strip()) if self.name.value.strip() else None
         stem = "" if plain is None else str(plain.with_suffix("") if plain.suffix in ENDINGS else plain)
         for end in ends:  # each a new file of this folder
@@ -442,8 +421,8 @@ class PlanPanel(Instrument):
         if state.running:
             return busy("Working out the plan", state.progress)
         if shown is not None:
-            stale = stale_words(shown, state.current, state.sure)
-            return plan_said(shown, state.money, state.ways, state.sure, stale)
+            stale = plan_text.stale_words(shown, state.current, state.sure)
+            return plan_text.plan_said(shown, state.money, state.ways, state.sure, stale)
         if state.survey is None:
             return Said("", "NO SURVEY", "Choose a survey in the list above, or upload one")
         return Said("", "NO PLAN", "Say what lies beneath, then press Work out the plan")
@@ -472,7 +451,7 @@ class PlanPanel(Instrument):
         return True
 
     def _at(self, xy: Place) -> str:
-        return told_at(self.state.shown, xy, self.state.unit)
+        return plan_text.told_at(self.state.shown, xy, self.state.unit)
 
     def _fill(self) -> None:
         state, unit = self.state, self.state.unit
@@ -489,16 +468,16 @@ class PlanPanel(Instrument):
             return
         drafts = isinstance(shown, Draft) and isinstance(next(iter(self._listed), None), Draft)
         same, self._listed = drafts and listed[1:] == self._listed[1:], listed
-        self.quantities.value = "" if shown is None else quantity_rows(shown.quantities, unit, shown.survey)
+        self.quantities.value = "" if shown is None else plan_text.quantity_rows(shown.quantities, unit, shown.survey)
         self.key.value = "" if shown is None else key_html(shown.actions, bool(state.spots))
         if same:  # a slider moves: of a draft no more is known
             return
-        self.ways.value = "" if isinstance(shown, Draft) else cards(state.ways, plan, unit)
-        self.after.value = "" if plan is None else after_rows(plan, unit)
-        self.patches.value = patches_list(plan, unit) if plan is not None and plan.way == "patches" else ""
+        self.ways.value = "" if isinstance(shown, Draft) else plan_text.cards(state.ways, plan, unit)
+        self.after.value = "" if plan is None else plan_text.after_rows(plan, unit)
+        self.patches.value = plan_text.patches_list(plan, unit) if plan is not None and plan.way == "patches" else ""
         self.notes.value = notes_html(() if plan is None else plan.notes, unit)
-        self.cautions.value = "" if shown is None else cautions_list(shown, schedule)
-        self.schedule.value = schedule_text(schedule, unit)
+        self.cautions.value = "" if shown is None else plan_text.cautions_list(shown, schedule)
+        self.schedule.value = plan_text.schedule_text(schedule, unit)
         self._fill_chart(schedule)
 
     def _fill_chart(self, schedule: Schedule | None) -> None:

@@ -24,8 +24,8 @@ from flatness.job.running import schedule_of, with_sisters
 from flatness.measures.lines import Place
 from flatness.panels.check_state import AgreedState
 from flatness.panels.files import SurveyChoice
-from flatness.panels.plan_tables import Money, cost_so_far
-from flatness.panels.state import NotReadyError, problems_of
+from flatness.panels.plan_text import Money, cost_so_far
+from flatness.panels.state import problems_of
 from flatness.panels.worker import Tell, Worker
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.planning.draft import Draft, draft_plane, ground_of
@@ -453,14 +453,8 @@ class PlanState(AgreedState):
         NotReadyError : there is none, and why
         """
         self.search.wait()
-        if self.plan is None:
-            raise NotReadyError(
-                self.choice.problems
-                or self.problems
-                or Problem("no plan is worked out", remedy="press the button in the panel, then run this cell again")
-            )
-        plan: Plan = self.plan
-        return plan
+        remedy = "press the button in the panel, then run this cell again"
+        return self.ready(self.plan, self.choice.problems, "no plan is worked out", remedy)  # type: ignore[no-any-return]
 
 
 STARTING = "Sliding the straightedge over the surface as it is ..."

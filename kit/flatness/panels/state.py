@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
@@ -70,6 +70,12 @@ class State(HasTraits):  # type: ignore[misc, unused-ignore]
 
     def check(self, trait: str, value: Any) -> None:
         """Refuse what a person asks for where its parts go together badly, before it is kept."""
+
+    def ready(self, made: Any, problems: Sequence[Problem], missing: str, remedy: str) -> Any:
+        """What was made, for the cells below the panel; NotReadyError where there is none, and why."""
+        if made is None:
+            raise NotReadyError(tuple(problems) or self.problems or Problem(missing, remedy=remedy))
+        return made
 
     def choose_unit(self, unit: str) -> None:
         """The unit that a person asked for: it stays when another survey is read."""

@@ -8,18 +8,14 @@ from html import escape
 import numpy as np
 from shapely import Polygon
 
-from flatness.arrays import Floats
 from flatness.limits.verdict import FAIL
 from flatness.taking.questions import EARLIER
-from flatness.taking.session import Taking
+from flatness.taking.session import HIGH, LOW, Taking, kinds
 from flatness.taking.stations import Station
 from flatness.words.taking import sweep_lines
 
 Place = Callable[[float, float], tuple[float, float]]  # from a place [mm] to one on the map [px]
 EDGE = 14.0  # [px]
-HIGH, LOW, NEAR, FINE = "high", "low", "near", "fine"
-SHARE_OVER, SHARE_NEAR = 1.0, 2 / 3  # of what is allowed, that a reading lies off the middle plane
-SHOWN_MM = 4.7625  # where no length is allowed: 3/16 in
 
 
 def room_map(taking: Taking, wide: float, high: float) -> str:
@@ -45,38 +41,6 @@ def room_map(taking: Taking, wide: float, high: float) -> str:
         f'<svg role="img" aria-label="{escape(_told(taking, read))}" width="{across:.0f}" height="{tall + door:.0f}" '
         f'viewBox="0 0 {across:.0f} {tall + door:.0f}">{"".join(parts)}</svg>'
     )
-
-
-def kinds(taking: Taking) -> dict[int, str]:
-    """Of each station that is read, whether it is high or low of the plane through all, or near what is allowed."""
-    readings = taking.readings
-    if len(readings) < 4:
-        return {station.number: FINE for one in readings if (station := taking.walk.at(one.x, one.y)) is not None}
-    x, y, z = _heights(taking)
-    columns = np.column_stack([np.ones_like(x), x, y])
-    off = z - columns @ np.linalg.lstsq(columns, z, rcond=None)[0]
-    lengths = [limit.allowed for limit in taking.limits if limit.kind == "straightedge" and limit.allowed]
-    allowed = min(lengths, default=SHOWN_MM)
-    found = {}
-    for one, mm in zip(readings, off, strict=True):
-        station = taking.walk.at(one.x, one.y)
-        if station is not None:
-            over = abs(mm) / allowed
-            kind = (HIGH if mm > 0 else LOW) if over > SHARE_OVER else NEAR if over > SHARE_NEAR else FINE
-            found[station.number] = kind
-    return found
-
-
-def _heights(taking: Taking) -> tuple[Floats, Floats, Floats]:
-    """x, y and height [mm] of the readings, each set-up's brought to the first by the running prediction."""
-    x, y = (np.array([getattr(one, name) for one in taking.readings]) for name in "xy")
-    means: dict[str, float] = {}
-    first = taking.readings[0].setup
-    for setup in {one.setup for one in taking.readings}:
-        here = taking.running.expected(float(x[0]), float(y[0]), setup)[0]
-        means[setup] = here - taking.running.expected(float(x[0]), float(y[0]), first)[0]
-    z = [taking.sign * float(one.reading or 0.0) - means[one.setup] for one in taking.readings]
-    return x, y, np.array(z)
 
 
 def _step(taking: Taking) -> float:

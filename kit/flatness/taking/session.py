@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
@@ -512,3 +513,40 @@ class Taking:
 
 def _same_place(one: Entry | Station, other: Entry | Station) -> bool:
     return max(abs(one.x - other.x), abs(one.y - other.y)) <= SAME_PLACE_MM
+
+
+HIGH, LOW, NEAR, FINE = "high", "low", "near", "fine"
+SHARE_OVER, SHARE_NEAR = 1.0, 2 / 3  # of what is allowed, that a reading lies off the middle plane
+SHOWN_MM = 4.7625  # where no length is allowed: 3/16 in
+
+
+def kinds(taking: Taking) -> dict[int, str]:
+    """Of each station that is read, whether it is high or low of the plane through all, or near what is allowed."""
+    readings = taking.readings
+    if len(readings) < 4:
+        return {station.number: FINE for one in readings if (station := taking.walk.at(one.x, one.y)) is not None}
+    x, y, z = _heights(taking)
+    columns = np.column_stack([np.ones_like(x), x, y])
+    off = z - columns @ np.linalg.lstsq(columns, z, rcond=None)[0]
+    lengths = [limit.allowed for limit in taking.limits if limit.kind == "straightedge" and limit.allowed]
+    allowed = min(lengths, default=SHOWN_MM)
+    found = {}
+    for one, mm in zip(readings, off, strict=True):
+        station = taking.walk.at(one.x, one.y)
+        if station is not None:
+            over = abs(mm) / allowed
+            kind = (HIGH if mm > 0 else LOW) if over > SHARE_OVER else NEAR if over > SHARE_NEAR else FINE
+            found[station.number] = kind
+    return found
+
+
+def _heights(taking: Taking) -> tuple[Floats, Floats, Floats]:
+    """x, y and height [mm] of the readings, each set-up's brought to the first by the running prediction."""
+    x, y = (np.array([getattr(one, name) for one in taking.readings]) for name in "xy")
+    means: dict[str, float] = {}
+    first = taking.readings[0].setup
+    for setup in {one.setup for one in taking.readings}:
+        here = taking.running.expected(float(x[0]), float(y[0]), setup)[0]
+        means[setup] = here - taking.running.expected(float(x[0]), float(y[0]), first)[0]
+    z = [taking.sign * float(one.reading or 0.0) - means[one.setup] for one in taking.readings]
+    return x, y, np.array(z)
