@@ -1,5 +1,6 @@
 """The Check and Compare panels without a browser: their states, what they show, and that they leave no trace."""
 
+import asyncio
 import gc
 import json
 import math
@@ -904,3 +905,28 @@ def test_the_strips_are_listed_and_what_the_bar_showed_is_counted(tmp_path):
         assert panel.found.verdict == "fail"
     finally:
         panel.close()
+
+
+def test_other_views_of_a_check_are_made_ready_beside_the_notebook(coarse_lattice, monkeypatch):
+    """As in a notebook, whose loop goes on: the chances are there before anybody asks for them."""
+    monkeypatch.setattr("flatness.panels.check_state.REST_S", 0.0)
+    state = CheckState(SAMPLES / "loft_floor/before.csv", "wood-glued")
+    seen = []
+
+    async def notebook():
+        state.begin()
+        assert not state.worker.busy  # the verdict is shown first
+        for _ in range(600):
+            await asyncio.sleep(0.05)
+            if state.made_ready is not None:
+                break
+        seen.append(state._latest["chances"][0])
+
+    # a thread of its own: the browser tests leave a loop in this one
+    one = threading.Thread(target=lambda: asyncio.run(notebook()))
+    one.start()
+    one.join(60)
+    limit = state.found().pictured.limit
+    assert seen == [(state.assessment, limit.name)]
+    np.testing.assert_array_equal(state.chances(limit), state.assessment.chance_map(limit))
+    assert not state.worker.busy

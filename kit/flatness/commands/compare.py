@@ -87,9 +87,7 @@ def run_compare(options: argparse.Namespace) -> int:
         unchanged=job.compared.unchanged,
         spacing=own["spacing"],
         limits=job.limits,
-        confidence=job.confidence,
-        draws=job.draws,
-        seed=job.seed,
+        **job.drawn,
     )
     folder = Path(options.record).parent if options.record else Path()
     sheets = {"before": options.before_sheet, "after": options.after_sheet}

@@ -157,15 +157,13 @@ def _write(options: argparse.Namespace, plan: Plan, schedule: Schedule | None, u
         written.append(save_plan(plan, options.save, overwrite=options.overwrite))
     if options.out:
         from flatness.charts.pictures import write_plan_pictures
-        from flatness.export.tables import plan_tables, write_tables, write_workbook
+        from flatness.export.tables import plan_tables, plan_words, write_tables, write_workbook
 
         folder, stem, over = Path(options.out), Path(options.file).stem, options.overwrite
         make_folder(folder)
         written += write_plan_pictures(plan, schedule, folder, stem, unit)
         tables = plan_tables(plan, schedule)
-        cautions = {one.key: one for one in (*plan.cautions, *(schedule.cautions if schedule else ()))}
-        words = [*plan.notes, *(schedule.notes if schedule else ())]
-        words += [f"{one.text} ({one.source})" for one in cautions.values()]
+        words = plan_words(plan, schedule)
         written += write_tables(folder, stem, tables, unit, overwrite=over)
         written.append(write_workbook(named(folder, f"{stem}-plan.xlsx"), tables, unit, words, overwrite=over))
     return written

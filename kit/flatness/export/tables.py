@@ -70,6 +70,14 @@ def plan_tables(plan: Plan, schedule: Schedule | None = None) -> dict[str, pd.Da
     return {name: table for name, table in tables.items() if len(table)}
 
 
+def plan_words(plan: Plan, schedule: Schedule | None = None) -> list[str]:
+    """Notes and cautions of a plan and its schedule, each once, for a workbook's sheet of notes."""
+    spoken: list[Plan | Schedule] = [plan] if schedule is None else [plan, schedule]
+    cautions = {one.key: one for part in spoken for one in part.cautions}
+    notes = dict.fromkeys(note for part in spoken for note in part.notes)
+    return [*notes, *(f"{one.text} ({one.source})" for one in cautions.values())]
+
+
 def comparison_tables(comparison: Comparison) -> dict[str, pd.DataFrame]:
     """The tables of a comparison by name: ``difference``, ``before``, ``after`` (the readings), ``amounts``,
     ``verdicts``, ``done``, where they have rows.

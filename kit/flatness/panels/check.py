@@ -20,6 +20,7 @@ from flatness.panels.controls import (
     button,
     close_all,
     column,
+    html_table,
     labelled,
     notes_html,
     put,
@@ -117,13 +118,14 @@ def _next(one: Judged, state: CheckState) -> str:
 
 def limits_table(assessment: Assessment, unit: str) -> str:
     """All limits as HTML, one row a limit: what it asks for, what was found, and how sure that is."""
-    rows = "".join(
-        f'<tr><th scope="row">{escape(describe(one.limit, unit))}<br>{verdict_mark(one.verdict)}</th>'
-        f"<td>{'<br>'.join(escape(text) for text in _found(one, unit))}</td></tr>"
+    rows = (
+        (
+            f"{escape(describe(one.limit, unit))}<br>{verdict_mark(one.verdict)}",
+            "<br>".join(escape(text) for text in _found(one, unit)),
+        )
         for one in assessment.judged
     )
-    head = '<tr><th scope="col">Limit</th><th scope="col">Found</th></tr>'
-    return f'<table class="fk-table"><thead>{head}</thead><tbody>{rows}</tbody></table>'
+    return html_table(("Limit", "Found"), rows)
 
 
 def _found(one: Judged, unit: str) -> Iterator[str]:
@@ -234,7 +236,8 @@ class CheckPanel(Instrument):
 
     def _key(self) -> tuple[Any, ...]:
         state = self.state
-        return state.survey, state.assessment, state.unit, state.bar_length
+        seeking = state.view == MORE and state.worker.busy
+        return state.survey, state.assessment, state.unit, state.bar_length, seeking
 
     def _paint(self, figure: Any) -> ShownMap:
         for pointer in self.pointers:
@@ -313,6 +316,11 @@ class CheckPanel(Instrument):
             how = spelled(sweeps_told(strips, found.pictured.limit, unit, state.survey)[0])
             html = f"<h3>To be sure: slide a bar</h3>{escape(how)}"
         self.listed.value = html
+
+    def close(self) -> None:
+        """Take the panel away with its figures and all its widgets."""
+        self.state.worker.forget()
+        super().close()
 
     @property
     def found(self) -> Assessment:

@@ -24,6 +24,7 @@ from flatness.measures.lines import Place
 from flatness.measures.straightedge import LaidBar, StraightedgeResult, lay_by_hand, places_over
 from flatness.panels.files import SurveyChoice
 from flatness.panels.state import State
+from flatness.panels.worker import Worker
 from flatness.surface.lattice import Surface, widest_step
 from flatness.survey.readings import Survey
 from flatness.words.checks import where_to_read
@@ -115,6 +116,7 @@ class AgreedState(FinishState):
 
 
 HEIGHTS, GAP, CHANCE, MORE = VIEWS = ("heights", "gap", "chance", "more readings")
+REST_S = 0.8  # after a verdict stands for so long what other views show is worked out
 KEPT = 6  # checks remembered, so that going back to one does not draw it again
 
 
@@ -134,9 +136,11 @@ class CheckState(AgreedState):
     bar_length : length of the straightedge to lay [mm]
     bar : the straightedge laid by hand, or None
     pointer : place [mm] that is pointed at, or None
+    made_ready : the check whose other views are worked out, or None
     """
 
     confidence = Float(0.95)
+    made_ready = AnyTrait(None)
     assessment = AnyTrait(None)
     strips = AnyTrait(())
     spot_checks = AnyTrait(())
@@ -155,6 +159,7 @@ class CheckState(AgreedState):
         super().__init__(choice=SurveyChoice(folders, file), **traits)
         self._assessments: dict[Hashable, Assessment] = {}
         self._latest: dict[str, tuple[Hashable, Any]] = {}
+        self.worker = Worker(self.lock)
         self.set_trait("finish", finish)
         # guarded, for an exception here would keep all that is told of the change after it from being told
         self.choice.observe(self.guard(self._new_survey), "survey")
@@ -208,6 +213,26 @@ class CheckState(AgreedState):
                     if found is None or not self.spot_checks:
                         self.strips = () if found is None else tuple(found.wanted_sweeps)
                     self._lay_worst_if_any()
+        self.worker.forget()
+        if found is not None:
+            self.worker.at_rest(REST_S, lambda: self._make_ready(found))
+
+    def _make_ready(self, found: Assessment) -> None:
+        """Work out beside the notebook what other views of a check will show, so that they are there at once."""
+        one = found.pictured
+
+        def work(stopped: Callable[[], bool], tell: Any) -> Any:
+            chances = None if one is None or not len(one.used) else found.chance_map(one.limit)
+            where_to_read(found)  # which keeps what it found
+            return chances
+
+        def done(chances: Any, error: Exception | None) -> None:
+            if one is not None and chances is not None:
+                self._latest["chances"] = ((found, one.limit.name), chances)
+            self.made_ready = found
+
+        self.worker.run(work, done)
+        self.made_ready = None
 
     def _lay_worst_if_any(self) -> None:
         self.bar = None
@@ -265,7 +290,7 @@ class CheckState(AgreedState):
 
     def to_read(self) -> tuple[Judged, pd.DataFrame] | None:
         """The limit in doubt and the places where more readings would do most to decide it; None: nothing is."""
-        return None if self.assessment is None else where_to_read(self.assessment)
+        return None if self.assessment is None or self.worker.busy else where_to_read(self.assessment)
 
     def chances(self, limit: Limit) -> Floats:
         """[ny, nx] chance at each place that a straightedge shows more than this limit allows."""

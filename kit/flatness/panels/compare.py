@@ -17,7 +17,7 @@ from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
 from flatness.measures.lines import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
 from flatness.panels.compare_state import CompareState, missing_words, planned_rows
-from flatness.panels.controls import SNAP_MM, button, column, notes_html, row, text_field, words
+from flatness.panels.controls import SNAP_MM, button, column, html_table, notes_html, row, text_field, words
 from flatness.panels.fields import Control, Controls, confidence, finish
 from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
@@ -82,16 +82,14 @@ def verdicts_table(found: Comparison, unit: str) -> str:
     """Verdicts before and after as HTML, one row a limit; empty where no finish was chosen."""
     if found.assessments is None:
         return ""
-    head = "".join(f'<th scope="col">{text}</th>' for text in ("Limit", "Before", "After"))
     pairs = zip(found.assessments[0].judged, found.assessments[1].judged, strict=True)
-    rows = "".join(_row(one, other, unit) for one, other in pairs)
-    return f'<table class="fk-table"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
+    return html_table(("Limit", "Before", "After"), (_row(one, other, unit) for one, other in pairs))
 
 
-def _row(one: Judged, other: Judged, unit: str) -> str:
+def _row(one: Judged, other: Judged, unit: str) -> tuple[str, ...]:
     turned = f"<br><b>turned: {one.verdict} to {other.verdict}</b>" if one.verdict != other.verdict else ""
-    days = "".join(f"<td>{verdict_mark(day.verdict)}<br>{_likely(day, unit)}</td>" for day in (one, other))
-    return f'<tr><th scope="row">{escape(describe(other.limit, unit))}{turned}</th>{days}</tr>'
+    days = (f"{verdict_mark(day.verdict)}<br>{_likely(day, unit)}" for day in (one, other))
+    return f"{escape(describe(other.limit, unit))}{turned}", *days
 
 
 def _likely(one: Judged, unit: str) -> str:

@@ -180,6 +180,16 @@ def notes_html(notes: Iterable[Any], unit: str) -> str:
     return f"<h3>Worth knowing</h3><ul>{items}<li>{escape(AUTHORITY)}</li></ul>"
 
 
+def html_table(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """An HTML table; cells are HTML already, the first of a row is its heading."""
+    head = "".join(f'<th scope="col">{text}</th>' for text in heads)
+    body = "".join(
+        f'<tr><th scope="row">{first}</th>{"".join(f"<td>{cell}</td>" for cell in others)}</tr>'
+        for first, *others in rows
+    )
+    return f'<table class="fk-table"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
 def problem_list(problems: Iterable[Problem], heading: str, unit: str = "") -> str:
     """Problems as HTML, read out at once by a screen reader: each with its cell, what was found, and the remedy.
 

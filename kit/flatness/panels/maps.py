@@ -258,6 +258,8 @@ def _chances(state: CheckState, surface: Surface, ax: Axes, more: Any = None, ti
 
 def _more(state: CheckState, surface: Surface, ax: Axes) -> Any:
     found = state.to_read()
+    if found is None and state.worker.busy:
+        raise MeasureError("working out where to read: a few seconds")
     if found is None:
         raise MeasureError(
             "no more readings are needed: nothing is in doubt that they could decide"

@@ -18,7 +18,7 @@ import ipywidgets as w
 from flatness.charts.axes import SOFTWARE, root_of
 from flatness.charts.plan_map import action_map
 from flatness.errors import ArgumentError
-from flatness.export.tables import plan_tables, write_tables, write_workbook
+from flatness.export.tables import plan_tables, plan_words, write_tables, write_workbook
 from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
@@ -65,10 +65,7 @@ DOTS_PER_INCH = 150
 
 def save_workbook(plan: Plan, schedule: Schedule | None, path: Path, unit: str) -> list[Path]:
     """The tables, notes and cautions of a plan as a workbook."""
-    spoken = (plan,) if schedule is None else (plan, schedule)
-    words = [*(note for one in spoken for note in one.notes)]
-    words += [f"{one.text} ({one.source})" for part in spoken for one in part.cautions]
-    return [write_workbook(path, plan_tables(plan, schedule), unit, list(dict.fromkeys(words)))]
+    return [write_workbook(path, plan_tables(plan, schedule), unit, plan_words(plan, schedule))]
 
 
 def save_csv(plan: Plan, schedule: Schedule | None, path: Path, unit: str) -> list[Path]:

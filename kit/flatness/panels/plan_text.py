@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -16,6 +16,7 @@ from flatness.framing.cutting import CutPlan
 from flatness.framing.schedule import Schedule
 from flatness.measures.lines import Place
 from flatness.panels.check import verdict_mark
+from flatness.panels.controls import html_table
 from flatness.panels.instrument import places_list
 from flatness.panels.places import OFF, POINT_HERE, at_place, station_at
 from flatness.panels.strip import Gauge, Said
@@ -194,7 +195,7 @@ def after_rows(plan: Plan, unit: str) -> str:
         told = (*before_and_after(plan, row, unit), percent(float(row["chance"])))
         names = ("before", "after", "likely", "allowed", "passes")
         rows.append([head, "<br>".join(f"{one} {escape(text)}" for one, text in zip(names, told, strict=True))])
-    return f"<h3>Before and after</h3><div class='fk-before-after'>{table(('Limit', 'Gap or slope'), rows)}</div>"
+    return f"<h3>Before and after</h3><div class='fk-before-after'>{html_table(('Limit', 'Gap or slope'), rows)}</div>"
 
 
 def patches_list(plan: Plan, unit: str) -> str:
@@ -228,7 +229,7 @@ def quantity_rows(found: Quantities, unit: str, survey: Survey) -> str:
     if not told:
         told.append(("Fill and planing", "none", "measured"))
     rows = [[escape(cell) for cell in row] for row in told]
-    return f"<h3>Quantities</h3>{table(('What', 'How much', 'From'), rows)}"
+    return f"<h3>Quantities</h3>{html_table(('What', 'How much', 'From'), rows)}"
 
 
 def _lengths_to_buy(lengths: CutPlan, framed: str, unit: str) -> Iterator[tuple[str, str, str]]:
@@ -262,16 +263,6 @@ def cautions_list(shown: Shown, schedule: Schedule | None) -> str:
     one_each = {one.key: one for one in kept if one.key != "authority"}
     items = "".join(f"<li>{escape(one.text)} <small>({escape(one.source)})</small></li>" for one in one_each.values())
     return f'<div class="fk-cautions" role="note"><b>Cautions</b><ul>{items}</ul></div>' if items else ""
-
-
-def table(heads: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    """An HTML table; cells are HTML already, the first of a row is its heading."""
-    head = "".join(f'<th scope="col">{text}</th>' for text in heads)
-    body = "".join(
-        f'<tr><th scope="row">{first}</th>{"".join(f"<td>{cell}</td>" for cell in others)}</tr>'
-        for first, *others in rows
-    )
-    return f'<table class="fk-table"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
 PRESS = "press Work out the plan"

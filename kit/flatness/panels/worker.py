@@ -126,6 +126,11 @@ class Worker:
         else:
             self._timer, self._due = loop.call_later(seconds, self._call_due), call
 
+    def at_rest(self, seconds: float, call: Told) -> None:
+        """As :meth:`later`; where no loop runs nobody waits for what is made ready, and no call is made."""
+        if _loop() is not None:
+            self.later(seconds, call)
+
     def _call_due(self) -> None:
         due = self._due
         self.cancel_later()
