@@ -107,7 +107,7 @@ class AgreedState(FinishState):
     @property
     def finishes(self) -> dict[str, str]:
         """Finishes in plain words for the kind of surface that was surveyed, by key; and the limit agreed."""
-        return {**super().finishes, AGREED: "A limit agreed for this job, under a straightedge"}
+        return {**super().finishes, AGREED: "A limit agreed for this job"}
 
     def limits(self) -> list[Limit]:
         if self.survey is not None and self.finish == AGREED:
