@@ -41,13 +41,15 @@ def plan_of(survey, change, action_at, *, spacing=None, chance=0.97, verdict="pa
     if after is None:
         subject = Subject.of(survey, list(limits), spacing, 4)
         finished = dataclasses.replace(surface, height=surface.height + moved)
-        rows = []
+        rows, between = [], "assumed"
         for one in limits:
             was, then = (measure(one, where) for where in (subject, dataclasses.replace(subject, surface=finished)))
             value = then.measured.value
             values = (was.measured.value, value, (1 + RISE) * value, then.allowed)
             lengths = (np.nan,) * 4 if one.kind in UNITLESS else values
-            rows.append((one.name, describe(one), *lengths, then.used <= 1, chance, verdict, "", True, *values, "mm"))
+            rows.append(
+                (one.name, describe(one), *lengths, then.used <= 1, chance, verdict, between, "", True, *values, "mm")
+            )
         after = pd.DataFrame(rows, columns=list(COLUMNS))
     used = [ACTIONS[i] for i in np.unique(actions[actions > 0])]
     made = {

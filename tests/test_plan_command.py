@@ -289,7 +289,6 @@ def test_every_default_is_told_with_its_source(capfd):
     for told in (
         "Rates: 0.75 a place",
         "[h]; common practice, no source.",
-        "that may come off: none set.",
         "at 4 headings",
         "from 20 draws, seed 0; verdicts at 95 %",
         "until you set them",

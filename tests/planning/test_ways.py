@@ -16,6 +16,7 @@ from flatness.planning.plan import WAYS
 from flatness.planning.planner import plan_corrections
 from flatness.planning.substrate import Beneath
 from flatness.planning.ways import plan_ways
+from flatness.words.ways import answer
 
 FT, IN = 304.8, 25.4
 LIMIT = flatness.straightedge_limit(10 * FT, 3 / 16 * IN, surfaces=("floor", "wall", "ceiling"))
@@ -169,6 +170,17 @@ def test_strapping_is_shimmed_to_one_plane_off_the_lowest_spot():
     assert shims["shim_mm"].min() >= -1e-6
     clear = plan_corrections(survey, limits=LIMIT, way="overlay", members=across, keep_clear=100.0, **QUICK)
     assert np.nanmin(clear.target) == pytest.approx(lowest + 100.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(("step", "rests_on"), [(2.0, "assumed"), (0.5, "read")])
+def test_what_is_left_as_found_is_as_unseen_between_the_stations_as_before(step, rests_on):
+    survey = room(step=step)
+    plan = plan_corrections(survey, limits=LIMIT, way="patches", **QUICK)
+    assert plan.after["between"].tolist() == [rests_on]
+    assert ("Nothing was read between the stations" in answer(plan, "in").text) == (rests_on == "assumed")
+    # a pour over all leaves nothing as found
+    over_all = plan_corrections(survey, limits=LIMIT, way="overlay", **QUICK)
+    assert over_all.after["between"].tolist() == ["read"]
 
 
 def test_a_spot_that_keeps_its_height_closes_a_layer_over_all():

@@ -19,6 +19,7 @@ from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit, describe
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws
+from flatness.limits.spot_checks import READ, between
 from flatness.limits.verdict import FAIL, LEAST_BATCH, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.measures.bars import gap_map
 from flatness.notes import Note, joined
@@ -121,6 +122,7 @@ COLUMNS = (
     "passes",
     "chance",
     "verdict",
+    "between",
     "note",
     "planned_for",
     "before",
@@ -335,12 +337,20 @@ class PlanCheck:
             "chance": judged.chance,
             "passes": judged.finding is not None and judged.finding.within,
             "verdict": judged.verdict,
+            "between": self._between(limit, work),
             "note": joined(notes, "sentences"),
             "planned_for": planned_for,
             "unit": _UNITS.get(limit.kind, "mm"),
             **numbers,
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }
+
+    def _between(self, limit: Limit, work: Work) -> str:
+        """What the verdict rests on between the stations: there what is left as found is as unknown as before."""
+        subject = self.subject
+        if work.worked[subject.surface.inside].all():
+            return READ
+        return between(limit, subject.survey, subject.surface, subject.step, ())
 
     @cached_property
     def _left(self) -> Unread | None:

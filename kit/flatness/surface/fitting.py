@@ -252,14 +252,16 @@ def may_be_patched(fit: Fit) -> bool:
 def _local(fit: Fit) -> Iterator[tuple[tuple[Patch | Ridge, ...], float]]:
     """What may lie at the stations that stand out most, were the rest smooth, and the logarithm of each one's chance.
 
-    That is a patch about the station or, where no layout is known, a ridge or a strip through it.
+    That is a patch about the station or, where no layout is known, a ridge or a strip through it, or a ridge midway
+    to the next station, which both lines see the foot of.
     """
     stations = fit.stations
     if len(stations.x) > BLOCK:
         return
     places = np.column_stack([stations.x, stations.y])
     apart = np.asarray(cKDTree(places).query(places, 2)[0])[:, 1]
-    radius = PATCH_STEPS * float(np.median(apart))
+    step = float(np.median(apart))
+    radius = PATCH_STEPS * step
     if radius > PATCH_SHARE * min(np.ptp(stations.x), np.ptp(stations.y)):
         return
     off: Floats = np.max([np.abs(left_out(stations, p)) for p in _smoother(fit)], axis=0)
@@ -270,11 +272,15 @@ def _local(fit: Fit) -> Iterator[tuple[tuple[Patch | Ridge, ...], float]]:
         at = (float(stations.x[k]), float(stations.y[k]))
         if all(at != other.at for other in fit.best.ridges):
             yield (Patch.about(at, radius),), math.log(PATCHED / len(stations.x))
-        for line in () if fit.best.joists is not None else (("x", at[1]), ("y", at[0])):
-            if line not in taken:
+        for along, middle in () if fit.best.joists is not None else (("x", at[1]), ("y", at[0])):
+            for shift in (0.0, -0.5, 0.5):
+                line = (along, round(middle + shift * step, 3))
+                if line in taken:
+                    continue
                 taken.add(line)
+                if shift == 0:
+                    yield (Patch.strip(*line, radius),), math.log(RIDGED)
                 shoulders = Patch.strip(*line, radius, SHOULDERS_LENGTH, SHOULDERS_MM)
-                yield (Patch.strip(*line, radius),), math.log(RIDGED)
                 yield (Ridge(*line, RIDGE_HALF_WIDTH), shoulders), math.log(RIDGED)
 
 

@@ -345,11 +345,10 @@ def _rates(rates: Rates, unit: str) -> str:
 
 
 def _depths(depths: Any, unit: str) -> Iterator[str]:
-    """The deepest cut and fill, where they are one number: none is said too."""
+    """The deepest cut and fill that were set, where they are one number."""
     for name, value in (("come off", depths.cut), ("be added", depths.fill)):
-        if isinstance(value, (int, float)):
-            told = f"{length(float(value), unit)}, {SET_BY_YOU}" if math.isfinite(value) else "none set"
-            yield f"Greatest depth that may {name}: {told}."
+        if isinstance(value, (int, float)) and math.isfinite(value):
+            yield f"Greatest depth that may {name}: {length(float(value), unit)}, {SET_BY_YOU}."
 
 
 def patch_rows(plan: Plan, unit: str) -> pd.DataFrame:

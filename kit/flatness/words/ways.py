@@ -15,6 +15,7 @@ import numpy as np
 
 from flatness.framing.members import Members
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2
+from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS
 from flatness.planning.constraints import FixedSpot, Rates
 from flatness.planning.plan import Plan
@@ -22,6 +23,7 @@ from flatness.planning.planner import lumber_of
 from flatness.planning.substrate import Beneath
 from flatness.planning.volumes import node_areas
 from flatness.planning.ways import Ways
+from flatness.surface.lattice import widest_step
 from flatness.surroundings.finished_surface import Layer, build_up, finished_surface
 from flatness.survey.readings import Survey
 from flatness.words.done import before_and_after
@@ -187,7 +189,7 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
     if verdict == PASS:
         passes = f" Passes {sure}." if sure else " How surely was not worked out."
         nothing = "nothing to do" if what == NOTHING else what
-        return Answer(verdict, f"PASS {done}", f"{nothing}.{takes}{passes}")
+        return Answer(verdict, f"PASS {done}", f"{nothing}.{takes}{passes}{_unseen(plan, unit)}")
     if verdict == FAIL:
         even = "as it is" if what == NOTHING else "even if done as drawn"
         return Answer(verdict, f"FAIL {even}", f"{what}.{takes} {_failing(plan, unit)}")
@@ -195,6 +197,14 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
         return Answer(verdict, "NO SURE WAY", f"the best, {what}, passes {sure}.{takes}")
     passes = f" Passes {sure}." if sure else ""
     return Answer(verdict, f"UNDECIDED {done}", f"{what}.{takes}{passes}")
+
+
+def _unseen(plan: Plan, unit: str) -> str:
+    """What a pass leaves open between the stations; empty where they stand close enough."""
+    if ASSUMED not in set(plan.after["between"]):
+        return ""
+    apart = position(widest_step(plan.survey), unit)
+    return f" Nothing was read between the stations, {apart} apart: slide a bar there first; Check lists the strips."
 
 
 def deed(plan: Plan, unit: str) -> str:
