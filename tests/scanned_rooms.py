@@ -112,7 +112,7 @@ def write_xyz(path, points, unit="m", form="%.4f"):
     return path
 
 
-def write_ply(path, points, order="<", kind="f8"):
+def ply_bytes(points, order="<", kind="f8"):
     """A binary PLY in metres that says so."""
     name = {"f8": "double", "f4": "float"}[kind]
     endian = {"<": "little", ">": "big"}[order]
@@ -128,5 +128,10 @@ def write_ply(path, points, order="<", kind="f8"):
     table = np.zeros(len(points), dtype=[(axis, order + kind) for axis in "xyz"] + [("red", "u1")])
     for k, axis in enumerate("xyz"):
         table[axis] = points[:, k] / 1000
-    path.write_bytes("\n".join(head).encode() + table.tobytes())
+    return "\n".join(head).encode() + table.tobytes()
+
+
+def write_ply(path, points):
+    """A file of :func:`ply_bytes`."""
+    path.write_bytes(ply_bytes(points))
     return path

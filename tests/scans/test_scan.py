@@ -151,6 +151,46 @@ def test_the_order_of_the_points_does_not_matter(tmp_path):
     assert len(one) == pytest.approx(len(other), abs=5)
 
 
+def small(tmp_path, points=120_000, **options):
+    """A scan of the room with coarse cells, and the room."""
+    room = built.Scanned(**options)
+    return read_scan(built.write_ply(tmp_path / "small.ply", room.points(points)), cell=304.8), room
+
+
+@pytest.mark.parametrize("degrees", [0.0, -30.0, 44.0, 89.0])
+def test_a_room_is_found_however_it_is_turned(tmp_path, degrees):
+    scan, _ = small(tmp_path, degrees=degrees, shift=(5e8, -4e9, 1e5))
+    assert len(scan.surfaces) == 6
+    size = (built.LENGTH, built.WIDTH + 4.5)
+    assert scan.size[:2] == pytest.approx(size if degrees < 45 else size[::-1], abs=2.0)
+    assert (np.degrees(scan.angle) - degrees) % 90 == pytest.approx(0, abs=0.05) or degrees == 0
+    assert abs(np.degrees(scan.angle)) < 45.01
+
+
+def test_a_wardrobe_before_a_wall_is_not_the_wall(tmp_path):
+    """It is larger than what is seen of the wall; its top is under the ceiling, which goes on to the wall."""
+    scan, _ = small(tmp_path, boxes=((0.0, 500.0, 0.0, 600.0, 2800.0, 2200.0),))
+    assert scan.size[0] == pytest.approx(built.LENGTH, abs=3.0)
+    assert len(scan.surfaces["wall D"].cells) < 0.6 * len(scan.surfaces["wall B"].cells)
+
+
+def test_a_room_without_a_ceiling_has_no_closet_top_for_one(tmp_path):
+    scan, _ = small(tmp_path, keep=("floor", "walls"))
+    assert list(scan.surfaces) == ["floor", "wall A", "wall B", "wall C", "wall D"]
+    assert [note.key for note in scan.notes] == ["scan-missing"]
+
+
+def test_a_scan_that_is_not_plumb_is_said_to_lean(tmp_path):
+    """Turned by half a degree about y: 8.7 mm/m."""
+    turn = np.radians(0.5)
+    about = np.array([[np.cos(turn), 0, np.sin(turn)], [0, 1, 0], [-np.sin(turn), 0, np.cos(turn)]])
+    room = built.Scanned(floor=lambda x, y: 0.0 * x, ceiling=lambda x, y: built.HEIGHT + 0.0 * x, degrees=0.0)
+    path = built.write_ply(tmp_path / "leans.ply", room.points(120_000) @ about.T)
+    notes = read_scan(path, cell=304.8).notes
+    assert [note.key for note in notes] == ["scan-leans"]
+    assert notes[0].values["tilt"] == pytest.approx(1000 * np.tan(turn), rel=0.05)
+
+
 def test_a_floor_alone_is_a_room_of_one_surface(tmp_path):
     room = built.Scanned(boxes=(), door=None, keep=("floor",), degrees=0.0, outliers=0.0)
     scan = read_scan(built.write_ply(tmp_path / "floor.ply", room.points(200_000)))
@@ -215,7 +255,7 @@ def test_means_of_cells_of_a_parabola_come_to_its_middles():
 def test_the_command_says_what_was_found_and_writes_it(tmp_path, capsys):
     room = built.Scanned(boxes=(), door=None)
     path = built.write_xyz(tmp_path / "hall.xyz", room.points(60_000), "ft")
-    assert main(["scan", str(path), "--unit", "ft", "--cell", "1ft", "--out", str(tmp_path / "out")]) == 0
+    assert main(["scan", str(path), "--unit", "ft", "--cell", "18in", "--out", str(tmp_path / "out")]) == 0
     told = capsys.readouterr()
     assert told.out.startswith("6 surfaces found in hall.xyz, of a room 14'")
     assert "100%, 60,000 points" in told.err

@@ -9,7 +9,15 @@ import time
 from pathlib import Path
 from typing import Any
 
-from flatness.commands.options import add_fields, add_json, make_folder, new_report, print_written, read_fields
+from flatness.commands.options import (
+    add_fields,
+    add_json,
+    check_new,
+    make_folder,
+    new_report,
+    print_written,
+    read_fields,
+)
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Text
 
@@ -55,6 +63,8 @@ def run_scan(options: argparse.Namespace) -> int:
     problems.stop_if_any()
     unit = given.get("show") or ("in" if given.get("unit") in ("ft", "in") else "mm")
     errors = {key: given.pop(key) for key in ("scan_error",) if key in given}
+    if options.out:  # before a long file is read
+        check_new(Path(options.out) / "room.toml", "--out", options.overwrite, "choose another folder, or --overwrite")
     scan = read_scan(options.file, progress=_Progress(), **{**given, "show": unit})
     written: list[Path] = []
     if options.out:
@@ -92,6 +102,7 @@ def scan_json(scan: Any, written: list[Path]) -> dict[str, Any]:
         "scan": scan.source,
         "title": scan.title,
         "points": scan.points,
+        "used": scan.used,
         "cell_mm": scan.cell,
         "size_mm": list(scan.size),
         "origin_mm": list(scan.origin),

@@ -1,10 +1,11 @@
 """Which points are floor, ceiling and walls: the planes of a room, found among a few points of it.
 
 z is plumb. A look at the scan is thinned to one point a voxel, so that near and far surfaces weigh by their area and
-not by how densely they were scanned. Floor and ceiling are the heights with the largest area; the walls' directions are
-those along which the plan piles up most; on each side of the room's middle the plane with the largest area is the wall.
-So a table, a wardrobe or a wall seen through a door, each of which is smaller, is none. Each plane is then fitted by
-iteratively reweighted least squares with the biweight of Beaton and Tukey (1974).
+not by how densely they were scanned. Floor and ceiling are the heights with the largest area, apart from tables; the
+walls' directions are those along which the plan piles up most. On each side of the room's middle the plane with the
+largest area where the ceiling ends is the wall, or the largest of all where no ceiling was seen: so what stands before
+a wall is none, nor a wall that is seen through a door. Each plane is then fitted by iteratively reweighted least
+squares with the biweight (Beaton and Tukey 1974, from memory).
 """
 
 from __future__ import annotations
@@ -28,12 +29,17 @@ LEAST_HEIGHT_MM = 1500.0  # from floor to ceiling; a table top is lower
 FURNITURE_MM = 200.0  # over the floor and under the ceiling, where walls are not sought
 LONGEST_MM = 400_000.0  # of what is a room at all
 LEAST_HALF_MM = 400.0  # from the room's middle to a wall
-LEAST_SHARE = 0.2  # of the largest area of a wall, and half of it again of a ceiling to its floor
+LEAST_SHARE = 0.2  # of the largest area of a wall
+SECOND_LEVEL = 0.3  # of the larger of floor and ceiling, which the other one has
+# what lies so far under the larger level, and has this share of its area, is the floor: the larger is a table
+FURNITURE_HIGH_MM, UNDER = 380.0, 0.2
+NEAR_MM = 200.0  # from where a ceiling ends, within which a wall stands
 FIT_MM = 60.0  # within which points of a plane are, once it is known roughly
 BIWEIGHT = 4.685  # times the spread: 95 % efficient for normal errors (Holland and Welsch 1977)
 MAD_TO_SIGMA = 1.4826  # normal distribution (closed form)
 FEWEST = 50  # points of a plane
 MOST_SLOPE = 0.1
+ALIKE = 0.3  # of their mean, that slopes stand off it where surfaces lean alike
 SIDES = {"wall A": (1, -1), "wall B": (0, -1), "wall C": (1, 1), "wall D": (0, 1)}  # axis across, sign into the room
 
 
@@ -105,6 +111,18 @@ class Planes:
         """Of the room [3]."""
         return tuple(sum(span) / 2 for span in self.extent)
 
+    @property
+    def tilt(self) -> float:
+        """By how much floor, ceiling and walls lean alike, as the scan as a whole would [mm/m]; 0 where they do not."""
+        largest = 0.0
+        for axis in (0, 1):  # turned about the other one, floors fall where walls lean
+            floors = [-plane.terms[1 + axis] for plane in self.found.values() if plane.axis == 2]
+            walls = [plane.terms[2] for plane in self.found.values() if plane.axis == axis]
+            mean = sum(floors + walls) / max(1, len(floors + walls))
+            apart = max(abs(one - mean) for one in floors + walls) if floors and walls else math.inf
+            largest = max(largest, abs(mean)) if apart < abs(mean) * ALIKE else largest
+        return 1000 * largest
+
     def edge(self, axis: int, sign: int, first: float, second: float) -> float:
         """Where the room ends on a side, at these others of the coordinates."""
         for plane in self.found.values():
@@ -130,7 +148,8 @@ def find_planes(look: Floats) -> Planes:
     angle = _direction(upright) if len(upright) > FEWEST else 0.0
     turned = _turned(points, angle)
     guesses = {name: (2, 1 if name == "floor" else -1, at) for name, at in levels.items()}
-    guesses |= _walls(_turned(upright, angle), _turned(middle[None, :], angle)[0])
+    ceiling = thin[np.abs(thin[:, 2] - high) < 2 * SLAB_MM]
+    guesses |= _walls(_turned(upright, angle), _turned(ceiling, angle), _turned(middle[None, :], angle)[0])
     found = _all_fitted(guesses, turned, levels)
     off = [(-plane.terms[1] if plane.axis == 0 else plane.terms[1]) for plane in found.values() if plane.axis < 2]
     if off:  # now that the walls are known, their mean direction is known closer
@@ -213,16 +232,20 @@ def _levels(thin: Floats) -> dict[str, float]:
     z = thin[:, 2]
     steps = _steps(z)
     area = _areas(thin[:, :2], z, steps)
+    if steps[-1] - steps[0] > LEAST_HEIGHT_MM:
+        area = np.clip(area - np.median(area), 0, None)  # walls have as much at every height
     best = int(np.argmax(area))
-    apart = np.abs(steps - steps[best]) >= LEAST_HEIGHT_MM
     if area[best] < FEWEST:
         raise _no_floor()
-    second = int(np.argmax(np.where(apart, area, -1)))
-    if apart.any() and area[second] >= LEAST_SHARE / 2 * area[best]:
-        low, high = sorted((float(steps[best]), float(steps[second])))
-        return {"floor": low, "ceiling": high}
-    over = np.count_nonzero(z > steps[best] + FURNITURE_MM) >= np.count_nonzero(z < steps[best] - FURNITURE_MM)
-    return {"floor" if over else "ceiling": float(steps[best])}
+    second = int(np.argmax(np.where(np.abs(steps - steps[best]) >= LEAST_HEIGHT_MM, area, -1)))
+    if area[second] < SECOND_LEVEL * area[best] or second == best:
+        over = np.count_nonzero(z > steps[best] + FURNITURE_MM) >= np.count_nonzero(z < steps[best] - FURNITURE_MM)
+        return {"floor" if over else "ceiling": float(steps[best])}
+    low, high = sorted((best, second))
+    under = (steps <= steps[low] - FURNITURE_HIGH_MM) & (area >= UNDER * area[low])
+    if under.any():  # a large table hides more of the floor than is seen of it
+        low = int(np.argmax(np.where(under, area, -1)))
+    return {"floor": float(steps[low]), "ceiling": float(steps[high])}
 
 
 def _middle(thin: Floats, level: float) -> Floats:
@@ -248,10 +271,24 @@ def _direction(upright: Floats) -> float:
     return math.radians((best + 45) % 90 - 45)
 
 
-def _walls(upright: Floats, middle: Floats) -> dict[str, tuple[int, int, float]]:
+def _ends(ceiling: Floats, middle: Floats) -> list[tuple[float, float]]:
+    """Where a ceiling's points end along x and y: where a row of it has under half of what a row has as a rule."""
+    ends = []
+    for axis in (0, 1):
+        squares = np.unique(np.floor(ceiling[:, :2] / AREA_MM), axis=0)
+        rows, count = np.unique(squares[:, axis], return_counts=True)
+        full = rows[count >= np.median(count) / 2]
+        parts = np.split(full, np.flatnonzero(np.diff(full) > 3) + 1)  # rows; less is a lamp or a beam
+        own = min(parts, key=lambda part: float(np.abs(part - middle[axis] / AREA_MM).min()))
+        ends.append((float(own[0]) * AREA_MM, float(own[-1] + 1) * AREA_MM))
+    return ends
+
+
+def _walls(upright: Floats, ceiling: Floats, middle: Floats) -> dict[str, tuple[int, int, float]]:
     """Axis across, sign and rough place of each wall that is there."""
     if len(upright) < FEWEST:
         return {}
+    ends = _ends(ceiling, middle) if len(ceiling) else [(math.inf, math.inf)] * 2
     sought = {}
     for axis in (0, 1):
         across = upright[:, axis]
@@ -261,6 +298,9 @@ def _walls(upright: Floats, middle: Floats) -> dict[str, tuple[int, int, float]]
             side = (middle[axis] - steps) * sign >= LEAST_HALF_MM
             if of == axis and side.any():
                 k = int(np.argmax(np.where(side, area, -1)))
+                near = side & (np.abs(steps - ends[axis][0 if sign > 0 else 1]) < NEAR_MM)
+                if near.any() and area[near].max() >= FEWEST:
+                    k = int(np.argmax(np.where(near, area, -1)))
                 sought[name] = (area[k], (axis, sign, float(steps[k])))
     least = max(LEAST_SHARE * max((area for area, _ in sought.values()), default=0), FEWEST)
     return {name: guess for name, (area, guess) in sought.items() if area >= least}

@@ -17,7 +17,7 @@ from shapely import Polygon
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, check_choice
 from flatness.notes import Note
-from flatness.scans.cells import CLEAR_MM, REACH_MM, Cells, Gatherer
+from flatness.scans.cells import CLEAR_MM, FEWEST, REACH_MM, Cells, Gatherer
 from flatness.scans.files import PointFile, open_points
 from flatness.scans.planes import SIDES, Plane, Planes, find_planes
 from flatness.scans.records import Scan, ScanSurface
@@ -29,7 +29,8 @@ MOST_BYTES = 600_000_000  # of all histograms
 LEAST_ERROR_MM = 0.05  # a survey's accuracy is never stated finer
 LEAST_HOLE = 2  # cells across, of an area without readings that is stated as an opening
 SLIVER_MM = 0.5  # of the outlines of openings, which are whole cells but for where the outline cuts them
-LEAST_CELLS = 9  # of a surface; fewer are no survey
+LEAST_CELLS, LEAST_SEEN = 9, 0.1  # of a surface, and their share of it; fewer are no survey
+LEAST_TILT = 2.0  # mm/m that all surfaces lean alike, over which the scan is likely not plumb; the kit's own
 Place = tuple[float, float]
 Bools = NDArray[np.bool_]
 Progress = Callable[[float, int], None]
@@ -103,14 +104,22 @@ def read_scan(
     missing = [name for name in ("floor", "ceiling", *SIDES) if name not in surfaces]
     if missing:
         notes.append(Note("scan-missing", names=tuple(missing)))
+    if planes.tilt > LEAST_TILT:
+        notes.append(Note("scan-leans", tilt=planes.tilt))
     if not surfaces:
-        expected = "a floor or ceiling that was seen"
-        raise ArgumentError("no surface has enough points", file=points.path.name, expected=expected)
+        raise ArgumentError(
+            "no surface has enough points",
+            file=points.path.name,
+            value=f"{read:,} points in all",
+            expected=f"{FEWEST} points or more in a cell",
+            remedy="choose larger cells, or scan more closely",
+        )
     return Scan(
         title=title or points.path.stem,
         source=points.path.name,
         surfaces=surfaces,
         points=read,
+        used=sum(int(one.cells["points"].sum()) for one in surfaces.values()),
         cell=cell,
         size=tuple(round(high - low, 1) for low, high in planes.extent),
         origin=frame.in_file(planes),
@@ -225,7 +234,7 @@ def _surface(one: Gatherer, cells: Cells, frame: _Frame, title: str, source: str
     _, _, height = frame.in_survey(plane, first, second, cells.height)
     of_surface = shapely.contains_xy(outline, x, y)
     known = of_surface & np.isfinite(height)
-    if np.count_nonzero(known) < LEAST_CELLS:
+    if np.count_nonzero(known) < max(LEAST_CELLS, LEAST_SEEN * np.count_nonzero(of_surface)):
         return None
     table = pd.DataFrame(
         {

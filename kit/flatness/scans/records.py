@@ -62,6 +62,7 @@ class Scan:
     title, source : what the room is called; name of the file
     surfaces : by name
     points : in the file
+    used : of these, those on the surfaces; the others are of things in the room, of edges, or of what lies beyond it
     cell : width of a cell [mm]
     size : of the room along x, y and up [mm]; as far as it was seen where a surface is missing
     origin : of the room, in the file's frame [mm]
@@ -73,6 +74,7 @@ class Scan:
     source: str
     surfaces: Mapping[str, ScanSurface]
     points: int
+    used: int
     cell: float
     size: tuple[float, ...]
     origin: tuple[float, float, float]

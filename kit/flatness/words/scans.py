@@ -6,7 +6,7 @@ import textwrap
 
 from flatness.scans.records import Scan, ScanSurface
 from flatness.words.phrases import sentence
-from flatness.words.printed import WIDTH, accuracy, area, bulleted, counted, hanging, position
+from flatness.words.printed import WIDTH, accuracy, area, bulleted, counted, hanging, percent, position
 
 SHARED = (
     "Errors are from how the points of each cell scatter. What they share does not show in it, such as the scanner's "
@@ -27,11 +27,10 @@ def scan_report(scan: Scan, unit: str) -> str:
 def answer(scan: Scan, unit: str) -> str:
     """What was found, in one line."""
     length, width, height = (position(size, unit) for size in scan.size)
-    readings = sum(len(one.cells) for one in scan.surfaces.values())
-    return (
-        f"{counted(len(scan.surfaces), 'surface')} found in {scan.source}, of a room {length} x {width} x {height}: "
-        f"{readings:,} readings {position(scan.cell, unit)} apart, from {scan.points:,} points."
-    )
+    readings, share = sum(len(one.cells) for one in scan.surfaces.values()), percent(scan.used / scan.points)
+    found = f"{counted(len(scan.surfaces), 'surface')} found in {scan.source}, of a room {length} x {width} x {height}"
+    made = f"{readings:,} readings {position(scan.cell, unit)} apart, from {scan.points:,} points"
+    return f"{found}: {made}, {share} of them on these surfaces."
 
 
 def _surface(one: ScanSurface, unit: str) -> str:
