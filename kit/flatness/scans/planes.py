@@ -237,8 +237,9 @@ def _levels(thin: Floats) -> dict[str, float]:
     best = int(np.argmax(area))
     if area[best] < FEWEST:
         raise _no_floor()
-    second = int(np.argmax(np.where(np.abs(steps - steps[best]) >= LEAST_HEIGHT_MM, area, -1)))
-    if area[second] < SECOND_LEVEL * area[best] or second == best:
+    apart = np.abs(steps - steps[best]) >= LEAST_HEIGHT_MM
+    second = int(np.argmax(np.where(apart, area, -1)))
+    if not apart[second] or area[second] < SECOND_LEVEL * area[best]:
         over = np.count_nonzero(z > steps[best] + FURNITURE_MM) >= np.count_nonzero(z < steps[best] - FURNITURE_MM)
         return {"floor" if over else "ceiling": float(steps[best])}
     low, high = sorted((best, second))
