@@ -237,6 +237,38 @@ def test_truncated_files_are_refused(tmp_path, ending, cut):
     assert raised.value.problems[0].remedy
 
 
+def test_a_header_that_cannot_be_true_is_refused_at_once(tmp_path):
+    """A count of records that would be followed for hours, and packs for which there is no memory."""
+    path = write_las(tmp_path / "a.laz", POINTS)
+    good = path.read_bytes()
+    packs = good.index(b"laszip encoded") + 52 + 12  # where the record says how many points a pack has
+    for place, form, value in ((100, "<I", 4_000_000_000), (96, "<I", 2**31), (packs, "<I", 2**31)):
+        data = bytearray(good)
+        struct.pack_into(form, data, place, value)
+        path.write_bytes(data)
+        with pytest.raises(FlatnessError, match="cannot be read as LAS"):
+            read_all(path, "m")
+
+
+@pytest.mark.parametrize("ending", [".xyz", ".ply", ".las", ".laz", ".e57"])
+def test_a_mutant_of_a_file_gives_its_points_or_an_error_of_the_kit(tmp_path, ending):
+    write = {".xyz": built.write_xyz, ".ply": built.write_ply, ".e57": write_e57}.get(ending, write_las)
+    path = write(tmp_path / f"a{ending}", POINTS[:300])
+    good, rng, refused = path.read_bytes(), np.random.default_rng(3), 0
+    for _ in range(60):
+        data = bytearray(good)
+        k = int(rng.integers(0, min(len(data), 600)))
+        change = bytes(rng.integers(0, 256, rng.integers(0, 8), dtype=np.uint8))
+        data[k : k + int(rng.integers(0, 8))] = change
+        path.write_bytes(data)
+        try:
+            found, _ = read_all(path, "m")
+            assert np.isfinite(found).all()
+        except FlatnessError:
+            refused += 1
+    assert refused > 5
+
+
 def test_the_unit_is_never_guessed(tmp_path):
     path = built.write_xyz(tmp_path / "a.xyz", POINTS)
     with pytest.raises(FlatnessError, match="does not say the unit") as raised:
@@ -250,14 +282,14 @@ def test_the_unit_is_never_guessed(tmp_path):
         open_points(stated, "ft")
 
 
-@pytest.mark.parametrize(("package", "ending"), [("laspy", ".las"), ("pye57", ".e57")])
+@pytest.mark.parametrize(("package", "ending"), [("laspy", ".las"), ("lazrs", ".laz"), ("pye57", ".e57")])
 def test_a_package_that_is_missing_is_named_with_the_remedy(tmp_path, monkeypatch, package, ending):
-    path = (write_las if ending == ".las" else write_e57)(tmp_path / f"a{ending}", POINTS)
+    path = (write_e57 if ending == ".e57" else write_las)(tmp_path / f"a{ending}", POINTS)
     real = builtins.__import__
 
     def no_package(name, *rest, **more):
         if name == package:
-            raise ImportError(name)
+            raise ImportError(name, name=name)
         return real(name, *rest, **more)
 
     monkeypatch.setattr(builtins, "__import__", no_package)

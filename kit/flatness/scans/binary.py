@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import struct
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -33,6 +34,10 @@ PROJECTED_UNIT_KEY = 3076  # GeoTIFF 1.1, ProjLinearUnitsGeoKey
 WKT_UNIT = re.compile(
     r'(?:LENGTHUNIT|UNIT)\["(?:metre|meter|foot|us survey foot|[^"]*foot[^"]*)",\s*([\d.eE+-]+)', re.I
 )
+LAS_SHORTEST, LAS_HEAD = 227, 375  # bytes of the header of LAS 1.2 and of LAS 1.4
+LAS_RECORD, LAS_EXTENDED = 54, 60  # bytes of the header of a record, and of one behind the points
+MOST_SAID = 200  # letters of what a library says
+MOST_PACKED = 10_000_000  # points in one pack: it is unpacked in memory
 LAZ_CHUNK = 50_000  # points that are packed together, as a rule; a look begins where a pack does
 E57_LOOK = 250_000  # points kept of a file that cannot be looked into
 
@@ -141,7 +146,6 @@ class PlyFile(PointFile):
             file.seek(self.start)
             for done in range(0, self.count, BLOCK):
                 block = self._points(file, min(BLOCK, self.count - done))
-                self.check_finite(block, done, "vertex")
                 yield (done + len(block)) / self.count, block
 
     def _points(self, file: Any, count: int) -> Floats:
@@ -156,9 +160,13 @@ class LasFile(PointFile):
         super().__init__(path)
         try:
             import laspy
+
+            if path.suffix.lower() == ".laz":
+                import lazrs  # noqa: F401
         except ImportError as error:
-            raise missing("laspy", path.suffix, path.name) from error
+            raise missing("laspy" if error.name == "laspy" else "lazrs", path.suffix, path.name) from error
         self.laspy = laspy
+        self._check_head()
         with self._opened() as reader:
             header = reader.header
             self.count = int(header.point_count)
@@ -174,7 +182,9 @@ class LasFile(PointFile):
         size = path.stat().st_size
         if not self.count:
             raise self.wrong("the file holds no points", expected="points", remedy="choose another file")
-        if not self.packed and size < needed:
+        if self.packed:
+            self._check_packs(header)
+        elif size < needed:
             raise self.wrong(
                 "the file ends before its last point",
                 value=f"{size} bytes",
@@ -182,16 +192,61 @@ class LasFile(PointFile):
                 remedy=AGAIN,
             )
 
+    def _check_head(self) -> None:
+        """Refuse a header that cannot be true, which would be followed through billions of records.
+
+        Places from the public header block of LAS 1.2 to 1.4 (ASPRS, from memory, and as laspy writes it).
+        """
+        size = self.path.stat().st_size
+        with self.path.open("rb") as file:
+            head = file.read(LAS_HEAD)
+        if len(head) < LAS_SHORTEST or head[:4] != b"LASF":
+            raise self._broken("no header")
+        length, points, records = struct.unpack_from("<HII", head, 94)
+        extended = (0, 0) if head[25] < 4 or len(head) < LAS_HEAD else struct.unpack_from("<QI", head, 235)
+        if not length + LAS_RECORD * records <= points <= size or (
+            extended[1] and extended[0] + LAS_EXTENDED * extended[1] > size
+        ):
+            raise self._broken("its header speaks of more than the file holds")
+
+    def _check_packs(self, header: Any) -> None:
+        """Refuse a table of packs that cannot be true, for which the unpacker would take all memory.
+
+        The points of a LAZ file begin with the place of that table, or -1 where the file ends with it; the table with
+        its version and how many packs there are (LASzip, from memory, and as lazrs writes it).
+        """
+        import lazrs
+
+        start, size = int(header.offset_to_point_data), self.path.stat().st_size
+        with self.path.open("rb") as file:
+            file.seek(start)
+            (table,) = struct.unpack("<q", file.read(8).ljust(8, b"\0"))
+            if table == -1:
+                file.seek(size - 8)
+                (table,) = struct.unpack("<q", file.read(8))
+            if not start < table <= size - 8:
+                raise self._broken("it ends before its table of packed points")
+            file.seek(table)
+            _, count = struct.unpack("<II", file.read(8))
+            if count > (self.count or 0):
+                raise self._broken("it has more packs than points")
+            file.seek(start)
+            try:
+                record = header.vlrs[header.vlrs.index("LasZipVlr")]
+                packs = lazrs.read_chunk_table(file, lazrs.LazVlr(record.record_data)) or []
+            except Exception as error:
+                raise self._broken(error) from error
+        if any(points > MOST_PACKED for points, _ in packs) or sum(taken for _, taken in packs) > size:
+            raise self._broken("its packs are larger than the file")
+
     def _opened(self) -> Any:
         try:
             return self.laspy.open(self.path)
         except Exception as error:
-            if "laz" in str(error).lower() and "backend" in str(error).lower():
-                raise missing("lazrs", self.path.suffix, self.path.name) from error
             raise self._broken(error) from error
 
-    def _broken(self, error: Exception) -> Exception:
-        what = f"the file cannot be read as LAS: {' '.join(str(error).split())}"
+    def _broken(self, error: Exception | str) -> Exception:
+        what = f"the file cannot be read as LAS: {' '.join(str(error).split())[:MOST_SAID]}"
         return self.wrong(what, expected="a whole LAS or LAZ file", remedy=AGAIN)
 
     def raw_look(self) -> Iterator[Floats]:
@@ -266,7 +321,7 @@ class E57File(PointFile):
             raise self.wrong("the file holds no points", expected="points", remedy="choose another file")
 
     def _broken(self, error: Exception) -> Exception:
-        what = f"the file cannot be read as E57: {' '.join(str(error).split())[:200]}"
+        what = f"the file cannot be read as E57: {' '.join(str(error).split())[:MOST_SAID]}"
         return self.wrong(what, expected="a whole E57 file", remedy=AGAIN)
 
     def raw_look(self) -> Iterator[Floats]:
@@ -301,7 +356,6 @@ class E57File(PointFile):
                 block = np.column_stack([data[axis][:count] for axis in axes]).astype(np.float64, copy=False)
                 if state:  # directions without a return, which the standard marks
                     block = block[data[state[0]][:count] == 0]
-                self.check_finite(block, done, "point")
                 if header.has_pose():
                     block = self.scans.to_global(block, header.rotation, header.translation)
                 done += count

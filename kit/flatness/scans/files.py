@@ -22,6 +22,7 @@ from flatness.lengths import MM_PER, unit_named
 BLOCK = 500_000  # points of a block
 LOOKS, LOOK_POINTS = 250, 1000  # places through the file that are looked at, and points read at each
 BINARY = {b"LASF": ".las or .laz", b"ASTM-E57": ".e57", b"ply": ".ply", b"PK\x03\x04": ".xlsx"}
+FARTHEST = 1e11  # in any unit: farther than across the earth, in mm
 US_FOOT_MM = 1200 / 3937 * 1000  # US survey foot, as LAS files state it (National Bureau of Standards, 1959)
 
 
@@ -55,35 +56,38 @@ class PointFile(ABC):
         """All points, in the file's unit: the share of the file that is read with a block, and the block [n, 3]."""
 
     def look(self) -> Floats:
-        """Points [n, 3] in mm from places spread through the file."""
+        """Points [n, 3] in mm from places spread through the file; :meth:`blocks` tells of those that are nowhere."""
         parts = [part for part in self.raw_look() if len(part)]
-        if not parts:
+        found: Floats = np.concatenate(parts) if parts else np.empty((0, 3))
+        found = found[(np.abs(found) < FARTHEST).all(axis=1)] * self.factor
+        if not len(found):
             raise self.wrong("the file holds no points", expected="x, y and z of each point", remedy="scan again")
-        found: Floats = np.concatenate(parts) * self.factor
-        return found[np.isfinite(found).all(axis=1)]
+        return found
 
     def blocks(self) -> Iterator[tuple[float, Floats]]:
-        """All points in mm, with the share of the file that is read."""
+        """All points in mm, with the share of the file that is read.
+
+        Raises
+        ------
+        ScanFileError : a point that is nowhere, by its number in the file
+        """
+        read = 0
         for share, block in self.raw_blocks():
+            if len(block) and not np.abs(block).max() < FARTHEST:  # what is no number is not less
+                k = int(np.argmin((np.abs(block) < FARTHEST).all(axis=1)))
+                raise self.wrong(
+                    "a point that is nowhere",
+                    column=f"point {read + k + 1}",
+                    value=" ".join(f"{v:g}" for v in block[k]),
+                    expected="three finite numbers",
+                    remedy="leave points without a return out when the scan is saved",
+                )
+            read += len(block)
             yield share, block if self.factor == 1.0 else block * self.factor
 
     def wrong(self, what: str, **more: object) -> ScanFileError:
         """What is wrong with the file."""
         return ScanFileError(what, file=self.path.name, **more)
-
-    def check_finite(self, block: Floats, before: int, name: str) -> None:
-        """Refuse a block with a point that is nowhere."""
-        # a sum is finite where all are, but for a sum that overflows, which then is looked through
-        if len(block) and not np.isfinite(block.sum()) and not (sound := np.isfinite(block).all(axis=1)).all():
-            k = int(np.argmin(sound))
-            raise self.wrong(
-                "a point that is nowhere",
-                row=before + k + 1,
-                column=name,
-                value=" ".join(f"{v:g}" for v in block[k]),
-                expected="three finite numbers",
-                remedy="leave points without a return out when the scan is saved",
-            )
 
 
 def open_points(path: str | os.PathLike[str], unit: str | None = None) -> PointFile:

@@ -15,7 +15,7 @@ from scipy import ndimage
 from shapely import Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, FlatnessError, check_choice
+from flatness.errors import ArgumentError, FlatnessError, check_choice, visible
 from flatness.notes import Note
 from flatness.scans.cells import CLEAR_MM, FEWEST, REACH_MM, Cells, Gatherer
 from flatness.scans.files import PointFile, open_points
@@ -260,6 +260,7 @@ def _surface(one: Gatherer, cells: Cells, frame: _Frame, title: str, source: str
         unit=show,
         title=f"{title}, {plane.name}",
         source=source,
+        keys={"instrument": f"scan {visible(source)}; areas that were not seen are openings"},
     )
     return ScanSurface(
         name=plane.name,
