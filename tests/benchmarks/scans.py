@@ -2,6 +2,7 @@
 
 python tests/benchmarks/scans.py
 python tests/benchmarks/scans.py --points 1250000 --kinds ply las laz e57 xyz --times 1 4 16
+python tests/benchmarks/scans.py --rooms 20     how far off the truth rooms with planted faults come out
 
 The scan is of a furnished room with a person in it, read by two set-ups (tests/scanned_rooms.py); each is read in a
 process of its own, whose peak memory the system tells. The plain way is given the floor's plane and the walls' lines,
@@ -96,11 +97,52 @@ def timed(path, how):
     return json.loads(subprocess.run(line, check=True, capture_output=True, text=True).stdout)
 
 
+def one_room(seed, noise, folder):
+    """Surfaces found, bias of the floor's cells [mm], their root mean square in own errors, those on the fault."""
+    from flatness.scans.reading import read_scan
+
+    rng = np.random.default_rng(seed)
+    at, high, radius = rng.uniform(900, 2700, 2), rng.choice([-1, 1]) * rng.uniform(3, 15), rng.uniform(400, 900)
+    waves = rng.uniform(1, 4), rng.uniform(600, 1500, 2)
+
+    def floor(x, y):
+        return built.hump(x, y, at, high, radius) + waves[0] * np.sin(x / waves[1][0]) * np.cos(y / waves[1][1])
+
+    setups = tuple(tuple(rng.uniform((900, 900, 1300), (3300, 2300, 1800))) for _ in range(2))
+    room = built.Scanned(floor=floor, noise=noise, degrees=rng.uniform(-45, 45), setups=setups)
+    scan = read_scan(built.write_ply(folder / "room.ply", room.points(500_000, seed)))
+    cells = scan.surfaces["floor"].cells
+    corner = room.in_scan(np.zeros((1, 3)))[0]
+    # cells stand where the kit has the corner, of which the truth is taken
+    turn = np.radians(-room.degrees)
+    off = np.array(scan.origin[:2]) - corner[:2]
+    back = (off[0] * np.cos(turn) - off[1] * np.sin(turn), off[0] * np.sin(turn) + off[1] * np.cos(turn))
+    missed = scan.origin[2] - corner[2] + cells["height"] - floor(cells["x"] + back[0], cells["y"] + back[1])
+    in_errors = (missed / cells["error"]).to_numpy()
+    near = np.hypot(cells["x"] - at[0], cells["y"] - at[1]) < radius / 2
+    return len(scan.surfaces), float(missed.mean()), float(np.sqrt(np.mean(in_errors**2))), in_errors[near]
+
+
+def rooms(count, folder):
+    """Print how far off the truth rooms come out, a row a noise of the points."""
+    print("| noise, mm | rooms | all six surfaces | bias: mean, most, in noises | off, in errors | ", end="")
+    print("cells on the planted fault within two errors |\n|---|---|---|---|---|---|")
+    for noise in (1.0, 2.0, 4.0):
+        found = [one_room(seed, noise, folder) for seed in range(count)]
+        bias = np.array([one[1] for one in found]) / noise
+        near = np.concatenate([one[3] for one in found])
+        row = f"| {noise:g} | {count} | {sum(one[0] == 6 for one in found)} "
+        row += f"| {bias.mean():.4f}, {np.abs(bias).max():.3f} "
+        row += f"| {np.sqrt(np.mean([one[2] ** 2 for one in found])):.2f} "
+        print(f"{row}| {np.mean(np.abs(near) < 2):.1%} of {len(near)} |", flush=True)
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--points", type=int, default=250_000, help="in the smallest scan")
     parser.add_argument("--times", type=int, nargs="+", default=[1, 4, 16], help="so many times as many")
     parser.add_argument("--kinds", nargs="+", default=["ply"], help="ply, las, laz, e57, xyz")
+    parser.add_argument("--rooms", type=int, help="so many rooms with planted faults, and nothing else")
     parser.add_argument("--no-plain", action="store_true", help="leave the plain way out")
     parser.add_argument("--read", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--how", default="kit", help=argparse.SUPPRESS)
@@ -109,9 +151,11 @@ def main():
         found = (read if options.how == "kit" else read_plainly)(options.read)
         print(json.dumps(found | {"megabytes": peak()}))
         return
-    print(
-        "| file | points | seconds | million points a second | MB | the plain way, floor alone: seconds, MB | ratio |"
-    )
+    if options.rooms:
+        with tempfile.TemporaryDirectory() as folder:
+            rooms(options.rooms, Path(folder))
+        return
+    print("| file | points | seconds | million points a second | MB | plain way, floor alone: seconds, MB | ratio |")
     print("|---|---|---|---|---|---|---|")
     with tempfile.TemporaryDirectory() as folder:
         for kind in options.kinds:

@@ -177,6 +177,8 @@ def test_text_that_is_wrong_is_refused_with_its_row(tmp_path, rows, row, expecte
     (problem,) = raised.value.problems
     assert (problem.file, problem.row) == ("bad.xyz", row)
     assert problem.remedy
+    with pytest.raises(FlatnessError, match=expected):
+        read_scan(path, unit="m")
 
 
 def _ply_head(count=3, kind="binary_little_endian", properties=("x", "y", "z"), more=""):

@@ -25,7 +25,7 @@ OWN: Keys = {
     "unit": Field(Choice("m", "cm", "mm", "ft", "in"), "of the numbers in the file, where it does not state it"),
     "cell": Field(Length(0, above=True), "width of a cell, which becomes one reading (6 in)"),
     "scan_error": Field(
-        Length(0), "of where the scan has one surface to another, one standard deviation, for the room file (1/32 in)"
+        Length(0), "how far the scan may have a surface off the others, one standard deviation, for room.toml (1/32 in)"
     ),
     "title": Field(Text(), "what the room is called; as the file where not given"),
     "show": Field(Choice("in", "mm"), "unit to show lengths in (in where --unit is ft or in, else mm)"),

@@ -61,6 +61,8 @@ class PointFile(ABC):
         found: Floats = np.concatenate(parts) if parts else np.empty((0, 3))
         found = found[(np.abs(found) < FARTHEST).all(axis=1)] * self.factor
         if not len(found):
+            for _ in self.blocks():  # says what is wrong with which row
+                pass
             raise self.wrong("the file holds no points", expected="x, y and z of each point", remedy="scan again")
         return found
 

@@ -89,7 +89,7 @@ class Scan:
         Parameters
         ----------
         folder : that is there
-        scan_error : of where the scan has one surface to another, one standard deviation [mm]; goes into the room file
+        scan_error : how far the scan may have a surface off the others, one standard deviation [mm], for the room file
         overwrite : replace files of these names
 
         Raises
