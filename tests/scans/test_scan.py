@@ -134,6 +134,12 @@ def test_what_is_written_reads_back_and_makes_a_room(scan, tmp_path):
     assert room.surfaces["wall B"].wall.start == scan.surfaces["wall B"].line[0]
     with pytest.raises(FlatnessError, match="of this name already"):
         scan.write(tmp_path)
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "room.toml").write_text("mine")
+    with pytest.raises(FlatnessError, match="of this name already"):
+        scan.write(other)
+    assert [path.name for path in other.iterdir()] == ["room.toml"]  # all of them or none
     with pytest.raises(ArgumentError, match="not an error"):
         scan.write(tmp_path, scan_error=-1.0, overwrite=True)
 
