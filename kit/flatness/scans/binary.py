@@ -328,7 +328,7 @@ class E57File(PointFile):
         assert self.count is not None
         step = max(1, self.count // E57_LOOK)
         for _, block in self.raw_blocks():
-            yield block[::step]
+            yield block[::step].copy()  # else the block stays with it
 
     def raw_blocks(self) -> Iterator[tuple[float, Floats]]:
         assert self.count is not None
