@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from flatness.planning.substrate import Beneath
     from flatness.planning.ways import Ways, plan_ways
     from flatness.room.targets import room_targets
+    from flatness.scans.reading import read_scan
     from flatness.surface.likely import likely_surface
     from flatness.surroundings.finished_surface import Layer
     from flatness.survey.files import read_survey, write_survey
@@ -117,6 +118,7 @@ __all__ = [
     "read_curved_wall",
     "read_job",
     "read_room",
+    "read_scan",
     "read_spots",
     "read_survey",
     "reveal",
@@ -159,6 +161,7 @@ _LATER = {
     "planning.substrate": ("Beneath",),
     "planning.ways": ("Ways", "plan_ways"),
     "room.targets": ("room_targets",),
+    "scans.reading": ("read_scan",),
     "surface.likely": ("likely_surface",),
     "surroundings.finished_surface": ("Layer",),
     "survey.files": ("read_survey", "write_survey"),

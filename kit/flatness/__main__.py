@@ -25,6 +25,7 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "compare": ("compare", "add_compare", "what changed between two surveys of one surface, after minus before"),
     "sheet": ("sheet", "add_sheet", "before a survey: how many readings will do, and a blank sheet for them"),
     "take": ("take", "add_take", "take the readings at the laser, one station at a time, on a laptop or a phone"),
+    "scan": ("scan", "add_scan", "a scan of a room, to surveys of its floor, ceiling and walls on one datum"),
     "curve": ("curve", "add_curve", "a curved wall: how far off its curve, and how to set the curve out"),
     "spots": ("check", "add_spots", "along which strips to slide a bar between the stations, as a list"),
     "light": ("light", "add_light", "what light along a surface will show, and how far off a lamp must stand"),

@@ -133,6 +133,21 @@ def read_file(path: str | os.PathLike[str], most: int = LARGEST_BYTES) -> bytes:
     return data
 
 
+def file_size(path: str | os.PathLike[str]) -> int:
+    """Bytes of a regular file.
+
+    Raises
+    ------
+    OSError : there is none; a folder, a pipe or a device, whose ``strerror`` says so
+    """
+    try:
+        found = os.stat(path)
+    except ValueError as error:
+        raise OSError(errno.EINVAL, "no file can have this name", os.fspath(path)) from error
+    _check_regular(found.st_mode, path)
+    return found.st_size
+
+
 def _check_regular(mode: int, name: str | os.PathLike[str]) -> None:
     if not stat.S_ISREG(mode):
         kind = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
