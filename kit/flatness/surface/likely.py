@@ -145,6 +145,7 @@ class LikelySurface:
         # stations and nodes of a grid are the same places
         both = np.round(np.stack([np.append(x, stations.x), np.append(y, stations.y)], axis=1), 3)
         places, which = np.unique(both, axis=0, return_inverse=True)
+        at_x, at_y = (np.asarray(axis, dtype=np.float64) for axis in places.T)
         drawn, first = np.empty((n, len(x))), 0
         sets = next(count for most, count in SETS_OF_LARGE if len(stations.x) <= most)
         for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
@@ -152,8 +153,8 @@ class LikelySurface:
             if key not in self._kept_large:
                 if len(self._kept_large) >= sets:
                     self._kept_large.clear()
-                surfaces = Prior(p, self._extent, *places.T)
-                self._kept_large[key] = surfaces, Nearby(stations, p, places[:, 0], places[:, 1], self.spacing)
+                surfaces = Prior(p, self._extent, at_x, at_y)
+                self._kept_large[key] = surfaces, Nearby(stations, p, at_x, at_y, self.spacing)
             surfaces, nearby = self._kept_large[key]
             prior = surfaces.draw(count, rng)
             read = prior[which[len(x) :]] + reading_errors(stations, p, count, rng)

@@ -39,7 +39,7 @@ REACH = 7.5  # smoothing lengths beyond a tile that its stations reach: further 
 TILE = 64  # places of a tile, or about so many
 LEAST_STEPS = 0.8  # between stations, that an estimate is taken to smooth over at the least
 SPREAD = 1000  # stations that the trend is fitted to
-MOST_KEPT = 12_000_000  # weights that are kept for further draws
+MOST_KEPT = 4_000_000  # weights that are kept for further draws
 SHAPES_KEPT = 64  # tiles of one shape have the same weights: on a grid nearly all
 
 
