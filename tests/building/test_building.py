@@ -20,6 +20,7 @@ from flatness.__main__ import main
 from flatness.building.checks import Asked, Checked, File, blank_row, find_files, worst_first
 from flatness.building.running import check_here, check_on_cluster
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.words.buildings import report
 
 FLAT, STEP = "0,0,0,0,0", "0,0,-9,0,0"  # readings along each row of a floor of 8 ft
 BY = ("--straightedge", "6ft", "--allowed", "3/16in", "--draws", "40")
@@ -96,8 +97,10 @@ def test_tables_and_the_page_say_the_same(capsys, building):
     options = (building / "level1", building / "level2", *BY, "--processes", 1)
     run(capsys, *options, "--table", names[0], "--page", names[1])
     table = pd.read_csv(names[0])
-    # two folders have a survey of this name: each is called by the whole path
-    assert [Path(one).name for one in table["file"]] == ["hall.csv", "notes.csv", "hall.csv"]
+    # of two folders each survey is called by its whole path
+    assert table["file"].tolist() == [
+        (building / one).as_posix() for one in ("level2/hall.csv", "level2/notes.csv", "level1/hall.csv")
+    ]
     page = names[1].read_text()
     assert "1 of 3 surveys fails, 1 could not be checked, 1 passes." in page
     assert page.count("data:image/png") == 2
@@ -147,6 +150,14 @@ def test_a_folder_or_a_pattern_without_surveys_says_so(tmp_path):
     for named in (str(tmp_path), f"{tmp_path}/*.csv"):
         with pytest.raises(ArgumentError, match=r"no survey|no file"):
             find_files([named])
+
+
+def test_a_long_path_keeps_its_end_and_the_table_its_width():
+    long = f"{'a' * 60}/level2/hall.csv"
+    rows = [{**blank_row(File(name, "")), "verdict": "fail", "limit": "wood-glued-10ft"} for name in (long, "b.csv")]
+    text = report(pd.DataFrame(rows))
+    assert "aaa/level2/hall.csv" in text
+    assert max(map(len, text.splitlines())) <= 80
 
 
 def test_worst_first():

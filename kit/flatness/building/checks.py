@@ -143,7 +143,9 @@ def find_files(named: Sequence[str], without: Sequence[str] = ()) -> list[File]:
         path = Path(one)
         if path.is_dir():
             inside = sorted(path.rglob("*"), key=lambda p: p.relative_to(path).as_posix())
-            chosen = [(p.relative_to(path).as_posix(), p) for p in inside if _is_survey(p, path)]
+            surveys = [p for p in inside if _is_survey(p, path)]
+            # in one folder each by its path from there, else by the whole path
+            chosen = [((p.relative_to(path) if len(named) == 1 else p).as_posix(), p) for p in surveys]
             what, expected = "no survey in this folder", f"files that end in {' or '.join(SUFFIXES)}"
         elif not path.exists() and glob.has_magic(one):
             chosen = [(p, Path(p)) for p in sorted(glob.glob(one, recursive=True)) if Path(p).is_file()]
@@ -156,9 +158,7 @@ def find_files(named: Sequence[str], without: Sequence[str] = ()) -> list[File]:
             real = os.path.realpath(p)
             if real not in out:
                 found.setdefault(real, File(name, str(p)))
-    names = [one.name for one in found.values()]
-    # the same name in two folders: called by the whole path
-    return [replace(one, name=one.path) if names.count(one.name) > 1 else one for one in found.values()]
+    return list(found.values())
 
 
 def _is_survey(path: Path, folder: Path) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
-from flatness.words.printed import WIDTH, columns, counted, hanging, indented, shortened
+from flatness.words.printed import WIDTH, columns, counted, hanging, indented
 
 NOT_CHECKED = "not checked"  # a verdict of none
 LONGEST_NAME = 30  # letters of a file's name in the table of a terminal
@@ -42,7 +42,8 @@ def report(table: pd.DataFrame) -> str:
     rows = [["survey", "verdict", "found", "limit", "chance"]]
     for _, row in table[table["verdict"] != NOT_CHECKED].iterrows():
         chance = "-" if pd.isna(row["chance"]) else f"{100 * row['chance']:.0f} %"
-        name = shortened(row["file"], LONGEST_NAME)
+        # the end of a path tells surveys apart
+        name = row["file"] if len(row["file"]) <= LONGEST_NAME else f"…{row['file'][1 - LONGEST_NAME :]}"
         rows.append([name, row["verdict"].upper(), row["found"] or "-", row["limit"], chance])
     parts = [answer(table)]
     if len(rows) > 1:
