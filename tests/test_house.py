@@ -30,7 +30,20 @@ ORDER = [
         "surroundings",
         "framing",
     ),
-    *("planning", "comparison", "room", "job", "words", "charts", "papers", "export", "panels", "commands", "__init__"),
+    *(
+        "planning",
+        "comparison",
+        "room",
+        "job",
+        "words",
+        "building",
+        "charts",
+        "papers",
+        "export",
+        "panels",
+        "commands",
+        "__init__",
+    ),
     "__main__",
 ]
 # a room that a module may call upward, each with its reason

@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 
+from flatness.commands.many import add_many, is_many, run_many
 from flatness.commands.options import (
     EXIT,
     add_fields,
@@ -76,13 +77,18 @@ BAR: Keys = {"bar": Field(Length(0, above=True), "length of the bar that is slid
 
 def add_check(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes to its parser."""
-    parser.epilog = "Exit code: 0 pass, 1 fail, 3 undecided, 2 bad input."
+    parser.epilog = (
+        "Exit code: 0 pass, 1 fail, 3 undecided, 2 bad input. Of several: 1 where any fails, else 2 where any could "
+        "not be checked, else 3 where any is undecided, else 0. `flatness sheet` makes a blank sheet to fill in."
+    )
     parser.set_defaults(run=run_check)
-    parser.add_argument("file", help="survey file, CSV or XLSX")
+    told = "survey file, CSV or XLSX; or several, a folder, or a pattern such as 'level2/*.csv'"
+    parser.add_argument("file", nargs="+", help=told)
     add_limits(parser)
     add_keys(parser, "--sheet", "--unit", "--confidence", "--draws", "--seed")
     add_fields(parser, OWN)
     parser.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
+    add_many(parser)
     add_json(parser)
 
 
@@ -95,6 +101,9 @@ def run_check(options: argparse.Namespace) -> int:
     """
     from flatness.words import checks as words
 
+    if is_many(options):
+        return run_many(options)
+    (options.file,) = options.file
     report = new_report(OWN)
     own = read_fields(options, OWN, report)
     if own["spot_check"] and options.draws == "0":

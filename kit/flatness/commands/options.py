@@ -181,8 +181,11 @@ def _limits(options: argparse.Namespace, report: JobReport, needed: str) -> list
     return limits
 
 
-def limits_of(options: argparse.Namespace, surface: str, report: JobReport, needed: str) -> tuple[Limit, ...]:
-    """The limits that the options name for a kind of surface; what is wrong with them goes into the report."""
+def limits_of(options: argparse.Namespace, surface: str | None, report: JobReport, needed: str) -> tuple[Limit, ...]:
+    """The limits that the options name for a kind of surface; what is wrong with them goes into the report.
+
+    ``surface`` None: for any.
+    """
     limits = _limits(options, report, needed)
     return read_limits(limits, surface, report) if limits else ()
 

@@ -29,7 +29,7 @@ from flatness.measures.lines import Heading, Measured, all_headings
 from flatness.measures.station_lines import StationLines
 from flatness.measures.straightedge import StraightedgeResult, straightedge
 from flatness.notes import Note, joined
-from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing, widest_step
+from flatness.surface.lattice import Surface, default_spacing, most_drawn, widest_step
 from flatness.survey.readings import Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
@@ -104,7 +104,7 @@ def lattice_step(survey: Survey, limits: Sequence[Limit]) -> float:
     if parts <= 1:
         return spacing
     fine = spacing / parts
-    return fine if (np.ptp(x) / fine + 1) * (np.ptp(y) / fine + 1) <= MOST_DRAWN else spacing
+    return fine if (np.ptp(x) / fine + 1) * (np.ptp(y) / fine + 1) <= most_drawn(len(x)) else spacing
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from flatness.survey.readings import SAME_PLACE_MM, Survey, place_keys
 
 BROKEN = 1.5  # of the usual step along a line: a bar does not cross a wider one
 PARALLEL = 0.5  # sine of the angle between lines up to which they run beside one another; the kit's own
+MOST_TRIED = 40  # lines that are measured from to the next
 LEAST_ON_A_LINE = 3  # stations; fewer show no gap under a bar
 
 
@@ -160,7 +161,8 @@ def _across(x: Floats, y: Floats, lines: list[NDArray[np.intp]]) -> float:
     """The usual distance [mm] from a station to the nearest of another line that does not cross its own."""
     turns = [math.atan2(y[line[-1]] - y[line[0]], x[line[-1]] - x[line[0]]) for line in lines]
     away = []
-    for i, line in enumerate(lines):
+    for i in range(0, len(lines), max(1, len(lines) // MOST_TRIED)):  # of very many lines some tell what is usual
+        line = lines[i]
         beside = [k for k in range(len(lines)) if k != i and abs(math.sin(turns[k] - turns[i])) <= PARALLEL]
         others = np.concatenate([lines[k] for k in beside or [k for k in range(len(lines)) if k != i]])
         tree = KDTree(np.column_stack([x[others], y[others]]))

@@ -32,6 +32,7 @@ from flatness.surface.kriging import (
     likelihood_gradient,
     restricted_log_likelihood,
 )
+from flatness.surface.local import LARGE
 from flatness.survey.readings import Framing, Survey
 
 LENGTH_MM, LENGTH_SPREAD = 1500.0, 1.0  # prior of the mean log length: about 2 to 13 ft within one deviation
@@ -40,6 +41,7 @@ SCALE_MM, SCALE_SPREAD = 3.0, 1.5  # prior of the log scale: an eighth of an inc
 ERROR_MM, ERROR_SPREAD = 0.8, 0.5  # prior of the log reading error where it is fitted: 1/32 in, within a factor of 1.6
 JOISTS_SPREAD = 0.7  # prior of the log of what members stand off on their own: within a factor of 2 of what is typical
 STARTS_MM = (600.0, 1500.0, 4000.0)
+MOST_BLOCKS = 6  # of them tell the parameters of a large survey, spread over it
 BLOCK = 400  # readings judged together; more are judged in blocks of neighbours
 FEWEST_REPEATS = 5  # degrees of freedom from which repeated readings tell the reading error
 # the curvature at the best understates how far skewed likelihoods reach: widened so, simulated rooms are covered as
@@ -175,7 +177,8 @@ def fit_parameters(
     blocks = blocks_of(stations)
     best, loss = _search(blocks, start, free)
     plain = Fit(stations, origin, parameters_at(best, start), _spread(blocks, best, start), basis)
-    return _weighed(plain, loss, blocks, patches)
+    # in a few blocks of a large survey a member that stands out elsewhere is not seen
+    return plain if len(x) > LARGE else _weighed(plain, loss, blocks, patches)
 
 
 def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> Fit:
@@ -319,7 +322,10 @@ def block_numbers(stations: Stations) -> Iterator[NDArray[np.intp]]:
 
 
 def blocks_of(stations: Stations) -> list[Stations]:
+    """The stations in blocks that are judged together; of a large survey some of these, spread over it."""
     numbers = list(block_numbers(stations))
+    if len(stations.x) > LARGE:
+        numbers = [numbers[k] for k in np.linspace(0, len(numbers) - 1, MOST_BLOCKS).round().astype(int)]
     return [stations] if len(numbers) == 1 else [stations.chosen(block) for block in numbers]
 
 
@@ -333,8 +339,10 @@ def _search(blocks: list[Stations], start: Parameters, free: int) -> tuple[Float
         for b in STARTS_MM
         for e in errors
     ]
-    grid.sort(key=lambda logs: loss_at(logs, blocks, start))
-    return min((climbed(logs, blocks, start) for logs in grid[:2]), key=lambda found: found[1])
+    some = blocks[:: max(1, len(blocks) - 1)] if sum(len(block.x) for block in blocks) > LARGE else blocks
+    grid.sort(key=lambda logs: loss_at(logs, some, start))
+    best, loss = min((climbed(logs, some, start) for logs in grid[:2]), key=lambda found: found[1])
+    return (best, loss) if some is blocks else climbed(best, blocks, start)
 
 
 def climbed(logs: Floats, blocks: list[Stations], start: Parameters) -> tuple[Floats, float]:

@@ -199,6 +199,11 @@ def factor(stations: Stations, p: Parameters) -> Factored:
     return Factored(low, white[:, :-1], white[:, -1], gram_low)
 
 
+def fitted_trend(f: Factored, heights: Floats) -> Floats:
+    """Coefficients [3] or [3, k] of the trend of heights [n] or [n, k] mm at the stations that were factored."""
+    return _solved(f.gram_low, f.white_trend.T @ _whitened(f.low, heights))
+
+
 def _among(stations: Stations, part: Ridge | Patch) -> Floats:
     """Covariance [n, n] mm2 that a part of the framing adds between stations."""
     if len(stations.x) > AT_ONCE:

@@ -65,9 +65,17 @@ def on_grid(ux: Floats, uy: Floats, x: Floats, y: Floats, values: Floats) -> Flo
 
 def places_on(ux: Floats, uy: Floats, x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Bools]:
     """Column and row of the nearest place on the grid for each station, and whether it stands there."""
-    column, row = (np.abs(v[:, None] - axis).argmin(axis=1) for v, axis in ((x, ux), (y, uy)))
+    column, row = (_nearest(axis, v) for v, axis in ((x, ux), (y, uy)))
     on = (np.abs(x - ux[column]) <= SAME_MM) & (np.abs(y - uy[row]) <= SAME_MM)
     return column.astype(np.int64), row.astype(np.int64), np.asarray(on)
+
+
+def _nearest(axis: Floats, values: Floats) -> NDArray[np.int64]:
+    """Number of the nearest position on a rising axis, the lower one of two as near."""
+    after = np.clip(np.searchsorted(axis, values), 1, max(len(axis) - 1, 1))
+    before = after - 1
+    after = np.minimum(after, len(axis) - 1)
+    return np.where(np.abs(values - axis[before]) <= np.abs(values - axis[after]), before, after).astype(np.int64)
 
 
 def distinct(values: Floats) -> Floats:
@@ -118,6 +126,7 @@ def _as_full(taken: Bools, at: Floats, keep: list[int], row: int) -> bool:
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
 DRAWN_NODES = 6000  # about as many nodes as other surfaces are drawn on
 MOST_DRAWN = 8000  # nodes of a lattice whose step is not given: bars are laid on some hundred draws of it
+A_STATION = 1.1  # nodes for each of many stations
 WIDER = 1.6  # times as wide as usual a step may be that puts every node on a station
 MOST_NODES = 4_000_000
 EDGE_MM = 1e-3  # a node this close to the outline counts as on it
@@ -298,8 +307,8 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     x, y, _, _ = survey.stations()
     framed = survey.framing if survey.framing is not None and survey.framing.typical > 0 else None
     extents = (float(np.ptp(x)), float(np.ptp(y)))
-    about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / DRAWN_NODES))
-    finest, widest = max(about * 2 / 3, _spacing_of(MOST_DRAWN, extents)), about * 1.07
+    about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / max(DRAWN_NODES, len(x))))
+    finest, widest = max(about * 2 / 3, _spacing_of(most_drawn(len(x)), extents)), about * 1.07
 
     def parts(whole: float, widest: float = widest) -> list[float]:
         first = max(1, math.ceil(whole / widest - STEP_NOISE))
@@ -322,6 +331,11 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     on_stations = parts(step) or parts(step, WIDER * about)
     steps = [*on_stations, *parts(extents[0]), *parts(extents[1])] or [step / max(1, math.ceil(step / about))]
     return min(steps, key=lambda spacing: (lost(spacing), -spacing))
+
+
+def most_drawn(stations: int) -> int:
+    """Nodes that a lattice may have on which some hundred surfaces are drawn: of many stations, one a station."""
+    return max(MOST_DRAWN, round(A_STATION * stations))
 
 
 def _spacing_of(nodes: int, extents: tuple[float, float]) -> float:

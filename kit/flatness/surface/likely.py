@@ -19,11 +19,12 @@ from scipy.linalg import LinAlgError
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.notes import Note
-from flatness.surface.fitting import Fit, Supposition, fit_parameters, may_be_patched, patched
+from flatness.surface.fitting import Fit, Supposition, blocks_of, fit_parameters, may_be_patched, patched
 from flatness.surface.framing import Patch
 from flatness.surface.kriging import (
     Factored,
     Parameters,
+    Stations,
     ToStations,
     conditioned,
     covariance,
@@ -33,11 +34,15 @@ from flatness.surface.kriging import (
     reading_errors,
 )
 from flatness.surface.lattice import default_spacing, interpolate, widest_step
+from flatness.surface.local import LARGE, Nearby, nearest
 from flatness.surface.prior import AROUND, Extent, Prior
 from flatness.surface.slips import Slip, find_slips
 from flatness.survey.readings import Survey
 
-MOST_PLACES = 20_000  # some hundred draws of them are kept at a time
+MOST_PLACES = 20_000  # some hundred draws of them are kept at a time; of a large survey as many as it needs
+SETS_OF_LARGE = ((15_000, 4), (math.inf, 2))  # most stations, and how many sets of parameters the draws then take
+OF_LARGE = 2.5  # times the stations of a large survey
+MOST_NEAR = 1500  # stations that a covariance asked for is conditioned on, the nearest ones
 # most pairs of a node and a station, and how many sets of parameters the draws then take: more where they are cheap
 SETS = ((4e5, 40), (4e6, 20), (1e7, 8), (3e7, 3), (math.inf, 1))
 MOST_KEPT, MOST_SETS = 1.5e7, 100  # weights of places on waves, all sets together, that are kept for further draws
@@ -78,6 +83,7 @@ class LikelySurface:
     spacing: float
     fit: Fit = field(repr=False)
     _kept: dict[Any, tuple[Factored, Prior]] = field(default_factory=dict, repr=False)
+    _kept_large: dict[Any, tuple[Prior, Nearby]] = field(default_factory=dict, repr=False)
     _kept_places: dict[Any, ToStations] = field(default_factory=dict, repr=False)
 
     def draw(self, n: int, seed: int = 0) -> Floats:
@@ -105,8 +111,9 @@ class LikelySurface:
     def _draw(self, x: Floats, y: Floats, n: int, seed: int) -> Floats:
         if not (isinstance(n, (int, np.integer)) and n >= 1):
             raise ArgumentError("number of draws out of range", value=str(n), expected="a whole number from 1")
-        if len(x) > MOST_PLACES:
-            what, expected = "too many places to draw together", f"at most {MOST_PLACES}"
+        most = max(MOST_PLACES, round(OF_LARGE * len(self.fit.stations.x)))
+        if len(x) > most:
+            what, expected = "too many places to draw together", f"at most {most}"
             raise ArgumentError(what, value=str(len(x)), expected=expected, remedy="choose a wider spacing")
         stations, extent = self.fit.stations, self._extent
         x, y = x - self.fit.origin[0], y - self.fit.origin[1]
@@ -115,6 +122,8 @@ class LikelySurface:
                 "places to draw at lie beyond the surface", expected="places on the lattice or between the stations"
             )
         rng = np.random.default_rng(seed)
+        if is_large(stations):
+            return self._draw_large(x, y, n, rng)
         pairs = int(np.isfinite(self.mean).sum()) * len(stations.x)
         sets = next(count for most, count in SETS if pairs <= most)
         parts, keep = [], sets * len(x) * 1.5 * AROUND**2 <= MOST_KEPT
@@ -129,6 +138,29 @@ class LikelySurface:
             read = prior[len(x) :] + reading_errors(stations, p, count, rng)
             parts.append(conditioned(stations, f, x, y, to_stations.rows(p), prior[: len(x)], read).T)
         return np.concatenate(parts) + self.fit.origin[2]
+
+    def _draw_large(self, x: Floats, y: Floats, n: int, rng: np.random.Generator) -> Floats:
+        """As :meth:`_draw`, each place from the stations about it."""
+        stations = self.fit.stations
+        # stations and nodes of a grid are the same places
+        both = np.round(np.stack([np.append(x, stations.x), np.append(y, stations.y)], axis=1), 3)
+        places, which = np.unique(both, axis=0, return_inverse=True)
+        at_x, at_y = (np.asarray(axis, dtype=np.float64) for axis in places.T)
+        drawn, first = np.empty((n, len(x))), 0
+        sets = next(count for most, count in SETS_OF_LARGE if len(stations.x) <= most)
+        for p, count in self.fit.parameter_sets(min(sets, n), n, rng):
+            key = (p, x.tobytes(), y.tobytes())
+            if key not in self._kept_large:
+                if len(self._kept_large) >= sets:
+                    self._kept_large.clear()
+                surfaces = Prior(p, self._extent, at_x, at_y)
+                self._kept_large[key] = surfaces, Nearby(stations, p, at_x, at_y, self.spacing)
+            surfaces, nearby = self._kept_large[key]
+            prior = surfaces.draw(count, rng)
+            read = prior[which[len(x) :]] + reading_errors(stations, p, count, rng)
+            drawn[first : first + count] = nearby.conditioned(prior, read)[which[: len(x)]].T
+            first += count
+        return drawn + self.fit.origin[2]
 
     def _bearing(self, p: Parameters, x: Floats, y: Floats, key: Any, keep: bool) -> tuple[Factored, Prior]:
         """The stations' covariance, surfaces there and at places x, y [m] mm: of many draws the same."""
@@ -162,15 +194,19 @@ class LikelySurface:
 
     def predict_at(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Best estimate [m] mm and its standard error [m] mm at places x, y [m] mm."""
-        return _estimate(self.fit, x, y)
+        return _estimate(self.fit, x, y, self.spacing)
 
     def covariance_at(self, x: Floats, y: Floats, to_x: Floats, to_y: Floats) -> Floats:
         """Covariance [m, k] mm2 of the surface at places x, y [m] mm with places to_x, to_y [k] mm, as read."""
         (x, y), (to_x, to_y) = ((px - self.fit.origin[0], py - self.fit.origin[1]) for px, py in ((x, y), (to_x, to_y)))
         total, means = np.zeros((len(x), len(to_x))), []
         for weight, fit, unseen in _fits(self.fit):
-            mean, v, w = predict(fit.stations, fit.best, x, y, fit.factored)
-            to_mean, to_v, to_w = predict(fit.stations, fit.best, to_x, to_y, fit.factored)
+            stations = (
+                nearest(fit.stations, fit.best, to_x, to_y, MOST_NEAR) if is_large(fit.stations) else fit.stations
+            )
+            factored = fit.factored if stations is fit.stations else factor(stations, fit.best)
+            mean, v, w = predict(stations, fit.best, x, y, factored)
+            to_mean, to_v, to_w = predict(stations, fit.best, to_x, to_y, factored)
             total += weight * (covariance(x, y, to_x, to_y, fit.best) - v.T @ to_v + w.T @ to_w)
             for one in unseen:
                 total += one.weight * sum(ridge.covariance(x, y, to_x, to_y) for ridge in one.ridges)
@@ -205,7 +241,7 @@ def likely_surface(survey: Survey, spacing: float | None = None, *, trusting: bo
     misfit = tuple(_misfit(fit))
     gx, gy, _ = plain.nodes()
     mean, error = np.full_like(plain.height, np.nan), np.full_like(plain.height, np.nan)
-    mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy)
+    mean[plain.inside], error[plain.inside] = _estimate(fit, gx, gy, plain.spacing)
     notes = (*(str(slip) for slip in slips), *_notes(fit, step, misfit))
     return LikelySurface(
         x=plain.x,
@@ -235,8 +271,16 @@ def _fitted(survey: Survey, trusting: bool) -> tuple[Fit, tuple[Slip, ...]]:
     return patched(fit) if may_be_patched(fit) else fit, slips
 
 
-def _estimate(fit: Fit, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def is_large(stations: Stations) -> bool:
+    """Whether there are too many stations to factor the covariance of all of them."""
+    return len(stations.x) > LARGE
+
+
+def _estimate(fit: Fit, x: Floats, y: Floats, spacing: float) -> tuple[Floats, Floats]:
     x, y = x - fit.origin[0], y - fit.origin[1]
+    if is_large(fit.stations):
+        mean, variance = Nearby(fit.stations, fit.best, x, y, spacing).estimate()
+        return mean + fit.origin[2], np.sqrt(np.maximum(variance, 0.0))
     total, square, spread = np.zeros(len(x)), np.zeros(len(x)), np.zeros(len(x))
     weighed = _fits(fit)
     for weight, one, unseen in weighed:
@@ -278,6 +322,8 @@ def _notes(fit: Fit, step: float, misfit: tuple[str, ...]) -> Iterator[str]:
     members, ridges = fit.best.joists, fit.best.ridges
     if members is not None:
         yield Note("members-off", step=members.half_width, typical=members.typical, scale=members.scale)
+        if is_large(fit.stations):
+            yield Note("members-unweighed", most=LARGE)
     for patch in (one for one in ridges if isinstance(one, Patch) and one.line is None):
         x, y = (at + moved for at, moved in zip(patch.at, fit.origin, strict=False))
         yield Note("wavier", at=(x, y))
@@ -296,7 +342,10 @@ def _notes(fit: Fit, step: float, misfit: tuple[str, ...]) -> Iterator[str]:
 
 
 def _misfit(fit: Fit) -> Iterator[str]:
-    off = left_out(fit.stations, fit.best, fit.factored)
+    if is_large(fit.stations):
+        off = np.concatenate([left_out(block, fit.best) for block in blocks_of(fit.stations)])
+    else:
+        off = left_out(fit.stations, fit.best, fit.factored)
     spread = float(np.sqrt(np.mean(off**2)))
     if spread > WILD_ALL:
         yield Note("misfit-wild", times=spread)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from flatness.arrays import Floats
 from flatness.notes import Note
@@ -27,10 +28,13 @@ from flatness.surface.fitting import (
     parameters_at,
 )
 from flatness.surface.framing import Ridge
-from flatness.surface.kriging import Parameters, Stations, factor, projection
+from flatness.surface.kriging import Parameters, Stations, factor, left_out, projection
+from flatness.surface.local import LARGE
 from flatness.survey.readings import Survey
 
 FOREMOST, ROUNDS = 6, 8
+FALSE = 0.0056  # chance of a suspect without any slip in a room of 88 readings; of a large survey no more either
+NEAR = 0.9  # of that, below which a block of a large survey has no closer look
 FAR = 4.0  # times its own predictive error that a reading is off from where it is suspected
 DOUBT_MM = 12.0  # what a reading set aside may be off: a half inch, or as far as it is off
 SLIP = 0.005  # chance, before any reading, that one is a slip
@@ -74,9 +78,13 @@ def find_slips(fit: Fit, survey: Survey, step: float) -> tuple[Slip, ...]:
     fit = (
         fit.suppositions[0].fit if fit.suppositions else fit
     )  # no member stands out: a slip may pass for one that does
+    count = len(fit.stations.x)
+    far = max(FAR, -float(ndtri(FALSE / 2 / count))) if count > LARGE else FAR
     for block in block_numbers(fit.stations):
         stations = fit.stations.chosen(block)
-        for number, off, times in _weighed(stations, fit, step):
+        if far > FAR and np.abs(left_out(stations, fit.best)).max() < NEAR * far:
+            continue  # of many blocks few have any that is worth a closer look
+        for number, off, times in _weighed(stations, fit, step, far):
             found.append(_slip(survey, int(block[number]), off, times))
     return tuple(sorted(found, key=lambda slip: -abs(slip.times)))
 
@@ -95,10 +103,10 @@ def _slip(survey: Survey, number: int, off: float, times: float) -> Slip:
     return Slip(named, float(x[number]), float(y[number]), float(row["reading"]), float(expected), times, number)
 
 
-def _weighed(stations: Stations, fit: Fit, step: float) -> Iterator[tuple[int, float, float]]:
+def _weighed(stations: Stations, fit: Fit, step: float, far: float) -> Iterator[tuple[int, float, float]]:
     """Numbers of the slips among the stations, how far each is off [mm], and in times its predictive error."""
     free = len(fit.spread)
-    aside, p, off, times = _set_aside(stations, fit.best, free)
+    aside, p, off, times = _set_aside(stations, fit.best, free, far)
     if not len(aside) or len(aside) > MOST * len(stations.x):
         return
     doubted = _doubting(stations, aside, off)
@@ -124,7 +132,9 @@ def _weighed(stations: Stations, fit: Fit, step: float) -> Iterator[tuple[int, f
             yield int(k), float(off[k]), float(abs(times[k]))
 
 
-def _set_aside(stations: Stations, first: Parameters, free: int) -> tuple[NDArray[np.intp], Parameters, Floats, Floats]:
+def _set_aside(
+    stations: Stations, first: Parameters, free: int, far: float
+) -> tuple[NDArray[np.intp], Parameters, Floats, Floats]:
     """Numbers of the suspects, parameters without them, and how far each station is off, [mm] and in times."""
     off, times = _off(stations, first)
     aside, p = np.argsort(-np.abs(times))[: min(FOREMOST, int(MOST * len(times)))], first
@@ -133,7 +143,7 @@ def _set_aside(stations: Stations, first: Parameters, free: int) -> tuple[NDArra
         start = _start(doubted, first, free) if p is first else p
         p = parameters_at(climbed(logs_of(start)[:free], [doubted], start)[0], start)
         off, times = _off(doubted, p)
-        before, aside = aside, np.flatnonzero(np.abs(times) > FAR)
+        before, aside = aside, np.flatnonzero(np.abs(times) > far)
         if not len(aside) or set(aside) == set(before):
             break
     return aside, p, off, times
