@@ -31,7 +31,7 @@ def test_it_is_brighter_where_the_wall_turns_to_the_light(assessed):
     shade = np.asarray(image.get_array())[..., 0].mean(axis=0)
     at = np.linspace(0, 128 * IN, len(shade))
     # it travels along x, so a face that rises along x looks back at it
-    assert np.corrcoef(shade, np.cos(2 * np.pi * at / (96 * IN)))[0, 1] > 0.95
+    assert np.corrcoef(shade, np.cos(2 * np.pi * at / (96 * IN)))[0, 1] > 0.9
 
 
 def test_without_a_light_no_picture(assessed):
