@@ -7,11 +7,14 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
+import ipywidgets as w
+
 from flatness.charts.heights import surface_map
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view
 from flatness.panels.canvas import Pointer, draw_now, live_figure
-from flatness.panels.controls import Panel, column, drop_down, offer, panel_box, put, row, toggles, words
+from flatness.panels.controls import Panel, column, drop_down, offer, panel_box, put, row, text_field, toggles, words
+from flatness.panels.instrument import MEASURE, fit
 from flatness.panels.room_state import RoomState, finite
 from flatness.panels.strip import Said, strip_html
 from flatness.room.checks import MEASURED
@@ -20,6 +23,7 @@ from flatness.words.printed import percent
 from flatness.words.rooms import TITLES, answer, moves_most, target_sentences, told
 
 EXAMPLE = "../sample_surveys/gallery/room.toml"
+NUMBERS_IN = 7.0  # width of the map from which on the numbers at the studs do not run into one another
 WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no limit"}
 WALL_NAMES = {"All square": "square", "Parallel in pairs": "parallel", "Each as it is": "free"}
 VIEW_NAMES = {"Plan, walls folded out": "plan", "Surface": "surface", "Turn": "turn"}
@@ -55,6 +59,12 @@ class RoomPanel(Panel):
         self.verdict, self.checks, self.text = words("", "fk-verdict"), words("", "fk-room-checks"), words()
         self.text.add_class("fk-room-text")
         self.caption = words("", "fk-quiet")
+        self.room = text_field("Room for the map [px]", "Measured on the screen")
+        self.room.add_class("fk-room")
+        self.room.observe(guard(lambda _: self._refresh()), "value")
+        box = w.VBox([w.HTML(MEASURE), self.map.canvas])
+        for name in ("fk-map-box", "fk-room-map"):
+            box.add_class(name)
         self.pointer = Pointer(
             self.map, self._listened, hover=lambda _: None, begin=guard(lambda place: state.open_at(place))
         )
@@ -63,7 +73,7 @@ class RoomPanel(Panel):
             row(self.views, self.opened, self.walls, self.turn),
             self.working,
             self.problems,
-            self.map.canvas,
+            column(box, self.room),
             self.caption,
             row(column(self.text), column(self.checks), top=True),
             look="room-panel",
@@ -99,7 +109,8 @@ class RoomPanel(Panel):
         self.verdict.value = strip_html(self.said(), state.unit)
         self.checks.value = "" if room is None else checks_html(state)
         self.text.value = _targets_html(state)
-        self.caption.value = escape(caption(state))
+        fit(self.map, self.room.value)
+        self.caption.value = escape(caption(state, self._has_numbers))
         self._show_problems()
         self._draw()
 
@@ -111,11 +122,16 @@ class RoomPanel(Panel):
         second = self.state.clash if self.state.targets is None else moves_most(self.state.targets)
         return Said(room.verdict, WORDS[room.verdict], answer(room).partition(": ")[2], second)
 
+    @property
+    def _has_numbers(self) -> bool:
+        """Whether the map is wide enough for what is added at each stud."""
+        return bool(self.map.get_figwidth() >= NUMBERS_IN)
+
     def _draw(self) -> None:
         state, room = self.state, self.state.room
         self.map.clear()
         if room is not None and state.view == "plan":
-            room_plan(self.map.add_axes((0.01, 0.01, 0.98, 0.98)), room, state.targets)
+            room_plan(self.map.add_axes((0.01, 0.01, 0.98, 0.98)), room, state.targets, numbers=self._has_numbers)
         elif room is not None and state.view == "surface":
             drawn = room.drawn[state.opened]
             surface_map(drawn.surface, survey=None, unit=state.unit, ax=self.map.add_subplot())
@@ -124,13 +140,15 @@ class RoomPanel(Panel):
         draw_now(self.map)
 
 
-def caption(state: RoomState) -> str:
-    """What the map shows, in a sentence or two."""
+def caption(state: RoomState, numbers: bool = True) -> str:
+    """What the map shows, in a sentence or two; ``numbers``: whether what is added stands at each stud."""
     if state.room is None or state.view != "plan":
         return ""
     shown = "L and R are left and right as seen from the room. Click a surface to open it."
     if state.targets is None:
         return f"Blue is shy of the surface's own best plane, orange proud. {shown}"
+    if not numbers:
+        return f"Blue: to be added to. Orange: to come off. A wider window has the numbers at each stud. {shown}"
     unit = "inches" if state.room.show == "in" else "mm"
     return f"At each stud: what to add at the bottom, middle and top, in {unit}; − is take off. {shown}"
 
