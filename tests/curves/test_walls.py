@@ -1,10 +1,10 @@
 """Surveys of curved walls: from readings made of a known wall back to the wall."""
 
-from pathlib import math
+import math
+from pathlib import Path
 
 import numpy as np
 import openpyxl
-import Path
 import pytest
 
 import flatness
@@ -215,11 +215,11 @@ def test_more_readings_of_a_wall_go_into_its_own_file(tmp_path):
         by_hand = 600 - 1000 * math.sin(arc / 2 - part * arc)
         assert wall.read_from(part * wall.curve.length) == pytest.approx(by_hand, abs=0.01)
     more = rows_to_go_on(found, wall, [("250 mm", "0 mm", "more 1")])
-    assert more.splitlines()[4:6] == ["along,offset,up,label", "0,0.0"]
-    assert more.splitlines()[-1] == "250 mm,,0 mm,more 1"
+    assert more.splitlines()[4:6] == ["along,offset,label", "0,0.0"]
+    assert more.splitlines()[-1] == "250 mm,,more 1"
     # empty, they change nothing; filled in, they are readings like the others
     assert len(read_curved_wall(more.encode(), name="arc.csv").points) == len(rows)
-    filled = more.replace("250 mm,,0 mm", "250 mm,138,0 mm")
+    filled = more.replace("250 mm,,", "250 mm,136.7,")
     again = read_curved_wall(filled.encode(), name="arc.csv")
     assert len(again.points) == len(rows) + 1
     assert again.points["off_mm"].abs().max() < 1.0

@@ -325,16 +325,15 @@ def rows_to_go_on(text: str, wall: CurvedWall, places: Iterable[tuple[str, str, 
     text : of the file, CSV
     wall : that was read from it
     places : of each such row where it is read from (empty where that is off the plan), how far up, and its label, as
-        they are to be typed
+        they are to be typed; a file of one level has no column for how far up, and gets none
     """
     lines = text.splitlines()
     at = next(k for k, line in enumerate(lines) if line.strip(" \t;,") and not is_header(line.lstrip(' \t"')))
     mark = next((one for one in (";", "\t") if one in lines[at]), ",")
     heads = [split_heading(cell.strip())[0] for cell in next(csv.reader([lines[at]], delimiter=mark))]
-    for name in (UP, LABEL):
-        if name not in heads:
-            heads.append(name)
-            lines[at] += f"{mark}{name}"
+    if LABEL not in heads:
+        heads.append(LABEL)
+        lines[at] += f"{mark}{LABEL}"
     out = io.StringIO()
     for first, up, label in places:
         cells = {COLUMNS[wall.quantity][0]: first, UP: up, LABEL: label}
