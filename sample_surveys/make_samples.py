@@ -71,6 +71,13 @@ def west_wall(x: Floats, y: Floats) -> Floats:
     return 14 * (1 - x / (28 * FT)) - y / (9 * FT) + members(x, "west studs", 0.6)
 
 
+def hanging_wall(x: Floats, y: Floats) -> Floats:
+    """Leans 2 mm; two shallow hollows of board between its studs, 2.8 mm and 2.4 mm deep, that fade out in 3 ft."""
+    hollows = ((100 * IN, 54 * IN, 2.8), (38 * IN, 34 * IN, 2.4))
+    deep = sum(depth * bump(np.hypot(x - at, y - up), 3 * FT) for at, up, depth in hollows)
+    return np.asarray(2 * y / (8 * FT) - deep)
+
+
 def slab(x: Floats, y: Floats) -> Floats:
     """Six waves of 4 to 21 ft; a patch about (20 ft, 24 ft), 6 ft all round, settled 6 mm."""
     height = -6 * bump(np.hypot(x - 20 * FT, y - 24 * FT), 6 * FT)
@@ -185,6 +192,7 @@ SAMPLES = {
     "gallery_ceiling/ceiling": Sample(gallery_ceiling, 1, 1, 1250),
     "gallery_walls/east": Sample(east_wall, 0.5, 0.5, 1828.5),
     "gallery_walls/west": Sample(west_wall, 0.5, 0.5, 1828.5),
+    "hanging_wall/wall": Sample(hanging_wall, 0.1, 0.1, 300.0),
     "kiln_bay/slab": Sample(slab, 0.01 * IN, 0.01 * IN, None),
     "packing_room/hand_typed": Sample(packing_room, IN / 16, IN / 16, 41.5 * IN),
     "glaze_store/before": Sample(lambda x, y: glaze_store(x, y, 9, 6), 0.6, 0.5, 1118.0),
@@ -322,6 +330,25 @@ def wall_file(side: str) -> bytes:
         rows.append(f"{px:.1f},{py:.0f},{halves / 2:.1f},{side[0].upper()}{i % 22 + 1}-{i // 22 + 1}")
     if side == "west":
         rows = [row.replace(",", ";").replace(".", ",") for row in rows]
+    return in_lines(rows)
+
+
+def hanging_file() -> bytes:
+    """A reading every foot both ways, by a depth gauge from a long bar that stands plumb off the wall."""
+    rows = [
+        "# title: Hanging wall, by its window",
+        "# surface: wall",
+        "# date: 2026-03-09",
+        "# unit: mm",
+        "# reading: drop",
+        "# reference: plumb",
+        "# accuracy: 0.1 mm",
+        "# outline: (0, 0) (12 ft, 0) (12 ft, 8 ft) (0, 8 ft)",
+        "x,y,drop",
+    ]
+    x, y = mesh(FT * np.arange(13), FT * np.arange(9))
+    for px, py, tenths in zip(x, y, take("hanging_wall/wall", x, y), strict=True):
+        rows.append(f"{px:.1f},{py:.1f},{tenths / 10:.1f}")
     return in_lines(rows)
 
 
@@ -574,6 +601,7 @@ def files() -> dict[str, bytes]:
         "gallery_ceiling/ceiling.csv": ceiling_file(),
         "gallery_walls/east.csv": wall_file("east"),
         "gallery_walls/west.csv": wall_file("west"),
+        "hanging_wall/wall.csv": hanging_file(),
         "kiln_bay/slab.csv": slab_file(),
         "packing_room/hand_typed.csv": hand_typed(mistakes=False),
         "packing_room/with_mistakes.csv": hand_typed(mistakes=True),

@@ -50,6 +50,8 @@ def test_the_wall_of_the_sample_is_off_where_it_was_planted(capsys):
     findings = [row for row in found["tables"]["fairness"] if row["finding"]]
     for name, place in (("flat", places[0]), ("kink", places[1])):
         assert any(row["finding"] == name and abs(row["along_mm"] - place) < 12 * IN for row in findings)
+    # what runs up the wall is one thing on both levels
+    assert {row["finding"] for row in findings if abs(row["along_mm"] - places[0]) < 24 * IN} == {"flat"}
     assert all(min(abs(row["along_mm"] - place) for place in places) < 24 * IN for row in findings)
     assert found["gap_mm"] > found["gap_of_errors_mm"]
     text = said(capsys, SAMPLES / "room.csv")[1].out

@@ -53,6 +53,7 @@ TOLD = {
     "gallery_ceiling/ceiling.csv": ("ceiling", "level", 154),
     "gallery_walls/east.csv": ("wall", "plumb", 88),
     "gallery_walls/west.csv": ("wall", "plumb", 88),
+    "hanging_wall/wall.csv": ("wall", "plumb", 117),
     "kiln_bay/slab.csv": ("floor", "level", 180),
     "packing_room/hand_typed.csv": ("floor", "level", 30),
     "gallery_floor/string_check.csv": ("floor", "string", 56),

@@ -9,16 +9,24 @@ what is read of it, on a fine grid; the truth of the clear height its least over
 
 prints a table: how often the 95 % ranges hold the truth, and how often a fault of four errors is seen (its range leaves
 out none at all), with the standard error of each share.
+
+    OMP_NUM_THREADS=1 python tests/benchmarks/rooms.py --rooms 50 --set-out
+
+brings rooms to targets that must keep two widths and a height, all of which bind, sets them out off the control lines
+and benchmarks that they were read from, each corner of each plane with an error of its own, and measures what is kept.
 """
 
 from __future__ import annotations
 
 import argparse
 import time
+from dataclasses import replace
 
 import numpy as np
 
-from flatness.room.records import Agreed, Level, Room, RoomSurface, WallLine
+from flatness.planning.substrate import Beneath
+from flatness.room.records import Agreed, Keep, Level, Room, RoomSurface, WallLine
+from flatness.room.targets import room_targets
 from flatness.survey.readings import make_survey
 
 FT, IN = 304.8, 25.4
@@ -62,7 +70,10 @@ def plane(surface, x, y):
 
 
 def simulate(seed, planted=None):
-    """A room as it was read, and the truth of each measure by its kind and place.
+    """A room as it was read, the truth of each measure by its kind and place, and by how much its datums are off.
+
+    The last: by name of a wall, what its control line stands off at both ends, into the room [mm]; of a floor or
+    ceiling, how much too high it reads.
 
     ``planted`` : how each wall swings on the plan, by its name, none where it is not named; None: all at random
     """
@@ -70,7 +81,7 @@ def simulate(seed, planted=None):
     swing = {name: rng.normal(0, 0.0012) for name in ENDS}
     if planted is not None:
         swing = dict.fromkeys(ENDS, 0.0)
-    walls, slopes, surfaces = {}, {}, {}
+    walls, slopes, surfaces, lines = {}, {}, {}, {}
     errors = {name: rng.normal(0, LINE, 2) for name in ("long", "cross")}
     for name, (start, end) in ENDS.items():
         run = float(np.hypot(*np.subtract(end, start)))
@@ -85,11 +96,12 @@ def simulate(seed, planted=None):
         ends = errors[LINES[name]] if leads else -errors[LINES[name]][::-1]
         off = (X if name in ("west", "east") else Y) / 2
         line = np.interp(x, [0, run], ends)
+        lines[name] = ends
         heights = walls[name](x, y) - off - line + rng.normal(0, READ, x.shape)
         survey = make_survey(x, y, heights, surface="wall", reference="plumb", accuracy=READ)
         placed = WallLine(start=start, end=end, offset=off, error=LINE, control=LINES[name])
         surfaces[name] = RoomSurface(name=name, survey=survey, wall=placed)
-    levels = {}
+    levels, shifts = {}, {}
     for kind in ("floor", "ceiling"):
         fall, bend = rng.normal(0, 4, 2) / np.array([X, Y]), wave(rng, X, 2.0)
         levels[kind] = lambda x, y, fall=fall, bend=bend, kind=kind: (
@@ -98,6 +110,7 @@ def simulate(seed, planted=None):
         x, y = grid(np.arange(6 * IN, X, FT), np.arange(6 * IN, Y, FT))
         up = -1 if kind == "ceiling" else 1
         shift = rng.normal(0, np.hypot(READ, MARK) / np.sqrt(2))
+        shifts[kind] = shift
         heights = up * (levels[kind](x, y) + shift) + rng.normal(0, READ, x.shape)
         survey = make_survey(x, y, heights, surface=kind, accuracy=READ)
         level = Level(error=float(np.hypot(READ, MARK) / np.sqrt(2)))
@@ -109,7 +122,70 @@ def simulate(seed, planted=None):
     for one, other in (("south", "west"), ("west", "north"), ("north", "east"), ("east", "south")):
         truth["square", f"{one} and {other}"] = abs(slopes[one] - slopes[other]) * 6 * FT
     room = Room(title=f"room {seed}", surfaces=surfaces, agreed=Agreed(leg=6 * FT), seed=seed)
-    return room, truth
+    return room, truth, lines | shifts
+
+
+KEPT = (("width", ("south", "north")), ("length", ("west", "east")), ("height", ("floor", "ceiling")))
+TIGHT_MM = 3.0  # what is kept lies so far over, or under, what the targets would leave
+
+
+def set_out(seed):
+    """What each row that binds comes to when the targets are set, less what must be kept [mm], by what is kept.
+
+    Every plane is set at its four corners, each with the setting error, off the line or datum that it was read from.
+    """
+    room, _, off = simulate(seed)
+    may = (Beneath("boards", may_be_planed=True, most_planed=40.0),)
+    room = replace(room, surfaces={name: replace(one, beneath=may) for name, one in room.surfaces.items()})
+    free = room_targets(room, setting_error=0.0)
+    rng, keeps = np.random.default_rng([seed, 72]), []
+    corners = [(12 * IN, 12 * IN), (X - 12 * IN, 12 * IN), (12 * IN, Y - 12 * IN), (X - 12 * IN, Y - 12 * IN)]
+    for name, both in KEPT:
+        found = min(_clear(free, both, *place, {}) for place in corners)
+        keeps.append(Keep(name=name, surfaces=both, least=found + TIGHT_MM, places=tuple(corners)))
+    targets = room_targets(room, keep=keeps)
+    error = targets.options["setting_error"]
+    kept = {}
+    for one in keeps:
+        moved = {}
+        for name in one.surfaces:  # by corner, so that what is kept beside it has that corner's own errors
+            moved[name] = dict(zip(corners, rng.normal(0, error, len(corners)), strict=True))
+        kept[one.name] = [_clear(targets, one.surfaces, *place, moved, off) - one.least for place in corners]
+    return kept
+
+
+def _clear(targets, both, x, y, moved, off=None):
+    """What is clear at a place of the plan [mm] between two targets that are set out with errors."""
+    between = 0.0
+    for name in both:
+        wall = targets.room.surfaces[name].wall
+        at = (x, y) if wall is None else (wall.across(x, y)[0], 60 * IN)
+        height = targets.targets[name].toward(*at)
+        if off is not None and wall is not None:
+            height += np.interp(at[0], [0, wall.length], off[name])
+        elif off is not None:  # a reading that is too high puts the plane too low
+            height -= (1 if name == "floor" else -1) * off[name]
+        between += height + moved.get(name, {}).get((x, y), 0.0)
+    wall = targets.room.surfaces[both[0]].wall
+    apart = 0.0 if wall is None else sum(-targets.room.surfaces[name].wall.across(x, y)[1] for name in both)
+    # from line to line: each place stands so far off both control lines, and theirs stand apart by the sum
+    return -between - apart
+
+
+def set_out_table(seeds):
+    held = {name: [] for name, _ in KEPT}
+    spare = {name: [] for name, _ in KEPT}
+    for seed in seeds:
+        for name, left in set_out(seed).items():
+            held[name].append(np.array(left) >= -1e-6)
+            spare[name].append(np.mean(left))
+    print("| kept | rows | hold | rooms in which all rows of it hold | room left, median |\n|---|---|---|---|---|")
+    for name, _ in KEPT:
+        rows = np.array(held[name])
+        print(
+            f"| {name} | {rows.size} | {told(rows.mean(), rows.size)} | {told(rows.all(axis=1).mean(), len(rows))} "
+            f"| {np.median(spare[name]):.1f} mm |"
+        )
 
 
 def ranges(room):
@@ -138,23 +214,27 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--rooms", type=int, default=50)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--set-out", action="store_true", help="targets that are set out, in place of the checks")
     options = parser.parse_args()
+    if options.set_out:
+        set_out_table(range(options.seed, options.seed + options.rooms))
+        return
     held = {kind: [] for kind in MEASURES}
     widths = {kind: [] for kind in MEASURES}
     seen, start = {"taper": [], "square": []}, time.process_time()
     for seed in range(options.seed, options.seed + options.rooms):
-        for kind, is_in, width in covered(*simulate(seed)):
+        for kind, is_in, width in covered(*simulate(seed)[:2]):
             held[kind].append(is_in)
             widths[kind].append(width)
     spent = (time.process_time() - start) / options.rooms
     # a fault of four errors, the error as the ranges above have it: half of the range is about two
     for seed in range(options.seed + 1000, options.seed + 1000 + options.rooms):
         four = {kind: 4 * float(np.median(widths[kind])) / (2 * 1.96) for kind in seen}
-        room, _ = simulate(seed, {"north": four["taper"] / X, "east": 0.0})
+        room, *_ = simulate(seed, {"north": four["taper"] / X, "east": 0.0})
         seen["taper"].append(
             next(low for (kind, at), (low, _) in ranges(room).items() if kind == "taper" and "north" in at) > 0
         )
-        room, _ = simulate(seed, {"east": four["square"] / (6 * FT)})
+        room, *_ = simulate(seed, {"east": four["square"] / (6 * FT)})
         seen["square"].append(
             next(low for (kind, at), (low, _) in ranges(room).items() if kind == "square" and "east and south" in at)
             > 0

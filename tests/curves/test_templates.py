@@ -152,3 +152,21 @@ def test_the_curvature_of_a_parallel_wall_is_known():
     # 20 mm inside a circle of 1800 mm is one of 1780 mm
     assert found["curvature_per_m"].to_numpy() == pytest.approx(np.full(len(found), 1000 / 1780), rel=2e-4)
     assert set(found["finding"]) == {""}
+
+
+def test_a_flat_is_told_from_a_corner_by_all_lines_together():
+    """A board of 2 ft that was not bent, in an arc of 14 ft radius, read twice: two lines know it better than one."""
+    arc = make_arc(radius=168 * 25.4, first=0.0, last=60.0)
+    s = np.arange(0, arc.length, 152.4)
+    flat = np.maximum(0, 304.8**2 - (s - 2100) ** 2) / (2 * 168 * 25.4)
+    told = {"alone": [], "together": []}
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        one, other = (flat + rng.normal(0, 0.8, len(s)) for _ in range(2))
+        for name, beside in (("alone", ()), ("together", [(other, s)])):
+            found = fairness(one, s, arc, 0.8, beside=beside)
+            near = found[(found["along_mm"] - 2100).abs() < 305]
+            told[name] += [word for word in near["finding"] if word]
+    right = {name: words.count("flat") / len(words) for name, words in told.items()}
+    assert right["together"] > right["alone"]
+    assert right["together"] > 0.9

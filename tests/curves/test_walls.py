@@ -1,5 +1,6 @@
 """Surveys of curved walls: from readings made of a known wall back to the wall."""
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 
 import flatness
 from flatness.curves.making import make_arc, make_ellipse
-from flatness.curves.walls import read_curved_wall, read_design
+from flatness.curves.walls import curved_text, read_curved_wall, read_design, rows_to_go_on
 from flatness.errors import SurveyFileError
 
 SAMPLES = Path(__file__).parents[2] / "sample_surveys" / "oval_room"
@@ -198,3 +199,37 @@ def test_a_file_without_readings_is_a_curve_to_set_out(tmp_path):
     path.write_text("# surface: curved wall\n# unit: in\n# curve: fitted arc\n")
     with pytest.raises(SurveyFileError, match="nothing to fit"):
         read_design(path)
+
+
+def test_more_readings_of_a_wall_go_into_its_own_file(tmp_path):
+    """An arc of 1,000 mm radius over a chord of 1,200, read off the chord: along it, a place so far along the curve."""
+    rows = [(x, 200 - (1000 - math.sqrt(1000**2 - (x - 600) ** 2))) for x in range(0, 1201, 100)]
+    text = "# surface: curved wall\n# unit: mm\n# curve: arc chord 1200, rise 200\n# reading: offset\nalong,offset\n"
+    text += "".join(f"{x},{off:.1f}\n" for x, off in rows)
+    file = tmp_path / "arc.csv"
+    file.write_text(text, encoding="utf-8")
+    found, wall = curved_text(file)
+    assert found == text
+    arc = 2 * math.asin(0.6)
+    for part in (0.1, 0.5, 0.8):
+        by_hand = 600 - 1000 * math.sin(arc / 2 - part * arc)
+        assert wall.read_from(part * wall.curve.length) == pytest.approx(by_hand, abs=0.01)
+    more = rows_to_go_on(found, wall, [("250 mm", "0 mm", "more 1")])
+    assert more.splitlines()[4:6] == ["along,offset,label", "0,0.0"]
+    assert more.splitlines()[-1] == "250 mm,,more 1"
+    # empty, they change nothing; filled in, they are readings like the others
+    assert len(read_curved_wall(more.encode(), name="arc.csv").points) == len(rows)
+    filled = more.replace("250 mm,,", "250 mm,136.7,")
+    again = read_curved_wall(filled.encode(), name="arc.csv")
+    assert len(again.points) == len(rows) + 1
+    assert again.points["off_mm"].abs().max() < 1.0
+    plain = tmp_path / "plain.csv"
+    plain.write_text("# surface: floor\n# unit: mm\nx,y,height\n0,0,1\n", encoding="utf-8")
+    assert curved_text(plain) is None
+
+
+def test_an_empty_position_is_to_be_filled_in():
+    text = "# surface: curved wall\n# unit: mm\n# curve: arc chord 1200, rise 200\n# reading: offset\nalong,offset\n"
+    with pytest.raises(SurveyFileError) as caught:
+        read_curved_wall(f"{text}0,0\n,203\n1200,0\n".encode(), name="arc.csv")
+    assert "type the length" in caught.value.problems[0].remedy

@@ -86,12 +86,13 @@ def test_what_each_draw_shows_somewhere_else_is_not_proved():
     assert "more closely" in verdict["note"]
 
 
-def test_a_plan_says_that_it_does_not_plan_for_light():
-    survey = read(sine, 6 * IN, 0.1, 1)
-    limit = flatness.light_limit(4)
+def test_a_plan_takes_a_light_for_each_way_that_it_may_run():
+    survey = read(sine, 6 * IN, 0.1, 1, high=1828.8)
+    limit = flatness.light_limit(4, times=2)
     found = plannable([limit], Subject.of(survey, [limit]), None)
-    assert not found.requirements
-    assert limit.name in found.notes[0]
+    assert [one.heading for one in found.lights] == [0, 90]
+    assert {one.eye.times for one in found.lights} == {2}
+    assert [one.allowed for one in found.at(0.5)] == pytest.approx([math.tan(math.radians(4)) / 2] * 2)
 
 
 def test_in_a_job_file_and_in_words(tmp_path, capsys):

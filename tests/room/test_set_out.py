@@ -11,12 +11,29 @@ import flatness
 from constructed_rooms import four_walls, level_surface, room, wall
 from flatness.__main__ import main
 from flatness.charts.room_sheet import room_sheet, short
+from flatness.commands.options import EXIT
+from flatness.planning.plan import read_plan
 from flatness.room.records import Trim
 from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
 from flatness.words.rooms import moves_most, targets_text
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
+TWO = """
+draws = 20
+datum = { benchmarks = { BM1 = "36 in", BM2 = "48 in" } }
+[[surface]]
+name = "ceiling"
+surveys.before = "ceiling.csv"
+limits = [{ kind = "straightedge", length = "6 ft", allowed = "1/4 in" }]
+[[surface]]
+name = "east wall"
+surveys.before = "east.csv"
+limits = [{ kind = "straightedge", length = "6 ft", allowed = "1/4 in" }]
+from = ["14 ft", "12 ft"]
+to = ["14 ft", 0]
+control_offset = "7 ft"
+"""
 CORNERS = [(3000.0, 0.0), (0.0, 0.0), (0.0, 2400.0), (3000.0, 2400.0)]
 
 
@@ -109,8 +126,11 @@ def test_words_of_the_targets(leaning):
     assert max(map(len, told.splitlines())) <= 80
 
 
-def test_the_command_writes_sheet_and_tables(tmp_path, capsys):
-    assert main(["room", str(FILE), "--out", str(tmp_path), "--json"]) == 1
+def test_the_command_writes_papers_tables_and_a_plan_for_each_surface(tmp_path, capsys):
+    for name in ("ceiling", "east"):
+        (tmp_path / f"{name}.csv").write_bytes((FILE.parent / f"{name}.csv").read_bytes())
+    (tmp_path / "room.toml").write_text(TWO, encoding="utf-8")
+    assert main(["room", str(tmp_path / "room.toml"), "--out", str(tmp_path), "--json"]) in EXIT.values()
     found = json.loads(capsys.readouterr().out)
     assert all(Path(name).is_file() for name in found["written"])
     with open(tmp_path / "room-set-out-walls.csv", encoding="utf-8-sig") as file:
@@ -118,7 +138,12 @@ def test_the_command_writes_sheet_and_tables(tmp_path, capsys):
     names = [row["surface"] for row in found["targets"]["surfaces"]]
     assert {row["wall"] for row in rows} == {name for name in names if "wall" in name}
     assert found["clash"] is None
-    assert (tmp_path / "room-sheet.pdf").read_bytes().startswith(b"%PDF")
+    for name in ("sheet", "owner", "crew"):
+        assert (tmp_path / f"room-{name}.pdf").read_bytes().startswith(b"%PDF")
+    assert [row["surface"] for row in found["ways"]] == names
+    plan = read_plan(tmp_path / "room-east-wall-plan.json")
+    (way,) = [row["way"] for row in found["ways"] if row["surface"] == "east wall"]
+    assert plan.way == way
 
 
 def test_the_command_says_what_clashes(tmp_path, capsys):

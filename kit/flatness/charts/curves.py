@@ -140,7 +140,7 @@ def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> 
     levels = wall.levels()
     subtitle = (
         f"Seen from above. What stands off the curve is drawn {times:g} times larger: orange toward the room, blue "
-        "away from it."
+        "and darker away from it."
     )
     subtitle += _levels(wall, unit)
     ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (answer(job, unit), subtitle), ax)
@@ -185,7 +185,9 @@ def _shade(ax: Axes, base: np.ndarray, built: np.ndarray, off: np.ndarray) -> No
     for k in range(len(off) - 1):
         if np.isfinite(off[k : k + 2]).all():
             ring = np.array([base[k], base[k + 1], built[k + 1], built[k]])
-            ax.fill(*ring.T, color=PROUD if off[k] + off[k + 1] > 0 else SHY, alpha=0.55, linewidth=0, zorder=3)
+            # the darker one is told apart in grey too
+            colour, opaque = (PROUD, 0.45) if off[k] + off[k + 1] > 0 else (SHY, 0.9)
+            ax.fill(*ring.T, color=colour, alpha=opaque, linewidth=0, zorder=3)
 
 
 def unrolled_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> UnrolledChart:

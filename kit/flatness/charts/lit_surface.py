@@ -126,7 +126,7 @@ def lit_chart(
     axes = _panels(_shown(bounds), heading, len(pictures))
     images, names, marks, outlines = [], [], [], []
     for ax, one in zip(axes, pictures, strict=True):
-        images.append(_draw(ax, one, light))
+        images.append(draw_lit(ax, one, light))
         dress_map(ax, bounds, kind, unit)
         space = FreeSpace(ax)
         outlines.append(draw_outline(ax, one.survey, space))
@@ -175,7 +175,8 @@ def _finer(surface: Surface) -> Surface:
     return Surface(x=x, y=y, height=height, spacing=step, reference=surface.reference)
 
 
-def _draw(ax: Axes, one: Lit, light: Light) -> AxesImage:
+def draw_lit(ax: Axes, one: Lit, light: Light) -> AxesImage:
+    """The picture of a surface alone, within its outline, on axes whose limits stand."""
     fine, linear = rendered(one.surface, light)
     # the encoding of sRGB, IEC 61966-2-1
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)

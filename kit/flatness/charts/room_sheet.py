@@ -29,12 +29,13 @@ from flatness.room.records import Room, RoomSurface
 from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, studs, trim_lines, wall_lines
 from flatness.room.targets import RoomTargets
 from flatness.words.printed import fine, position
-from flatness.words.rooms import AUTHORITY, answer, length_in_feet, level_told, moves_most
+from flatness.words.rooms import AUTHORITY, answer, crew_answer, length_in_feet
 
 INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
 SHEET_IN = (17.0, 11.0)
 CLOSE_MM = 330.0  # what the words at one stud take along a wall
 NAME_MM = 170.0  # from a wall's head to its name
+TOUCHES_MM = 0.05
 GAP_MM = 300.0  # between the plan and a wall that is folded out
 
 
@@ -57,7 +58,13 @@ class RoomPlan:
 
 
 def room_plan(
-    ax: Axes, room: Room, targets: RoomTargets | None = None, *, level: str = "floor", numbers: bool = True
+    ax: Axes,
+    room: Room,
+    targets: RoomTargets | None = None,
+    *,
+    level: str = "floor",
+    numbers: bool = True,
+    labels: bool = True,
 ) -> RoomPlan:
     """Draw a room in plan with its walls folded out around it.
 
@@ -68,6 +75,7 @@ def room_plan(
     targets : that the colours are off; None: each surface's own best plane
     level : ``floor`` or ``ceiling``, in the middle
     numbers : whether what is added to each stud, or comes off it, is written there
+    labels : whether the studs' own names are
 
     Returns
     -------
@@ -83,8 +91,8 @@ def room_plan(
     for one in shown:
         maps[one.name] = _map(ax, room, one, off[one.name], scale)
         texts += _named(ax, room, one)
-        if lines is not None and numbers and one.kind == "wall":
-            texts += _numbered(ax, room, one, lines[lines["wall"] == one.name])
+        if lines is not None and labels and one.kind == "wall":
+            texts += _numbered(ax, room, one, lines[lines["wall"] == one.name] if numbers else lines[:0])
     ax.set_aspect("equal")
     _frame(ax, shown, room)
     ax.set_axis_off()
@@ -108,7 +116,10 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     surface = room.drawn[one.name].surface
     west, east, south, north = room.drawn[one.name].extent
     x, y = _folded(one, *np.meshgrid(surface.x, surface.y))
-    mesh = ax.pcolormesh(x, y, off, cmap=scale.colours, norm=scale.norm, shading="nearest")
+    # edges in the color of the face: without them a page draws white hairlines between the cells
+    mesh = ax.pcolormesh(
+        x, y, off, cmap=scale.colours, norm=scale.norm, shading="nearest", edgecolors="face", linewidth=0.4
+    )
     edge = np.array([(west, south), (east, south), (east, north), (west, north)])
     mesh.set_clip_path(Path2D(np.column_stack(_folded(one, *edge.T))), ax.transData)
     return mesh
@@ -118,7 +129,9 @@ def deviation(room: Room, targets: RoomTargets | None, name: str) -> Floats:
     """[ny, nx] mm by which a surface stands toward the room of where it is brought to, or of its own best plane."""
     drawn = room.drawn[name]
     if targets is not None:
-        return -targets.targets[name].change
+        off = -targets.targets[name].change
+        # where the target touches the surface nothing is to be done: no color of what comes off for a solver's noise
+        return np.where(np.abs(off) < TOUCHES_MM, -TOUCHES_MM / 1e6, off)
     x, y, z = drawn.surface.nodes()
     a, b, c = fit_planes(x, y, z[None])[0]
     gx, gy = np.meshgrid(drawn.surface.x, drawn.surface.y)
@@ -252,14 +265,7 @@ def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale)
 
 
 def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
-    first = answer(room)
-    if targets is not None:
-        lines = list(dict.fromkeys(one.z for one in targets.targets.values() if one.kind == "ceiling"))
-        if lines:
-            told = "; ".join(level_told(room, z) for z in lines[:1])
-            first = f"Ceiling line at {told}. {moves_most(targets)}"
-        else:
-            first = moves_most(targets)
+    first = answer(room) if targets is None else crew_answer(targets)
     figure.text(0.02, 0.965, room.title, fontsize=11, color=PALE, va="top")
     figure.text(0.02, 0.94, first[:1].upper() + first[1:], fontsize=15, color=INK, va="top", weight="bold")
     how = "Walls are folded out, head outward; L and R are left and right as seen from the room."

@@ -27,6 +27,7 @@ from flatness.commands.options import (
     read_fields,
 )
 from flatness.commands.plan_json import checks_json, rows, survey_json
+from flatness.curves.walls import curved_text
 from flatness.errors import FlatnessError
 from flatness.files import named, stands, write_new, written_together
 from flatness.job.report import JobReport
@@ -131,7 +132,10 @@ def run_check(options: argparse.Namespace) -> int:
             if more is not None:
                 path = named(folder, f"{stem}-more.csv")
                 sheet = f"left as it is: {path}, which may be filled in already; move it away for a new one"
-                if words.write_more_sheet(job.before.survey, more[1], path, unit):
+                wall = curved_text(options.file)
+                if wall is not None and not wall[0]:
+                    sheet = "not written: a file for more readings of a workbook; add their rows to it"
+                elif words.write_more_sheet(job.before.survey, more[1], path, unit, wall):
                     sheet = f"written: {path}, to fill in with the readings that are wanted"
     if options.json:
         print(json.dumps(_check_json(found, options.file, pictures, more), allow_nan=False))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,13 @@ from flatness.commands.options import EXIT, add_json, make_folder, print_written
 from flatness.commands.plan_json import rows
 from flatness.comparison.records import plain
 from flatness.errors import FlatnessError, PlanError
+from flatness.files import named
 from flatness.job.room_reading import read_room
+from flatness.planning.plan import save_plan
 from flatness.room.records import Room
 from flatness.room.set_out import diagonals
 from flatness.room.targets import RoomTargets, room_targets
+from flatness.room.ways import RoomWays, room_ways
 from flatness.words.phrases import error_text
 
 
@@ -24,7 +28,13 @@ def add_room(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(run=run_room)
     parser.add_argument("file", nargs="?", help="room file, TOML; sample_surveys/gallery/room.toml is one")
     parser.add_argument("--keys", action="store_true", help="list what a room file may hold")
-    parser.add_argument("--out", metavar="DIR", help="write the sheet of the room and its set-out tables there")
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="choose the way for each surface, and write there: the sheet of the room, its owner's page, its crew "
+        "sheet, its set-out tables and each surface's plan",
+    )
+    parser.add_argument("--paper", choices=("letter", "a4"), default="letter", help="size of the paper (letter)")
     add_json(parser)
 
 
@@ -50,10 +60,12 @@ def run_room(options: argparse.Namespace) -> int:
         targets = room_targets(room)
     except PlanError as error:
         clash = error_text(error, room.show)
-    told = None if options.json else room_report(room, targets, clash)
-    written = _files(room, targets, Path(options.out)) if options.out else []
+    # the way for each surface takes as long again as all the rest: it is for who wants the papers
+    ways = room_ways(targets) if options.out and targets is not None else None
+    told = None if options.json else room_report(room, targets, clash, ways)
+    written = _files(room, targets, ways, Path(options.out), options.paper) if options.out else []
     if options.json:
-        found = room_json(room, targets, clash)
+        found = room_json(room, targets, clash, ways)
         print(json.dumps({**found, "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:
         print(told)
@@ -61,16 +73,29 @@ def run_room(options: argparse.Namespace) -> int:
     return EXIT[room.verdict]
 
 
-def _files(room: Room, targets: RoomTargets | None, folder: Path) -> list[Path]:
+def _files(room: Room, targets: RoomTargets | None, ways: RoomWays | None, folder: Path, paper: str) -> list[Path]:
     from flatness.charts.room_sheet import write_room
     from flatness.export.room_tables import write_set_out
+    from flatness.papers.room import room_crew_sheet, room_owner_page
 
     make_folder(folder)
     written = write_room(room, targets, folder)
-    return written if targets is None else written + write_set_out(targets, folder)
+    stem = Path(room.source or "room").stem
+    pages = {"owner": room_owner_page(room, targets, ways, paper=paper)}
+    if targets is not None:
+        written += write_set_out(targets, folder, ways)
+        pages["crew"] = room_crew_sheet(targets, ways, paper=paper)
+    for name, page in pages.items():
+        written.append(page.write(named(folder, f"{stem}-{name}.pdf"), overwrite=True))
+    for name, plan in (ways.plans if ways is not None else {}).items():
+        tidy = re.sub(r"[^\w-]+", "-", name).strip("-").lower()[:60] or "surface"
+        written.append(save_plan(plan, named(folder, f"{stem}-{tidy}-plan.json"), overwrite=True))
+    return written
 
 
-def room_json(room: Room, targets: RoomTargets | None = None, clash: str = "") -> dict[str, Any]:
+def room_json(
+    room: Room, targets: RoomTargets | None = None, clash: str = "", ways: RoomWays | None = None
+) -> dict[str, Any]:
     """What the command prints with ``--json``; lengths in mm."""
     clear = room.clear_heights
     return {
@@ -96,6 +121,7 @@ def room_json(room: Room, targets: RoomTargets | None = None, clash: str = "") -
             "notes": list(targets.notes),
         },
         "clash": clash or None,
+        "ways": None if ways is None else rows(ways.table),
         "surfaces": [
             {"name": one.name, "kind": one.kind, "room": one.room, "readings": len(one.survey.points)}
             for one in room.surfaces.values()

@@ -8,7 +8,7 @@ is over pairs of contacts as it is under a straightedge.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -149,7 +149,12 @@ def _unbroken(z: Floats, d: int) -> np.ndarray:
 
 
 def fairness(
-    deviations: ArrayLike, along: ArrayLike, curve: Curve, accuracy: float, reach: float = REACH_MM
+    deviations: ArrayLike,
+    along: ArrayLike,
+    curve: Curve,
+    accuracy: float,
+    reach: float = REACH_MM,
+    beside: Sequence[tuple[Floats, Floats]] = (),
 ) -> pd.DataFrame:
     """Jumps of slope and of curvature of what was built, at each station of a line.
 
@@ -160,6 +165,7 @@ def fairness(
     curve : that was intended
     accuracy : one standard deviation of a reading [mm]
     reach : how far to either side is looked at for a kink [mm], a half and a quarter as far for a flat
+    beside : deviations and distances of other lines of the same wall: a fault is a kink or a flat on all
 
     Returns
     -------
@@ -204,7 +210,7 @@ def fairness(
         rows.append(tuple(map(float, row)))
     names = ["along_mm", "kink_deg", "kink_error_deg", "curvature_per_m", "intended_per_m", "curvature_error_per_m"]
     table = pd.DataFrame(rows, columns=names)
-    table["finding"] = _findings(table, reach, lambda along: _is_corner(z, s, along, long))
+    table["finding"] = _findings(table, reach, lambda along: _is_corner([(z, s), *beside], along, long))
     return table
 
 
@@ -229,23 +235,39 @@ def _fitted(matrix: Floats, z: Floats) -> tuple[Floats, Floats]:
     return inverse @ (matrix.T @ z), np.sqrt(np.maximum(np.diag(inverse), 0))
 
 
-def _is_corner(z: Floats, s: Floats, along: float, width: float) -> bool:
-    """Whether a corner within half a width explains the stations about a place better than a flat does."""
-    u = (s - along) / width
-    near = (np.abs(u) <= 1 + 1e-9) & np.isfinite(z)
-    u, height = u[near], z[near]
-    plain = [np.ones_like(u), u, u * u]
+def _is_corner(lines: Sequence[tuple[Floats, Floats]], along: float, width: float) -> bool:
+    """Whether a corner within half a width explains the lines' stations about a place better than a flat does.
 
-    def left(shape: Floats) -> float:
-        matrix = np.column_stack([*plain, shape])
-        return float(np.sum((height - matrix @ _fitted(matrix, height)[0]) ** 2))
+    The same corner, or flat, on all of them, each as large as it comes out there.
+    """
+    parts = []
+    for z, s in lines:
+        u = (s - along) / width
+        near = (np.abs(u) <= 1 + 1e-9) & np.isfinite(z)
+        if near.sum() > 4:
+            parts.append((u[near], z[near]))
+
+    def left(shape: Callable[[Floats], Floats]) -> float:
+        total = 0.0
+        for u, height in parts:
+            matrix = np.column_stack([np.ones_like(u), u, u * u, shape(u)])
+            total += float(np.sum((height - matrix @ _fitted(matrix, height)[0]) ** 2))
+        return total
 
     middles = np.linspace(-0.5, 0.5, 9)
-    corner = min(left(np.abs(u - m)) for m in middles)
-    least = SHORT * float(np.median(np.abs(np.diff(u))))
+    corner = min(left(partial(_cornered, m)) for m in middles)
+    least = SHORT * float(np.median(np.abs(np.diff(parts[0][0]))))
     tried = [(m, half) for m in middles for half in FLATS if half >= least]
-    flat = min((left(np.maximum(0, half**2 - (u - m) ** 2)) for m, half in tried), default=math.inf)
+    flat = min((left(partial(_flattened, m, half)) for m, half in tried), default=math.inf)
     return corner < flat
+
+
+def _cornered(middle: float, u: Floats) -> Floats:
+    return np.abs(u - middle)
+
+
+def _flattened(middle: float, half: float, u: Floats) -> Floats:
+    return np.maximum(0, half**2 - (u - middle) ** 2)
 
 
 def _findings(table: pd.DataFrame, reach: float, is_corner: Callable[[float], bool]) -> list[str]:

@@ -6,9 +6,12 @@ height is how far the wall stands off the curve, toward the room: proud is posit
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 import os
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
@@ -38,6 +41,20 @@ LEVEL_MM = 25.4  # readings no farther apart than this up the wall are one line
 UP, LABEL = "up", "label"
 
 
+@dataclass(frozen=True)
+class Frame:
+    """Where in the plan readings were taken from: a string from one place toward another, a center."""
+
+    start: Place = (0.0, 0.0)
+    toward: Place = (1.0, 0.0)
+    centre: Place = (0.0, 0.0)
+
+    @property
+    def direction(self) -> Floats:
+        """[2] unit vector along the string."""
+        return np.subtract(self.toward, self.start) / math.dist(self.toward, self.start)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class CurvedWall:
     """The readings of a wall that curves, and the curve that it is meant to follow.
@@ -51,6 +68,7 @@ class CurvedWall:
         runs), ``along_mm`` (from the left as seen from the room), ``off_mm`` (toward the room), ``label``, ``cell``
     survey : the wall unrolled, for all that takes a wall
     quantity : ``plan``, ``offset`` or ``radius``
+    frame : from where it was read
     """
 
     curve: Curve
@@ -59,6 +77,7 @@ class CurvedWall:
     points: pd.DataFrame
     survey: Survey
     quantity: str
+    frame: Frame = field(default_factory=Frame)
 
     @property
     def side(self) -> float:
@@ -70,6 +89,18 @@ class CurvedWall:
         heights = np.sort(self.points["up_mm"].to_numpy())
         groups = np.split(heights, np.flatnonzero(np.diff(heights) > LEVEL_MM) + 1)
         return [float(group.mean()) for group in groups]
+
+    def read_from(self, along: float) -> float | None:
+        """Where a place so far from the left [mm] is read from: along the string [mm], or the angle [degrees].
+
+        None of places off the plan, which are marked on the wall.
+        """
+        if self.quantity == "plan":
+            return None
+        x, y = self.curve.at(self.s_of(np.array([along])))[0]
+        if self.quantity == "radius":
+            return math.degrees(math.atan2(y - self.frame.centre[1], x - self.frame.centre[0]))
+        return float(np.subtract((x, y), self.frame.start) @ self.frame.direction)
 
     def line(self, level: float) -> tuple[Floats, Floats]:
         """Distances from the left [mm] and heights off the curve [mm] of the readings at a level, in order."""
@@ -167,14 +198,19 @@ class CurvedWall:
                 expected="`# accuracy: 1/32 in` in the file",
                 remedy="add the line: how far a repeated reading typically differs",
             )
-        along, off = self.line(level)
-        options = {} if reach is None else {"reach": reach}
-        s = self.s_of(along)
-        order = np.argsort(s)
-        table = fairness(self.side * off[order], s[order], self.curve, accuracy, **options)
+        options: dict[str, float] = {} if reach is None else {"reach": reach}
+        first, *others = (self._sorted(one) for one in (level, *(one for one in self.levels() if one != level)))
+        table = fairness(*first, self.curve, accuracy, beside=others, **options)
         table["along_mm"] = self.s_of(table["along_mm"].to_numpy())
         table["kink_deg"] *= self.side
         return table.sort_values("along_mm", ignore_index=True)
+
+    def _sorted(self, level: float) -> tuple[Floats, Floats]:
+        """Deviations to the left of the curve and distances along it [n] mm of a level's readings, in its order."""
+        along, off = self.line(level)
+        s = self.s_of(along)
+        order = np.argsort(s)
+        return self.side * off[order], s[order]
 
 
 def read_curved_wall(
@@ -271,6 +307,40 @@ def _curve_alone(text: str, file: str, given: Curve | str | None) -> Design:
     return Design(curve=curve, wall=None, unit=lengths.likely_unit, title=header.text.get("title", ""))
 
 
+def curved_text(path: str | os.PathLike[str]) -> tuple[str, CurvedWall] | None:
+    """The text of a file that holds a wall that curves, empty of a workbook, and the wall; None of any other survey."""
+    data, file = bytes_of(path, None)
+    try:
+        wall = read_curved_wall(data, name=file)
+    except FlatnessError:
+        return None
+    return ("" if Path(file).suffix.lower() == ".xlsx" else decode(data, file)), wall
+
+
+def rows_to_go_on(text: str, wall: CurvedWall, places: Iterable[tuple[str, str, str]]) -> str:
+    """The text of a wall's file as it stands, with rows whose readings are still to be taken.
+
+    Parameters
+    ----------
+    text : of the file, CSV
+    wall : that was read from it
+    places : of each such row where it is read from (empty where that is off the plan), how far up, and its label, as
+        they are to be typed; a file of one level has no column for how far up, and gets none
+    """
+    lines = text.splitlines()
+    at = next(k for k, line in enumerate(lines) if line.strip(" \t;,") and not is_header(line.lstrip(' \t"')))
+    mark = next((one for one in (";", "\t") if one in lines[at]), ",")
+    heads = [split_heading(cell.strip())[0] for cell in next(csv.reader([lines[at]], delimiter=mark))]
+    if LABEL not in heads:
+        heads.append(LABEL)
+        lines[at] += f"{mark}{LABEL}"
+    out = io.StringIO()
+    for first, up, label in places:
+        cells = {COLUMNS[wall.quantity][0]: first, UP: up, LABEL: label}
+        csv.writer(out, delimiter=mark, lineterminator="\n").writerow([cells.get(name, "") for name in heads])
+    return "\n".join(lines) + "\n" + out.getvalue()
+
+
 def reduce_wall(
     table: Table, header: Header, lengths: LengthReader, report: Report, curve: Curve | str | None = None
 ) -> CurvedWall:
@@ -312,7 +382,7 @@ def reduce_wall(
         }
     )
     survey = _unrolled(points, header, lengths, report, quantity)
-    return CurvedWall(curve=found, fit=fit, room=room, points=points, survey=survey, quantity=quantity)
+    return CurvedWall(curve=found, fit=fit, room=room, points=points, survey=survey, quantity=quantity, frame=frame)
 
 
 def _unrolled(points: pd.DataFrame, header: Header, lengths: LengthReader, report: Report, quantity: str) -> Survey:
@@ -508,23 +578,14 @@ def _angle(text: str, row: int, column: int, report: Report) -> float | None:
     return value
 
 
-@dataclass(frozen=True)
-class _Frame:
-    """Where in the plan readings were taken from: a string from one place to another, a centre."""
-
-    start: Place = (0.0, 0.0)
-    toward: Place = (1.0, 0.0)
-    centre: Place = (0.0, 0.0)
-
-
-def _frame(header: Header, lengths: LengthReader, report: Report) -> _Frame:
+def _frame(header: Header, lengths: LengthReader, report: Report) -> Frame:
     string = _places(header.curved.get("string"), 2, lengths, report)
     centre = _places(header.curved.get("center"), 1, lengths, report)
     start, toward = (string[0], string[1]) if string else ((0.0, 0.0), (1.0, 0.0))
     if start == toward:
         report.add("a string without length", header.curved["string"].row, 0, expected="two places apart")
         toward = (start[0] + 1, start[1])
-    return _Frame(start, toward, centre[0] if centre else (0.0, 0.0))
+    return Frame(start, toward, centre[0] if centre else (0.0, 0.0))
 
 
 def _places(entry: Entry | None, count: int, lengths: LengthReader, report: Report) -> list[Place]:
@@ -550,7 +611,7 @@ def _places(entry: Entry | None, count: int, lengths: LengthReader, report: Repo
     return places
 
 
-def _in_plan(readings: pd.DataFrame, quantity: str, frame: _Frame) -> Floats:
+def _in_plan(readings: pd.DataFrame, quantity: str, frame: Frame) -> Floats:
     """Places [n, 2] mm in plan. Offsets go to the left of the string as it runs: away from who stands facing it."""
     one, other = (readings[name].to_numpy(dtype=np.float64) for name in COLUMNS[quantity])
     if quantity == "plan":
@@ -558,7 +619,7 @@ def _in_plan(readings: pd.DataFrame, quantity: str, frame: _Frame) -> Floats:
     if quantity == "radius":
         angle = np.radians(one)
         return np.column_stack([frame.centre[0] + other * np.cos(angle), frame.centre[1] + other * np.sin(angle)])
-    direction = np.subtract(frame.toward, frame.start) / math.dist(frame.toward, frame.start)
+    direction = frame.direction
     normal = np.array([-direction[1], direction[0]])
     return np.asarray(np.array(frame.start) + one[:, None] * direction + other[:, None] * normal)
 

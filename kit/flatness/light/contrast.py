@@ -8,6 +8,7 @@ steeper than the light, gets none.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,17 +32,38 @@ def slopes(height: Floats, spacing: float) -> tuple[Floats, Floats]:
 
 def _along(height: Floats, spacing: float) -> Floats:
     """Slopes [..., lines, n] along the last axis."""
-    known = np.isfinite(height).reshape(-1, *height.shape[-2:]).all(axis=0)
     out = np.full_like(height, np.nan)
+    for lines, first, end in _runs(np.asarray(np.isfinite(height.reshape(-1, *height.shape[-2:])).all(axis=0))):
+        at = spacing * np.arange(end - first)
+        out[..., lines, first:end] = CubicSpline(at, height[..., lines, first:end], axis=-1)(at, 1)
+    return out
+
+
+def _runs(known: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.intp], int, int]]:
+    """Lines [lines] of a mask [lines, n] that are known alike from one place to before another, two places or more."""
     patterns, which = np.unique(known, axis=0, return_inverse=True)
     for i, pattern in enumerate(patterns):
         lines = np.flatnonzero(which.reshape(-1) == i)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], pattern.astype(np.int8), [0]])))
         for first, end in zip(edges[::2], edges[1::2], strict=True):
             if end - first > 1:
-                at = spacing * np.arange(end - first)
-                run = height[..., lines, first:end]
-                out[..., lines, first:end] = CubicSpline(at, run, axis=-1)(at, 1)
+                yield lines, int(first), int(end)
+
+
+def slope_weights(along_x: Floats, along_y: Floats, inside: NDArray[np.bool_], spacing: float) -> Floats:
+    """Weights [..., ny, nx] on the heights, of sums with these weights [..., ny, nx] on the slopes along x and y.
+
+    The same sums as :func:`slopes` of heights that are known ``inside`` gives; no slope that is missing has a weight.
+    """
+    turned = _weights_along(np.moveaxis(along_y, -1, -2), inside.T, spacing)
+    return np.asarray(_weights_along(along_x, inside, spacing) + np.moveaxis(turned, -1, -2))
+
+
+def _weights_along(weights: Floats, inside: NDArray[np.bool_], spacing: float) -> Floats:
+    out = np.zeros_like(weights)
+    for lines, first, end in _runs(inside):
+        at = spacing * np.arange(end - first)
+        out[..., lines, first:end] = weights[..., lines, first:end] @ CubicSpline(at, np.eye(end - first))(at, 1)
     return out
 
 

@@ -19,12 +19,13 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.fft import dctn, idctn, next_fast_len
 from scipy.ndimage import distance_transform_edt
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
-from flatness.light.contrast import slopes
+from flatness.light.contrast import slope_weights, slopes
 from flatness.light.eye import Eye, contrast_sensitivity, cycles_per_degree
 from flatness.light.lamps import Daylight, Lamp, Light
 from flatness.surface.lattice import Surface, grid_axes
@@ -97,17 +98,59 @@ def strengths(
     ``stack`` [n, ny, nx] mm are surfaces on the lattice of ``surface``; ``distance`` [mm] is the eye's.
     """
     contrast = _contrast(stack, surface, light).astype(np.float32)
-    beyond = math.ceil(BEYOND * min(surface.height.shape))
-    ny, nx = (next_fast_len(count + 2 * beyond, real=True) for count in surface.height.shape)
-    behind = [(beyond, whole - count - beyond) for whole, count in zip((ny, nx), surface.height.shape, strict=True)]
+    behind = _beyond(surface)
     parts = dctn(np.pad(contrast, ((0, 0), *behind), mode="edge"), axes=(1, 2), norm="ortho")
+    rows, columns = (slice(before, size - after) for (before, after), size in zip(behind, parts.shape[1:], strict=True))
+    for band in _filters(surface, distance, eye, waves):
+        whole = idctn(parts * band.astype(np.float32), axes=(1, 2), norm="ortho")
+        yield whole[:, rows, columns]
+
+
+def _beyond(surface: Surface) -> list[tuple[int, int]]:
+    """Nodes that the pattern is carried on by, before and after, along y and along x."""
+    beyond = math.ceil(BEYOND * min(surface.height.shape))
+    whole = (next_fast_len(count + 2 * beyond, real=True) for count in surface.height.shape)
+    return [(beyond, size - count - beyond) for size, count in zip(whole, surface.height.shape, strict=True)]
+
+
+def _filters(surface: Surface, distance: float, eye: Eye, waves: Floats) -> Iterator[Floats]:
+    """Band by band [ny, nx] what each cosine of the pattern that is carried on counts, over what counts as seen."""
+    ny, nx = (sum(beyond) + n for beyond, n in zip(_beyond(surface), surface.height.shape, strict=True))
     cycles = np.hypot(np.arange(nx) / nx, (np.arange(ny) / ny)[:, None]) / (2 * surface.spacing)
     cycles[0, 0] = 1e-12
     seen = contrast_sensitivity(cycles_per_degree(waves, distance), eye) / eye.times
     for wave, sensitivity in zip(waves, seen, strict=True):
-        band = sensitivity * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
-        whole = idctn(parts * band.astype(np.float32), axes=(1, 2), norm="ortho")
-        yield whole[:, beyond : beyond + surface.height.shape[0], beyond : beyond + surface.height.shape[1]]
+        yield sensitivity * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
+
+
+def strength_weights(
+    places: NDArray[np.int64], surface: Surface, light: Light, distance: float, eye: Eye, waves: Floats
+) -> Floats:
+    """Weights [m, ny, nx] on the heights with which they make :func:`strengths` at some places.
+
+    ``places`` [m, 3]: number of the band, row and column; what a light shows is linear in the heights.
+    """
+    ny, nx = surface.height.shape
+    behind = _beyond(surface)
+    one = np.zeros((len(places), *(sum(beyond) + n for beyond, n in zip(behind, (ny, nx), strict=True))))
+    one[np.arange(len(places)), places[:, 1] + behind[0][0], places[:, 2] + behind[1][0]] = 1.0
+    parts = dctn(one, axes=(1, 2), norm="ortho")
+    for k, band in enumerate(_filters(surface, distance, eye, waves)):
+        parts[places[:, 0] == k] *= band
+    onto = idctn(parts, axes=(1, 2), norm="ortho")
+    # what is carried on past an edge is the edge's own
+    for axis, (before, after), size in ((1, behind[0], ny), (2, behind[1], nx)):
+        ends = np.clip(np.arange(before + size + after) - before, 0, size - 1)
+        onto = np.add.reduceat(onto, np.searchsorted(ends, np.arange(size)), axis=axis)
+    along_x, along_y = slopes(surface.height, surface.spacing)
+    known = np.isfinite(along_x) & np.isfinite(along_y)
+    if not known.all():
+        near = distance_transform_edt(~known, return_distances=False, return_indices=True)
+        gathered = np.zeros((ny * nx, len(places)))
+        np.add.at(gathered, np.ravel_multi_index(near, (ny, nx)).ravel(), onto.reshape(len(places), ny * nx).T)
+        onto = gathered.T.reshape(len(places), ny, nx)
+    x, y, out = light.field(surface).toward
+    return slope_weights(-onto * x / out, -onto * y / out, surface.inside, surface.spacing)
 
 
 def _contrast(stack: Floats, surface: Surface, light: Light) -> Floats:

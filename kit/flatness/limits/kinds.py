@@ -84,7 +84,7 @@ KINDS: dict[str, Kind] = {
     "reference": Kind({"values": "texts"}, allowed=None),
 }
 UNITLESS = ("ff", "fl", "slope", "light")  # kinds whose allowed number is not a length
-PLANNABLE = ("straightedge",)  # kinds that corrections are planned for
+PLANNABLE = ("straightedge", "light")  # kinds that corrections are planned for
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.errors import MeasureError
@@ -18,7 +19,8 @@ from flatness.lengths import settle
 from flatness.light.eye import Eye
 from flatness.light.findings import light_spacing
 from flatness.light.lamps import Daylight
-from flatness.light.waves import Shown, angle_of, shortest_wave, shown
+from flatness.light.places import LightRequirement
+from flatness.light.waves import Shown, angle_of, shortest_wave, shown, strengths, wavelengths
 from flatness.limits.kinds import AXES, Limit, level_rule
 from flatness.measures import levels, spans
 from flatness.measures import levels as spaced
@@ -330,19 +332,45 @@ def proved_angle(limit: Limit, subject: Subject, stack: Floats, confidence: floa
 
 def _lit(limit: Limit, subject: Subject, stack: Floats, confidence: float = 0.95) -> list[Shown]:
     """What light at 45 degrees shows, for each way that it may run."""
-    x, y, _, _ = subject.survey.stations()
     return [
         shown(
             stack,
             subject.surface,
-            Daylight(angle=45, heading=HEADINGS_ALONG[way]),
-            limit.parameters["distance"],
+            Daylight(angle=45, heading=one.heading),
+            one.distance,
+            eye=one.eye,
+            shortest=one.shortest,
+            confidence=confidence,
+        )
+        for one in lit_requirements(limit, subject)
+    ]
+
+
+def lit_requirements(limit: Limit, subject: Subject) -> list[LightRequirement]:
+    """What a limit of kind ``light`` asks for, for each way that its light may run."""
+    assert limit.allowed is not None
+    x, y, _, _ = subject.survey.stations()
+    return [
+        LightRequirement(
+            heading=HEADINGS_ALONG[way],
+            allowed=math.tan(math.radians(limit.allowed)),
+            distance=limit.parameters["distance"],
             eye=Eye(times=limit.parameters["times"] or 1.0),
             shortest=shortest_wave(x, y, HEADINGS_ALONG[way]),
-            confidence=confidence,
         )
         for way in _ways(limit)
     ]
+
+
+def seen_where(limit: Limit, subject: Subject, stack: Floats) -> NDArray[np.bool_]:
+    """[n, ny, nx] which places of surfaces [n, ny, nx] mm show more in the limit's light than it allows."""
+    over = np.zeros(stack.shape, dtype=bool)
+    for one in lit_requirements(limit, subject):
+        waves = wavelengths(subject.surface, one.shortest)
+        light = Daylight(angle=45, heading=one.heading)
+        for found in strengths(stack, subject.surface, light, one.distance, one.eye, waves):
+            over |= np.abs(found) > one.allowed * (1 + 1e-9)
+    return over & np.isfinite(stack)
 
 
 def _ways(limit: Limit) -> tuple[str, ...]:

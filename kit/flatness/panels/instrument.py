@@ -30,6 +30,15 @@ MEASURE = """<style onload="const box = this.closest('.fk-map-box'); if (box) {
   new ResizeObserver(() => { clearTimeout(wait); wait = setTimeout(tell, 120); }).observe(box); }"></style>"""
 
 
+def fit(figure: Figure, room: str) -> None:
+    """Bring a live figure to the room that was measured on the screen, such as ``640 x 480`` pixels, if it was."""
+    if room:
+        wide, high = (int(text) for text in room.split("x"))
+        if not np.allclose(figure.get_size_inches(), (wide / DOTS_PER_INCH, high / DOTS_PER_INCH)):
+            canvas: Any = figure.canvas
+            canvas.handle_resize({"width": wide, "height": high})
+
+
 def places_list(items: Iterable[tuple[str, str]], named: bool = False) -> str:
     """Places as HTML, numbered or ``named``: what is there, and where."""
     rows = "".join(f"<li><b>{escape(a)}</b>{escape(b)}</li>" for a, b in items)
@@ -197,7 +206,7 @@ class Instrument(Panel):
             canvas.layout.display = "" if name == view else "none"
         if self._keys.get(view) != key:
             self._cover("Drawing the map ...")
-            self._fit(figure)
+            fit(figure, self.room.value)
             figure.clear()
             self._shown[view] = self._paint(figure)
             self._keys[view] = key
@@ -206,14 +215,6 @@ class Instrument(Panel):
             self._cover("")
         elif self._touch():
             figure.canvas.draw_idle()
-
-    def _fit(self, figure: Figure) -> None:
-        if self.room.value:
-            wide, high = (int(text) for text in self.room.value.split("x"))
-            size = (wide / DOTS_PER_INCH, high / DOTS_PER_INCH)
-            if not np.allclose(figure.get_size_inches(), size):
-                canvas: Any = figure.canvas
-                canvas.handle_resize({"width": wide, "height": high})
 
     def _show_working(self, _: Any = None) -> None:
         text = self.state.working

@@ -40,6 +40,7 @@ from flatness.papers.figures import (
     svg_of,
 )
 from flatness.papers.files import Paper
+from flatness.papers.lit_pictures import lit_picture
 from flatness.papers.owner_words import (
     RESULTS,
     about,
@@ -182,6 +183,8 @@ def owner_page(
     panels, note = _heights(survey, assessment, plan, comparison)
     rows, more = rows_of(assessment, plan, comparison, unit)
     pictures["heights.svg"] = heat_maps(panels, survey.surface, unit, width, tallest=2.9)
+    lit = lit_picture(assessment, plan, comparison, unit, width)
+    pictures |= {} if lit is None else {"lit.svg": lit[0]}
     state, sentence = headline(survey, now, plan, comparison, job)
     title = cut(title_of(survey, comparison, job), 90)
     second = _second(one, now, survey, unit)
@@ -213,6 +216,7 @@ def owner_page(
         "numbers": _measured(survey, comparison, unit),
         "paragraphs": paragraphs(survey, assessment, plan, comparison, unit, job),
         "map_note": note,
+        "lit": "" if lit is None else lit[1],
         "head": head_of(plan, comparison),
         "rows": rows,
         "more": more,
@@ -275,7 +279,7 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
         apart = spelled(position(now.subject.step, unit))
         rests = f" It was measured every {apart}; nobody has looked between."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
-        return f"{capital(what)}: {_found(one, unit)}. {allowed} is asked for.{rests}"
+        return f"{capital(what)}: {_found(one, unit)}. {capital(allowed)} is asked for.{rests}"
     middle = one.likely()[0]
     size = size_of(one, unit).replace(" inches", " in").replace(" inch", " in")
     if one.verdict != UNDECIDED:

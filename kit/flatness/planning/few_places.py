@@ -19,11 +19,12 @@ from scipy import ndimage
 from flatness.arrays import Floats
 from flatness.errors import PlanError
 from flatness.lengths import MM2_PER_FT2
+from flatness.light.places import LightRequirement, Lights
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map
 from flatness.measures.placements import Requirement
 from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_rows
-from flatness.planning.least_work import Pool
+from flatness.planning.least_work import Pool, Required
 from flatness.planning.outlines import Place, owned, places_of, set_heights, tape_step
 from flatness.planning.quantities import Setting
 from flatness.planning.request import Plannable
@@ -64,14 +65,14 @@ class Proof:
     Attributes
     ----------
     surface : as found
-    requirements : straightedges
+    requirements : straightedges and lights
     headings : directions in which they lie
     level_within : band [mm], or None
     fixed : spots whose finished height is given
     """
 
     surface: Surface
-    requirements: Sequence[Requirement]
+    requirements: Sequence[Required]
     headings: int
     level_within: float | None
     fixed: Sequence[FixedSpot]
@@ -85,10 +86,14 @@ class Proof:
         off = spot_rows(self.surface, self.fixed) @ inside - spot_heights(self.surface, self.fixed)
         if (np.abs(off) > np.array([spot.allowance for spot in self.fixed]) + NOISE_MM).any():
             return False
+        lights = Lights(self.surface, [one for one in self.requirements if isinstance(one, LightRequirement)])
+        if lights.used(finished) > 1 + BINARY_MM:
+            return False
         return all(
             float(np.nanmax(gap_map(finished, self.surface.spacing, r.length, self.headings), initial=0.0))
             <= r.allowed + BINARY_MM
             for r in self.requirements
+            if isinstance(r, Requirement)
         )
 
 

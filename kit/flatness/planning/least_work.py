@@ -1,9 +1,10 @@
-"""The least work after which every straightedge placement passes.
+"""The least work after which every straightedge placement passes, and nothing shows in a light.
 
-Of all changes after which no gap is larger than allowed, the one of least cost: a linear program whose rows are
-placements. There are far too many to write down, so only broken ones enter, the worst three a node each round,
-until none is left. The dual of each round proves a lower bound on the cost of any plan; raising the few nodes that
-still fail gives a plan that passes; the work is done when the two meet.
+Of all changes after which no gap is larger than allowed, and no place shows in light along it, the one of least cost: a
+linear program whose rows are placements, and places as a light shows them in a band of wavelengths. There are far too
+many to write down, so only broken ones enter, the worst three a node each round, until none is left. The dual of each
+round proves a lower bound on the cost of any plan; raising the few nodes that still fail gives a plan that passes; the
+work is done when the two meet.
 
 The linear program behind the least work, grown round by round with the placements that are still broken.
 """
@@ -17,10 +18,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array, diags_array, hstack
+from scipy.interpolate import BSpline
+from scipy.sparse import csr_array, diags_array, hstack, kron, vstack
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, PlanError
+from flatness.light.places import LightRequirement, Lights
 from flatness.measures.bars import gap_map
 from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.notes import Note
@@ -33,6 +36,7 @@ from flatness.surface.lattice import Surface
 WORST = 3  # placements a node that enter in one round
 ALONG_FIRST = 4  # rounds for placements along rows, columns and diagonals alone: others weigh three times the nodes
 MARGIN_MM = 1e-6  # held back from what is allowed, so that the solver's noise does not break it
+LIT_MARGIN = 1e-3  # of what a light may show, since that is measured in single precision
 NOISE_MM = 1e-6  # to this, depths, spots and band are held
 LIFTS = 100  # times that failing nodes are raised before it is left to the next round
 ELASTIC_ROUNDS = 40
@@ -41,6 +45,7 @@ SPARE = 0.1  # of what is allowed: a placement with more than this to spare stop
 ROUGH, NEARER = 1e-2, 1e-4  # relative tolerances of the first rounds and, once few new placements break, of those after
 FEW = 0.02  # new placements, as a part of those that are rows
 NEAR = 0.5  # of what is allowed: placements with no more than this to spare are worth beginning the next search with
+Required = Requirement | LightRequirement
 FOOT, CUT, BAND, SPOTS = 0, 1, 3, 4  # places of the variables behind the changes; fill is CUT + 1
 
 
@@ -74,7 +79,7 @@ class Rounds:
     def __init__(
         self,
         surface: Surface,
-        requirements: Sequence[Requirement],
+        requirements: Sequence[Required],
         headings: int,
         rates: Rates,
         depths: Depths,
@@ -84,7 +89,9 @@ class Rounds:
         weights: Floats | None = None,
         share: Floats | None = None,
     ) -> None:
-        self.surface, self.requirements, self.headings, self.rates = surface, requirements, headings, rates
+        self.surface, self.headings, self.rates = surface, headings, rates
+        self.requirements = [one for one in requirements if isinstance(one, Requirement)]
+        self.lights = Lights(surface, [one for one in requirements if isinstance(one, LightRequirement)])
         self.fixed, self.band = fixed, band
         self.z = surface.height[surface.inside]
         self.cut, self.fill = depths.at(surface)
@@ -92,12 +99,18 @@ class Rounds:
         if weights is not None:
             self.area = self.area * weights[surface.inside]
         self.scale = float(self.area.max()) * max(rates.off, rates.add)
+        # in light the change is as smooth as the readings can tell, else single nodes stand in for what is between them
+        self.basis = _smooth_basis(surface, self.lights.shortest) if self.lights.requirements else None
         self.low, self.high, self.spots = self._spots()
         self.program = self._program(elastic=False)
+        self.x: Floats = np.empty(0)
         self.known: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.requirement: NDArray[np.int64] = np.empty(0, dtype=np.int64)
         self.node: NDArray[np.int64] = np.empty(0, dtype=np.int64)
-        self.allowed = np.array([r.allowed for r in self.requirements])
+        self.weights: csr_array | None = None
+        bars, lit = [one.allowed for one in self.requirements], [one.allowed for one in self.lights.requirements]
+        self.allowed = np.array([*bars, *lit])
+        self.margin = np.array([*(MARGIN_MM for _ in bars), *(LIT_MARGIN * allowed for allowed in lit)])
         self.share = share
         self.own_share = np.ones(len(self.z)) if share is None else share[surface.inside]
         self.count, self.fresh, self.aim = 0, 0, ROUGH
@@ -124,8 +137,11 @@ class Rounds:
         return off - allowance, off + allowance, spots
 
     def _program(self, elastic: bool) -> Program:
-        n, k = len(self.z), len(self.fixed)
-        unit = self.area / self.scale
+        k, unit, cut, fill = len(self.fixed), self.area / self.scale, self.cut, self.fill
+        if self.basis is not None:
+            unit = np.asarray(self.basis.T @ unit)
+            cut, fill = (_least_under(self.basis, depth) for depth in (cut, fill))
+        n = len(unit)
         # a band that costs least has its foot no farther off than this
         reach = (self.band or 0.0) + float(np.abs(np.concatenate([self.low, self.high])).max(initial=0.0))
         foot = (-np.inf, np.inf) if elastic else (self.z.min() - reach, self.z.max() + reach)
@@ -134,15 +150,16 @@ class Rounds:
         program = Program(
             np.concatenate([none if elastic else self.rates.add * unit, [0.0], cost]),
             np.concatenate([none if elastic else self.rates.off * unit, np.zeros(4 + k)]),
-            np.concatenate([-free if elastic else -self.cut, [foot[0]], np.zeros(3 + k)]),
-            np.concatenate([free if elastic else self.fill, [foot[1]], widen]),
+            np.concatenate([-free if elastic else -cut, [foot[0]], np.zeros(3 + k)]),
+            np.concatenate([free if elastic else fill, [foot[1]], widen]),
         )
-        each = csr_array(diags_array(np.ones(n)))
         if elastic:
-            cut, fill = (np.flatnonzero(np.isfinite(depth)) for depth in (self.cut, self.fill))
-            program.add_rows(self._rows(each[cut], {CUT: 1.0}), -self.cut[cut], np.inf)
-            program.add_rows(self._rows(each[fill], {CUT + 1: -1.0}), -np.inf, self.fill[fill])
+            own = csr_array(diags_array(np.ones(n)))
+            taken, added = (np.flatnonzero(np.isfinite(depth)) for depth in (cut, fill))
+            program.add_rows(self._beside(own[taken], {CUT: 1.0}), -cut[taken], np.inf)
+            program.add_rows(self._beside(own[added], {CUT + 1: -1.0}), -np.inf, fill[added])
         if self.band is not None:
+            each = csr_array(diags_array(np.ones(len(self.z))))
             program.add_rows(self._rows(each, {FOOT: -1.0, BAND: 1.0}), -self.z, np.inf)
             program.add_rows(self._rows(each, {FOOT: -1.0, BAND: -1.0}), -np.inf, self.band - self.z)
         for j in range(k):
@@ -151,8 +168,17 @@ class Rounds:
             program.add_rows(self._rows(spot, {SPOTS + j: -1.0}), -np.inf, self.high[j])
         return program
 
+    @property
+    def free(self) -> int:
+        """Variables that make the change."""
+        return len(self.z) if self.basis is None else int(self.basis.shape[1])
+
     def _rows(self, weights: csr_array, others: dict[int, float] | None = None) -> csr_array:
         """Weights on the changes [m, n], and one weight each on some of the other variables."""
+        return self._beside(weights if self.basis is None else csr_array(weights @ self.basis), others)
+
+    def _beside(self, weights: csr_array, others: dict[int, float] | None = None) -> csr_array:
+        """Weights on the variables that make the change [m, free], and one each on some of the others."""
         count = weights.shape[0]
         rest = np.zeros((count, SPOTS + len(self.fixed)))
         for place, weight in (others or {}).items():
@@ -177,30 +203,38 @@ class Rounds:
         if not solution.feasible:
             raise self._clash() if explain else PlanError("no surface within the limits meets all the terms")
         ceiling = self.program.ceiling.copy()
-        ceiling[len(ceiling) - self.placements :] += MARGIN_MM
-        change, bound = self._change(solution.x), self.scale * self.program.bound(solution.dual, ceiling)
-        self._drop_spare(change)
+        ceiling[len(ceiling) - self.placements :] += self._held_back(self.requirement, self.node)
+        self.x = solution.x
+        change, bound = self._change(self.x), self.scale * self.program.bound(solution.dual, ceiling)
+        self._drop_spare()
         return change, bound
 
-    def _drop_spare(self, change: Floats) -> None:
+    def _spare(self) -> Floats:
+        """By how much less than is allowed each placement that is a row shows [placements]."""
+        first = self.program.matrix.shape[0] - self.placements
+        ceiling = self.program.ceiling[first:] + self._held_back(self.requirement, self.node)
+        return np.asarray(ceiling - self.program.matrix[first:] @ self.x)
+
+    def _drop_spare(self) -> None:
         """Leave out the placements with much to spare; one that breaks again comes back for good."""
         others = self.program.matrix.shape[0] - self.placements
-        allowed = self._allowed()
-        spare = (allowed - self._weights() @ (self.z + change) > SPARE * allowed) & ~np.isin(self.known, self.dropped)
+        spare = (self._spare() > SPARE * self._allowed()) & ~np.isin(self.known, self.dropped)
         self.dropped = np.concatenate([self.dropped, self.known[spare]])
         self.known, self.requirement, self.node = self.known[~spare], self.requirement[~spare], self.node[~spare]
+        self.weights = None if self.weights is None else csr_array(self.weights[~spare])
         self.program.keep_rows(np.concatenate([np.ones(others, dtype=bool), ~spare]))
+
+    def _held_back(self, requirement: NDArray[np.int64], node: NDArray[np.int64]) -> Floats:
+        """What is held back of what rows are allowed [m]."""
+        lit = requirement >= len(self.requirements)
+        return np.asarray(self.margin[requirement] * np.where(lit, self.own_share[node], 1.0))
 
     def _allowed(self) -> Floats:
         """What each placement that is a row is allowed [placements] mm."""
         return np.asarray(self.allowed[self.requirement] * self.own_share[self.node])
 
-    def _weights(self) -> csr_array:
-        """Of the placements that are rows, on the heights [placements, n]."""
-        return self.program.matrix[self.program.matrix.shape[0] - self.placements :, : len(self.z)]
-
     def _change(self, x: Floats) -> Floats:
-        change: Floats = x[: len(self.z)].copy()
+        change: Floats = x[: len(self.z)].copy() if self.basis is None else np.asarray(self.basis @ x[: self.free])
         change[np.abs(change) < MARGIN_MM / 2] = 0.0
         return change
 
@@ -210,16 +244,31 @@ class Rounds:
         return grid
 
     def add_broken(self, change: Floats) -> int:
-        """Make rows of the worst placements that this change leaves broken, and say how many were new."""
+        """Make rows of the worst placements and places that this change leaves broken, and say how many were new."""
+        self.fresh = self._add_lit(change)
         if self.count < ALONG_FIRST and not self.begun:
             # of so many headings as many as are the lattice's own
-            self.fresh = self._add_worst(change, math.gcd(self.headings, 4))
+            self.fresh += self._add_worst(change, math.gcd(self.headings, 4))
             if self.fresh:
                 return self.fresh
-        self.fresh = self._add_worst(change, self.headings)
+        self.fresh += self._add_worst(change, self.headings)
         return self.fresh
 
+    def _add_lit(self, change: Floats) -> int:
+        if not self.lights.requirements:
+            return 0
+        places = self.lights.shown(self._grid(change), self.share)
+        fresh = ~np.isin(places.key, self.known)
+        places = places.take(fresh)
+        if len(places.node):
+            node = np.cumsum(self.surface.inside.ravel())[places.node] - 1
+            first = len(self.requirements)
+            self._add(places.key, first + places.requirement, node, self.lights.rows_of(places))
+        return len(places.node)
+
     def _add_worst(self, change: Floats, headings: int) -> int:
+        if not self.requirements:
+            return 0
         broken = broken_placements(
             self._grid(change), self.surface.spacing, self.requirements, headings, WORST, share=self.share
         )
@@ -239,16 +288,18 @@ class Rounds:
         self.known = np.concatenate([self.known, key])
         self.requirement = np.concatenate([self.requirement, requirement])
         self.node = np.concatenate([self.node, node])
-        allowed = self.allowed[requirement] * self.own_share[node] - MARGIN_MM
+        allowed = self.allowed[requirement] * self.own_share[node] - self._held_back(requirement, node)
         self.program.add_rows(self._rows(weights), -np.inf, allowed - weights @ self.z)
+        self.weights = weights if self.weights is None else csr_array(vstack([self.weights, weights], format="csr"))
 
     def leave(self, pool: Pool, change: Floats) -> None:
         """Put the placements that bind after this change, or nearly so, into the pool."""
-        weights = self._weights()
+        if self.weights is None:
+            return
         allowed = self._allowed()
-        near = np.flatnonzero(allowed - weights @ (self.z + change) <= NEAR * allowed)
+        near = np.flatnonzero(allowed - self.weights @ (self.z + change) <= NEAR * allowed)
         pool.key, pool.requirement, pool.node = self.known[near], self.requirement[near], self.node[near]
-        pool.weights = weights[near]
+        pool.weights = self.weights[near]
 
     def cost_of(self, change: Floats) -> float:
         """Rates x area x change, in the unit of the rates."""
@@ -256,7 +307,11 @@ class Rounds:
 
     def passes(self, change: Floats) -> bool:
         """Whether all that is required holds after this change."""
-        return self._meets_terms(change) and bool((self._lacking(change) <= 0).all())
+        return self._meets_terms(change) and bool((self._lacking(change) <= 0).all()) and not self._is_seen(change)
+
+    def _is_seen(self, change: Floats) -> bool:
+        """Whether a light shows too much after this change."""
+        return bool(self.lights.requirements) and self.lights.used(self._grid(change), self.share) > 1
 
     def raised(self, change: Floats, dearest: float = np.inf) -> Floats | None:
         """The change with every node that fails raised until none does; None where a term forbids that.
@@ -270,7 +325,7 @@ class Rounds:
         for _ in range(LIFTS):
             lacking = self._lacking(change)
             if (lacking <= 0).all():
-                return change if self._meets_terms(change) else None
+                return change if self._meets_terms(change) and not self._is_seen(change) else None
             change += np.where(lacking > 0, lacking + MARGIN_MM / 2, 0.0)
             if (change > self.fill + NOISE_MM).any() or self.cost_of(change) > dearest:
                 return None
@@ -304,9 +359,9 @@ class Rounds:
             if not self.add_broken(self._change(self.program.solve().x)):
                 break
         solution = self.program.solve(vertex=True)
-        needed = solution.x[len(self.z) + 1 :]
+        needed = solution.x[self.free + 1 :]
         # a term takes part where the rows that it widens bind
-        widens = self.program.matrix[:, len(self.z) + 1 :]
+        widens = self.program.matrix[:, self.free + 1 :]
         involved = (abs(widens).T @ np.abs(solution.dual)) > DUAL_NOISE
         names = ("the deepest cut", "the deepest fill", Note("level-band", band=self.band or 0.0))
         others = [(name, float(needed[i]), bool(involved[i])) for i, name in enumerate(names)]
@@ -317,6 +372,28 @@ class Rounds:
             involved[3:].tolist(),
             others,
         )
+
+
+def _smooth_basis(surface: Surface, shortest: float) -> csr_array:
+    """Weights [n, free] of cubic B-splines on the nodes; their knots are half of the shortest wave [mm] apart."""
+    each = []
+    for axis in (surface.y, surface.x):
+        parts = max(1, round(float(np.ptp(axis)) / (shortest / 2)))
+        step = max(float(np.ptp(axis)), 1.0) / parts
+        knots = axis[0] + step * np.arange(-3, parts + 4)
+        each.append(BSpline.design_matrix(np.clip(axis, axis[0], axis[-1]), knots, 3, extrapolate=True))
+    along_y, along_x = each
+    basis = csr_array(kron(along_y, along_x, format="csr"))[surface.inside.ravel()]
+    return csr_array(basis[:, np.flatnonzero(basis.sum(axis=0) > NOISE_MM)])
+
+
+def _least_under(basis: csr_array, depth: Floats) -> Floats:
+    """[free] the least depth [n] mm of the nodes that each spline reaches."""
+    at = basis.tocoo()
+    out = np.full(basis.shape[1], np.inf)
+    reached = at.data > NOISE_MM
+    np.minimum.at(out, at.coords[1][reached], depth[at.coords[0][reached]])
+    return out
 
 
 Progress = Callable[[int, int, float], bool]
@@ -361,7 +438,7 @@ class LeastWork:
 
 def least_work(
     surface: Surface,
-    requirements: Iterable[Requirement | tuple[float, float]],
+    requirements: Iterable[Required | tuple[float, float]],
     *,
     headings: int = 12,
     rates: Rates | None = None,
@@ -375,12 +452,12 @@ def least_work(
     weights: Floats | None = None,
     share: Floats | None = None,
 ) -> LeastWork:
-    """The cheapest change after which no gap under any straightedge is larger than allowed.
+    """The cheapest change after which no gap under a straightedge is larger than allowed, and no light shows too much.
 
     Parameters
     ----------
     surface : as it is
-    requirements : straightedges, each with its length and allowed gap [mm]; all of them hold
+    requirements : straightedges, each with its length and allowed gap [mm], and lights; all of them hold
     headings : directions the straightedges are laid, as the verdict lays them
     rates : cost of taking off and adding; None: both 1 per mm3
     depths : deepest allowed cut and fill [mm]; None: any
@@ -416,7 +493,7 @@ def least_work(
     1.0
     """
     start = time.perf_counter()
-    wanted = [r if isinstance(r, Requirement) else Requirement(*r) for r in requirements]
+    wanted = [Requirement(*one) if isinstance(one, tuple) else one for one in requirements]
     _check(surface, wanted, level_within, tolerance)
     rates, depths = rates or Rates(), depths or Depths()
     # a search by weights only draws together what another found
@@ -498,11 +575,11 @@ def _dead_flat(surface: Surface, rates: Rates, depths: Depths, fixed: Sequence[F
     return _Flat(target.change, target.cost, meets)
 
 
-def _check(surface: Surface, requirements: Sequence[Requirement], level_within: float | None, tolerance: float) -> None:
+def _check(surface: Surface, requirements: Sequence[Required], level_within: float | None, tolerance: float) -> None:
     if not requirements and level_within is None:
         raise ArgumentError(
             "nothing is required",
-            expected="a straightedge limit or more, or a band for level",
+            expected="a straightedge limit, a light limit, or a band for level",
             remedy="give the length and the allowed gap of a straightedge",
         )
     for requirement in requirements:

@@ -356,10 +356,17 @@ class Case:
 
     def _some(self) -> Plan:
         self._check_plannable()
+        if self.able.lights:
+            raise PlanError(
+                "a light limit is not planned for by some members",
+                value=", ".join(limit.name for limit in self.planned if limit.kind == "light"),
+                expected="straightedge limits",
+                remedy="work on places, or set all members to one plane; the limit is then judged on the finished work",
+            )
         frame, found = self.frame, []
         for share in MEMBER_SHARES if self.asked.aim == "sure" else (float(self.asked.aim),):
             framed = some_members(
-                frame, self.able.at(share), self.terms.headings, self.asked.fixed, self.asked.setting_error
+                frame, self.able.bars(share), self.terms.headings, self.asked.fixed, self.asked.setting_error
             )
             if framed is None:
                 break
@@ -529,7 +536,7 @@ class Case:
             "nothing that the least work can be planned for",
             column="limits",
             value=", ".join(limit.name for limit in self.limits) or "none",
-            expected="a straightedge limit or more, or a band for level",
+            expected="a straightedge limit, a light limit, or a band for level",
             remedy=joined([Note("agree-straightedge"), *self.able.notes]),
         )
 

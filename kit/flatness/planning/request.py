@@ -1,26 +1,27 @@
 """What a plan is asked for, checked before any work is done.
 
-Which limits a plan can be made to meet, as straightedges; the others are measured after the plan.
+Which limits a plan can be made to meet, as straightedges and lights; the others are measured after the plan.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from flatness.errors import ArgumentError, MeasureError
+from flatness.light.places import LightRequirement
 from flatness.limits.kinds import PLANNABLE, Limit, describe
-from flatness.limits.measuring import Subject, measure
+from flatness.limits.measuring import Subject, lit_requirements, measure
 from flatness.measures.lines import all_headings
 from flatness.measures.placements import Requirement
 from flatness.measures.spans import allowed_at
 from flatness.notes import Note, joined
 from flatness.planning.constraints import FixedSpot
-from flatness.planning.least_work import Progress
+from flatness.planning.least_work import Progress, Required
 from flatness.planning.plan import WAYS
 from flatness.planning.search import STRATEGIES
 from flatness.planning.set_heights import SETTING_ERROR_MM
@@ -163,18 +164,27 @@ class Plannable:
 
     Attributes
     ----------
-    requirements : straightedges that together say the same as the limits
+    requirements : straightedges and lights that together say the same as the limits
     names : of the limits planned for
     notes : why others are not
     """
 
-    requirements: tuple[Requirement, ...]
+    requirements: tuple[Required, ...]
     names: tuple[str, ...]
     notes: tuple[str, ...]
 
-    def at(self, share: float) -> list[Requirement]:
-        """The straightedges with this share of the gap that is allowed."""
-        return [Requirement(r.length, r.allowed * share) for r in self.requirements]
+    def at(self, share: float) -> list[Required]:
+        """The straightedges with this share of the gap that is allowed, lights with that of what they may show."""
+        return [replace(one, allowed=one.allowed * share) for one in self.requirements]
+
+    def bars(self, share: float) -> list[Requirement]:
+        """The straightedges alone, with this share."""
+        return [one for one in self.at(share) if isinstance(one, Requirement)]
+
+    @property
+    def lights(self) -> tuple[LightRequirement, ...]:
+        """Those that are lights."""
+        return tuple(one for one in self.requirements if isinstance(one, LightRequirement))
 
 
 def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | None) -> Plannable:
@@ -186,7 +196,7 @@ def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | N
     subject : survey and surface to plan on
     level_within : the band that is planned for besides [mm], or None
     """
-    requirements: list[Requirement] = []
+    requirements: list[Required] = []
     names, notes = [], []
     for limit in limits:
         if limit.kind not in (*PLANNABLE, "span-bar"):
@@ -206,7 +216,11 @@ def plannable(limits: Sequence[Limit], subject: Subject, level_within: float | N
         if only:
             notes.append(Note("not-planned", name=limit.name, why=Note("not-of-the-whole", only=only)))
             continue
-        found = [_straightedge(limit)] if limit.kind == "straightedge" else _spans(limit, subject)
+        found: Sequence[Required]
+        if limit.kind == "light":
+            found = lit_requirements(limit, subject)
+        else:
+            found = [_straightedge(limit)] if limit.kind == "straightedge" else _spans(limit, subject)
         if not found:
             notes.append(Note("only-on-lattice", name=limit.name))
             continue

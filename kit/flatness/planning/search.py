@@ -10,10 +10,9 @@ import numpy as np
 
 from flatness.arrays import Floats
 from flatness.errors import PlanError
-from flatness.measures.placements import Requirement
 from flatness.notes import joined
 from flatness.planning.constraints import Binding, Depths, FixedSpot, Rates, spot_heights, spot_rows
-from flatness.planning.least_work import Pool, Progress, least_work
+from flatness.planning.least_work import Pool, Progress, Required, least_work
 from flatness.planning.set_heights import CHANGED_MM
 from flatness.planning.substrate import Permitted
 from flatness.planning.target import (
@@ -95,7 +94,7 @@ class Found:
     depths: Depths = field(default_factory=Depths)
 
 
-def seek(terms: Terms, requirements: Sequence[Requirement]) -> Found:
+def seek(terms: Terms, requirements: Sequence[Required]) -> Found:
     """The cheapest change that the terms allow.
 
     What lies beneath limits the cut before the target is sought, which lifts the target around proud spots. Where
@@ -135,7 +134,7 @@ def seek(terms: Terms, requirements: Sequence[Requirement]) -> Found:
     return replace(found, clash=clash)
 
 
-def _solve(terms: Terms, requirements: Sequence[Requirement], rates: Rates, depths: Depths) -> Found:
+def _solve(terms: Terms, requirements: Sequence[Required], rates: Rates, depths: Depths) -> Found:
     surface = terms.surface
     if terms.strategy != "least-work":
         target = _plane(terms, rates, depths)

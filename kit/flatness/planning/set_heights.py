@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit, describe
-from flatness.limits.measuring import Finding, Subject, measure, measure_draws
+from flatness.limits.measuring import Finding, Subject, measure, measure_draws, proved_angle, seen_where
 from flatness.limits.spot_checks import READ, between
 from flatness.limits.verdict import FAIL, LEAST_BATCH, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.measures.bars import gap_map
@@ -275,8 +275,12 @@ class PlanCheck:
             if limit.kind == "straightedge" and limit.length is not None and limit.allowed is not None:
                 gaps = gap_map(self._after(work, batch)[0](), self.subject.surface.spacing, limit.length, 4)
                 beyond = gaps > limit.allowed * (1 + 1e-9)
-                np.maximum(over, np.mean(beyond, axis=0), out=over)
-                bad = max(bad, float(beyond.any(axis=(1, 2)).mean()))
+            elif limit.kind == "light":
+                beyond = seen_where(limit, self.subject, self._after(work, batch)[0]())
+            else:
+                continue
+            np.maximum(over, np.mean(beyond, axis=0), out=over)
+            bad = max(bad, float(beyond.any(axis=(1, 2)).mean()))
         return 1 - bad, over
 
     def judge(self, limit: Limit, work: Work) -> Judged:
@@ -299,6 +303,10 @@ class PlanCheck:
         within = judged.chance >= self.confidence
         if self.likely.misfit and finding.within != within:
             return replace(judged, reason=Note("model-against-plan", misfit=self.likely.misfit))
+        if limit.kind == "light" and not within:
+            proved = proved_angle(limit, subject, self._after(work, JUDGING)[0](), self.confidence)
+            if proved <= finding.allowed:
+                return replace(judged, reason=Note("light-not-proved", angle=f"{proved:.1f}"))
         return replace(judged, verdict=PASS if within else FAIL)
 
     def table(self, limits: Iterable[Limit], work: Work, planned_for: Iterable[str], aimed: bool) -> pd.DataFrame:

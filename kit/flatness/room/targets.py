@@ -338,7 +338,10 @@ class _Program:
         ):  # off one line its error is in both
             own += [wall.error for wall in walls]
         total = math.hypot(*(error for _ in of), *own)
-        return float(ndtri(1 - (1 - self.room.confidence) / 2)) * total
+        # so that all of its places hold together: at each but its own part of the doubt (Bonferroni)
+        walls_alone = all(each.wall is not None for each in of)
+        places = len(one.places) or (2 if walls_alone else 4)
+        return float(ndtri(1 - (1 - self.room.confidence) / max(2, places))) * total
 
     def _add(self, row: Floats, bound: float, rule: str, about: str) -> None:
         self.kept.append(row)

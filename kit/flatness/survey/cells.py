@@ -15,6 +15,7 @@ from flatness.lengths import DATE_REMEDY, MM_PER, RULED, UnitNeededError, parse_
 
 RETYPE = "type it again in one of these forms; leave the cell empty where nothing was read"
 LEAVE_EMPTY = "leave the cell empty where no reading was taken"
+FILL_IN = "type the length that belongs there, or take the whole row out"
 DATE_SERIALS = range(36526, 73051)  # 2000-01-01 to 2100-01-01 in a spreadsheet's count of days
 
 
@@ -264,6 +265,8 @@ class LengthReader:
                 what="a spreadsheet's error or a number too wide to show",
                 remedy="mend the formula or widen the column, then save the file again",
             )
+        if not plain:
+            return replace(problem, remedy=FILL_IN)
         if problem.remedy is None and not any(char.isnumeric() for char in plain):
             return replace(problem, remedy=LEAVE_EMPTY)
         if problem.remedy is None and plain.endswith("%"):

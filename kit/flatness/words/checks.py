@@ -12,8 +12,10 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from flatness.curves.walls import CurvedWall, rows_to_go_on
 from flatness.files import stands, write_new
 from flatness.limits.kinds import CAUTIONS, UNITLESS, Limit, caution, cited, describe, show_ratio
 from flatness.limits.measuring import Subject
@@ -430,12 +432,15 @@ def _table(plan: ReadingPlan, unit: str, step: float) -> str:
     return "\n".join(columns(rows, (len(HEAD) - 1,), WIDTH, ruled=True))
 
 
-def write_more_sheet(survey: Survey, places: pd.DataFrame, path: Path, unit: str) -> bool:
+def write_more_sheet(
+    survey: Survey, places: pd.DataFrame, path: Path, unit: str, wall: tuple[str, CurvedWall] | None = None
+) -> bool:
     """Write the sheet as CSV, and say whether it was written: a sheet that is there, and may be filled in, is left.
 
     Parameters
     ----------
     places : as :func:`~flatness.limits.more_readings.more_readings` gives them
+    wall : of a survey that is a wall unrolled, the text of its file and the wall: rows are added to that file
 
     Raises
     ------
@@ -444,8 +449,23 @@ def write_more_sheet(survey: Survey, places: pd.DataFrame, path: Path, unit: str
     if stands(path):
         return False
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_new(path, text_to_go_on(survey, _rows(places, unit), unit).encode(), overwrite=False)
+    if wall is not None:
+        text = rows_to_go_on(wall[0], wall[1], _curved_rows(wall[1], places, unit))
+    else:
+        text = text_to_go_on(survey, _rows(places, unit), unit)
+    write_new(path, text.encode(), overwrite=False)
     return True
+
+
+def _curved_rows(wall: CurvedWall, places: pd.DataFrame, unit: str) -> Iterator[tuple[str, str, str]]:
+    """As they were read: from along the string, by the angle, or off the plan, where the label says the place."""
+    for row, x in zip(_rows(places, unit), np.repeat(places.x, places.times), strict=True):
+        first = wall.read_from(float(x))
+        if wall.quantity == "radius" and first is not None:
+            told = f"{first:.1f}"
+        else:
+            told = "" if first is None else position(first, unit)
+        yield told, row[1], f"{row[2]}: {row[0]} along the wall"
 
 
 def _rows(places: pd.DataFrame, unit: str) -> Iterator[tuple[str, str, str]]:

@@ -15,9 +15,11 @@ from flatness.room.checks import MEASURED, WHAT
 from flatness.room.records import Room
 from flatness.room.set_out import diagonals
 from flatness.room.targets import RoomTargets
+from flatness.room.ways import RoomWays, closed_because
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import WIDTH, bulleted, counted, fine, hanging, indented, length, percent, position
+from flatness.words.printed import WIDTH, bulleted, columns, counted, fine, hanging, indented, length, percent, position
+from flatness.words.ways import USUAL, way_name, work_told
 
 TITLES = {
     "clear-height": "Clear height, at least",
@@ -42,7 +44,7 @@ CURVATURE = (
 )
 
 
-def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "") -> str:
+def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "", ways: RoomWays | None = None) -> str:
     """A room's checks as text, the answer in its first line, and its targets, or why there are none."""
     unit, rows = room.show, _records(room.checks)
     parts = [textwrap.fill(answer(room), WIDTH), f"{room.title}: {_surfaces(room)}"]
@@ -52,6 +54,8 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "")
             parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some)]))
     if targets is not None:
         parts.append(targets_text(targets))
+        if ways is not None:
+            parts.append(ways_told(ways))
         parts.append(bulleted("Before you start", (one.text for one in cautions(targets))))
     if clash:
         parts.append("\n".join(["One target for all", indented(clash, "  ")]))
@@ -186,6 +190,76 @@ def cautions(found: RoomTargets) -> tuple[Caution, ...]:
     advice += ["fill", "change of height"] if (added == "floor").any() else []
     advice += ["fur"] if (added != "floor").any() else []
     return tuple(one for one in cautions_for(advice) if one.key != "authority")
+
+
+def crew_answer(found: RoomTargets) -> str:
+    """Where the ceiling line is, and which wall moves most."""
+    lines = [one.z for one in found.targets.values() if one.kind == "ceiling"]
+    told = f"Ceiling line at {level_told(found.room, lines[0])}. " if lines else ""
+    return told + moves_most(found)
+
+
+def owner_answer(room: Room) -> str:
+    """Whether the room is as it should be, for whoever owns it."""
+    rows = [row for row in _records(room.checks) if row["verdict"] != MEASURED]
+    if not rows:
+        return "Nothing is agreed for this room: its measures follow."
+    if room.verdict == PASS:
+        return "The room is as agreed."
+    some = sum(row["verdict"] == FAIL for row in rows)
+    if some:
+        word = "fails" if some == 1 else "fail"
+        return f"The room is not as agreed yet: {some} of {counted(len(rows), 'check')} {word}."
+    return "It is not sure yet that the room is as agreed."
+
+
+def check_rows(room: Room) -> list[list[str]]:
+    """What was looked at, where, what was found, what is allowed, and the result; what fails first."""
+    unit, order = room.show, {FAIL: 0, UNDECIDED: 1, PASS: 2}
+    words = {FAIL: "not as agreed", UNDECIDED: "not sure", PASS: "as agreed"}
+    rows = []
+    for row in sorted(_records(room.checks), key=lambda row: order.get(row["verdict"], 3)):
+        found = "not measured" if math.isnan(row["likely_mm"]) else told(row, "likely_mm", unit)
+        allowed = "" if math.isnan(row["allowed_mm"]) else _size(row["allowed_mm"], unit)
+        allowed += " or more" if allowed and row["at_least"] else ""
+        what = TITLES[row["what"]].removesuffix(", at least")
+        rows.append([what, say(row["where"], unit), found, allowed or "-", words.get(row["verdict"], "measured")])
+    return rows
+
+
+DONE = {"plane": "planed", "fill": "filled", "sister": "framed out", "fur": "furred", "engineer": "asked about"}
+
+
+def way_rows(found: RoomWays) -> list[list[str]]:
+    """The chosen way of each surface: how, how far, what it takes, how sure, under no heading."""
+    rows = []
+    for row in _records(found.table):
+        surface = found.targets.room.surfaces[row["surface"]]
+        if not row["way"]:
+            why = say(closed_because(found.ways[row["surface"]]), found.targets.room.show)
+            rows.append([row["surface"], f"no way is open: {why}", "-", "-", "-"])
+            continue
+        plan = found.plans[row["surface"]]
+        done = list(dict.fromkeys(DONE[str(action)] for action in plan.patches["action"]))
+        how = way_name(row["way"], surface.kind, plan.members)
+        if row["way"] == "patches":
+            how = f"{' and '.join(done)} to its plane" if done else "nothing to do"
+        rise = float(row["rise_mm"])
+        up = fine(rise, found.targets.room.show, (32, 64)) if rise >= LEAST_MM else "-"
+        sure = "-" if math.isnan(row["chance"]) else percent(row["chance"])
+        rows.append([row["surface"], how, up, work_told(float(row["work"]), str(row["unit"])), sure])
+    return rows
+
+
+def ways_told(found: RoomWays) -> str:
+    """The chosen way of each surface, with what all of it takes."""
+    head = ["surface", "way", "adds up to", "work", "of 100"]
+    lines = [f"  {line}" for line in columns([head, *way_rows(found)], left=(0, 1))]
+    whole = found.work
+    if whole is not None:
+        usual = f" {USUAL}" if found.usual_rates else ""
+        lines.append(indented(f"All of it: {work_told(*whole)}.{usual}"))
+    return "\n".join(["The way for each surface", *lines])
 
 
 def moves_most(found: RoomTargets) -> str:

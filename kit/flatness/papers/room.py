@@ -1,0 +1,204 @@
+"""The papers of a room: its owner's page, and the sheet from which its crew sets out every surface."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from flatness.charts.axes import colour_bar, new_figure
+from flatness.charts.room_sheet import room_plan, short
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.papers.figures import svg_of
+from flatness.papers.files import Paper
+from flatness.papers.sheet import MARGIN_MM, cut, make_pdf, sheet_named
+from flatness.room.checks import MEASURED
+from flatness.room.records import Room
+from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, trim_lines, wall_lines
+from flatness.room.targets import RoomTargets
+from flatness.room.ways import RoomWays
+from flatness.words.printed import fine, position
+from flatness.words.rooms import (
+    AUTHORITY,
+    cautions,
+    check_rows,
+    crew_answer,
+    length_in_feet,
+    level_told,
+    moves_most,
+    owner_answer,
+    target_sentences,
+    way_rows,
+)
+from flatness.words.ways import work_told
+
+INCH = 25.4
+PLAN_SHARE, BAR_IN = 0.84, 0.55  # height of the plan over its width; what the key below it takes [in]
+USUAL_RATES = "by the usual rates; common practice, no source"
+
+
+def _plan(room: Room, targets: RoomTargets | None, width: float, high: float, labels: bool) -> bytes:
+    """The plan with its walls folded out, and what its colors mean, as SVG of this size [in]."""
+    figure = new_figure(width, high)
+    plan = room_plan(
+        figure.add_axes((0.0, BAR_IN / high, 1.0, 1 - BAR_IN / high)), room, targets, numbers=False, labels=labels
+    )
+    bar = figure.add_axes((0.06, 0.42 / high, 0.3, 0.12 / high))
+    ends = ("add", "take off") if targets is not None else ("shy", "proud")
+    steps = colour_bar(bar, plan.scale, "horizontal", ends, signed=True)
+    if targets is not None:
+        steps.set_ticklabels([label.get_text().lstrip("+\N{MINUS SIGN}") for label in steps.ax.get_xticklabels()])
+    return svg_of(figure)
+
+
+def room_owner_page(
+    room: Room,
+    targets: RoomTargets | None = None,
+    ways: RoomWays | None = None,
+    *,
+    paper: str = "letter",
+    made: datetime | None = None,
+) -> Paper:
+    """Whether a room is as agreed, and what makes it so: the answer and its plan, and a page of numbers.
+
+    Parameters
+    ----------
+    room : with its checks
+    targets : that its surfaces are brought to; None: the page is of the room as found
+    ways : chosen for them
+    paper : ``letter`` or ``a4``
+    made : when the page was made, which is printed; None leaves it out, and the same input gives the same bytes
+
+    Raises
+    ------
+    ArgumentError : an unknown paper
+    """
+    sheet, title = sheet_named(paper), cut(f"Owner's page: {room.title}", 90)
+    width = (sheet.width - 2 * MARGIN_MM) / INCH
+    judged = {row for row in room.checks["verdict"] if row != MEASURED}
+    data: dict[str, Any] = {
+        "title": title,
+        "name": cut(room.title, 60),
+        "state": next((word for word in (FAIL, UNDECIDED, PASS) if word in judged), ""),
+        "sentence": owner_answer(room),
+        "second": "" if targets is None else next(target_sentences(targets)),
+        "seen": "The room from above, its walls folded out with their heads outward; L and R as seen from the room.",
+        "facts": [list(fact) for fact in _facts(targets, ways)],
+        "checks": check_rows(room),
+        "ways": [] if ways is None else way_rows(ways),
+        "targets": [] if targets is None else list(target_sentences(targets))[1:],
+        "authority": AUTHORITY,
+    }
+    pictures = {"plan.svg": _plan(room, targets, width, width * 0.86, labels=False)}
+    return Paper(title, make_pdf("room_owner.typ", data, pictures, paper, made))
+
+
+def _facts(targets: RoomTargets | None, ways: RoomWays | None) -> Sequence[tuple[str, str]]:
+    if targets is None:
+        return ()
+    room, facts = targets.room, []
+    if ways is not None and ways.work is not None:
+        facts.append((work_told(*ways.work), f"of work{f' {USUAL_RATES}' if ways.usual_rates else ''}"))
+    ceilings = [one.z for one in targets.targets.values() if one.kind == "ceiling"]
+    floors = [one.z for one in targets.targets.values() if one.kind == "floor"]
+    if ceilings and floors:
+        facts.append((length_in_feet(min(ceilings) - max(floors), room.show), "clear from floor to ceiling when done"))
+    name, _, rest = moves_most(targets).partition(" moves most, ")
+    facts.append((name, f"moves most, {rest}"))
+    return facts
+
+
+def room_crew_sheet(
+    targets: RoomTargets, ways: RoomWays | None = None, *, paper: str = "letter", made: datetime | None = None
+) -> Paper:
+    """All that a crew sets out in a room: the ceiling line, each wall off its control line, shims, trims, diagonals.
+
+    Parameters
+    ----------
+    targets : that the surfaces are brought to
+    ways : chosen for them
+    paper : ``letter`` or ``a4``
+    made : when the sheet was made, which is printed
+
+    Raises
+    ------
+    ArgumentError : an unknown paper
+    """
+    room, sheet = targets.room, sheet_named(paper)
+    title = cut(f"Crew sheet: {room.title}", 90)
+    width = (sheet.width - 2 * MARGIN_MM) / INCH
+    unit = "inches" if room.show == "in" else "mm"
+    data: dict[str, Any] = {
+        "title": title,
+        "name": cut(room.title, 60),
+        "says": crew_answer(targets),
+        "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
+        "numbers": f"What to add at each stud is in {unit}, at the bottom, the middle and the top of what was read; "
+        "− is take off. A string from the first stud to the last stands along the finished line.",
+        "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
+        "levels": [
+            [one.name, level_told(room, targets.targets[one.name].z)]
+            for kind in ("ceiling", "floor")
+            for one in room.of_kind(kind)
+        ],
+        "ceilings": _ceilings(targets),
+        "trims": _trims(room),
+        "diagonals": [
+            [f"{row['from_corner']} to {row['to_corner']}", length_in_feet(row["length_mm"], room.show)]
+            for row in diagonals(targets).to_dict("records")
+        ],
+        "ways": [] if ways is None else way_rows(ways),
+        "cautions": [one.text for one in cautions(targets)],
+        "authority": AUTHORITY,
+    }
+    pictures = {"plan.svg": _plan(room, targets, width, width * PLAN_SHARE, labels=True)}
+    return Paper(title, make_pdf("room_crew.typ", data, pictures, paper, made))
+
+
+def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
+    """The finished line of one wall off its control line, and what is added to it, stud by stud."""
+    room = targets.room
+    wall = room.surfaces[name].wall
+    assert wall is not None
+    lines = wall_lines(targets)
+    lines = lines[lines["wall"] == name]
+    at_stud = lines.groupby("x_mm")["off_control_mm"]
+    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
+    rows = []
+    for stud, some in lines.groupby("stud", sort=False):
+        faces = some["off_control_mm"].tolist()
+        told = [length_in_feet(float(face), room.show) for face in (faces if leans else faces[:1])]
+        adds = ["-" if math.isnan(add) else short(float(add), room.show) for add in some["add_mm"]]
+        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told, *adds])
+    heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
+    return {
+        "name": name,
+        "control": f"off {wall.control or 'its control line'}",
+        "head": ["stud", "along", *heads, f"add, {UP[0]}", *UP[1:]],
+        "rows": rows,
+    }
+
+
+def _ceilings(targets: RoomTargets) -> list[dict[str, Any]]:
+    room, found = targets.room, []
+    for name, some in ceiling_lines(targets).groupby("surface", sort=False):
+        rows = [
+            [
+                str(row["line"]),
+                position(float(row["position_mm"]), room.show),
+                f"{short(float(row['least_shim_mm']), room.show)} to {short(float(row['most_shim_mm']), room.show)}",
+            ]
+            for row in some.to_dict("records")
+        ]
+        found.append({"name": str(name), "rows": rows})
+    return found
+
+
+def _trims(room: Room) -> list[list[str]]:
+    rows = []
+    for name, some in trim_lines(room).groupby("trim", sort=False):
+        least, most = (fine(float(end), room.show, (32,)) for end in (some["reveal_mm"].min(), some["reveal_mm"].max()))
+        foot = length_in_feet(float(some["z_mm"].iloc[0]), room.show)
+        rows.append([str(name), f"{foot} above the datum", f"{least} to {most}"])
+    return rows
