@@ -81,6 +81,12 @@ class Supposition:
     ridges: tuple[Ridge, ...] = ()
     unseen: bool = False
 
+    @property
+    def whole(self) -> Fit:
+        """The fit with all that is supposed."""
+        best = self.fit.best
+        return self.fit if not self.ridges else replace(self.fit, best=replace(best, ridges=best.ridges + self.ridges))
+
 
 @dataclass(frozen=True, eq=False)
 class Fit:
@@ -195,20 +201,26 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> 
         smoother = _smoother(fit)
         starts = [logs_of(one)[:free] for one in (fit.best, *smoother)]
         without, base = np.array([loss_at(one, blocks, fit.best) for one in starts]), max(logs)
-        foremost = []
+        foremost: dict[int, tuple[float, Parameters, Floats]] = {}
         for parts, chance in (*_proud(fit), *(_local(fit) if patches else ())):
             p = replace(fit.best, ridges=(*fit.best.ridges, *parts))
             unseen = all(part.variance(stations.x, stations.y).max() < UNSEEN * part.scale**2 for part in parts)
             losses = without if unseen else np.array([loss_at(one, blocks, p) for one in starts])
             if not unseen:
-                foremost.append((float((without - losses).max()) + chance, len(found), p, starts[int(losses.argmin())]))
+                gain = float((without - losses).max()) + chance
+                foremost[len(found)] = gain, p, starts[int(losses.argmin())]
             logs.append(base + chance + float(without[0] - losses[0]))
             priors.append(prior + chance)
             found.append(Supposition(1.0, fit, parts, unseen))
-        for _, number, p, start in sorted(foremost, key=lambda one: -one[0])[:REFITTED]:
+        refitted = sorted(foremost, key=lambda number: -foremost[number][0])[:REFITTED]
+        top = -1
+        while refitted or top in foremost:  # the likeliest is fitted anew however many are
+            number = refitted.pop(0) if refitted else top
+            _, p, start = foremost.pop(number)
             moved, loss = climbed(start, blocks, p)
             own = replace(plain, best=parameters_at(moved, p), spread=_spread(blocks, moved, p))
             found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + priors[number]
+            top = int(np.argmax(logs))
         top = int(np.argmax(logs))
         if len(found[top].fit.best.ridges) == len(fit.best.ridges):
             break

@@ -304,12 +304,15 @@ def _fits(fit: Fit) -> list[tuple[float, Fit, list[Supposition]]]:
     """
     if not fit.suppositions:
         return [(1.0, fit, [])]
-    own = [one for one in fit.suppositions if not one.ridges and one.weight > NEXT_TO_NOTHING]
-    unseen = [[one for one in fit.suppositions if one.unseen and one.fit is each.fit] for each in own]
-    weights = [each.weight + sum(one.weight for one in others) for each, others in zip(own, unseen, strict=True)]
-    return [
-        (weight / sum(weights), each.fit, others) for weight, each, others in zip(weights, own, unseen, strict=True)
-    ]
+    seen = [one for one in fit.suppositions if not one.unseen]
+    least = NEXT_TO_NOTHING * max(one.weight for one in seen)
+    found = []
+    for one in seen:
+        if one.weight > least:
+            same = [] if one.ridges else [other for other in fit.suppositions if other.unseen and other.fit is one.fit]
+            found.append((one.weight + sum(other.weight for other in same), one.whole, same))
+    total = sum(weight for weight, _, _ in found)
+    return [(weight / total, whole, same) for weight, whole, same in found]
 
 
 def _parts(count: int, most: int = 2000) -> Iterator[slice]:
