@@ -91,11 +91,12 @@ def test_the_workbook_of_a_plan_holds_the_same_numbers(planned, unit, tmp_path):
     assert {"members", "member stations", "patches", "stations", "limits", "quantities"} <= set(tables)
     path = write_workbook(tmp_path / "plan.xlsx", tables, unit, ["=a note"])
     book = openpyxl.load_workbook(path)
-    # who reads what stands first, each line leading to its sheet; the crew's sheets come before the surveyor's
-    assert (book.sheetnames[0], book.sheetnames[-1]) == ("contents", "notes")
+    # it opens with what the crew reads; who reads what stands behind, each line leading to its sheet
+    assert book.sheetnames[-2:] == ["contents", "notes"]
+    assert book.active.title == book.sheetnames[0] != "contents"
     assert set(book.sheetnames) == {*tables, "contents", "notes"}
     contents = rows_of(book["contents"])
-    assert contents["sheet"].tolist() == book.sheetnames[1:-1]
+    assert contents["sheet"].tolist() == book.sheetnames[:-2]
     assert contents["rows"].tolist() == [len(tables[name]) for name in contents["sheet"]]
     assert contents["for"].iloc[0] == "crew"
     assert [cell.hyperlink.location for cell in book["contents"]["A"][1:]] == [

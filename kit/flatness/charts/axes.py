@@ -13,7 +13,7 @@ import math
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import groupby
 from pathlib import Path
@@ -31,8 +31,9 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.text import Annotation, Text
 from matplotlib.textpath import text_to_path
-from matplotlib.transforms import ScaledTranslation, blended_transform_factory
-from mpl_toolkits.axes_grid1.axes_divider import make_axes_locatable
+from matplotlib.transforms import Affine2D, ScaledTranslation, blended_transform_factory
+from mpl_toolkits.axes_grid1.axes_divider import AxesDivider
+from mpl_toolkits.axes_grid1.axes_size import AxesX, AxesY
 
 from flatness.arrays import Floats
 from flatness.charts.scales import Scale, place_step, printed
@@ -93,8 +94,17 @@ class FreeSpace:
 
     def take_area(self, bounds: tuple[float, float, float, float]) -> None:
         """A rectangle x0, y0, x1, y1 of data, less a hair at its edges."""
-        (x0, y0), (x1, y1) = self.pixels(np.array([bounds[:2], bounds[2:]]))
+        x0, y0, x1, y1 = self._box(bounds)
         self.take((x0 + 2, y0 + 2, x1 - 2, y1 - 2))
+
+    def extent(self, bounds: tuple[float, float, float, float]) -> tuple[float, float]:
+        """Width and height on paper [points] of a rectangle x0, y0, x1, y1 of data."""
+        x0, y0, x1, y1 = self._box(bounds)
+        return (x1 - x0) / self._points, (y1 - y0) / self._points
+
+    def _box(self, bounds: tuple[float, float, float, float]) -> Box:
+        ends = np.sort(self.pixels(np.array([bounds[:2], bounds[2:]])), axis=0)
+        return (float(ends[0, 0]), float(ends[0, 1]), float(ends[1, 0]), float(ends[1, 1]))
 
     def take_text(self, text: Text) -> None:
         """A text where it now stands, without its leader."""
@@ -371,8 +381,56 @@ def put_heading(ax: Axes, heading: tuple[str, str], width: float) -> tuple[Text,
     return top, below
 
 
+def show_extent(ax: Axes, extent: Extent, turns: int) -> None:
+    """Show an extent [mm] in true proportion, turned to the left by so many quarter turns.
+
+    All that is drawn in data units afterwards, and all that is clicked, is turned with it; axes that have something in
+    them already are not to be turned.
+    """
+    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+    # of axes lying on their side matplotlib takes the width for the height
+    ax.set(xlim=extent[:2], ylim=extent[2:], aspect=(wide / high) ** 2 if turns % 2 else "equal", anchor="NW")
+    if turns:
+        turned = Affine2D().translate(-0.5, -0.5).rotate_deg(90 * turns).translate(0.5, 0.5)
+        ax.transData = ax.transScale + (ax.transLimits + turned + ax.transAxes)
+        for part in (ax.xaxis, ax.yaxis, ax.patch, *ax.spines.values()):
+            part.set_visible(False)
+
+
+def turns_of(ax: Axes) -> int:
+    """By how many quarter turns to the left axes show what is drawn in them."""
+    (x0, y0), (x1, y1) = ax.transData.transform([(0.0, 0.0), (1.0, 0.0)])
+    return round(math.atan2(y1 - y0, x1 - x0) / (math.pi / 2)) % 4
+
+
+def turned(xy: Any, turns: int) -> Floats:
+    """Places [n, 2] turned about (0, 0) to the left by so many quarter turns."""
+    x, y = np.atleast_2d(np.asarray(xy, dtype=np.float64)).T
+    return np.column_stack([(x, y), (-y, x), (-x, -y), (y, -x)][turns % 4])
+
+
+def as_seen(extent: Extent, turns: int) -> tuple[float, float]:
+    """Width and height [mm] of an extent that is shown turned."""
+    size = extent[1] - extent[0], extent[3] - extent[2]
+    return size[::-1] if turns % 2 else size
+
+
+def divider_of(ax: Axes) -> AxesDivider:
+    """What makes room beside axes, upright or turned, for others."""
+    lying = turns_of(ax) % 2
+    divider = AxesDivider(ax, *((AxesY(ax), AxesX(ax)) if lying else ()))
+    ax.set_axes_locator(divider.new_locator(nx=0, ny=0))
+    divider.set_anchor("NW")
+    return divider
+
+
 def map_axes(
-    extent: Extent, heading: tuple[str, str], longest: int, ax: Axes | None, listed: PlaceList | None = None
+    extent: Extent,
+    heading: tuple[str, str],
+    longest: int,
+    ax: Axes | None,
+    listed: PlaceList | None = None,
+    turns: int = 0,
 ) -> tuple[Axes, Axes, Way]:
     """Axes in true proportion for a map, and those of its colour bar.
 
@@ -383,12 +441,13 @@ def map_axes(
     longest : characters of the longest label at the colour bar
     ax : axes to draw into; None makes a figure
     listed : a list of places to write beneath the map; None leaves no room for one
+    turns : quarter turns to the left in which the map is shown
 
     Returns
     -------
     ax, the axes of the colour bar, and ``vertical`` or ``horizontal``, the way that bar runs
     """
-    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+    wide, high = as_seen(extent, turns)
     beneath = wide > WIDE * high
     words_in = (_beside_labels(longest) + 16) / 72
     right = RIGHT_IN if beneath else PAD_IN + BAR_IN + words_in
@@ -404,9 +463,8 @@ def map_axes(
         ax = headed_axes(region, right_in, FOOT_IN if listed is None else 0.12, heading)
     else:
         width = ax.get_window_extent().width / ax.figure.dpi * 72
-    ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
-    divider = make_axes_locatable(ax)
-    divider.set_anchor("NW")
+    show_extent(ax, extent, turns)
+    divider = divider_of(ax)
     if beneath:
         cax = divider.append_axes("bottom", size=BAR_IN, pad=FOOT_IN)
     else:
@@ -427,6 +485,9 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | N
     """
     names = AXIS_NAMES.get(kind, ("x", "y"))
     across, up = (Tape("", 0), Tape("", 1)) if survey is None else survey.tapes
+    if survey is not None and turns_of(ax):
+        ax, within = _rulers(ax, within, survey)
+        across, up = (replace(tape, axis=axis, at=0.0, sign=1) for axis, tape in enumerate(survey.tapes_in))
     longer = max(within[1] - within[0], within[3] - within[2])
     for axis, tape, limits in ((ax.xaxis, across, within[:2]), (ax.yaxis, up, within[2:])):
         name = f"from the {tape.wall}" if tape.wall else names[tape.axis]
@@ -439,6 +500,19 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | N
     ax.xaxis.label.set(ha="left", va="top")
     frame(ax)
     return _scale_bar(ax, unit)
+
+
+def _rulers(ax: Axes, within: Extent, survey: Survey) -> tuple[Axes, Extent]:
+    """Axes behind turned ones that measure from the walls, and what the surface spans on them [mm]."""
+    x0, y0, wide, high = ax.get_position(original=True).bounds
+    rulers = root_of(ax).add_axes((x0, y0, wide, high), zorder=ax.get_zorder() - 1)
+    rulers.set_axes_locator(ax.get_axes_locator())
+    spans = []
+    for x0, x1, y0, y1 in ((*ax.get_xlim(), *ax.get_ylim()), within):
+        far = [sorted((tape.far((x0, y0)), tape.far((x1, y1)))) for tape in survey.tapes_in]
+        spans.append((far[0][0], far[0][1], far[1][0], far[1][1]))
+    show_extent(rulers, spans[0], 0)
+    return rulers, spans[1]
 
 
 def frame(ax: Axes, *sides: str) -> None:

@@ -36,12 +36,14 @@ from flatness.charts.axes import (
     WIDTH_IN,
     Extent,
     FreeSpace,
+    as_seen,
     colour_bar,
     dress_map,
     new_figure,
     note,
     paper,
     put_marks,
+    show_extent,
     wrap,
 )
 from flatness.charts.done import DoneChart, done_chart
@@ -124,8 +126,9 @@ def before_after(
         for value, survey in zip(values, comparison.surveys, strict=True)
     ]
     bounds = tuple(float(f(side)) for f, side in zip((min, max, min, max), zip(*boxes, strict=True), strict=True))
-    extent = plan.with_margin((bounds[0], bounds[1], bounds[2], bounds[3]))
-    axes, cax = _pair_of_axes(extent, heading)
+    turns = comparison.surveys[1].turns
+    extent = plan.with_margin((bounds[0], bounds[1], bounds[2], bounds[3]), turns)
+    axes, cax = _pair_of_axes(extent, heading, turns)
     images, contours, stations, outlines = [], [], [], []
     inner = scale.edges[(scale.edges != 0)]
     for ax, value, survey, name in zip(axes, values, comparison.surveys, ("Before", "After"), strict=True):
@@ -150,9 +153,9 @@ def before_after(
     )
 
 
-def _pair_of_axes(extent: Extent, heading: tuple[str, str]) -> tuple[tuple[Axes, Axes], Axes]:
+def _pair_of_axes(extent: Extent, heading: tuple[str, str], turns: int) -> tuple[tuple[Axes, Axes], Axes]:
     """Two axes in true proportion side by side, one above the other where they are wide, and a bar beneath both."""
-    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+    wide, high = as_seen(extent, turns)
     stacked = wide > 1.6 * high
     left, between, right, foot, bar_foot, name = 0.85, 0.95, 0.35, 0.75, 0.62, 0.35
     most_w = WIDTH_IN - left - right if stacked else (WIDTH_IN - left - between - right) / 2
@@ -177,7 +180,7 @@ def _pair_of_axes(extent: Extent, heading: tuple[str, str]) -> tuple[tuple[Axes,
     places = [(left, top), (left, below) if stacked else (left + w + between, below)]
     axes = [box(x, y, w, h) for x, y in places]
     for ax in axes:
-        ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
+        show_extent(ax, extent, turns)
     length = min(across, 6.5)
     cax = box(left, bar_foot, length, BAR_IN)
     figure.text(

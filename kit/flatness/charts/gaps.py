@@ -25,7 +25,7 @@ from flatness.lengths import settle
 from flatness.measures.straightedge import Placement, StraightedgeResult
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.printed import length, printed_place
+from flatness.words.printed import length, place, printed_place
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -48,13 +48,16 @@ class BarMarks:
     letters: tuple[Text, Text]
 
 
-def bar_words(bar: Placement | None, bar_length: float | None, scale: Scale) -> str:
+def bar_words(bar: Placement | None, bar_length: float | None, scale: Scale, survey: Survey | None = None) -> str:
+    """The gap under a bar, where it is worst, and how far apart its contacts stand; empty where there is no gap."""
     if not bridges(bar):
         return ""
     gap = length(bar.gap, scale.unit, scale.limit)
     under = "" if bar_length is None else f" under {printed_place(bar_length, scale.unit)}"
     x, y = (printed_place(value, scale.unit) for value in bar.at)
-    return f"gap {gap}{under}\nat x {x}, y {y}\ncontacts {printed_place(bar.span, scale.unit)} apart"
+    known = survey is not None and survey.walls.door is not None
+    at = place(bar.at, scale.unit, survey).replace(", ", ",\n") if known else f"at x {x}, y {y}"
+    return f"gap {gap}{under}\n{at}\ncontacts {printed_place(bar.span, scale.unit)} apart"
 
 
 def bridges(bar: Placement | None) -> TypeGuard[Placement]:
@@ -166,7 +169,7 @@ def gap_map(
     style: dict[str, Any] = {"edgecolor": "#4a2f63", "hatch": "////", "linewidth": 1.4, "zorder": 2}
     over = None if allowed is None else plan.draw_region(base.ax, region_over(grid, allowed), None, **style)
     bars: list[BarMarks] = []
-    lay_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale), space)
+    lay_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale, survey), space)
     return GapMap(**vars(base), over=over, bar=bars)
 
 

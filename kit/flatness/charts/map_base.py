@@ -36,6 +36,7 @@ from flatness.charts.axes import (
     put_marks,
     rings,
     root_of,
+    turns_of,
 )
 from flatness.charts.scales import Scale, printed
 from flatness.lengths import settle
@@ -86,7 +87,9 @@ def begin_map(
     Returns the artists, and what is free beside them for labels.
     """
     bounds, kind = bounds_of(surface, survey), survey.surface if survey is not None else "surface"
-    ax, cax, way = map_axes(with_margin(bounds), heading, max(map(len, scale.labels(True))), ax, listed)
+    turns = survey.turns if survey is not None else 0
+    longest = max(map(len, scale.labels(True)))
+    ax, cax, way = map_axes(with_margin(bounds, turns), heading, longest, ax, listed, turns)
     image = draw_image(ax, grid, scale, survey)
     scale_bar = dress_map(ax, bounds, kind, scale.unit, survey)
     colours, space = colour_bar(cax, scale, way, ends, signed=signed), FreeSpace(ax)
@@ -110,13 +113,14 @@ def bounds_of(surface: Surface, survey: Survey | None) -> Extent:
     return float(x0), float(x1), float(y0), float(y1)
 
 
-def with_margin(bounds: Extent) -> Extent:
-    """What a map shows [mm]: the surface and a margin."""
+def with_margin(bounds: Extent, turns: int = 0) -> Extent:
+    """What a map shows [mm], turned so or not: the surface and a margin."""
     x0, x1, y0, y1 = bounds
     margin = 0.05 * max(x1 - x0, y1 - y0)
     wide, high = x1 - x0 + 2 * margin, y1 - y0 + 2 * margin
     # a corridor is shown with room beside it for what is written on the map
-    more_x, more_y = max(0.0, LEAST_WIDE * high - wide) / 2, max(0.0, LEAST_HIGH * wide - high) / 2
+    least = (LEAST_HIGH, LEAST_WIDE) if turns % 2 else (LEAST_WIDE, LEAST_HIGH)
+    more_x, more_y = max(0.0, least[0] * high - wide) / 2, max(0.0, least[1] * wide - high) / 2
     out_x, out_y = margin + more_x, margin + more_y
     return x0 - out_x, x1 + out_x, y0 - out_y, y1 + out_y
 
@@ -143,7 +147,7 @@ def draw_image(ax: Axes, grid: tuple[Floats, Floats, Floats], scale: Scale, surv
         cmap=scale.colours,
         norm=scale.norm,
         origin="lower",
-        aspect="equal",
+        aspect=ax.get_aspect(),
         extent=(x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y),
         interpolation="nearest",
         zorder=1,
@@ -279,7 +283,7 @@ def draw_walls(ax: Axes, survey: Survey | None, space: FreeSpace | None = None) 
         ends = np.asarray(line.coords)
         artists += ax.plot(*ends.T, color="white", linewidth=3.4, solid_capstyle="butt", zorder=4.1, clip_on=False)
         if one.kind == "window":
-            upright = one.side in ("left", "right")
+            upright = (one.side in ("left", "right")) != bool(turns_of(ax) % 2)
             for off in (-1.5 / 72, 0.0, 1.5 / 72):
                 aside = (off, 0.0) if upright else (0.0, off)
                 moved = ax.transData + ScaledTranslation(aside[0], aside[1], root_of(ax).dpi_scale_trans)
@@ -295,7 +299,7 @@ def draw_walls(ax: Axes, survey: Survey | None, space: FreeSpace | None = None) 
 
 
 def _name_door(ax: Axes, leaf: Floats, swing: Floats, space: FreeSpace) -> list[Artist]:
-    """The word in the quarter of the swing where it has room, else beside it."""
+    """The word in the quarter of the swing, where it has room; elsewhere it would name another thing."""
     hinge, middle = leaf[0], (leaf[0] + swing[len(swing) // 2]) / 2
     text = note(ax, "door", (float(middle[0]), float(middle[1])), ha="center", va="center", fontweight="bold", zorder=6)
     for line in (leaf, swing):
@@ -303,7 +307,7 @@ def _name_door(ax: Axes, leaf: Floats, swing: Floats, space: FreeSpace) -> list[
     wide, high = space.size(text)
     radius = space.points_between(tuple(hinge), tuple(leaf[1]))
     fits = radius > 1.6 * wide and radius > 2 * high
-    if space.place(text, [(0, 0, "center", "center")] if fits else rings(14), gap=0.5):
+    if fits and space.place(text, [(0, 0, "center", "center")], gap=0.5):
         return [text]
     text.remove()
     return []
@@ -325,7 +329,7 @@ def _name_opening(ax: Axes, opening: Polygon, space: FreeSpace) -> Annotation:
     middle = opening.representative_point() if not opening.contains(opening.centroid) else opening.centroid
     text = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", zorder=6, bbox=paper(0.2, "none"))
     x0, y0, x1, y1 = opening.bounds
-    wide, high = space.points_between((x0, y0), (x1, y0)), space.points_between((x0, y0), (x0, y1))
+    wide, high = space.extent((x0, y0, x1, y1))
     need, deep = space.size(text)
     if need > wide and need <= high and deep <= wide:
         text.set_rotation(90)
@@ -377,9 +381,9 @@ def _thinned(x: Floats, y: Floats, width: float, height: float, space: FreeSpace
     if axes is None:
         return list(range(len(x)))
     column, row, keep = places_on(*axes, x, y)
-    for axis, place, need, step in ((axes[0], column, width, (1.0, 0.0)), (axes[1], row, height, (0.0, 1.0))):
+    for axis, place, step in ((axes[0], column, (1.0, 0.0)), (axes[1], row, (0.0, 1.0))):
         pitch = float(np.median(np.diff(axis)))
-        on_paper = space.points_between((0.0, 0.0), (pitch * step[0], pitch * step[1]))
-        stride = max(1, int(np.ceil(need / on_paper)))
+        across, up = space.extent((0.0, 0.0, pitch * step[0], pitch * step[1]))
+        stride = max(1, int(np.ceil(width / across if across > up else height / up)))
         keep &= place % stride == 0
     return [int(i) for i in np.flatnonzero(keep)]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,6 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.text import Annotation
-from mpl_toolkits.axes_grid1.axes_divider import make_axes_locatable
 from shapely import LineString, MultiPolygon, Polygon
 
 from flatness.charts.axes import (
@@ -34,6 +32,8 @@ from flatness.charts.axes import (
     Extent,
     FreeSpace,
     Offset,
+    as_seen,
+    divider_of,
     dress_map,
     headed_axes,
     leader,
@@ -42,6 +42,9 @@ from flatness.charts.axes import (
     put_heading,
     put_marks,
     rings,
+    root_of,
+    show_extent,
+    turns_of,
 )
 from flatness.charts.hatching import PATTERNS, Entry, Key, area_entry, key_points, line_entry, put_key
 from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, with_margin
@@ -76,7 +79,7 @@ def draw_ground(ax: Axes, plan: Plan) -> AxesImage:
         np.ma.masked_equal(plan.surface.inside, False),
         cmap=ListedColormap([PATTERNS["leave"].face]),
         origin="lower",
-        aspect="equal",
+        aspect=ax.get_aspect(),
         extent=(x[0] - half, x[-1] + half, y[0] - half, y[-1] + half),
         interpolation="nearest",
         zorder=0.5,
@@ -119,8 +122,7 @@ def draw_outline(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[Artist, ...]:
     for opening in survey.openings:
         middle = opening.representative_point()
         name = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", fontsize=NAME, zorder=6)
-        x0, y0, x1, _ = opening.bounds
-        fits = space.size(name)[0] < space.points_between((x0, y0), (x1, y0))
+        fits = space.size(name)[0] < space.extent(opening.bounds)[0]
         if space.place(name, [(0, 0, "center", "center")] if fits else rings(14), gap=0.5):
             names.append(name)
         else:
@@ -132,14 +134,17 @@ def draw_outline(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[Artist, ...]:
 def draw_members(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[LineCollection | None, tuple[Annotation, ...]]:
     if plan.members is None:
         return None, ()
-    upright = plan.members.direction == "y"
+    upright = (plan.members.direction == "y") != bool(turns_of(ax) % 2)
     reach = surface_reach(plan)
     lines, names = [], []
     for name, line in plan.members.lines(plan.x, plan.y):
         on = reach.intersection(line)
         parts = [part for part in getattr(on, "geoms", [on]) if isinstance(part, LineString) and not part.is_empty]
         if parts:
-            far = max((end for part in parts for end in part.coords), key=lambda end: float(end[upright]))
+            far = max(
+                (end for part in parts for end in part.coords),
+                key=lambda end: float(space.pixels(np.array(end))[0, int(upright)]),
+            )
             names.append((name, far))
             lines += [np.asarray(part.coords) for part in parts]
     drawn = LineCollection(lines, colors=INK, linewidths=0.7, linestyles=[CENTRE_LINE], zorder=2, alpha=0.75)
@@ -156,13 +161,13 @@ def _name_members(
         for name, end in names
     ]
     need = max((space.size(text)[not upright] + (5 if upright else 2) for text in texts), default=1.0)
-    across = sorted(end[not upright] for _, end in names)
-    apart = [space.points_between((0.0, 0.0), (b - a, 0.0)) for a, b in pairwise(across)]
-    stride = max(1, int(np.ceil(need / min(apart)))) if apart else 1
+    ends = space.pixels(np.array([end for _, end in names], dtype=np.float64).reshape(-1, 2)) / root_of(ax).dpi * 72
+    apart = np.diff(np.sort(ends[:, int(not upright)]))
+    stride = max(1, int(np.ceil(need / apart.min()))) if len(apart) else 1
     beyond: list[Offset] = [(0.0, 3.0, "center", "bottom")]
     if not upright and texts:
         # all beyond the end where the widest has room there, else all before it
-        room = space.points_between((max(float(end[0]) for _, end in names), 0.0), (ax.get_xlim()[1], 0.0))
+        room = ax.get_window_extent().x1 / root_of(ax).dpi * 72 - ends[:, 0].max()
         spare = room - max(space.size(text)[0] for text in texts)
         beyond = [(min(4.0, spare - 1.0), 0.0, "left", "center") if spare > 2.0 else (-3.0, 0.0, "right", "center")]
     shown = []
@@ -328,7 +333,8 @@ def action_map(plan: Plan, ax: Axes | None = None, *, unit: str = "in", title: s
     entries = _entries(plan, patches, unit)
     heading = (title if title is not None else _title(plan, bool(patches)), _subtitle(plan, patches, unit))
     bounds = bounds_of(plan.surface, plan.survey)
-    ax, key = _axes(with_margin(bounds), heading, entries, ax)
+    turns = plan.survey.turns
+    ax, key = _axes(with_margin(bounds, turns), heading, entries, ax, turns)
     scale_bar = dress_map(ax, bounds, kind, unit, plan.survey)
     ground = draw_ground(ax, plan)
     areas = {row["name"]: draw_patch(ax, row, ground) for row in patches}
@@ -403,9 +409,11 @@ def _entries(plan: Plan, patches: Sequence[Row], unit: str) -> list[Entry]:
     return entries
 
 
-def _axes(extent: Extent, heading: tuple[str, str], entries: Sequence[Entry], ax: Axes | None) -> tuple[Axes, Key]:
+def _axes(
+    extent: Extent, heading: tuple[str, str], entries: Sequence[Entry], ax: Axes | None, turns: int
+) -> tuple[Axes, Key]:
     """The map's axes and its key, beneath or beside it, whichever leaves the map the more room on the page."""
-    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+    wide, high = as_seen(extent, turns)
     across = WIDTH_IN - LEFT_IN - RIGHT_IN
     beneath_in = key_points(entries, across * 72) / 72
     high_in = HIGH_IN - max(0, heading[1].count("\n") - 1) * SMALL * 1.3 / 72
@@ -421,9 +429,8 @@ def _axes(extent: Extent, heading: tuple[str, str], entries: Sequence[Entry], ax
         width = region[0] * 72
     else:
         width = ax.get_window_extent().width / ax.figure.dpi * 72
-    ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
-    divider = make_axes_locatable(ax)
-    divider.set_anchor("NW")
+    show_extent(ax, extent, turns)
+    divider = divider_of(ax)
     if beside:
         other, key_wide = divider.append_axes("right", size=KEY_IN, pad=PAD_IN), KEY_IN * 72
     else:

@@ -139,7 +139,7 @@ def write_workbook(
     *,
     overwrite: bool = False,
 ) -> Path:
-    """Write tables as a workbook, one sheet each, those for the crew first, behind a sheet that says who reads which.
+    """Write tables as a workbook, one sheet each, those for the crew first; the last one says who reads which.
 
     Parameters
     ----------
@@ -164,7 +164,7 @@ def write_workbook(
     ordered = {name: in_words(tables[name], unit) for name in dict.fromkeys([*known, *tables])}
     contents = {"contents": pd.DataFrame(rows, columns=["sheet", "for", "what", "rows"])} if known else {}
     # by its creator the kit knows its own file again
-    data = workbook_bytes(contents | ordered, [say(text, unit) for text in words], unit, creator=SOFTWARE)
+    data = workbook_bytes(ordered | contents, [say(text, unit) for text in words], unit, creator=SOFTWARE)
     return write_ours(target, data, overwrite=overwrite)
 
 

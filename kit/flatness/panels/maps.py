@@ -30,6 +30,7 @@ from flatness.charts.axes import (
     rings,
     set_length_ticks,
     set_place_ticks,
+    show_extent,
     text_width,
     wrap,
 )
@@ -363,7 +364,8 @@ def _day(ax: Axes, found: Comparison, state: CompareState) -> str:
     scale = deviation_scale(max(float(np.nanmax(np.abs(height - at))) for height in heights), state.unit)
     day = (BEFORE, AFTER).index(state.view)
     survey, values, bounds = found.surveys[day], heights[day] - at, _bounds(found)
-    ax, cax, way = map_axes(map_base.with_margin(bounds), ("", ""), max(map(len, scale.labels(True))), ax)
+    extent, longest = map_base.with_margin(bounds, survey.turns), max(map(len, scale.labels(True)))
+    ax, cax, way = map_axes(extent, ("", ""), longest, ax, turns=survey.turns)
     grid = map_base.fine(surface_of(found, values), values)
     map_base.draw_image(ax, grid, scale, survey)
     # in grey a ridge and a dip are told apart by their lines
@@ -379,8 +381,7 @@ def _day(ax: Axes, found: Comparison, state: CompareState) -> str:
 
 def _done(ax: Axes, found: Comparison, state: CompareState) -> str:
     survey, bounds = found.surveys[1], _bounds(found)
-    x0, x1, y0, y1 = map_base.with_margin(bounds)
-    ax.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal", anchor="NW")
+    show_extent(ax, map_base.with_margin(bounds, survey.turns), survey.turns)
     inside = np.where(np.isfinite(found.difference), 1.0, 0.0)
     ax.contourf(found.x, found.y, inside, levels=[0.5, 2], colors=[FLOOR], zorder=1)
     dress_map(ax, bounds, survey.surface, state.unit, survey)

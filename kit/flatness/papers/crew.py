@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from flatness.charts import map_base as maps
+from flatness.charts.axes import turned
 from flatness.charts.scales import check_unit
 from flatness.errors import check_choice
 from flatness.framing.schedule import STAYS, Schedule
@@ -55,7 +56,7 @@ from flatness.papers.sheet import (
     sheet_named,
 )
 from flatness.planning.plan import Plan
-from flatness.surroundings.cautions import Caution
+from flatness.surroundings.cautions import NO_SOURCE, Caution
 from flatness.survey.readings import SAME_PLACE_MM, Survey
 from flatness.words.phrases import say
 from flatness.words.printed import at_least_told, counted, shown_unit
@@ -103,6 +104,7 @@ def crew_sheet(
     ArgumentError : an unknown paper, unit or fraction, or a scale out of range
     """
     sheet = sheet_named(paper)
+    wide, high = sheet.width, sheet.height
     unit = check_unit(shown_unit(plan.survey, unit))
     check_choice("fraction", fraction, (None, *FRACTIONS))
     rule = Rule(unit, fraction or 32)
@@ -111,8 +113,10 @@ def crew_sheet(
     marks = [] if rises else marks_of(plan, unit)
     steps = order_of_work(plan, schedule, datum, rises)
     stop = stop_and_call(plan, datum)
+    bounds = np.reshape(maps.bounds_of(plan.surface, plan.survey), (2, 2)).T
+    (left, foot), (right, top) = np.sort(turned(bounds, plan.survey.turns), axis=0)
     layout = lay_out(
-        maps.bounds_of(plan.surface, plan.survey),
+        (float(left), float(right), float(foot), float(top)),
         sheet,
         unit,
         beside=_height(steps, stop, bool(rises)),
@@ -142,6 +146,7 @@ def crew_sheet(
         "width": layout.width,
         "height": layout.height,
         "margins": [SIDE, TOP, FOOT],
+        "body": [(high if layout.flipped else wide) - 2 * SIDE, (wide if layout.flipped else high) - TOP - FOOT],
         "left": LEFT,
         "head": HEAD,
         "below": BELOW,
@@ -154,17 +159,18 @@ def crew_sheet(
         "diagram": _diagram(plan, datum, bool(rises)),
         "steps": [list(step) for step in steps],
         "stop": stop,
-        "places": place_rows(plan, rule) if plan.way == "patches" else [],
+        "places": place_rows(plan, rule) if plan.way == "patches" and len(plan.patches) > MANY else [],
+        "says_of": [[number_of(str(row["name"])), say(str(row["note"]), unit)] for row in _noted(plan)],
         "heights": height_tables(plan, marks, labeled, datum),
         "lines": line_rows(plan, datum, rises),
         "sisters": sister_rows(plan, schedule, datum),
-        "near": "the left" if plan.members is not None and plan.members.direction == "x" else "the bottom",
+        "near": _near(plan),
         "bring": to_bring(plan, rises, rule),
         "cuts": cut_rows(plan, unit),
         "spots": spot_rows(plan, datum),
         "reveals": [] if job is None or job.plan is None else reveal_rows(job, datum),
         "meets": [] if job is None else [list(one) for one in failing_features(job, unit)],
-        "cautions": [[one.text, one.source] for one in cautions_of(plan, schedule)],
+        "cautions": [[one.text, "" if one.source == NO_SOURCE else one.source] for one in cautions_of(plan, schedule)],
     }
     return Paper(title, make_pdf("crew.typ", data, {}, paper, made))
 
@@ -172,8 +178,8 @@ def crew_sheet(
 def _height(steps: list[tuple[str, str, str]], stop: str, figures: bool) -> float:
     """About how high [mm] the order of the work stands below the drawing."""
     lines = [1 + (len(f"{number} {do} {how}") // LINE_LETTERS) for number, do, how in steps]
-    last = 7.5 + 3.9 * (1 + (len(stop) + 14) // 66)
-    return max(52.0 if figures else 58.0, 9.0 + sum(3.9 * n + 2.3 for n in lines) + last)
+    last = 7.5 + 3.5 * (1 + (len(stop) + 14) // 66)
+    return max(50.0 if figures else 58.0, 8.0 + sum(3.5 * n + 2.3 for n in lines) + last)
 
 
 def _how(plan: Plan, datum: Datum) -> str:
@@ -333,9 +339,12 @@ def check_spots(plan: Plan, datum: Datum) -> list[tuple[str, str]]:
 
 def _spot(x: float, y: float, survey: Survey, unit: str) -> str:
     """A spot of the surface by tape, or by the walls that meet there."""
-    walls = [tape.wall for tape in survey.tapes if tape.wall and abs(tape.far((x, y))) < SAME_PLACE_MM]
-    if len(walls) == 2:
-        return f"the corner of the {walls[0]} and the {walls[1]}"
+    if survey.walls.door is not None and survey.outline is not None:
+        corners = np.array(survey.outline.envelope.exterior.coords[:-1])
+        near = np.flatnonzero(np.hypot(*(corners - (x, y)).T) < SAME_PLACE_MM)
+        if len(near):
+            right, far = (tape.far((x, y)) > SAME_PLACE_MM for tape in survey.tapes_in)
+            return f"the {'far' if far else 'near'} {'right' if right else 'left'} corner"
     return f"the spot {place_words(x, y, unit, survey)}"
 
 
@@ -483,11 +492,12 @@ def stop_and_call(plan: Plan, datum: Datum) -> str:
 
 
 def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
-    """Number, what to do, where across and up, area, deepest, note."""
+    """Number, what to do, where across and up, area, deepest."""
     rows, unit = [], rule.unit
     for row in plan.patches.to_dict("records"):
         ends = (
-            [one.far((row[f"{end}_x_mm"], row[f"{end}_y_mm"])) for end in ("from", "to")] for one in plan.survey.tapes
+            [one.far((row[f"{end}_x_mm"], row[f"{end}_y_mm"])) for end in ("from", "to")]
+            for one in plan.survey.tapes_in
         )
         across, up = (_stretch(min(pair), max(pair), unit) for pair in ends)
         rows.append(
@@ -498,22 +508,26 @@ def place_rows(plan: Plan, rule: Rule) -> list[list[str]]:
                 up,
                 area(row["area_mm2"], unit),
                 rule.named(abs(row["greatest_mm"])),
-                say(str(row["note"]), rule.unit),
             ]
         )
     return rows
 
 
+def _noted(plan: Plan) -> list[dict[Any, Any]]:
+    """The places of which there is more to say than the drawing shows."""
+    return [row for row in plan.patches.to_dict("records") if row["note"]] if plan.way == "patches" else []
+
+
 def place_head(survey: Survey, axis: int) -> str:
     """What the tape across (0) or up (1) the drawing starts from, over a column."""
-    wall = survey.tapes[axis].wall
+    wall = survey.tapes_in[axis].wall
     return f"From {wall}" if wall else ("Across", "Up")[axis]
 
 
 def axes_of(survey: Survey, unit: str) -> list[str]:
     """What stands along the drawing's foot and its side."""
     name = "feet" if unit == "in" else "meters"
-    return [f"{name} from the {one.wall or 'zero corner'}" for one in survey.tapes]
+    return [f"{name} from the {one.wall or 'zero corner'}" for one in survey.tapes_in]
 
 
 def _stretch(start: float, end: float, unit: str) -> str:
@@ -530,21 +544,22 @@ def height_tables(plan: Plan, marks: Sequence[Mark], labeled: set[int], datum: D
     tables: list[dict[str, Any]] = []
     if not len(plan.marks):
         return tables
-    unit, (from_left, from_foot) = datum.rule.unit, plan.survey.tapes
-    walls = [one.wall for one in plan.survey.tapes]
+    unit, tapes = datum.rule.unit, plan.survey.tapes_in
+    walls = [one.wall for one in tapes]
     corner = f"{walls[1]} \\ {walls[0]}" if all(walls) else "up \\ across"
     for name in plan.patches["name"].astype(str):
         own = [mark for k, mark in enumerate(marks) if mark.place == name and k not in labeled]
-        at = {(round(mark.x, 1), round(mark.y, 1)): datum.reading(mark.height) for mark in own}
+        far = [tuple(round(one.far((mark.x, mark.y)), 1) for one in tapes) for mark in own]
+        at = {place: datum.reading(mark.height) for place, mark in zip(far, own, strict=True)}
         columns, up = sorted({x for x, _ in at}), sorted({y for _, y in at}, reverse=True)
         for first in range(0, len(columns), MOST_COLUMNS):
             across = columns[first : first + MOST_COLUMNS]
             tables.append(
                 {
                     "name": number_of(name) if not first else "",
-                    "head": [corner, *(tape(from_left.far((x, 0)), unit) for x in across)],
+                    "head": [corner, *(tape(x, unit) for x in across)],
                     "rows": [
-                        [tape(from_foot.far((0, y)), unit), *(at.get((x, y), "") for x in across)]
+                        [tape(y, unit), *(at.get((x, y), "") for x in across)]
                         for y in up
                         if any((x, y) in at for x in across)
                     ],
@@ -574,6 +589,12 @@ def line_rows(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[list[str]
             ]
         )
     return rows
+
+
+def _near(plan: Plan) -> str:
+    """Toward which side of the drawing members have their near end."""
+    along_x = plan.members is not None and plan.members.direction == "x"
+    return ("the left", "the bottom", "the right", "the top")[(plan.survey.turns + (not along_x)) % 4]
 
 
 def _member_at(plan: Plan, position: float, unit: str) -> str:
@@ -665,10 +686,18 @@ def reveal_rows(job: Results, datum: Datum) -> list[list[str]]:
         found = job.reveals[line.name]
         known: pd.DataFrame = found.table[found.table["line_mm"].notna()]
         ends = [datum.reading(float(known["line_mm"].iloc[k])) for k in (0, -1)]
-        where = " to ".join(place_words(*xy, datum.rule.unit, job.job.before.survey) for xy in (line.start, line.end))
+        where = _along(line.start, line.end, job.job.before.survey, datum.rule.unit)
         scribe = float(found.scribe["scribe_mm"].max()) if len(found.scribe) else 0.0
         rows.append([line.name, where, *ends, datum.rule.named(scribe) if scribe else "nothing"])
     return rows
+
+
+def _along(start: tuple[float, float], end: tuple[float, float], survey: Survey, unit: str) -> str:
+    """Where a line runs: along a wall, or from one place to another."""
+    for wall in survey.tapes:
+        if wall.wall and all(abs(wall.far(xy)) < SAME_PLACE_MM for xy in (start, end)):
+            return f"along the {wall.wall}"
+    return " to ".join(place_words(*xy, unit, survey) for xy in (start, end))
 
 
 def cautions_of(plan: Plan, schedule: Schedule | None) -> list[Caution]:

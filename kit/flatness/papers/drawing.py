@@ -17,6 +17,8 @@ from shapely import LineString, Polygon, box
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
+from flatness.arrays import Floats
+from flatness.charts.axes import turned
 from flatness.framing.members import KINDS, Members
 from flatness.framing.profiles import lay_tracks
 from flatness.framing.schedule import member_schedule
@@ -205,6 +207,7 @@ def called(plan: Plan) -> str:
 
 
 WALL_MM = 1.5  # how thick a wall is drawn
+OUTWARD = {"bottom": (0, -1), "top": (0, 1), "left": (-1, 0), "right": (1, 0)}
 WORDS = {"plane": "PLANE", "fill": "FILL", "sister": "SISTER", "fur": "SHIM", "engineer": "WAIT"}
 TICKS = {"in": (304.8, (1, 2, 4, 5, 10, 20)), "mm": (1000.0, (0.5, 1, 2, 5, 10))}
 STRONG_MM = {"in": 6.35, "mm": 6.0}  # from here on a rise is bold: 1/4 in
@@ -216,9 +219,22 @@ def beside(plan: Plan, rises: list[Rise], rule: Rule) -> tuple[float, float]:
     """What is kept free [mm] at the left and at the right: half a figure, and the names of members along x."""
     half = max((_wide(rise, rule) / 2 + CLEAR for rise in rises), default=0.0)
     named = plan.way != "patches" or bool((plan.patches["action"] == "sister").any())
-    at_right = named and any(one is not None and one.direction == "x" for one in (plan.members, plan.crossing))
+    at_right = named and any(run_across(one, plan.survey) for one in (plan.members, plan.crossing))
     least = max(AROUND, half)
     return least, NAMES if at_right else least
+
+
+def run_across(members: Members | None, survey: Survey) -> bool:
+    """Whether members run from left to right of the drawing."""
+    return members is not None and (members.direction == "x") != bool(survey.turns % 2)
+
+
+def _pitches(rises: list[Rise], survey: Survey) -> tuple[float, float]:
+    """The least distances [mm] of figures across and up the drawing."""
+    places = turned([(rise.x, rise.y) for rise in rises], survey.turns)
+    steps = (np.diff(np.unique(np.round(axis, 1))) for axis in places.T)
+    across, up = (float(own.min()) if len(own) else math.inf for own in steps)
+    return across, up
 
 
 def _wide(rise: Rise, rule: Rule) -> float:
@@ -230,11 +246,11 @@ def widest_scale(plan: Plan, marks: list[Mark], rises: list[Rise], rule: Rule) -
     unit = rule.unit
     if rises:
         wide = max(_wide(rise, rule) for rise in rises) + APART
-        x, y = (np.unique(np.round([getattr(rise, axis) for rise in rises], 1)) for axis in "xy")
-        across, up = (float(np.diff(axis).min()) if len(axis) > 1 else math.inf for axis in (x, y))
+        across, up = _pitches(rises, plan.survey)
         # an end close to a station moves aside; of joists close to each other every other one stands higher
         if plan.sets_members and plan.members is not None:
-            across, up = (2 * across, STEP_MM[unit] / 2) if plan.members.direction == "y" else (STEP_MM[unit], up)
+            lying = run_across(plan.members, plan.survey)
+            across, up = (STEP_MM[unit], up) if lying else (2 * across, STEP_MM[unit] * 4.5 / (2 * ASIDE + 4.0))
         return min(across / wide, up / 4.5)
     if marks:
         return 2 * STEP_MM[unit] / 15.0
@@ -249,6 +265,7 @@ def draw(plan: Plan, tile: Tile, layout: Layout, datum: Datum, marks: list[Mark]
     if rises:
         sheet.bodies()
         sheet.openings()
+        sheet.fixed_spots()
         sheet.rises(rises)
         sheet.member_names(set_only=plan.sets_members)
         sheet.match_lines()
@@ -256,11 +273,12 @@ def draw(plan: Plan, tile: Tile, layout: Layout, datum: Datum, marks: list[Mark]
         sheet.places()
         sheet.dashes()
         sheet.openings()
+        sheet.fixed_spots()
         sheet.heights(marks)
         sheet.match_lines()
         if (plan.patches["action"] == "sister").any():
             sheet.member_names(set_only=False)
-    sheet.fixed_spots()
+    sheet.name_doors()
     sheet.origin()
     return sheet.drawn
 
@@ -274,16 +292,20 @@ class _OnSheet:
         reach = box(plan.x[0], plan.y[0], plan.x[-1], plan.y[-1])
         self.inner = self.shape(survey.outline if survey.outline is not None else reach)
         self.holes = shapely.union_all([self.shape(opening) for opening in survey.openings])
+        self.doors: list[tuple[BaseGeometry, BaseGeometry]] = []
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """A place [mm] of the surface on the sheet [mm]."""
-        return (x - self.tile.x0) / self.layout.scale, (self.tile.y1 - y) / self.layout.scale
+        ((u, v),) = turned((x, y), self.plan.survey.turns)
+        return float(u - self.tile.x0) / self.layout.scale, float(self.tile.y1 - v) / self.layout.scale
 
     def shape(self, outline: BaseGeometry) -> BaseGeometry:
-        s = 1 / self.layout.scale
-        moved: BaseGeometry = shapely.transform(
-            outline, lambda xy: np.column_stack([(xy[:, 0] - self.tile.x0) * s, (self.tile.y1 - xy[:, 1]) * s])
-        )
+        corner, scale, turns = (self.tile.x0, self.tile.y1), self.layout.scale, self.plan.survey.turns
+
+        def placed(xy: Floats) -> Floats:
+            return (turned(xy, turns) - corner) * (1 / scale, -1 / scale)
+
+        moved: BaseGeometry = shapely.transform(outline, placed)
         return moved
 
     def line(self, geometry: BaseGeometry, kind: str) -> None:
@@ -308,13 +330,14 @@ class _OnSheet:
             self.line(self.inner.boundary, "reach")
             return
         self.line(self.inner.buffer(WALL_MM / 2, join_style="mitre").boundary, "wall")
-        self.drawn.keep_clear(self.inner.boundary)
+        self.drawn.keep_clear(self.inner.buffer(WALL_MM, join_style="mitre").difference(self.inner))
         for one, place in wall_openings(survey.outline, survey.walls):
             self.wall_opening(one, self.shape(place))
 
     def wall_opening(self, one: WallOpening, inner: LineString) -> None:
         """A window as a gap with the lines of a pane; a door as a gap, its leaf and swing, and the word."""
-        outward = {"bottom": (0, 1), "top": (0, -1), "left": (-1, 0), "right": (1, 0)}[one.side]
+        ((east, north),) = turned(OUTWARD[one.side], self.plan.survey.turns)
+        outward = east, -north
 
         def aside(far: float) -> BaseGeometry:
             return translate(inner, far * outward[0], far * outward[1])
@@ -329,10 +352,17 @@ class _OnSheet:
         for part in (leaf, swing):
             self.line(part, "door")
             self.drawn.keep_clear(part)
+        self.doors.append((leaf, swing))
+
+    def name_doors(self) -> None:
+        """The word in the quarter of each swing, where nothing else stands."""
         wide, high = text_size("door", "small")
-        middle = shapely.MultiPoint([leaf.coords[0], swing.interpolate(0.5, normalized=True).coords[0]]).centroid
-        if leaf.length > 1.4 * wide + high and self.drawn.is_free(middle.x, middle.y, "door", "small"):
-            self.drawn.put(middle.x, middle.y, "door", "small")
+        places = self._others("")
+        for leaf, swing in self.doors:
+            middle = shapely.MultiPoint([leaf.coords[0], swing.interpolate(0.5, normalized=True).coords[0]]).centroid
+            fits = leaf.length > 1.4 * wide + high and self.drawn.is_free(middle.x, middle.y, "door", "small")
+            if fits and not places.intersects(box(*text_box(middle.x, middle.y, "door", "small"))):
+                self.drawn.put(middle.x, middle.y, "door", "small")
 
     def openings(self) -> None:
         for shape in getattr(self.holes, "geoms", [self.holes]):
@@ -348,16 +378,16 @@ class _OnSheet:
 
     def ticks(self) -> None:
         foot, steps = TICKS[self.unit]
-        tapes = self.plan.survey.tapes
-        ends = ((self.tile.x0, self.tile.x1), (self.tile.y0, self.tile.y1))
-        for kind, tape, shown in zip(("across", "up"), tapes, ends, strict=True):
+        turns = self.plan.survey.turns
+        corners = turned([(self.tile.x0, self.tile.y0), (self.tile.x1, self.tile.y1)], -turns)
+        for side, (kind, tape) in enumerate(zip(("across", "up"), self.plan.survey.tapes_in, strict=True)):
             step = next((k for k in steps if k * foot / self.layout.scale >= 10.0), steps[-1]) * foot
             x0, y0, x1, y1 = self.inner.bounds
             room = (x0, x1) if kind == "across" else (y0, y1)
-            low, high = sorted(tape.far((end, end)) for end in shown)
+            low, high = sorted(tape.far(corner) for corner in corners.tolist())
             for k in range(math.ceil(low / step), math.floor(high / step) + 1):
                 at = tape.at + tape.sign * k * step
-                place = self.at(at, at)[tape.axis]
+                place = self.at(at, at)[side]
                 if room[0] - 0.1 <= place <= room[1] + 0.1:
                     words = f"{k * step / foot:g}".replace("-", "−")
                     getattr(self.drawn, kind).append([place, words])
@@ -367,7 +397,8 @@ class _OnSheet:
         across, up = self.plan.survey.tapes
         x, y = self.at(across.at, up.at)
         if self.seen(x, y):
-            self.drawn.signs.append([x - 0.9 * across.sign, y + 0.9 * up.sign, "origin"])
+            ((east, north),) = turned((across.sign, up.sign), self.plan.survey.turns)
+            self.drawn.signs.append([x - 0.9 * float(east), y + 0.9 * float(north), "origin"])
 
     # -- places
 
@@ -401,11 +432,11 @@ class _OnSheet:
             if marks[k].kind == "corner":
                 self._corner(k, marks[k], *at[k])
         for own in inside.values():
-            for k in self._spread(own, at):
+            for k in self._spread(own, at, marks):
                 self._inside(k, marks[k], *at[k])
 
-    def _spread(self, own: list[int], at: list[tuple[float, float]]) -> Iterable[int]:
-        """Marks of a place on a grid that leaves room for their words first, then the others."""
+    def _spread(self, own: list[int], at: list[tuple[float, float]], marks: list[Mark]) -> Iterable[int]:
+        """Marks of a place on a grid that leaves room for their words first, those without a change last."""
         if not own:
             return ()
         x0, y0 = (min(at[k][axis] for k in own) for axis in (0, 1))
@@ -416,7 +447,8 @@ class _OnSheet:
         def off(k: int) -> bool:
             return bool(round((at[k][0] - x0) / pitch) % wide or round((at[k][1] - y0) / pitch) % high)
 
-        return sorted(own, key=lambda k: (off(k), at[k][1], at[k][0]))
+        same = {k: self.datum.rule.change(marks[k].change) == "0" for k in own}
+        return sorted(own, key=lambda k: (same[k], off(k), at[k][1], at[k][0]))
 
     def _inside(self, k: int, mark: Mark, x: float, y: float, *, always: bool = False) -> None:
         if k in self.drawn.labeled:
@@ -527,8 +559,7 @@ class _OnSheet:
         rule = self.datum.rule
         least, most = (pick(range(len(rises)), key=lambda k: rises[k].mm) for pick in (min, max))
         x0, y0, x1, y1 = self.inner.bounds
-        pitches = [np.diff(np.unique(np.round([getattr(rise, axis) for rise in rises], 1))) for axis in "xy"]
-        pitch = float(pitches[0].min()) / self.layout.scale if len(pitches[0]) else math.inf
+        pitch = _pitches(rises, self.plan.survey)[0] / self.layout.scale
         widest = max(_wide(rise, rule) for rise in rises)
         close = self.plan.sets_members and pitch < widest + APART
         other = set(list(dict.fromkeys(rise.member for rise in rises))[1::2]) if close else set()
@@ -565,7 +596,8 @@ class _OnSheet:
         seen = line.intersection(self.window)
         if seen.is_empty or seen.length < 1:
             return
-        (xa, ya), (x2, y2) = seen.coords[0], seen.coords[-1]
+        # the end at the top, or at the right
+        (xa, ya), (x2, y2) = sorted((seen.coords[0], seen.coords[-1]), key=lambda end: round(end[0] - end[1], 6))
         far = math.hypot(x2 - xa, y2 - ya)
         ux, uy = (xa - x2) / far, (ya - y2) / far
         short = shortened(name, 8)

@@ -21,7 +21,20 @@ from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import NEAR, SOFTWARE, FreeSpace, colour_bar, leader, new_figure, note, paper, rings
+from flatness.charts.axes import (
+    NEAR,
+    SOFTWARE,
+    FreeSpace,
+    as_seen,
+    colour_bar,
+    leader,
+    new_figure,
+    note,
+    paper,
+    rings,
+    show_extent,
+    turned,
+)
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import gap_map, whole_steps, window_departures
@@ -85,7 +98,8 @@ class RoomMap:
 
     def __init__(self, ax: Axes, surface: Surface, survey: Survey | None, least_wall: float = LEAST_WALL) -> None:
         self.ax, self.survey, self._layer = ax, survey, 1.0
-        x0, x1, y0, y1 = maps.bounds_of(surface, survey)
+        x0, x1, y0, y1 = bounds = maps.bounds_of(surface, survey)
+        self.turns = survey.turns if survey is not None else 0
         outline = survey.outline if survey is not None else None
         self.room = shapely.box(x0, y0, x1, y1) if outline is None else outline
         self.holes = shapely.union_all(list(survey.openings) if survey is not None else [])
@@ -93,10 +107,11 @@ class RoomMap:
         assert isinstance(figure, Figure)
         box = ax.get_position()
         wide, high = box.width * figure.get_figwidth() * 72, box.height * figure.get_figheight() * 72
-        self.per = max((x1 - x0) / (wide - 2 * least_wall), (y1 - y0) / (high - 2 * least_wall))  # mm a point
+        across, up = as_seen(bounds, self.turns)
+        self.per = max(across / (wide - 2 * least_wall), up / (high - 2 * least_wall))  # mm a point
         self.wall = max(WALL_MM, least_wall * self.per)
         margin = self.wall
-        ax.set(xlim=(x0 - margin, x1 + margin), ylim=(y0 - margin, y1 + margin), aspect="equal", anchor="NW")
+        show_extent(ax, (x0 - margin, x1 + margin, y0 - margin, y1 + margin), self.turns)
         ax.set_axis_off()
         self.fill(self.room.buffer(self.wall, join_style="mitre"), INK, zorder=0.5)
         self.fill(self.room, "white", zorder=0.6)
@@ -128,9 +143,10 @@ class RoomMap:
             line.set_clip_path(room, self.ax.transData)
         x0, y0, x1, y1 = path.get_extents().extents
         if texture:
-            lines, width = _texture(texture, (x0, y0, x1, y1), STEP * self.per)
+            seen = np.sort(turned([(x0, y0), (x1, y1)], self.turns), axis=0)
+            lines, width = _texture(texture, (*seen[0], *seen[1]), STEP * self.per)
             # as one path: a drawing of thousands of lines is slow to print
-            ways = Path.make_compound_path(*(Path(line) for line in lines))
+            ways = Path.make_compound_path(*(Path(turned(line, -self.turns)) for line in lines))
             style = {"edgecolor": pen, "linewidth": width, "capstyle": "round", "zorder": self._layer + 0.003}
             drawn = self.fill(ways, "none", **style)
             assert drawn is not None
@@ -175,7 +191,8 @@ class RoomMap:
             if space is None:
                 continue
             x0, y0, x1, y1 = part.bounds
-            upright = (y1 - y0) > (x1 - x0)
+            wide, high = (size * self.per for size in space.extent(part.bounds))
+            upright = high > wide
             if max(x1 - x0, y1 - y0) / self.per > 44 and min(x1 - x0, y1 - y0) / self.per > 11:
                 self.ax.text(
                     (x0 + x1) / 2,
@@ -196,17 +213,18 @@ class RoomMap:
         space.take_marks(np.array([at], dtype=np.float64), 8)
         style: dict[str, Any] = {"bbox": paper(0.3, linewidth=0.9), "arrowprops": leader(1.05, 2)}
         text = self._words(words, at, fontsize=9, fontweight="bold", **style)
-        wide, high = space.size(text)
-        sides = {"left": 0.5, "right": -0.5, "bottom": 0.5, "top": -0.5, "center": 0.0}
         free = []
         for dx, dy, ha, va in rings(16, 300, 8):
-            # the leader runs to the middle of the box
-            to = dx + sides[ha] * wide, dy + sides[va] * high
-            line_to = shapely.LineString([at, (at[0] + to[0] * self.per, at[1] + to[1] * self.per)])
-            if not self.holes.intersects(line_to):
+            x, y = turned((dx, dy), -self.turns)[0] * self.per
+            if not self.holes.intersects(shapely.LineString([at, (at[0] + x, at[1] + y)])):
                 free.append((dx, dy, ha, va))
-        if not space.place(text, [*free, *rings(16, 300, 8)], leader=True):
-            text.remove()
+        placed = space.place(text, [*free, *rings(16, 300, 8)], leader=True)
+        text.remove()
+        if placed:  # with the leader at that corner or side of the box from which it was placed
+            sides = {"left": 0.0, "bottom": 0.0, "center": 0.5, "right": 1.0, "top": 1.0}
+            ha, va = text.get_horizontalalignment(), text.get_verticalalignment()
+            style["arrowprops"]["relpos"] = (sides[ha], sides[va])
+            self._words(words, at, text.get_position(), ha=ha, va=va, fontsize=9, fontweight="bold", **style)
 
     def name(self, words: str, area: BaseGeometry, space: FreeSpace) -> None:
         """Words in a white box within an area, upright where they have room only so; none where they have none."""
@@ -215,11 +233,11 @@ class RoomMap:
         middle = area.representative_point()
         for turn in (0, 90):
             text = self._words(words, (middle.x, middle.y), rotation=turn, ha="center", va="center", **style)
-            wide, high = (size * self.per / 2 for size in space.size(text))
+            wide, high = (size * self.per / 2 for size in space.size(text)[:: -1 if self.turns % 2 else 1])
             spots = [(middle.x, middle.y)]
             spots += [(x, y) for y in np.linspace(y0, y1, 15)[1:-1] for x in np.linspace(x0, x1, 15)[1:-1]]
             inside = [
-                ((x - middle.x) / self.per, (y - middle.y) / self.per, "center", "center")
+                (*(turned((x - middle.x, y - middle.y), self.turns)[0] / self.per).tolist(), "center", "center")
                 for x, y in spots
                 if area.contains(shapely.box(x - wide, y - high, x + wide, y + high))
             ]
@@ -227,8 +245,10 @@ class RoomMap:
                 return
             text.remove()
 
-    def _words(self, words: str, at: tuple[float, float], **style: Any) -> Annotation:
-        return note(self.ax, words, at, **{"fontsize": SMALL + 0.5, "zorder": 8, **style})
+    def _words(
+        self, words: str, at: tuple[float, float], off: tuple[float, float] = (0, 0), **style: Any
+    ) -> Annotation:
+        return note(self.ax, words, at, off, **{"fontsize": SMALL + 0.5, "zorder": 8, **style})
 
 
 def path_of(area: BaseGeometry) -> Path:
@@ -328,11 +348,16 @@ def lay_shares(room: RoomMap, surface: Surface, share: Floats, *, decided: bool 
             room.lay(maps.region(own, low), kind, edge=low < TWICE)
 
 
+def seen_size(surface: Surface, survey: Survey | None) -> tuple[float, float]:
+    """Width and height [mm] of a room as its map shows it, the door at its foot."""
+    return as_seen(maps.bounds_of(surface, survey), survey.turns if survey is not None else 0)
+
+
 def room_figure(surface: Surface, survey: Survey | None, width: float, tallest: float) -> tuple[Figure, RoomMap]:
     """A figure [in] that just holds the room, as wide as it may be."""
-    x0, x1, y0, y1 = maps.bounds_of(surface, survey)
-    size = min(width / (x1 - x0), tallest / (y1 - y0))
-    figure = new_figure(size * (x1 - x0), size * (y1 - y0))
+    across, up = seen_size(surface, survey)
+    size = min(width / across, tallest / up)
+    figure = new_figure(size * across, size * up)
     return figure, RoomMap(figure.add_axes((0, 0, 1, 1)), surface, survey)
 
 
@@ -360,12 +385,12 @@ def heat_maps(
     tallest : height that the maps together may take [in]
     """
     scale = deviation_scale(max(float(np.nanmax(np.abs(panel.surface.height))) for panel in panels), unit, limit)
-    x0, x1, y0, y1 = maps.bounds_of(panels[0].surface, panels[0].survey)
+    across, up = seen_size(panels[0].surface, panels[0].survey)
     count = len(panels)
-    beside, above = (width - (count - 1) * APART_IN) / count / (x1 - x0), (tallest / count - NAME_IN) / (y1 - y0)
-    stacked = count > 1 and min(width / (x1 - x0), above) > 1.25 * min(beside, tallest / (y1 - y0))
-    size = min(width / (x1 - x0), above) if stacked else min(beside, tallest / (y1 - y0))
-    w, h = size * (x1 - x0), size * (y1 - y0)
+    beside, above = (width - (count - 1) * APART_IN) / count / across, (tallest / count - NAME_IN) / up
+    stacked = count > 1 and min(width / across, above) > 1.25 * min(beside, tallest / up)
+    size = min(width / across, above) if stacked else min(beside, tallest / up)
+    w, h = size * across, size * up
     rows = count if stacked else 1
     height = rows * (h + NAME_IN) + BAR_IN + FOOT_IN + 0.15
     figure = new_figure(width, height)
@@ -374,7 +399,9 @@ def heat_maps(
         left, bottom = column * (w + APART_IN), height - (row + 1) * (NAME_IN + h)
         ax = figure.add_axes((left / width, bottom / height, w / width, h / height))
         _heights(RoomMap(ax, panel.surface, panel.survey), panel, scale, unit)
-    bar = figure.add_axes((0.35 / width, FOOT_IN / height, min(width - 0.7, 5.4) / width, BAR_IN / height))
+    # as wide as the maps, but for what its end labels reach beyond it
+    across = max(w if stacked else count * w + (count - 1) * APART_IN, 3.4) - 0.7
+    bar = figure.add_axes((0.35 / width, FOOT_IN / height, across / width, BAR_IN / height))
     colour_bar(bar, scale, "horizontal", ENDS[kind], signed=True)
     return figure
 

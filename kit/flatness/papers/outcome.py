@@ -145,7 +145,8 @@ def answer_of(found: Comparison, outcomes: list[Outcome]) -> tuple[str, str]:
         return "undecided", f"Not settled: the {surface} may be within its limits."
     if not verdict and not outcomes:
         return "", "This record says what changed; no limit and no plan were named."
-    return PASS, f"Accept{'' if not outcomes else f': all {len(outcomes)} {what}s' if len(outcomes) > 1 else ''}."
+    count = {0: "", 1: "", 2: f": both {what}s"}.get(len(outcomes), f": all {len(outcomes)} {what}s")
+    return PASS, f"Accept{count}."
 
 
 def share_compared(found: Comparison) -> float:

@@ -15,13 +15,12 @@ from matplotlib.figure import Figure
 
 from flatness.charts.axes import SOFTWARE, FreeSpace
 from flatness.charts.differences import drawn_off, is_blank, one_datum, plane_says
-from flatness.charts.map_base import bounds_of
 from flatness.charts.scales import check_unit
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
 from flatness.job.records import Page
 from flatness.job.running import Results
-from flatness.limits.kinds import UNITLESS, Limit, caution, cited
+from flatness.limits.kinds import UNITLESS, Limit
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.papers.figures import (
@@ -36,6 +35,7 @@ from flatness.papers.figures import (
     lay_shares,
     path_of,
     room_figure,
+    seen_size,
     share_of_limit,
     svg_of,
 )
@@ -52,8 +52,10 @@ from flatness.papers.owner_words import (
     paragraphs,
     quality,
     size_of,
+    source_of,
     title_of,
     unevenness,
+    where,
 )
 from flatness.papers.photographs import embedded
 from flatness.papers.sheet import MARGIN_MM, TEMPLATES, cut, day_words, made_text, make_pdf, one_line, sheet_named
@@ -73,7 +75,7 @@ LOGO_IN = 0.5
 SIMPLE = ("straightedge", "straightedge-share", "level", "plumb", "plane", "neighbours")  # limits that are one length
 INCH = 25.4
 LOW_MAP_IN = 3.4  # a map lower than this leaves room for that of the heights [in]
-MAP_IN, TALL_MAP_IN, SMALL_MAP_IN = 5.1, 5.7, 1.45  # how high maps may be on Letter [in]
+MAP_IN, TALL_MAP_IN, SMALL_MAP_IN, TALL_SMALL_IN = 5.1, 5.7, 1.45, 1.8  # how high maps may be on Letter [in]
 TALL = 0.6  # of the page's width: what stands beside a map narrower than this has room there
 DEEDS = {"plane": "sanded", "fill": "filled", "sister": "raised", "fur": "shimmed", "engineer": "for the engineer"}
 AUTHORITY = (
@@ -171,10 +173,11 @@ def owner_page(
     width, spare = (sheet.width - 2 * MARGIN_MM) / INCH, (sheet.height - 279.4) / INCH
     spare -= LOGO_IN if page.logo is not None else 0.2 if page.client or page.address else 0.0
     pictures: dict[str, Figure] = {}
-    small = list(_small_maps(survey, assessment, plan, comparison, unit, width))
+    across, up = seen_size(survey.surface_at(), survey)
+    beside = bool(TALL_MAP_IN + spare < TALL * width * up / across)
+    lower = TALL_SMALL_IN if beside else SMALL_MAP_IN
+    small = list(_small_maps(survey, assessment, plan, comparison, unit, (width, lower)))
     spare += 0.0 if small else 1.9
-    x0, x1, y0, y1 = bounds_of(survey.surface_at(), survey)
-    beside = bool(TALL_MAP_IN + spare < TALL * width * (y1 - y0) / (x1 - x0))
     size = (width, (TALL_MAP_IN if beside else MAP_IN) + spare)
     large, key = _large_map(survey, assessment, plan, comparison, unit, size)
     pictures["map.svg"] = large
@@ -278,6 +281,8 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     if one.verdict == PASS and one.between == ASSUMED:
         apart = spelled(position(now.subject.step, unit))
         rests = f" It was measured every {apart}; nobody has looked between."
+    elif one.verdict != PASS and one.finding.measured.at is not None and survey.walls.door is not None:
+        rests = f" It is worst {where(*one.finding.measured.at, unit, survey)}."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
         return f"{capital(what)}: {_found(one, unit)}. {capital(allowed)} is asked for.{rests}"
     middle = one.likely()[0]
@@ -443,23 +448,23 @@ def _small_maps(
     plan: Plan | None,
     comparison: Comparison | None,
     unit: str,
-    width: float,
+    size: tuple[float, float],
 ) -> Iterator[tuple[str, Figure, str]]:
-    """Before, the work, and now or when it is done: name, picture, and a line below."""
+    """Before, the work, and now or when it is done: name, picture, and a line below; of this width and height [in]."""
     if assessment is None or (plan is None and comparison is None):
         return
     before = Day.of(assessment)
-    third = (width - 0.5) / 3
+    third = (size[0] - 0.5) / 3
 
     def picture(day: Day) -> Figure:
-        figure, room = room_figure(day.surface, day.survey, third, SMALL_MAP_IN)
+        figure, room = room_figure(day.surface, day.survey, third, size[1])
         day.lay(room)
         room.openings()
         return figure
 
     yield "Before" if comparison is not None else "Now", picture(before), _gap_line(assessment, before.limit, unit)
     if plan is not None:
-        figure, room = room_figure(plan.surface, plan.survey, third, SMALL_MAP_IN)
+        figure, room = room_figure(plan.surface, plan.survey, third, size[1])
         _draw_work(room, plan)
         room.openings()
         counts = plan.patches["action"].value_counts(sort=False)
@@ -563,7 +568,9 @@ def rows_of(
             found += [_result_of(one), _planned(plan, row, unit), _result(row)]
         else:
             found += [_result_of(one)]
-        rows.append([_named(one.limit, limits, unit), looked_at(one.limit, unit)[1], *found, cut(_source(one), 110)])
+        rows.append(
+            [_named(one.limit, limits, unit), looked_at(one.limit, unit)[1], *found, cut(source_of(one.limit), 110)]
+        )
     left = [pair[1] or pair[0] for pair in pairs[MOST_ROWS:]]
     counts = {words: sum(one.verdict == verdict for one in left) for verdict, words in RESULTS.items()}
     says = ", ".join(f"{count} {words}" for words, count in counts.items() if count)
@@ -606,11 +613,6 @@ def _result(row: Mapping[Any, Any] | None) -> str:
         return "not known"
     words, chance = RESULTS[str(row["verdict"])], float(row["chance"])
     return f"{words} (chance {percent(chance)})" if row["verdict"] == UNDECIDED and math.isfinite(chance) else words
-
-
-def _source(one: Judged) -> str:
-    source, sure = cited(one.limit.source, one.limit.edition, one.limit.clause), caution(one.limit)
-    return f"{source} ({sure.split(':')[0].split(',')[0]})" if sure else source
 
 
 def _days(survey: Survey, comparison: Comparison | None) -> Iterator[str]:

@@ -19,7 +19,7 @@ from flatness.errors import FlatnessError
 from flatness.framing.reveal import Reveal
 from flatness.job.running import Results
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_length, settle
-from flatness.limits.kinds import UNITLESS, Limit, describe, show_length
+from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe, show_length
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
@@ -644,3 +644,9 @@ def title_of(survey: Survey, found: Comparison | None, job: Results | None) -> s
     words = zip(*(re.findall(r"\w+|\W+", one.title) for one in found.surveys), strict=False)
     shared = "".join(one for one, _ in takewhile(lambda pair: pair[0] == pair[1], words)).rstrip(" ,;:-(")
     return shared if len(shared) >= LEAST_TITLE else own
+
+
+def source_of(limit: Limit) -> str:
+    """Who sets a limit, and how its number was seen where not in the source's own text."""
+    source, sure = cited(limit.source, limit.edition, limit.clause), caution(limit)
+    return f"{source} ({sure.split(':')[0].split(',')[0]})" if sure else source

@@ -16,37 +16,26 @@ from scipy.special import ndtri
 
 from flatness.charts import map_base as maps
 from flatness.charts.axes import FreeSpace, new_figure
-from flatness.charts.differences import difference_map
+from flatness.charts.differences import difference_map, is_blank
 from flatness.charts.scales import check_unit
 from flatness.comparison.against_plan import UNPLANNED, tolerance_of
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.records import plan_terms
 from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
-from flatness.limits.catalogue import find
-from flatness.limits.kinds import caution, cited, describe
+from flatness.limits.kinds import describe
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import PASS, Judged
 from flatness.measures.planes import fit_surface_plane
-from flatness.papers.figures import INK, SEEN, Panel, heat_maps, room_figure, svg_of
+from flatness.papers.figures import INK, SEEN, WAYS, Panel, heat_maps, key_picture, room_figure, seen_size, svg_of
 from flatness.papers.files import Paper
 from flatness.papers.outcome import Outcome, answer_of, outcomes_of, share_compared
-from flatness.papers.owner_words import capital, looked_at
+from flatness.papers.owner_words import capital, looked_at, source_of
 from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import ROWS, doubt, part_name, where_shown
-from flatness.words.datum import (
-    agree_words,
-    compared_share,
-    fine,
-    greatest,
-    heights_from,
-    known_ties,
-    outside_plan,
-    small,
-    true_minus,
-)
+from flatness.words.datum import agree_words, fine, greatest, heights_from, known_ties, outside_plan, small, true_minus
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     AUTHORITY,
@@ -82,7 +71,7 @@ def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) 
         for key, name in (("file", "file"), ("sha256", "SHA-256 of the file")):
             texts = [str(found["inputs"][day][key]) for day in ("before", "after")]
             rows.append([name, *(Path(text).name if key == "file" else text for text in texts)])
-    return [[name, *(text or NOT_STATED for text in cells)] for name, *cells in rows]
+    return [[name, *(text or NOT_STATED for text in cells)] for name, *cells in rows if any(cells)]
 
 
 def _accuracy(survey: Survey, unit: str) -> str:
@@ -91,21 +80,24 @@ def _accuracy(survey: Survey, unit: str) -> str:
 
 def _benchmarks(survey: Survey, unit: str) -> str:
     told = (f"{label} {true_minus(length(height, unit))}" for label, height in survey.benchmarks.items())
-    return ", ".join(told) or "none"
+    return ", ".join(told)
 
 
 def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[str, Any]:
-    """How the set-ups of a survey close, in words and one row a loop or line; each may miss at a confidence."""
+    """How the set-ups of a survey close, in words and one row a loop or line; each may miss at a confidence.
+
+    One set-up that reads no benchmark closes nothing: its words are empty.
+    """
     adjustment = survey.adjustment
     heights = heights_from(survey, unit)
-    told = f" {heights[:1].upper()}{heights[1:]}." if heights else ""
+    told = f"{heights[:1].upper()}{heights[1:]}." if heights else ""
     if adjustment is None:
-        says = f"All readings are of one set-up: there is no loop to close.{told}"
+        says = f"All readings are of one set-up. {told}" if told else ""
         rows = _tied(survey, unit)
         head = ["Benchmark", "Known height", f"Read, a {survey.quantity}", "Its height so", "Off by"]
         return {"day": day, "says": says, "head": head, "rows": rows}
     spare = adjustment.redundancy
-    says = f"{told.strip()} Ties beyond those needed: {spare}."
+    says = f"{told} Ties beyond those needed: {spare}."
     if math.isfinite(adjustment.m0) and spare:
         says += f" The ties scatter by {small(adjustment.m0, unit)} (1 s.d. of a reading)."
     if math.isfinite(adjustment.chance):
@@ -148,8 +140,9 @@ def _closes(row: Mapping[Any, Any], reach: float, confidence: float) -> str:
 def aligned(comparison: Comparison, unit: str) -> list[str]:
     """How the two datums were brought together, and how surely."""
     one = comparison.alignment
-    lines = [f"{_rests(comparison, unit)}."]
+    lines = []
     if one.way != "none":
+        lines.append(f"{_rests(comparison, unit)}.")
         offset, give = true_minus(small(one.offset, unit)), small(one.offset_error, unit)
         lines.append(f"The later datum stands {offset} off the earlier one, ± {give} (1 s.d.); that was taken out.")
     if one.way == "tilt":
@@ -198,12 +191,7 @@ def plan_told(comparison: Comparison, found: Mapping[str, Any] | None) -> list[s
         return []
     terms = plan_terms(plan)
     asked = ", ".join(f"{name} {value}" for name, value in terms["asked"].items())
-    parts = [
-        f"made for '{terms['title']}'" if terms["title"] else "",
-        f"strategy {terms['strategy']}",
-        asked,
-        f"limits {', '.join(terms['limits'])}" if terms["limits"] else "",
-    ]
+    parts = [f"made for '{terms['title']}'" if terms["title"] else "", f"strategy {terms['strategy']}", asked]
     lines = [f"The plan: {'; '.join(part for part in parts if part)}."]
     file = (found or {}).get("plan")
     if file:
@@ -262,20 +250,24 @@ def record_paper(
     done_head, done = _done(comparison, unit)
     outcomes = outcomes_of(comparison)
     state, sentence_ = answer_of(comparison, outcomes)
-    figure = _places(comparison, outcomes, (0.56 * width, 3.3))
+    listed = place_rows(comparison, outcomes, unit)
+    figure, key = _places(comparison, outcomes, (0.56 * width, max(2.6, 4.0 - 0.22 * max(0, len(listed) - 3))))
     data: dict[str, Any] = {
         "title": title,
         "short": cut(title, 50),
         "surveys": surveys(comparison, found, unit),
         "levelling": [
-            levelling(day, one, unit, comparison.confidence) for day, one in zip(DAYS, comparison.surveys, strict=True)
+            told
+            for day, one in zip(DAYS, comparison.surveys, strict=True)
+            if (told := levelling(day, one, unit, comparison.confidence))["says"]
         ],
         "alignment": aligned(comparison, unit),
         "state": state,
         "answer": sentence_,
         "when": " and ".join(cut(day_words(one.date), 24) for one in comparison.surveys if one.date),
         "where": place_heads(after),
-        "places": place_rows(comparison, outcomes, unit),
+        "places": listed,
+        "key": [[f"{kind}.svg", words] for kind, words in key.items()],
         "map": [figure.get_figwidth(), figure.get_figheight()],
         "seen": SEEN[after.surface],
         "gaps": gap_rows(comparison, unit),
@@ -284,8 +276,6 @@ def record_paper(
         "changed": _changed(comparison, unit),
         "amounts": amounts(comparison, unit),
         "confidence": f"{100 * comparison.confidence:g} %",
-        "verdict_head": ["Limit", "Allowed", "Before: likely", "Verdict", "After: likely", "Verdict"],
-        "verdicts": _verdicts(comparison, unit),
         "limits": _limits(comparison, unit),
         "done_head": done_head,
         "done": done,
@@ -294,7 +284,7 @@ def record_paper(
             true_minus(outside_plan(row, unit, after)) for row in _rows(comparison) if row["what"] == "elsewhere"
         ],
         "settings": _settings(comparison, found, unit),
-        "notes": [sentence(note, unit, after) for note in _notes(comparison)],
+        "notes": _notes(comparison, unit),
         "signers": list(SIGNERS),
         "authority": AUTHORITY,
     }
@@ -302,7 +292,7 @@ def record_paper(
         "places.svg": svg_of(figure),
         "maps.svg": svg_of(_maps(comparison, unit, width)),
         "difference.svg": svg_of(_difference(comparison, unit, width)),
-    }
+    } | {f"{kind}.svg": svg_of(key_picture(kind)) for kind in key}
     return Paper(title, make_pdf("record.typ", data, pictures, paper, made))
 
 
@@ -359,8 +349,20 @@ def rests_on(comparison: Comparison, found: Mapping[str, Any] | None, unit: str)
     return rows
 
 
-def _places(comparison: Comparison, outcomes: list[Outcome], size: tuple[float, float]) -> Figure:
-    """The room with its places: accepted, to redo by which way they are off, to be read."""
+KEY = {
+    "accepted": "accepted",
+    "high": "redo: {}",
+    "low": "redo: {}",
+    "undecided": "read it",
+    "fine": "nothing planned",
+    "unread": "not compared",
+}
+
+
+def _places(
+    comparison: Comparison, outcomes: list[Outcome], size: tuple[float, float]
+) -> tuple[Figure, dict[str, str]]:
+    """The room with its places: accepted, to redo by which way they are off, to be read; and what its looks mean."""
     surface = Surface(x=comparison.x, y=comparison.y, height=comparison.after_heights, spacing=comparison.spacing)
     figure, room = room_figure(surface, comparison.surveys[1], *size)
     room.lay(room.room, "unread", edge=False)
@@ -371,14 +373,17 @@ def _places(comparison: Comparison, outcomes: list[Outcome], size: tuple[float, 
     space = FreeSpace(room.ax)
     room.openings(space)
     shown = [one for one in reversed(outcomes) if one.name in outlines]
+    used = {"fine", *(["unread"] if is_blank(surface, comparison.surveys[1]) else [])}
     for one in shown:
         way = "high" if one.row["off_mm"] > 0 else "low"
         kind = {"accept": "accepted", "redo": way, "read": "undecided"}[one.answer]
+        used.add(kind)
         room.lay(outlines[one.name], kind)
         room.fill(outlines[one.name], "none", edgecolor=INK, linewidth=1.2, zorder=1.9)
     for one in reversed(shown):
         room.name({"accept": f"{one.number} \N{CHECK MARK}"}.get(one.answer, one.number), outlines[one.name], space)
-    return figure
+    ways = dict(zip(("low", "high"), WAYS[comparison.surveys[1].surface], strict=True))
+    return figure, {kind: words.format(ways.get(kind)) for kind, words in KEY.items() if kind in used}
 
 
 def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
@@ -390,33 +395,21 @@ def _maps(comparison: Comparison, unit: str, width: float) -> Figure:
     for day, survey, height in zip(DAYS, comparison.surveys, heights, strict=True):
         name = f"{day}, {cut(survey.date, 24)}" if survey.date else day
         panels.append(Panel(name, replace(before, height=height - off), survey))
-    return heat_maps(panels, comparison.surveys[1].surface, unit, width, tallest=4.8)
+    return heat_maps(panels, comparison.surveys[1].surface, unit, width, tallest=2.6)
 
 
 def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
-    wide, high = float(np.ptp(comparison.x)), float(np.ptp(comparison.y))
-    tall = min(5.2, max(2.6, (width - 2.2) * high / max(wide, 1.0)))
-    figure = new_figure(width, tall + 1.7)
-    ax = figure.add_axes((0.66 / width, 0.72 / (tall + 1.7), 1 - 0.8 / width, tall / (tall + 1.7)))
-    difference_map(comparison, unit=unit, ax=ax)
+    surface = Surface(x=comparison.x, y=comparison.y, height=comparison.difference, spacing=comparison.spacing)
+    wide, high = seen_size(surface, comparison.surveys[1])
+    tall = min(2.4, max(2.2, (width - 2.2) * high / max(wide, 1.0)))
+    figure = new_figure(width, tall + 1.35)
+    ax = figure.add_axes((0.66 / width, 0.72 / (tall + 1.35), 1 - 0.8 / width, tall / (tall + 1.35)))
+    difference_map(comparison, unit=unit, title="", ax=ax)
     return figure
 
 
 def _changed(comparison: Comparison, unit: str) -> list[str]:
-    shown = f"After minus before. {where_shown(comparison, unit)}"
-    return [shown, compared_share(comparison), *map(true_minus, greatest(comparison, unit))]
-
-
-def _verdicts(comparison: Comparison, unit: str) -> list[list[str]]:
-    if comparison.assessments is None:
-        return []
-    rows = []
-    for one, other in zip(*(found.judged for found in comparison.assessments), strict=True):
-        known = other if other.finding is not None else one
-        allowed = number(known, known.finding.allowed, unit) if known.finding is not None else "-"
-        cells = [text for judged in (one, other) for text in (_likely(judged, unit), _verdict(judged))]
-        rows.append([one.limit.name, allowed, *cells])
-    return rows
+    return [where_shown(comparison, unit), *map(true_minus, greatest(comparison, unit))]
 
 
 def _likely(one: Judged, unit: str) -> str:
@@ -436,12 +429,15 @@ def _verdict(one: Judged) -> str:
 
 
 def _limits(comparison: Comparison, unit: str) -> list[list[str]]:
-    asked = comparison.settings["limits"]
+    """Each limit: what it is called, what it allows, how each day stands to it, and who sets it."""
+    if comparison.assessments is None:
+        return []
     rows = []
-    for limit in find(asked) if asked else []:
-        source = cited(limit.source, limit.edition, limit.clause)
+    for one, other in zip(*(found.judged for found in comparison.assessments), strict=True):
+        limit = one.limit
         name = f"{limit.everyday} ({limit.name})" if limit.everyday else limit.name
-        rows.append([name, describe(limit, unit), source, caution(limit) or limit.seen])
+        days = (f"{_likely(judged, unit)}: {_verdict(judged)}" for judged in (one, other))
+        rows.append([name, describe(limit, unit), *days, source_of(limit)])
     return rows
 
 
@@ -450,7 +446,8 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
         return [], []
     head = ["Part", "Planned", "Done", "Worst", "Agree", "Status"]
     rows = []
-    for row in _rows(comparison):
+    told = [row for row in _rows(comparison) if row["what"] == "patch"] or _rows(comparison)
+    for row in told:
         numbers = [re.sub("^.under", "under", depth(row[name], unit)) for name in ("planned_mm", "done_mm", "off_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, agree_words(row), status])
@@ -488,7 +485,8 @@ def _more_draws(comparison: Comparison) -> str:
     return f"; up to {most} draws of a limit near the line of a verdict" if most > comparison.draws else ""
 
 
-def _notes(comparison: Comparison) -> list[str]:
+def _notes(comparison: Comparison, unit: str) -> list[str]:
+    """What else must be known; what the heights rest on stands on the first page."""
     notes = list(comparison.notes)
     for day, survey in zip(("before", "after"), comparison.surveys, strict=True):
         notes += [
@@ -496,4 +494,5 @@ def _notes(comparison: Comparison) -> list[str]:
             for problem in survey.notes
             if not any(problem.what in text for text in comparison.warnings)
         ]
-    return notes
+    rests, after = say(comparison.alignment.rests_on, unit), comparison.surveys[1]
+    return [told for note in notes if rests not in (told := sentence(note, unit, after))]

@@ -19,7 +19,7 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, Problem, check_choice
-from flatness.survey.walls import Tape, Walls
+from flatness.survey.walls import TURNS, Tape, Walls
 
 if TYPE_CHECKING:
     from flatness.surface.lattice import Surface
@@ -117,8 +117,19 @@ class Survey:
     @property
     def tapes(self) -> tuple[Tape, Tape]:
         """The walls from which distances along x and along y are told."""
-        across, up = sorted(self.walls.tapes(self.outline), key=lambda tape: tape.axis)
+        across, up = sorted(self.tapes_in, key=lambda tape: tape.axis)
         return across, up
+
+    @property
+    def tapes_in(self) -> tuple[Tape, Tape]:
+        """The walls from which places are told as one walks in: the one at the left hand, and the door's."""
+        return self.walls.tapes(self.outline)
+
+    @property
+    def turns(self) -> int:
+        """Quarter turns to the left by which a map is drawn as one walks in, the door at its foot; a wall has none."""
+        door = self.walls.door
+        return TURNS[door.side] if door is not None and self.outline is not None and self.surface != "wall" else 0
 
     @property
     def line_height(self) -> float | None:

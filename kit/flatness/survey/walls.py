@@ -25,6 +25,7 @@ STRAIGHT_MM = 25.4  # a wall that departs more from one line between the ends of
 SAMPLES = 9  # places along a door at which its wall is looked at
 # the wall at one's left hand when one walks in through a door in this side
 AT_LEFT = {"bottom": "left", "top": "right", "left": "top", "right": "bottom"}
+TURNS = {"bottom": 0, "left": 1, "top": 2, "right": 3}  # quarter turns to the left that bring a side to the bottom
 _WALL_OPENING = re.compile(r"(?:on\s+|in\s+)?(.+?)\s*[,:]?\s+(?:from\s+)?(\S*\d.*?)\s+to\s+(.+)", re.IGNORECASE)
 
 
