@@ -28,6 +28,7 @@ from flatness.limits.spot_checks import (
 from flatness.measures.bars import gap_map
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import Framing
+from flatness.words.checks import answer
 
 FT, IN, STEP = 304.8, 25.4, 152.4
 FINE = 76.2
@@ -90,6 +91,21 @@ def test_a_fine_floor_passes_and_rests_on_the_bar():
     assert (done.verdict, done.between, done.wanted_sweeps) == ("pass", "spot-checked", [])
     half = flatness.assess(survey, LIMIT, spacing=STEP, draws=60, spot_checks=swept(GROUND, found.wanted_sweeps)[:2])
     assert (half.verdict, half.between) == ("pass", "assumed")
+
+
+def test_a_bar_that_shows_more_than_is_allowed_says_where_and_the_other_strips_stay_open():
+    survey = read(GROUND)
+    every = flatness.assess(survey, LIMIT, draws=20).wanted_sweeps
+    seen = replace(every[1], gap=5 / 16 * IN)
+    found = flatness.assess(survey, LIMIT, spot_checks=[seen])
+    one = found.governing
+    assert (one.verdict, one.by_bar) == ("fail", True)
+    words = answer(found, "in")
+    assert "bar showed 5/16" in words
+    assert "Worst" not in words
+    fine = flatness.assess(survey, LIMIT, spot_checks=[replace(every[0]), replace(every[1])])
+    assert fine.wanted_sweeps == every[2:]
+    assert f"{len(every) - 2} more strips" in answer(fine, "in")
 
 
 def test_what_was_seen_between_stations_stays_in_the_range():
@@ -213,6 +229,9 @@ def test_a_list_of_strips_is_filled_in_and_read_back(tmp_path):
         ("1,6 ft,x,1 ft,0 ft,14 ft,5/32 in,3 ft", ["row 4", "largest gap", "tenth of the bar"]),
         ("1,6 ft,x,1 ft,14 ft,0 ft,5/32 in,none", ["row 4", "ends before it starts"]),
         ("1,6 ft,x,1 ft,0 ft,14 ft,5/32 in,", ["no strip was filled in"]),
+        # a quote that is not closed would take the next strips into its cell, and lose their gaps
+        ('1,6 ft,x,1 ft,0 ft,14 ft,5/32 in,"5/16', ["row 4", "quote is not closed"]),
+        ('1,"6\' 0"",x,1 ft,0 ft,14 ft,5/32 in,5/16', ["row 4", "quote"]),
     ],
 )
 def test_a_bad_list_of_strips_is_refused(tmp_path, row, said):

@@ -183,6 +183,11 @@ def test_what_is_left_as_found_is_as_unseen_between_the_stations_as_before(step,
     assert over_all.after["between"].tolist() == ["read"]
 
 
+def test_a_way_that_nobody_knows_is_refused():
+    with pytest.raises(ArgumentError, match="ways"):
+        plan_ways(room(), LIMIT, ways=["patches", "magic"], **QUICK)
+
+
 def test_a_spot_that_keeps_its_height_closes_a_layer_over_all():
     found = plan_ways(room(), LIMIT, fixed=[FixedSpot(0, 0, None, 1.0, "sill")], members=joists("I-joist"), **QUICK)
     table = found.table.set_index("way")

@@ -1,6 +1,7 @@
 """The likely surface: its error, its draws, where its reading error comes from, and what it says of itself."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from flatness.surface.kriging import Parameters
 from flatness.surface.likely import likely_surface
 
 FT = 304.8
+SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 
 
 def survey(height=None, nx=9, ny=11, step=2 * FT, noise=0.5, seed=0, **attributes):
@@ -259,3 +261,15 @@ def test_another_lattice_asks_for_the_same_parameters_and_finds_what_a_fresh_sur
     assert alone.fit is not fine.fit
     assert np.array_equal(alone.mean, fine.mean, equal_nan=True)
     assert np.array_equal(alone.error, fine.error, equal_nan=True)
+
+
+def test_the_best_estimate_is_of_all_that_the_readings_favor():
+    """A ceiling whose joists stand off on their own: the suppositions that weigh most were not all fitted anew."""
+    read = flatness.read_survey(SAMPLES / "gallery_ceiling" / "ceiling.csv")
+    likely = likely_surface(read)
+    x, y, height, _ = read.stations()
+    # as near to the readings as their own error lets it be, and as unsure as its own draws scatter
+    assert np.sqrt(np.mean((likely.predict_at(x, y)[0] - height) ** 2)) < 2 * read.accuracy
+    scatter = np.nanstd(likely.draw(200, 0), axis=0) / likely.error
+    assert 0.8 < np.nanmedian(scatter) < 1.4
+    assert sum(one.weight for one in likely.fit.suppositions) == pytest.approx(1)

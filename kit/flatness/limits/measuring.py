@@ -413,12 +413,17 @@ def _where_it_fits(
 ) -> Measured:
     """The measure over its distance, or over all there is where the surface is shorter, which the note says."""
     surface = subject.surface
-    if length is None or any(
+    if length is None:
+        return over(None)
+    if any(
         longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step)) * surface.spacing * h.step
         > length - surface.spacing * h.step
         for h in headings
     ):
-        return over(length)
+        try:
+            return over(length)
+        except MeasureError:
+            pass  # by less than a step: the whole will do
     found = over(None)
     return replace(found, note=joined([found.note, Note("whole-shorter", mm=length)]))
 

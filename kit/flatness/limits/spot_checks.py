@@ -240,6 +240,22 @@ def agreeing(evidence: Floats, count: int, rng: np.random.Generator) -> tuple[ND
     return np.minimum(np.searchsorted(ends, at), len(weight) - 1), share
 
 
+def open_sweeps(wanted: Sequence[Sweep], done: Checks, spacing: float) -> list[Sweep]:
+    """Those of the strips along which no bar was slid yet, to a node of the lattice [mm]."""
+    slid = [one for one in done if isinstance(one, Sweep)]
+    return [
+        one
+        for one in wanted
+        if not any(
+            other.along == one.along
+            and abs(other.at - one.at) <= spacing
+            and other.start <= one.start + spacing
+            and other.end >= one.end - spacing
+            for other in slid
+        )
+    ]
+
+
 def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | None = None) -> list[Sweep]:
     """The strips along which a bar is to be slid so that no hump of 10 ft lies between them.
 
@@ -435,7 +451,21 @@ def read_spots(path: str | Path) -> list[Sweep]:
             expected="a list of strips as `flatness spots` writes it",
             remedy="check the name of the file",
         ) from error
-    rows = list(csv.reader(text.splitlines()))
+    rows: list[list[str]] = []
+    lines = text.splitlines()
+    for number, line in enumerate(lines, start=1):
+        try:
+            # a line is a strip: a quote that is not closed would take the next ones into its cell
+            rows += csv.reader([line], strict=True) if line else [[]]
+        except csv.Error as error:
+            raise FlatnessError(
+                "a quote is not closed, or stands within a cell",
+                file=str(path),
+                row=number,
+                value=line,
+                expected='quotes around a whole cell, those within it doubled, such as "6\' 0"""',
+                remedy="write inches without a mark, such as 5/16 in",
+            ) from error
     unit = next((m[1] for m in (re.match(r"#\s*unit:\s*(in|mm|ft|cm|m)\s*$", ",".join(row)) for row in rows) if m), "")
     table = [
         (number, [cell.strip() for cell in row])

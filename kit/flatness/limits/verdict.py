@@ -34,6 +34,7 @@ from flatness.limits.spot_checks import (
     agreeing,
     between,
     evidence,
+    open_sweeps,
     seen_under,
     share_of,
     under_a_longer_bar,
@@ -102,6 +103,11 @@ class Judged:
     between: str = READ
     seen: Seen | None = None
     of_bar: bool = False
+
+    @property
+    def by_bar(self) -> bool:
+        """Whether it fails by what a bar showed between the stations."""
+        return self.verdict == FAIL and isinstance(self.reason, Note) and self.reason.key == "bar-showed"
 
     @property
     def chance(self) -> float:
@@ -195,7 +201,10 @@ class Assessment:
         one = self.pictured
         if one is None or one.between != ASSUMED or one.verdict == FAIL:
             return []
-        return wanted_sweeps(self.subject.survey, self.subject.surface, one.limit)
+        surface = self.subject.surface
+        every = wanted_sweeps(self.subject.survey, surface, one.limit)
+        # where those that were done, differently, leave something open although all are: all of them
+        return open_sweeps(every, self.spot_checks, surface.spacing) or every
 
     def chance_map(self, limit: Limit) -> Floats:
         """[ny, nx] chance that a straightedge over a place shows more than the limit allows there."""

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flatness.errors import FlatnessError, PlanError, Problem
+from flatness.errors import FlatnessError, PlanError, Problem, check_choice
 from flatness.framing.members import Members
 from flatness.limits.kinds import Limit
 from flatness.notes import joined
@@ -144,6 +144,7 @@ def plan_ways(
     closed: dict[str, FlatnessError] = {}
     rows = []
     for way in ways:
+        check_choice("ways", way, WAYS)
         try:
             plan = case.plan(way)
         except FlatnessError as error:

@@ -136,7 +136,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
             PASS: "the readings show it within the limit"
             if one.between != ASSUMED
             else "the readings show it within the limit at the stations; what lies between them is assumed",
-            FAIL: "the readings show it beyond the limit",
+            FAIL: "the bar shows it beyond the limit" if one.by_bar else "the readings show it beyond the limit",
             UNDECIDED: "the readings cannot decide" + _of_what(one, assessment),
         }[one.verdict]
         yield (
@@ -188,19 +188,25 @@ def answer(assessment: Assessment, unit: str) -> str:
 
 def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     """What to do next after a verdict."""
+    if one.by_bar and one.seen is not None:
+        strip = "" if one.seen.at is None else f" on the strip {_at(one.seen.at, assessment.subject.survey, unit)}"
+        return f"The {position(one.seen.bar, unit)} bar showed {length(one.seen.least, unit)}{strip}."
     if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
         return f"Worst {_at(one.finding.measured.at, assessment.subject.survey, unit)}."
     if one.verdict == UNDECIDED and assessment.slips:
         return sentence(str(assessment.slips[0]), unit, assessment.subject.survey)
     if one.verdict == UNDECIDED:
-        return "Read more where the list below says." if one.in_doubt(assessment.confidence) else ""
+        return "Read more, as said below." if one.in_doubt(assessment.confidence) else ""
     if one.verdict == PASS and one.between == SPOT_CHECKED:
         return f"Read every {position(assessment.subject.step, unit)}, and a bar slid between."
     wanted = assessment.wanted_sweeps if one.verdict == PASS and one is assessment.pictured else []
     if not wanted:
         return ""
-    many = "one strip" if len(wanted) == 1 else f"{len(wanted)} strips"
-    return f"Nothing was read between them: slide a {position(max(s.bar for s in wanted), unit)} bar along {many}."
+    done = any(isinstance(check, Sweep) for check in assessment.spot_checks)
+    many = "one" if len(wanted) == 1 else str(len(wanted))
+    strips = f"{many} more strip" if done else f"{many} strip"
+    first = "Strips are still open between them" if done else "Nothing was read between them"
+    return f"{first}: slide a {position(max(s.bar for s in wanted), unit)} bar along {strips}{'s' * (len(wanted) > 1)}."
 
 
 def sweeps_told(
@@ -275,6 +281,9 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
 def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
     """Where to take more readings, in order, and how to add them to the file."""
     chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
+    if chance == percent(0.0):
+        few = HARDLY_ANY.strip().replace("So few readings", "A few more readings")
+        return "\n".join(["Where to take more readings", indented(few)])
     each = "" if often == 1 else f"Read each place {often} times. "
     doubt = (
         f"To decide {one.limit.name}, the best places first. {each}The doubt that each place should leave counts the "

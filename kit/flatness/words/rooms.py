@@ -68,7 +68,7 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "",
 
 
 def answer(room: Room) -> str:
-    """Whether the room is as it should be, in one line: how many checks fail, and the foremost."""
+    """Whether the room is as it should be, in one line: how many checks fail, and the worst."""
     rows, unit = _records(room.checks), room.show
     judged = [row for row in rows if row["verdict"] != MEASURED]
     if not judged:
@@ -80,11 +80,11 @@ def answer(room: Room) -> str:
     if len(some) == 1:
         word = word.replace("fail", "fails") if room.verdict == FAIL else word
     worst = max(some, key=_use)
-    foremost = f"foremost {worst['what'].replace('-', ' ')}, {say(worst['where'], unit)}"
+    first = f"worst: {worst['what'].replace('-', ' ')}, {say(worst['where'], unit)}"
     if not math.isnan(worst["likely_mm"]):
         of = "needed" if worst["at_least"] else "allowed"
-        foremost += f": {told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
-    return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {foremost}."
+        first += f": {told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
+    return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {first}."
 
 
 def _use(row: Mapping[str, Any]) -> float:
