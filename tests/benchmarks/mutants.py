@@ -98,7 +98,7 @@ def _places(node, about, function):
     if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
         function = f"{function}.{node.name}".lstrip(".")
     # a statement that holds others says too much of a change in one of its own expressions
-    told = about if isinstance(node, (ast.Slice, ast.keyword)) else node
+    told = about if isinstance(node, (ast.Slice, ast.keyword, ast.UnaryOp, ast.Tuple)) else node
     for name, value in ast.iter_fields(node):
         if name not in ("annotation", "returns"):
             for child in value if isinstance(value, list) else [value]:
@@ -246,7 +246,7 @@ def judge(module, options):
     """Runs the mutants of a module and prints those that survive; (tried, killed, equivalent, left)."""
     tree = ast.parse((KIT / f"{module}.py").read_text(encoding="utf-8"))
     low, high = map(int, options.lines.split("-")) if options.lines else (0, 10**9)
-    known = {(one["in"], one["change"]) for one in equivalents().get(module, [])}
+    known = {(one["in"], change) for one in equivalents().get(module, []) for change in one["changes"]}
     everything = list(mutants(tree))
     for stale in known - {(function, change) for _, _, function, change in everything}:
         print(f"    no longer there: {module}: {stale}")
