@@ -1,13 +1,15 @@
 """The worst placement of a bar against every pair of contacts tried one by one, on small surfaces with holes."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.spatial import QhullError
 
 from flatness.errors import ArgumentError, MeasureError
 from flatness.measures.lines import Heading
-from flatness.measures.planes import fit_plane
+from flatness.measures.planes import Plane, fit_plane
 from flatness.measures.straightedge import exact_bar, profile_gaps, profile_through, straightedge
 from flatness.surface.lattice import make_surface
 
@@ -71,7 +73,7 @@ def test_the_crown_is_of_the_longest_bar_that_fits(seed):
     assert found.crown == pytest.approx(rise, abs=1e-9)
     assert found.crown_at.at == pytest.approx((SPACING * at[0], SPACING * at[1]))
     assert np.allclose(sorted(found.crown_at.contacts), sorted((SPACING * x, SPACING * y) for x, y in ends))
-    # nodes over the chord and under it, each by itself: of the bars just so long over a node the one it departs from most
+    # nodes over the chord and under it, each by itself: of the bars just so long the one it departs from most
     surface = make_surface(z, SPACING)
     for n, (dx, dy) in enumerate(WAYS):
         bars = [bar for bar in every_bar(z, 300.0, exactly=True) if direction(bar[2]) == (dx, dy)]
@@ -175,3 +177,43 @@ def test_three_points_are_a_plane_and_two_are_not():
     assert (plane.a, plane.b, plane.c) == pytest.approx((0.002, -0.005, 1.0))
     with pytest.raises(MeasureError, match="too few"):
         fit_plane([0.0, 1000.0], [0.0, 500.0], [1.0, 3.0])
+
+
+def test_a_plane_says_its_own_heights_and_small_departures():
+    plane = fit_plane([0.0, 1000.0, 0.0, 1000.0], [0.0, 0.0, 1000.0, 1000.0], [1.25, 2.75, -4.25, -1.75])
+    # by hand: 1 + 0.002 x - 0.005 y, and a saddle of a quarter of a millimetre
+    assert plane.at([0, 1000, 0], [0, 0, 1000]) == pytest.approx([1.0, 3.0, -4.0])
+    assert (plane.peak, plane.valley, plane.rms, plane.zone) == pytest.approx((0.25, 0.25, 0.25, 0.5))
+    # of a plane under all it is the reference of, nothing departs away from the room
+    raised = Plane(a=0.0, b=0.0, c=0.0, zone=1.0, deviations=np.array([1.0, 2.0]), method="level")
+    sunk = Plane(a=0.0, b=0.0, c=0.0, zone=1.0, deviations=np.array([-1.0, -2.0]), method="level")
+    assert (raised.peak, raised.valley, sunk.peak, sunk.valley) == (2.0, 0.0, 0.0, 2.0)
+
+
+@pytest.mark.parametrize("method", ["least-squares", "minimum-zone"])
+def test_a_plane_stretched_along_x_has_its_slope_shrunk(method):
+    along = np.linspace(0, 1, 9)
+    x, y, height = along, along + 1e-5 * (np.arange(9) % 2), np.sin(7 * along)
+    plain, stretched = fit_plane(x, y, height, method), fit_plane(1e5 * x, y, height, method)
+    assert stretched.a * 1e5 == pytest.approx(plain.a, rel=1e-6)
+    assert (stretched.b, stretched.zone) == pytest.approx((plain.b, plain.zone), rel=1e-6)
+
+
+def test_many_points_on_one_line_are_refused_as_few_are():
+    along = np.linspace(0.0, 1e4, 10_000)
+    with pytest.raises(MeasureError, match="one line"):
+        fit_plane(along, along + 1e-7 * (np.arange(10_000) % 2), np.zeros(10_000))
+
+
+def test_a_solver_that_gives_up_is_said(monkeypatch):
+    x, y, z = np.random.default_rng(4).normal(size=(3, 9))
+    monkeypatch.setattr("flatness.measures.planes.linprog", lambda *a, **k: SimpleNamespace(x=None, message="gave up"))
+    with pytest.raises(MeasureError, match="no minimum-zone plane"):
+        fit_plane(x, y, z, "minimum-zone")
+
+    def thin(points):
+        raise QhullError("too thin")
+
+    monkeypatch.setattr("flatness.measures.planes.ConvexHull", thin)
+    with pytest.raises(MeasureError, match="too thin for a zone along the normal"):
+        fit_plane(x, y, z, "minimum-zone-normal")
