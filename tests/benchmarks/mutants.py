@@ -51,7 +51,7 @@ TESTS = {
     ],
     "limits/verdict": ["limits/test_sampling_error.py", "limits/test_decision_rule.py", "limits/test_verdict.py"],
     "surface/likely": ["surface/test_likely.py"],
-    "surface/kriging": ["surface/test_kriging.py"],
+    "surface/kriging": ["surface/test_kriging_plainly.py", "surface/test_kriging.py"],
     "planning/least_work": ["planning/test_refusals.py", "planning/test_least_work.py"],
     "files": ["test_whole_files.py"],
     "saved": ["test_saved.py"],
