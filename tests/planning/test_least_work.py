@@ -66,16 +66,21 @@ def areas(z):
     return area
 
 
-def full_program(z, bars, headings, rates=(1, 1), depths=(np.inf, np.inf), spots=(), band=None):
+def full_program(
+    z, bars, headings, rates=(1, 1), depths=(np.inf, np.inf), spots=(), band=None, weights=None, share=None
+):
     """Least cost over all placements at once, spacing 1; spots as (row, column, height, allowance)."""
     keep = np.isfinite(z).ravel()
     n, flat, area = int(keep.sum()), z.ravel()[keep], areas(z).ravel()[keep]
+    area = area if weights is None else area * weights.ravel()[keep]
+    part = np.ones(n) if share is None else share.ravel()[keep]
     cost = np.concatenate([rates[0] * area, rates[1] * area, [0.0]])
     A, b = [], []
     for steps, allowed in bars:
         rows = every_placement(z, steps, headings)[:, keep]
         A.append(np.hstack([-rows, rows, np.zeros((len(rows), 1))]))
-        b.append(allowed - rows @ flat)
+        # the node that a placement lies over is the one that takes from its gap: alone it has a weight below zero
+        b.append(allowed * part[rows.argmin(axis=1)] - rows @ flat)
     place = np.cumsum(keep).reshape(z.shape) - 1
     for i, j, height, allowance in spots:
         one = np.zeros(n)
@@ -156,6 +161,21 @@ def test_equals_the_full_program(name):
     np.testing.assert_array_equal(np.isnan(found.change), np.isnan(z))
     by_node = areas(z) * np.where(found.change < 0, -terms.get("rates", (1, 1))[0], terms.get("rates", (1, 1))[1])
     assert found.cost == pytest.approx(np.nansum(by_node * found.change))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_dearer_places_and_stricter_ones_equal_the_full_program(seed):
+    rng = np.random.default_rng(seed)
+    z = with_opening(room(20 + seed))
+    weights, share = rng.uniform(0.5, 2, z.shape), rng.uniform(0.4, 1, z.shape)
+    for terms in ({"weights": weights}, {"share": share}, {"weights": weights, "share": share}):
+        least = full_program(z, [(4, 2.0)], 4, rates=(2, 1), **terms)
+        found = least_work(make_surface(z, 1.0), [(4, 2.0)], headings=4, rates=Rates(2, 1), tolerance=1e-6, **terms)
+        assert found.cost == pytest.approx(least, rel=1e-5)
+        assert found.bound <= least * (1 + 1e-9)
+        assert math.isnan(found.flat_cost) == ("weights" in terms)
+        gap = gap_map(z + found.change, 1.0, 4, 4)
+        assert np.nanmax(gap - 2.0 * (share if "share" in terms else 1.0)) <= 1e-9
 
 
 @pytest.mark.parametrize("headings", [4, 12])
