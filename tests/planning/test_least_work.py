@@ -2,6 +2,7 @@
 
 import math
 import re
+import time
 
 import numpy as np
 import pytest
@@ -308,6 +309,44 @@ def test_progress_and_stop():
     assert stopped.rounds == 1
     assert stopped.bound <= whole.cost <= stopped.cost
     assert settle(straightedge(make_surface(surface.height + stopped.change, 100.0), 500, 4).worst.gap) <= 1.0
+
+
+def test_what_is_told_of_a_search():
+    surface = make_surface(room(3, (9, 10)), 1.0)
+    began = time.perf_counter()
+    loose = least_work(surface, [(5, 1.0)], headings=4, tolerance=0.3)
+    assert 0 < loose.seconds <= time.perf_counter() - began
+    # by their definitions
+    assert loose.gap == pytest.approx((loose.cost - loose.bound) / loose.cost)
+    assert 1e-6 < loose.gap <= 0.3
+    assert loose.placements > 0
+    # stopped where nothing was broken any more, within the tolerance: as good as finished
+    done = least_work(surface, [(5, 1.0)], headings=4, tolerance=1e-3, progress=lambda _, left, cost: left == 0)
+    assert done.finished
+    assert done.gap <= 1e-3
+    # the costs told on the way never go under the bound, and end at the cost
+    costs = []
+    least_work(surface, [(5, 1.0)], headings=4, progress=lambda *told: bool(costs.append(told[2])))
+    assert min(costs) <= costs[0]
+    assert done.bound <= costs[-1] * (1 + 1e-3)
+
+
+@pytest.mark.parametrize("rates", [(1, 1), (3, 1), (1, 2)])
+def test_what_a_dead_flat_plane_would_cost(rates):
+    # independent: the cheapest plane, and the cheapest level one, by a linear program of its three numbers
+    z = room(13)
+    i, j = np.mgrid[: z.shape[0], : z.shape[1]]
+    n, area = z.size, areas(z).ravel()
+    for level, terms in ((False, {}), (True, {"level_within": 50.0})):
+        columns = np.column_stack([np.ones(n), j.ravel(), i.ravel()])[:, : 1 if level else 3]
+        plane = np.hstack([np.eye(n), -np.eye(n), columns])
+        cost = np.concatenate([rates[0] * area, rates[1] * area, np.zeros(columns.shape[1])])
+        # height less what is cut and plus what is filled is the plane: z = plane + cut - fill
+        limits = [(0, None)] * (2 * n) + [(None, None)] * columns.shape[1]
+        least = linprog(cost, A_eq=plane, b_eq=z.ravel(), bounds=limits, method="highs").fun
+        found = least_work(make_surface(z, 1.0), [(4, 2.0)], headings=4, rates=Rates(*rates), **terms)
+        assert found.flat_cost == pytest.approx(least, rel=1e-5)
+        assert found.ratio == pytest.approx(found.cost / least, rel=1e-5)
 
 
 @pytest.mark.parametrize("next_allowed", [1.0, 2.5])
