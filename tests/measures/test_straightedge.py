@@ -122,6 +122,8 @@ def test_stack_equals_one_at_a_time():
     together = gap_map(stack, 2.0, 9.0)
     for one, expected in zip(stack, together, strict=True):
         np.testing.assert_array_equal(gap_map(one, 2.0, 9.0), expected)
+    again = np.stack([stack, stack[::-1]])  # a stack of stacks
+    np.testing.assert_array_equal(gap_map(again, 2.0, 9.0), np.stack([together, together[::-1]]))
 
 
 @given(heights, st.floats(-1e4, 1e4), st.floats(-20, 20), st.floats(-20, 20))
