@@ -320,6 +320,9 @@ def test_what_is_told_of_a_search():
     assert loose.gap == pytest.approx((loose.cost - loose.bound) / loose.cost)
     assert 1e-6 < loose.gap <= 0.3
     assert loose.placements > 0
+    # headings are twelve where none are asked for
+    assert least_work(surface, [(5, 1.0)]).cost == least_work(surface, [(5, 1.0)], headings=12).cost
+    assert least_work(surface, [(5, 1.0)]).cost != least_work(surface, [(5, 1.0)], headings=13).cost
     # stopped where nothing was broken any more, within the tolerance: as good as finished
     done = least_work(surface, [(5, 1.0)], headings=4, tolerance=1e-3, progress=lambda _, left, cost: left == 0)
     assert done.finished
