@@ -74,6 +74,10 @@ INCH = Fraction(254, 10)
         ("3.75e-1", Fraction(3, 8)),
         ("1E1", 10),
         ("16/8", 2),
+        ("9/8", Fraction(9, 8)),
+        ("1/128", Fraction(1, 128)),
+        ("3/10", Fraction(3, 10)),
+        ("7/100", Fraction(7, 100)),
         ("-0", 0),
     ],
 )
@@ -127,10 +131,15 @@ def test_the_worked_values() -> None:
         ("--3", "not a length"),
         ("+-3", "not a length"),
         ("5 5/4", "fraction of one or more"),
+        ("5 8/8", "fraction of one or more"),
         ("47/16", "a space may be missing"),
+        ("49/16", "a space may be missing"),
         ("15/8 in", "a space may be missing"),
         ("41 5/61", "no tape is divided into 61"),
         ("1/3", "no tape is divided into 3"),
+        ("1/11", "no tape is divided into 11"),
+        ("1/101", "no tape is divided into 101"),
+        ("1/129", "no tape is divided into 129"),
         ("1 2 3", "not a length"),
         ("½5", "not a length"),
         ("½½", "not a length"),
@@ -138,6 +147,7 @@ def test_the_worked_values() -> None:
         ("1.5 1/2", "not a length"),
         ("1/2/3", "not a length"),
         ("12' 13\"", "twelve inches"),
+        ("12' 12\"", "twelve inches"),
         ("12'6'", "not a length"),
         ("12.5' 6\"", "not a length"),
         ("12' 6 mm", "not a length"),
@@ -186,6 +196,9 @@ def test_remedies() -> None:
     assert "0 3/8" in remedy("3/8/2026")
     assert "semicolon" in remedy("3,2")
     assert "delete the '" in remedy("'3/8")
+    assert remedy("x3/8") == ""
+    # 63 sixteenths are 3 15/16
+    assert remedy("63/16") == "write 6 3/16 or 3 15/16, whichever it is"
 
 
 def test_decimal_comma_only_where_asked_for() -> None:
@@ -193,8 +206,22 @@ def test_decimal_comma_only_where_asked_for() -> None:
     assert parse_exact("-,5 cm", "mm", decimal_comma=True) == -5
     assert parse_exact("3.2", "mm", decimal_comma=True) == Fraction(16, 5)
     for text in ("1.234,5", "1,2,3", "1, 5", ","):
-        with pytest.raises(LengthError):
+        with pytest.raises(LengthError) as caught:
             parse_length(text, "mm", decimal_comma=True)
+        assert ("a comma inside" in caught.value.problems[0].what) == (text in ("1.234,5", "1,2,3"))
+
+
+def test_a_kilometre_is_the_longest() -> None:
+    assert parse_exact("1000 m") == parse_exact("-1000 m") * -1 == 10**6
+    with pytest.raises(LengthError, match="longer than a kilometre"):
+        parse_length("1000.001 m")
+
+
+def test_areas_and_volumes_by_the_definition_of_the_foot() -> None:
+    # 1 ft = 0.3048 m exactly: 0.09290304 m2, 0.028316846592 m3; a litre is a cubic decimetre
+    assert pytest.approx(92_903.04, rel=1e-15) == lengths.MM2_PER_FT2
+    assert pytest.approx(28_316_846.592, rel=1e-15) == lengths.MM3_PER_FT3
+    assert (lengths.MM2_PER_M2, lengths.MM3_PER_LITRE) == (1000**2, 100**3)
 
 
 def test_unit_of_bare_numbers() -> None:
@@ -251,6 +278,9 @@ def test_halves_round_away_from_zero() -> None:
     assert format_length(0.05, "mm") == "0.1 mm"
     assert format_length(-1e-9) == '0"'
     assert format_length(10, "mm") == "10 mm"
+    # to a tenth of a millimetre, and metres to one
+    assert [format_length(1234.56, unit) for unit in ("mm", "cm", "m")] == ["1234.6 mm", "123.46 cm", "1.235 m"]
+    assert [format_length(1234.543, unit) for unit in ("cm", "m")] == ["123.45 cm", "1.235 m"]
     assert format_length(304.8 * 12, "ft") == "12' 0\""
     assert format_length(304.8 * 12 - 0.1, "ft") == "12' 0\""
 
@@ -292,6 +322,8 @@ def test_print_against_a_limit() -> None:
     assert format_against(4.7625, 4.7625) == '3/16"'
     assert format_against(4.77, 4.7625) == '0.19"'
     assert format_against(4.7, 4.7625) == '3/16"'
+    # 5.2 mm are 6.55 of 1/32 in and 3.28 of 1/16 in; 5 mm are 12.6 of 1/64 in and 6.3 of 1/32 in
+    assert [format_against(mm, 4.7625) for mm in (5.2, 5.0)] == ['7/32"', '13/64"']
     assert format_against(3.04, 3.0, "mm") == "3.04 mm"
     assert format_against(5, float("inf")) == '3/16"'
 
@@ -300,6 +332,7 @@ def test_settling() -> None:
     # of pairs exactly 3 mm apart many differ from 3.0 by binary noise
     assert settle(0.1 + 0.2) == 0.3
     assert settle(3.0000000004) == 3.0
+    assert settle(3.0000004) == 3.0
     assert settle(3.000001) > 3.0
 
 

@@ -10,7 +10,7 @@ from hypothesis.extra import numpy as hnp
 
 import flatness
 from flatness.errors import ArgumentError
-from flatness.measures.bars import gap_map, oblique_gaps_at
+from flatness.measures.bars import gap_map, longest_span, oblique_gaps_at, whole_steps
 from flatness.measures.straightedge import profile_gaps, straightedge
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
@@ -81,6 +81,14 @@ def test_map_equals_brute_force(seed, headings):
     np.testing.assert_allclose(gap_map(z, 1.0, 4.0, headings), brute_map(z, 4, headings), atol=1e-12)
 
 
+def test_a_map_full_of_holes_equals_brute_force():
+    # of such surfaces, one where the farthest contact that any node reaches decides
+    rng = np.random.default_rng(74)
+    z = rng.normal(size=(6, 6))
+    z[rng.random((6, 6)) < rng.uniform(0.1, 0.5)] = np.nan
+    np.testing.assert_allclose(gap_map(z, 1.0, 6.0, 12), brute_map(z, 6, 12), atol=1e-12)
+
+
 @pytest.mark.parametrize("headings", [6, 12])
 @pytest.mark.parametrize("holes", range(3))
 def test_gaps_at_some_nodes_equal_brute_force(holes, headings):
@@ -94,11 +102,28 @@ def test_gaps_at_some_nodes_equal_brute_force(holes, headings):
     np.testing.assert_allclose(oblique_gaps_at(stack, at, 1.0, 4.0, headings), expected.flat[at], atol=1e-12)
 
 
+@pytest.mark.parametrize("steps", [1, 2, 5, 12])
+def test_long_and_short_bars_at_one_node_at_a_time_equal_brute_force(steps):
+    # longer than the surface, which is broken so that a bar off the nodes reaches where none through a node does
+    rng = np.random.default_rng(steps)
+    z = rng.normal(size=(5, 6))
+    z[0, 0] = z[3, 4] = np.nan
+    expected = brute_map(z, steps, 12, [n for n in range(12) if n % 3])
+    np.testing.assert_allclose(np.fmax(gap_map(z, 1.0, steps, 4), expected), gap_map(z, 1.0, steps), atol=1e-12)
+    for at in np.flatnonzero(np.isfinite(z)):
+        stale = np.full((max(steps - 1, 1), 1), 1e6)  # what is not set would be this, or near it
+        del stale
+        found = oblique_gaps_at(z[None], np.array([at]), 1.0, steps, 12)
+        np.testing.assert_allclose(found, expected.flat[at], atol=1e-12)
+
+
 def test_stack_equals_one_at_a_time():
     stack = np.random.default_rng(1).normal(size=(5, 9, 11))
     together = gap_map(stack, 2.0, 9.0)
     for one, expected in zip(stack, together, strict=True):
         np.testing.assert_array_equal(gap_map(one, 2.0, 9.0), expected)
+    again = np.stack([stack, stack[::-1]])  # a stack of stacks
+    np.testing.assert_array_equal(gap_map(again, 2.0, 9.0), np.stack([together, together[::-1]]))
 
 
 @given(heights, st.floats(-1e4, 1e4), st.floats(-20, 20), st.floats(-20, 20))
@@ -188,6 +213,21 @@ def test_a_short_room_takes_the_longest_bar_that_fits_and_says_so():
     assert "shorter than the straightedge" in found.note
     assert "1200 mm" in found.note
     assert found.worst is None
+
+
+def test_the_longest_bar_that_lies_on_the_surface():
+    diagonal = np.where(np.eye(4) > 0, 0.0, np.nan)  # four nodes, three diagonals of a cell from end to end
+    assert longest_span(diagonal, 100.0, 1000.0, 4) == pytest.approx(300 * math.sqrt(2))
+    assert longest_span(diagonal, 100.0, 300.0, 4) == pytest.approx(200 * math.sqrt(2))
+    # across a blank, or on a single node, none does
+    assert longest_span(np.array([[0.0, np.nan, 0.0]]), 100.0, 1000.0, 2) == 0.0
+    assert longest_span(np.zeros((1, 1)), 100.0, 1000.0, 2) == 0.0
+
+
+def test_by_how_much_a_bar_may_be_longer_than_its_name():
+    # by two parts in a thousand of itself, but no more than a twentieth of a step: 100 steps of 25 mm are 2500 mm
+    assert [whole_steps(2500 - short, 25.0) for short in (0, 1.0, 1.2, 1.3, 1.5)] == [100, 100, 100, 99, 99]
+    assert [whole_steps(3000 - short, 600.0) for short in (0, 5.9, 6.1)] == [5, 5, 4]
 
 
 def test_a_lattice_step_that_does_not_divide_the_length_is_said():

@@ -2,6 +2,7 @@
 
 import math
 import re
+import time
 
 import numpy as np
 import pytest
@@ -66,16 +67,21 @@ def areas(z):
     return area
 
 
-def full_program(z, bars, headings, rates=(1, 1), depths=(np.inf, np.inf), spots=(), band=None):
+def full_program(
+    z, bars, headings, rates=(1, 1), depths=(np.inf, np.inf), spots=(), band=None, weights=None, share=None
+):
     """Least cost over all placements at once, spacing 1; spots as (row, column, height, allowance)."""
     keep = np.isfinite(z).ravel()
     n, flat, area = int(keep.sum()), z.ravel()[keep], areas(z).ravel()[keep]
+    area = area if weights is None else area * weights.ravel()[keep]
+    part = np.ones(n) if share is None else share.ravel()[keep]
     cost = np.concatenate([rates[0] * area, rates[1] * area, [0.0]])
     A, b = [], []
     for steps, allowed in bars:
         rows = every_placement(z, steps, headings)[:, keep]
         A.append(np.hstack([-rows, rows, np.zeros((len(rows), 1))]))
-        b.append(allowed - rows @ flat)
+        # the node that a placement lies over is the one that takes from its gap: alone it has a weight below zero
+        b.append(allowed * part[rows.argmin(axis=1)] - rows @ flat)
     place = np.cumsum(keep).reshape(z.shape) - 1
     for i, j, height, allowance in spots:
         one = np.zeros(n)
@@ -156,6 +162,21 @@ def test_equals_the_full_program(name):
     np.testing.assert_array_equal(np.isnan(found.change), np.isnan(z))
     by_node = areas(z) * np.where(found.change < 0, -terms.get("rates", (1, 1))[0], terms.get("rates", (1, 1))[1])
     assert found.cost == pytest.approx(np.nansum(by_node * found.change))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_dearer_places_and_stricter_ones_equal_the_full_program(seed):
+    rng = np.random.default_rng(seed)
+    z = with_opening(room(20 + seed))
+    weights, share = rng.uniform(0.5, 2, z.shape), rng.uniform(0.4, 1, z.shape)
+    for terms in ({"weights": weights}, {"share": share}, {"weights": weights, "share": share}):
+        least = full_program(z, [(4, 2.0)], 4, rates=(2, 1), **terms)
+        found = least_work(make_surface(z, 1.0), [(4, 2.0)], headings=4, rates=Rates(2, 1), tolerance=1e-6, **terms)
+        assert found.cost == pytest.approx(least, rel=1e-5)
+        assert found.bound <= least * (1 + 1e-9)
+        assert math.isnan(found.flat_cost) == ("weights" in terms)
+        gap = gap_map(z + found.change, 1.0, 4, 4)
+        assert np.nanmax(gap - 2.0 * (share if "share" in terms else 1.0)) <= 1e-9
 
 
 @pytest.mark.parametrize("headings", [4, 12])
@@ -288,6 +309,47 @@ def test_progress_and_stop():
     assert stopped.rounds == 1
     assert stopped.bound <= whole.cost <= stopped.cost
     assert settle(straightedge(make_surface(surface.height + stopped.change, 100.0), 500, 4).worst.gap) <= 1.0
+
+
+def test_what_is_told_of_a_search():
+    surface = make_surface(room(3, (9, 10)), 1.0)
+    began = time.perf_counter()
+    loose = least_work(surface, [(5, 1.0)], headings=4, tolerance=0.3)
+    assert 0 < loose.seconds <= time.perf_counter() - began
+    # by their definitions
+    assert loose.gap == pytest.approx((loose.cost - loose.bound) / loose.cost)
+    assert 1e-6 < loose.gap <= 0.3
+    assert loose.placements > 0
+    # headings are twelve where none are asked for
+    assert least_work(surface, [(5, 1.0)]).cost == least_work(surface, [(5, 1.0)], headings=12).cost
+    assert least_work(surface, [(5, 1.0)]).cost != least_work(surface, [(5, 1.0)], headings=13).cost
+    # stopped where nothing was broken any more, within the tolerance: as good as finished
+    done = least_work(surface, [(5, 1.0)], headings=4, tolerance=1e-3, progress=lambda _, left, cost: left == 0)
+    assert done.finished
+    assert done.gap <= 1e-3
+    # the costs told on the way never go under the bound, and end at the cost
+    costs = []
+    least_work(surface, [(5, 1.0)], headings=4, progress=lambda *told: bool(costs.append(told[2])))
+    assert min(costs) <= costs[0]
+    assert done.bound <= costs[-1] * (1 + 1e-3)
+
+
+@pytest.mark.parametrize("rates", [(1, 1), (3, 1), (1, 2)])
+def test_what_a_dead_flat_plane_would_cost(rates):
+    # independent: the cheapest plane, and the cheapest level one, by a linear program of its three numbers
+    z = room(13)
+    i, j = np.mgrid[: z.shape[0], : z.shape[1]]
+    n, area = z.size, areas(z).ravel()
+    for level, terms in ((False, {}), (True, {"level_within": 50.0})):
+        columns = np.column_stack([np.ones(n), j.ravel(), i.ravel()])[:, : 1 if level else 3]
+        plane = np.hstack([np.eye(n), -np.eye(n), columns])
+        cost = np.concatenate([rates[0] * area, rates[1] * area, np.zeros(columns.shape[1])])
+        # height less what is cut and plus what is filled is the plane: z = plane + cut - fill
+        limits = [(0, None)] * (2 * n) + [(None, None)] * columns.shape[1]
+        least = linprog(cost, A_eq=plane, b_eq=z.ravel(), bounds=limits, method="highs").fun
+        found = least_work(make_surface(z, 1.0), [(4, 2.0)], headings=4, rates=Rates(*rates), **terms)
+        assert found.flat_cost == pytest.approx(least, rel=1e-5)
+        assert found.ratio == pytest.approx(found.cost / least, rel=1e-5)
 
 
 @pytest.mark.parametrize("next_allowed", [1.0, 2.5])

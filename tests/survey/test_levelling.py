@@ -138,6 +138,9 @@ def test_sights_that_cannot_be_told_apart():
     assert levels.residuals["blunder"].all()
     assert levels.residuals["size"].tolist() == pytest.approx([6.0] * 3)
     assert levels.residuals["or_else"].tolist() == [(1, 2), (0, 2), (0, 1)]
+    # one spare sight: chi-squared of one degree is a normal deviate squared, 36 / 3
+    assert levels.chance == pytest.approx(math.erfc(math.sqrt(12 / 2)), rel=1e-9)
+    assert math.isnan(adjust_levels(table.iloc[:2], {"A": 0.0}, error=1.0).chance)
     # the one loop says the same: 6 > 3.29 sqrt(3)
     assert levels.misclosures["allowed"].tolist() == pytest.approx([3.2905 * math.sqrt(3)], rel=1e-4)
     # nothing stated and one spare sight: m0 is all there is, and no sight can be blamed
@@ -287,6 +290,67 @@ def test_arguments_that_cannot_be_used():
             book_levels(*book)
     with pytest.raises(ArgumentError, match="2 points for 2 set-ups"):
         book_levels([1.0, 2.0], [1.0, 2.0], points=["A", "B"])
+
+
+def test_what_is_said_of_sights_that_cannot_be_used():
+    def problem(call):
+        with pytest.raises(ArgumentError) as caught:
+            call()
+        return caught.value.problems[0]
+
+    chain = pd.DataFrame({"from": ["A", "P"], "to": ["P", "R"], "difference": [1.0, 1.0], "weight": [1e-12, 1e12]})
+    assert "too far apart" in problem(lambda: adjust_levels(chain, {"A": 0.0})).what
+    assert problem(lambda: adjust_levels(chain, {"A": 0.0})).value == "1e-12 to 1e+12"
+    for name, expected in (("difference", "a number"), ("error", "a number above zero")):
+        assert problem(lambda n=name: adjust_levels(GOOD.assign(**{n: ["x"] * 4}), {"A": 0.0})).expected == expected
+    for error in (-1.0, math.inf, math.nan):
+        assert "above zero" in problem(lambda e=error: adjust_levels(GOOD, {"A": 0.0, "Q": 0.0}, error=e)).what
+    # a difference may be of either sign, and nothing
+    assert adjust_levels(GOOD.assign(difference=[0.0, 0.0, -3.0, 3.0]), {"A": 0.0, "Q": 0.0}).heights["R"] == -3.0
+    many = [f"P{k}" for k in range(9)]
+    line = pd.DataFrame({"from": many[:-1], "to": many[1:], "difference": [1.0] * 8})
+    named = problem(lambda: adjust_levels(line, {"Z": 0.0}))
+    assert named.expected.endswith("'P0', 'P1', 'P2', 'P3', 'P4', 'P5' and 3 more")
+    assert named.value == "benchmarks 'Z'"
+    seven = line.iloc[:5]
+    assert problem(lambda: adjust_levels(seven, {})).expected.endswith("'P0', 'P1', 'P2', 'P3', 'P4', 'P5'")
+    alone = pd.DataFrame({"from": ["A", "Q"], "to": ["P", "Q2"], "difference": [1.0, 1.0]})
+    assert problem(lambda: adjust_levels(alone, {"A": 0.0})).what.startswith("points 'Q', 'Q2' hang together, but")
+    assert problem(lambda: adjust_levels(GOOD, {"A": "high", "Q": 1.0})).value == "high"
+    assert adjust_levels(GOOD, {"A": "1.5", "Q": 1.0}).heights["A"] == 1.5
+    assert "back sight 2 is not a number" in problem(lambda: book_levels([1.0, math.nan], [1.0, 2.0])).what
+    assert "fore sight 1 is not a number" in problem(lambda: book_levels([1.0, 2.0], [math.inf, 2.0])).what
+    assert "starting height" in problem(lambda: book_levels([1.0], [1.0], start=math.nan)).what
+    assert problem(lambda: book_levels([1.0], [1.0, 2.0])).value == "1 back, 2 fore"
+
+
+def test_a_book_without_names_counts_its_points():
+    # by hand: 100 + 1.5 - 1.0, then + 1.0 - 1.75
+    table = book_levels([1.5, 1.0], [1.0, 1.75], start=100.0)
+    assert table["from"].tolist() == ["1", "2"]
+    assert table["to"].tolist() == ["2", "3"]
+    assert table["height"].tolist() == [100.5, 99.75]
+    assert table["rise"].tolist() == [0.5, 0.0]
+    assert table["fall"].tolist() == [0.0, 0.75]
+    assert table["instrument"].tolist() == [101.5, 101.5]
+
+
+def test_a_blunder_named_first_keeps_its_size():
+    # two sights of one difference, and a third that is off: the two blunders found after one another keep their own
+    table = complete(np.random.default_rng(5), 10, 1.0)
+    table.loc[3, "difference"] += 30
+    table.loc[30, "difference"] -= 50
+    residuals = adjust_levels(table, {"P0": 0.0}, error=1.0).residuals
+    off = 4 / math.sqrt(0.8)  # four standard deviations of a size
+    # the first is sized while the other is still among the rest, which it shares out over eight
+    assert residuals.loc[30, "size"] == pytest.approx(-50, abs=off + 30 / 8)
+    assert residuals.loc[3, "size"] == pytest.approx(30, abs=off)
+    assert residuals["size"].notna().sum() == residuals["blunder"].sum() == 2
+    # as large as the residuals show: scaled by m0 over what was stated (definition)
+    twice = adjust_levels(table, {"P0": 0.0}, error=2.0)
+    assert twice.errors_shown["P5"] == pytest.approx(twice.errors["P5"] * twice.m0 / 2.0)
+    # the plainest first
+    assert adjust_levels(table, {"P0": 0.0}, error=1.0).blunders["w"].abs().is_monotonic_decreasing
 
 
 def test_a_levelled_line_is_exact_without_noise():

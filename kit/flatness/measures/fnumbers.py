@@ -201,7 +201,7 @@ def _named_line(survey: Survey, name: str, chosen: pd.Series[bool], note: str) -
     direction = np.linalg.svd(places - middle, full_matrices=False)[2][0]
     along = (places - middle) @ direction
     if along[-1] < along[0]:  # it begins where its reader began
-        direction, along = -direction, -along
+        along = -along
     off = np.abs((places - middle) @ np.array([-direction[1], direction[0]]))
     if off.max() > OFF_LINE_MM:
         raise MeasureError(

@@ -139,7 +139,7 @@ def straightedge(surface: Surface, length: float, headings: int = 12) -> Straigh
 def _length_note(surface: Surface, length: float, used: float) -> str:
     if used >= length * (1 - STEP_NOISE):
         return ""
-    if length - used > surface.spacing * (1 + STEP_NOISE):
+    if length - used > surface.spacing * (1 - STEP_NOISE):  # a step more would have been laid, had there been room
         return Note("shorter-than-bar", used=used)
     return Note("lattice-length", used=used)
 
