@@ -119,6 +119,12 @@ def test_errors_speak_the_unit_that_is_shown(capfd):
         code, _, said = run(capfd, STORE, *BAR, *spots, "--way", "overlay", *unit)
         assert code == 1
         assert told in said
+    # a job in inches: what is asked about a height, before anything is computed
+    loft = str(Path(STORE).parents[1] / "loft_floor" / "before.csv")
+    code, _, said = run(capfd, loft, *BAR, "--fixed", "4ft,4ft,3in,hearth")
+    assert code == 2
+    assert "raising all of the surface by" in said
+    assert not re.search(r"\d mm|litres", said)
 
 
 def test_what_was_said_of_engineered_members_and_is_not_followed_is_said_at_once(capfd):

@@ -87,7 +87,12 @@ def shorten(value: str, most: int = 80) -> str:
 
 
 class FlatnessError(Exception):
-    """Base of all errors that the kit raises on purpose; ``.problems`` holds what is wrong."""
+    """Base of all errors that the kit raises on purpose; ``.problems`` holds what is wrong.
+
+    ``.unit`` is that in which who reads it reads lengths, ``in`` or ``mm``; None where that is not known.
+    """
+
+    unit: str | None = None
 
     def __init__(self, problems: Problem | str | Iterable[Problem], /, **where: object) -> None:
         if isinstance(problems, str):

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from colour.contrast import contrast_sensitivity_function_Barten1999
 
 from flatness.errors import ArgumentError
 from flatness.light.eye import Eye, contrast_sensitivity, cycles_per_degree
@@ -37,8 +38,7 @@ def test_sensitivity_is_what_another_library_gives():
 
 
 def test_sensitivity_against_the_library_itself():
-    contrast = pytest.importorskip("colour.contrast")
-    theirs = contrast.contrast_sensitivity_function_Barten1999(np.array(CYCLES), X_0=20, E=60)
+    theirs = contrast_sensitivity_function_Barten1999(np.array(CYCLES), X_0=20, E=60)
     np.testing.assert_allclose(contrast_sensitivity(CYCLES), theirs, rtol=1e-9)
 
 

@@ -270,10 +270,10 @@ def _is_number(text: str) -> bool:
 def told_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
     """An error in the unit that what was read is shown in."""
     read: Survey | Job | Room | None = getattr(options, "noted", None)
-    if read is None:
-        return str(error)
-    unit = getattr(options, "unit", None) or (shown_unit(read) if isinstance(read, Survey) else read.show)
-    return error_text(error, unit)
+    unit = getattr(options, "unit", None) or error.unit
+    if read is not None:
+        unit = unit or (shown_unit(read) if isinstance(read, Survey) else read.show)
+    return str(error) if unit is None else error_text(error, unit)
 
 
 def make_folder(folder: Path, option: str = "--out") -> None:

@@ -37,6 +37,7 @@ from flatness.limits import kinds
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
+from flatness.notes import joined
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_rows
 from flatness.planning.patches import THRESHOLDS
 from flatness.planning.quantities import DEFAULTS, settings_of
@@ -138,6 +139,7 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         report.stop_if_any()
         raise AssertionError("a survey that could not be read is in the report")
     top = about.values if about else {}
+    report.show = top.get("show", "in" if survey.unit in ("in", "ft") else "mm")
     job = Job(
         origin=report.origin,
         path=file,
@@ -153,7 +155,7 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         materials=materials,
         compared=Compared(**_values(single.get("compare"))),
         unit=top.get("unit"),
-        show=top.get("show", "in" if survey.unit in ("in", "ft") else "mm"),
+        show=report.show,
         confidence=top.get("confidence", 0.95),
         draws=top.get("draws", 200),
         seed=top.get("seed", 0),
@@ -517,5 +519,5 @@ def _check_height(surface: Surface, job: Job, spot: FixedSpot) -> None:
         check_meant(surface, [spot])
     except ArgumentError as error:
         (problem,) = error.problems
-        hint = "" if job.before.survey.line_height is None else ". Or write what the rod is to read: drop 41-3/8in"
-        raise ArgumentError(replace(problem, remedy=f"{problem.remedy}{hint}")) from error
+        hint = "" if job.before.survey.line_height is None else "or write what the rod is to read: drop 41-3/8in"
+        raise ArgumentError(replace(problem, remedy=joined([problem.remedy or "", hint]))) from error

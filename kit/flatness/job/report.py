@@ -75,12 +75,14 @@ class JobReport:
     Attributes
     ----------
     survey : of before, once it has been read: heights may be given as drops below its instrument's line
+    show : the unit that the job shows, once that is known
     """
 
     def __init__(self, origin: Origin, unit: str | None = None) -> None:
         self.origin = origin
         self.unit = unit
         self.survey: Survey | None = None
+        self.show: str | None = None
         self.problems: list[Problem] = []
 
     def add(self, path: str, what: str, value: Any, expected: str, remedy: str = "") -> None:
@@ -109,7 +111,9 @@ class JobReport:
     def stop_if_any(self) -> None:
         """Raise JobFileError with all problems, if there are any."""
         if self.problems:
-            raise JobFileError(self.problems)
+            error = JobFileError(self.problems)
+            error.unit = self.show
+            raise error
 
     def _placed(self, problem: Problem, path: str, raw: Any) -> Problem:
         named = (problem.column or "").split(", ")
