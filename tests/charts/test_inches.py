@@ -79,12 +79,12 @@ def test_tables_and_their_notes(done, tmp_path):
     notes = (*done.plan.notes, *done.schedule.notes)
     books = [
         write_workbook(tmp_path / "whole.xlsx", tables, "in", notes),
-        save_workbook(done.plan, done.schedule, tmp_path, "panel", "in"),
+        *save_workbook(done.plan, done.schedule, tmp_path / "panel.xlsx", "in"),
     ]
     for book in books:
         sheets = openpyxl.load_workbook(book).worksheets
         said = [str(cell.value) for sheet in sheets for row in sheet.iter_rows() for cell in row if cell.value]
         assert [text for text in said if strays(text)] == []
     paths = [write_table(tmp_path / f"{name}.csv", table, "in") for name, table in tables.items()]
-    for path in (*paths, *save_csv(done.plan, done.schedule, tmp_path, "panel", "in")):
+    for path in (*paths, *save_csv(done.plan, done.schedule, tmp_path / "panel.csv", "in")):
         assert strays(path.read_text(encoding="utf-8")) == [], path.name

@@ -281,7 +281,7 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
 def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
     """Where to take more readings, in order, and how to add them to the file."""
     chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
-    if chance == percent(0.0):
+    if chance == percent(0.0) and percent(places.doubt_left.iloc[-1]) == percent(1.0):
         few = HARDLY_ANY.strip().replace("So few readings", "A few more readings")
         return "\n".join(["Where to take more readings", indented(few)])
     each = "" if often == 1 else f"Read each place {often} times. "
