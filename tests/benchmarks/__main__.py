@@ -27,7 +27,7 @@ import flatness
 
 HERE = Path(__file__).resolve()
 SAMPLES = HERE.parents[2] / "sample_surveys"
-FT, STEP, FINE = 304.8, 609.6, 152.4
+FT, STEP, FINE = 304.8, 609.6, 203.2
 LIMIT = flatness.straightedge_limit(10 * FT, 25.4 / 4, name="agreed")
 SIDE = 10  # stations a side, of the smallest floor
 
@@ -165,6 +165,11 @@ def imported(name):
     return run
 
 
+def sheet(_):
+    size = ("--length", "20ft", "--width", "16ft", "--limit", "wood-glued", "--accuracy", "1/32in")
+    return command("sheet", *size, "--out", tempfile.mkdtemp())
+
+
 def papers(_):
     folder = tempfile.mkdtemp()
     command("paper", "owner", SAMPLES / "loft_floor/job.toml", "--out", folder)
@@ -198,14 +203,7 @@ JOBS: tuple[tuple[str, Callable, tuple[str, Callable, int] | None, int], ...] = 
     ("plan", lambda f: flatness.plan_corrections(f.survey, limits=LIMIT, spacing=FINE), None, 4),
     ("ways", ways, None, 4),
     ("compare", lambda f: flatness.compare(f.survey, f.after, align="none"), ("pandas, no errors", merged, 16), 16),
-    (
-        "sheet",
-        lambda _: command(
-            "sheet", "--length", "20ft", "--width", "16ft", "--limit", "wood-glued", "--accuracy", "1/32in"
-        ),
-        None,
-        1,
-    ),
+    ("sheet", sheet, None, 1),
     ("room", lambda _: flatness.read_room(SAMPLES / "gallery/room.toml").checks, None, 1),
     ("light", lambda _: command("light", SAMPLES / "gallery_walls/east.csv"), None, 1),
     ("owner's page", papers, None, 1),
