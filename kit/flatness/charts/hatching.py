@@ -30,14 +30,15 @@ class Pattern:
 
 
 # Light enough that dark numbers stay readable on each (over 7:1); hues stay apart for eyes that see no red or no
-# green, and hatches where there is no colour at all. Taking off is blue and adding orange, as on the other maps.
+# green, and hatches where there is no colour at all. As on the papers a high place is orange, to be planed, and a low one
+# blue, to be filled.
 PATTERNS = {
     "leave": Pattern("#f6f6f3", "", "#f6f6f3", "leave as it is"),
     "engineer": Pattern("#dc9cc4", "xxx", "#7d2459", "ask the engineer or the maker before taking off"),
-    "plane": Pattern("#93c5ee", "////", "#1f5c96", "plane: take off"),
+    "plane": Pattern("#ffd98f", "////", "#b0690f", "plane: take off"),
     "sister": Pattern("#b9e0b4", "---", "#3b7a2e", "sister: raise the members"),
     "fur": Pattern("#a9d8c0", "+++", "#1f6f5f", "fur out to the target"),
-    "fill": Pattern("#ffd98f", "...", "#b0690f", "fill: add thinly"),
+    "fill": Pattern("#93c5ee", "...", "#1f5c96", "fill"),
 }
 
 
