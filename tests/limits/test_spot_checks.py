@@ -10,7 +10,7 @@ from scipy.stats import binom, norm
 
 import flatness
 from flatness.__main__ import main
-from flatness.errors import ArgumentError, FlatnessError
+from flatness.errors import ArgumentError, FlatnessError, MeasureError
 from flatness.limits.spot_checks import (
     SpotCheck,
     Sweep,
@@ -28,7 +28,7 @@ from flatness.limits.spot_checks import (
 from flatness.measures.bars import gap_map
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import Framing
-from flatness.words.checks import answer
+from flatness.words.checks import answer, report, where_to_read
 
 FT, IN, STEP = 304.8, 25.4, 152.4
 FINE = 76.2
@@ -108,6 +108,34 @@ def test_a_bar_that_shows_more_than_is_allowed_says_where_and_the_other_strips_s
     assert f"{len(every) - 2} more strips" in answer(fine, "in")
 
 
+def test_a_doubt_of_what_a_bar_showed_asks_for_no_readings(tmp_path, capsys):
+    """Between the readings, which pass, and a bar that shows just the limit, no reading decides."""
+    survey = read(GROUND)
+    path = tmp_path / "floor.csv"
+    flatness.write_survey(survey, path)
+    strip = flatness.assess(survey, LIMIT, draws=20).wanted_sweeps[1]
+    for gap in (5 / 32, 11 / 64, 3 / 16, 13 / 64):
+        seen = replace(strip, gap=gap * IN)
+        found = flatness.assess(survey, LIMIT, spot_checks=[seen])
+        report(found, "in")
+        if found.verdict == "undecided":
+            assert "bar showed" in answer(found, "in")
+            assert where_to_read(found) is None
+            with pytest.raises(MeasureError):
+                flatness.more_readings(found)
+    assert main(["check", str(path), "--straightedge", "10ft", "--allowed", "3/16in", "--spot-check", "6ft 3/16in 5"])
+    assert "fault of this program" not in capsys.readouterr().err
+
+
+def test_the_strips_are_for_the_limit_under_which_the_bar_stops_first(tmp_path, capsys):
+    path = tmp_path / "floor.csv"
+    flatness.write_survey(read(GROUND), path)
+    for command in ("check", "spots"):
+        main([command, str(path), "--limit", "wood-glued"])
+        # 3/16 in under 10 ft lets a 6 ft bar show 5/32 in, 1/8 in under 6 ft does not
+        assert 'is over 1/8"' in " ".join(capsys.readouterr().out.split())
+
+
 def test_what_was_seen_between_stations_stays_in_the_range():
     """0.28 in under 2 ft bars, where 0.35 in under 10 ft is true: a hat of 13 in shows 1 - w / L of its height."""
     survey = read(GROUND)
@@ -182,8 +210,8 @@ def test_surfaces_are_chosen_by_how_well_they_agree():
 def test_the_bar_stops_before_a_hump_is_too_high_under_the_longer_one():
     """A hat 32 in wide that uses up 3/16 in under 10 ft shows (1 - 16 / 72) / (1 - 16 / 120) of it under 6 ft."""
     exact = 3 / 16 * (1 - 16 / 72) / (1 - 16 / 120)
-    assert exact - 1 / 32 < stop_gap(LIMIT, 6 * FT, True) / IN <= exact
-    assert stop_gap(LIMIT, 10 * FT, True) == pytest.approx(3 / 16 * IN)
+    assert exact - 1 / 32 < stop_gap(LIMIT, 6 * FT, read(GROUND)) / IN <= exact
+    assert stop_gap(LIMIT, 10 * FT, read(GROUND)) == pytest.approx(3 / 16 * IN)
 
 
 @pytest.mark.parametrize(

@@ -316,3 +316,19 @@ def test_samples_raise_no_new_question(path: Path) -> None:
         assert all("neighbours rule out" not in p.what and "position" not in p.what for p in caught.value.problems)
         return
     assert all("position" not in note.what and "copied" not in (note.remedy or "") for note in read_survey(path).notes)
+
+
+def test_a_reading_left_out_within_a_row_is_no_shift_in_silence(tmp_path: Path) -> None:
+    """All that follow would stand one place too far left."""
+    rows = ["# surface: floor", "# unit: in", "# reading: drop", "ft,0,2,4,6", "0,41,41 1/8,41,41 1/4"]
+    rows += ["2,41,41,41", "4,41,41 1/8,41,41", "6,41,41,41 1/8,41"]
+    path = tmp_path / "floor.csv"
+    path.write_text("\n".join(rows))
+    with pytest.raises(SurveyFileError) as caught:
+        read_survey(path)
+    (problem,) = caught.value.problems
+    assert problem.row == 6
+    assert "has 4 cells, and the first row has 5" in problem.what
+    # said by an empty cell, it is a place that was not read
+    path.write_text("\n".join(rows).replace("2,41,41,41", "2,41,,41,41"))
+    assert len(read_survey(path).points) == 15

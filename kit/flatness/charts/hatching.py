@@ -30,8 +30,8 @@ class Pattern:
 
 
 # Light enough that dark numbers stay readable on each (over 7:1); hues stay apart for eyes that see no red or no
-# green, and hatches where there is no colour at all. As on the papers a high place is orange, to be planed, and a low one
-# blue, to be filled.
+# green, and hatches where there is no colour at all. As on the papers a high place, to be planed, is orange, and a low
+# one, to be filled, blue.
 PATTERNS = {
     "leave": Pattern("#f6f6f3", "", "#f6f6f3", "leave as it is"),
     "engineer": Pattern("#dc9cc4", "xxx", "#7d2459", "ask the engineer or the maker before taking off"),

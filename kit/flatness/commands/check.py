@@ -36,7 +36,7 @@ from flatness.job.values import Length, Many, Number, Type
 from flatness.limits.catalogue import did_you_mean, near_words
 from flatness.limits.catalogue import limits as limits_table
 from flatness.limits.measuring import Subject
-from flatness.limits.spot_checks import Checks, SpotCheck, read_spots, spot_sheet, wanted_sweeps
+from flatness.limits.spot_checks import Checks, SpotCheck, read_spots, spot_sheet, stop_gap, wanted_sweeps
 from flatness.limits.verdict import Assessment, Judged, assess
 
 WHY = "to hold the survey against"
@@ -211,8 +211,8 @@ def run_spots(options: argparse.Namespace) -> int:
         raise FlatnessError("none of the limits is one under a straightedge", expected=expected, remedy=remedy)
     if options.out:
         check_new(Path(options.out), "--out", False, "it may be filled in: move it away, or choose another name")
-    # the strictest for its length: a hump that the others allow it may not
-    limit = min(bars, key=lambda one: (one.allowed or 0.0) / (one.length or 1.0))
+    # under which the bar stops first: a hump that the others allow it may not
+    limit = min(bars, key=lambda one: stop_gap(one, own["bar"], job.before.survey))
     sweeps = wanted_sweeps(job.before.survey, Subject.of(job.before.survey, bars).surface, limit, own["bar"])
     if options.out:
         path = Path(options.out)

@@ -19,6 +19,7 @@ from scipy.sparse import csr_array, vstack
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
+from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, Judged
 from flatness.measures.placements import Requirement, broken_placements, rows_of
 from flatness.surface.lattice import Surface
@@ -95,6 +96,9 @@ def more_readings(
         carries = np.unique(doubt.weights.indices)
         between = assessment.likely.covariance_at(gx[carries], gy[carries], gx[at], gy[at])
         together = np.asarray(doubt.weights[:, carries] @ between)
+    over = doubt.measure.max(axis=1) > doubt.limit + 1e-9
+    if over.all() or not over.any():
+        raise _of_a_bar(judged.limit)
     tried = []
     for often in TIMES if times is None else (times,):
         error = reading_error / float(np.sqrt(often))
@@ -142,6 +146,14 @@ def _to_decide(assessment: Assessment, limit: str | None) -> Judged:
     return min(open_ones, key=lambda one: abs(one.chance - 0.5))
 
 
+def _of_a_bar(limit: Limit) -> MeasureError:
+    return MeasureError(
+        "the doubt is of what a bar showed between the stations",
+        value=limit.name,
+        remedy="set the limit's own bar there: more readings could not decide it",
+    )
+
+
 def _doubt(judged: Judged, stack: Floats, keep: np.ndarray, surface: Surface, headings: int) -> _Doubt:
     """The bars that govern in some draw, or nearly, for a straightedge; for other kinds the measure as it is."""
     limit = judged.limit
@@ -160,6 +172,8 @@ def _doubt(judged: Judged, stack: Floats, keep: np.ndarray, surface: Surface, he
                 rows.setdefault(int(one.key()[0]), rows_of(one, height.shape, headings))
             if len(nodes) == BARS_A_DRAW:
                 break
+    if not rows:
+        raise _of_a_bar(limit)
     weights = csr_array(csr_array(vstack(list(rows.values())))[:, keep.ravel()])
     return _Doubt(np.asarray(weights @ stack[:, keep].T).T, limit.allowed, weights)
 

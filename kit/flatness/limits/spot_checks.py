@@ -271,9 +271,7 @@ def wanted_sweeps(survey: Survey, surface: Surface, limit: Limit, bar: float | N
     """
     assert limit.length is not None
     assert limit.allowed is not None
-    if bar is None:
-        bar = min(BAR_MM if survey.unit in ("in", "ft") else METRIC_BAR_MM, limit.length)
-    stop = stop_gap(limit, bar, survey.unit in ("in", "ft"))
+    bar, stop = _slid(limit, bar, survey), stop_gap(limit, bar, survey)
     return [sweep for along in _ways(survey) for sweep in _strips(surface, along, bar, stop)]
 
 
@@ -284,13 +282,20 @@ def _ways(survey: Survey) -> tuple[str, ...]:
     return ("x",) if survey.framing.along == "y" else ("y",)
 
 
-def stop_gap(limit: Limit, bar: float, inches: bool) -> float:
+def _slid(limit: Limit, bar: float | None, survey: Survey) -> float:
+    """Length of the bar that is slid [mm]: as wanted, else 6 ft or 2 m, or the limit's where that is shorter."""
+    assert limit.length is not None
+    return min(BAR_MM if survey.unit in ("in", "ft") else METRIC_BAR_MM, limit.length) if bar is None else bar
+
+
+def stop_gap(limit: Limit, bar: float | None, survey: Survey) -> float:
     """The gap under a bar [mm] at which a hump one frame wide either way shows all that the limit's bar allows.
 
-    Rounded down to 1/32 in, or half a millimeter.
+    Rounded down to 1/32 in, or half a millimeter; ``bar`` as for :func:`wanted_sweeps`.
     """
     assert limit.length is not None
     assert limit.allowed is not None
+    bar, inches = _slid(limit, bar, survey), survey.unit in ("in", "ft")
     half = min(FRAME_MM, bar / 2)
     exact = limit.allowed * min(1.0, (1 - half / bar) / (1 - half / limit.length))
     step = 25.4 / 32 if inches else 0.5

@@ -37,6 +37,7 @@ from flatness.limits.spot_checks import (
     open_sweeps,
     seen_under,
     share_of,
+    stop_gap,
     under_a_longer_bar,
     wanted_sweeps,
 )
@@ -108,6 +109,13 @@ class Judged:
     def by_bar(self) -> bool:
         """Whether it fails by what a bar showed between the stations."""
         return self.verdict == FAIL and isinstance(self.reason, Note) and self.reason.key == "bar-showed"
+
+    @property
+    def shown_by_bar(self) -> bool:
+        """Whether a bar showed more between the stations than the readings do."""
+        return self.seen is not None and (
+            self.of_bar or (self.finding is not None and self.seen.least > self.finding.measured.value)
+        )
 
     @property
     def chance(self) -> float:
@@ -195,11 +203,17 @@ class Assessment:
         laid = [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
         return self.governing if self.governing in laid else min(laid, key=_by_use, default=None)
 
+    @property
+    def swept(self) -> Judged | None:
+        """The straightedge limit under which a bar that is slid stops first; None: none is."""
+        laid = [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
+        return min(laid, key=lambda one: stop_gap(one.limit, None, self.subject.survey), default=None)
+
     @cached_property
     def wanted_sweeps(self) -> list[Sweep]:
-        """The strips along which a bar is to be slid for the limit that is pictured; empty where nothing is open."""
-        one = self.pictured
-        if one is None or one.between != ASSUMED or one.verdict == FAIL:
+        """The strips along which a bar is to be slid for that limit; empty where nothing is open."""
+        one, pictured = self.swept, self.pictured
+        if one is None or pictured is None or one.between != ASSUMED or pictured.verdict == FAIL:
             return []
         surface = self.subject.surface
         every = wanted_sweeps(self.subject.survey, surface, one.limit)

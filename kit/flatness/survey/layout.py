@@ -77,6 +77,17 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
                 "position",
             )
         width = _filled(first)
+    short = [r for r in rows if len(r.cells) < width]
+    if 0 < 2 * len(short) < len(rows):
+        # of a reading that was left out within the row all that follow stand one place too far left
+        for record in short:
+            report.cell(
+                record,
+                len(record.cells) - 1,
+                f"this row has {len(record.cells)} cells, and the first row has {width}",
+                "a cell for every x position",
+                "look for a reading that was left out; leave a cell empty (a comma) for each place that was not read",
+            )
     along = [(first.row, c, first.cell(c)) for c in range(1, width)]
     down = [(record.row, 0, record.cell(0)) for record in rows]
     quiet = [lengths.quietly(cell, unit or None) for _, _, cell in down]

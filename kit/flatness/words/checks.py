@@ -16,12 +16,13 @@ import numpy as np
 import pandas as pd
 
 from flatness.curves.walls import CurvedWall, rows_to_go_on
+from flatness.errors import MeasureError
 from flatness.files import stands, write_new
 from flatness.limits.kinds import CAUTIONS, UNITLESS, Limit, caution, cited, describe, show_ratio
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.planning import ReadingPlan
-from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, SpotCheck, Sweep
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, Seen, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.lines import Place
 from flatness.notes import Note
@@ -189,8 +190,11 @@ def answer(assessment: Assessment, unit: str) -> str:
 def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     """What to do next after a verdict."""
     if one.by_bar and one.seen is not None:
-        strip = "" if one.seen.at is None else f" on the strip {_at(one.seen.at, assessment.subject.survey, unit)}"
-        return f"The {position(one.seen.bar, unit)} bar showed {length(one.seen.least, unit)}{strip}."
+        return _bar_showed(one.seen, assessment, unit)
+    if one.verdict == UNDECIDED and one.seen is not None and one.shown_by_bar:
+        own = one.limit.length is not None and one.seen.bar >= one.limit.length * 0.99
+        then = "Measure that gap again" if own else f"Set a {position(one.limit.length or 0.0, unit)} bar there"
+        return f"{_bar_showed(one.seen, assessment, unit)} {then}, and write down what it shows."
     if one.verdict == FAIL and one.finding is not None and one.finding.measured.at is not None:
         return f"Worst {_at(one.finding.measured.at, assessment.subject.survey, unit)}."
     if one.verdict == UNDECIDED and assessment.slips:
@@ -207,6 +211,11 @@ def next_step(one: Judged, assessment: Assessment, unit: str) -> str:
     strips = f"{many} more strip" if done else f"{many} strip"
     first = "Strips are still open between them" if done else "Nothing was read between them"
     return f"{first}: slide a {position(max(s.bar for s in wanted), unit)} bar along {strips}{'s' * (len(wanted) > 1)}."
+
+
+def _bar_showed(seen: Seen, assessment: Assessment, unit: str) -> str:
+    strip = "" if seen.at is None else f" on the strip {_at(seen.at, assessment.subject.survey, unit)}"
+    return f"The {position(seen.bar, unit)} bar showed {length(seen.least, unit)}{strip}."
 
 
 def sweeps_told(
@@ -275,7 +284,10 @@ def where_to_read(assessment: Assessment, batch: int | None = None) -> tuple[Jud
         return None
     pictured = assessment.pictured
     one = pictured if pictured in doubtful else min(doubtful, key=lambda one: abs(one.chance - 0.5))
-    return one, more_readings(assessment, one.limit.name, batch)
+    try:
+        return one, more_readings(assessment, one.limit.name, batch)
+    except MeasureError:  # of what a bar showed: no reading decides that
+        return None
 
 
 def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: str) -> str:
@@ -324,8 +336,8 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
         blocks.append("\n".join(lines))
     more = where_to_read(assessment, batch)
     blocks += [more_text(assessment, *more, unit)] if more is not None else []
-    laid = assessment.pictured
-    if assessment.wanted_sweeps and laid is not None and laid.verdict == PASS:
+    laid, pictured = assessment.swept, assessment.pictured
+    if assessment.wanted_sweeps and laid is not None and pictured is not None and pictured.verdict == PASS:
         how = (
             "`flatness spots` writes them as a list to fill in, and `check --spot-check` reads it. Three strips take "
             "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "

@@ -14,6 +14,7 @@ from flatness.comparison.records import Rerun
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS, cited
 from flatness.limits.verdict import Judged
+from flatness.words.checks import answer as check_answer
 from flatness.words.datum import agree_words, compared_share, greatest, heights_from, outside_plan, to_do_again
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
@@ -42,7 +43,7 @@ ROWS = {
 def comparison_report(found: Comparison, unit: str | None = None) -> str:
     """The whole comparison as text for a terminal: what was compared, what changed, verdicts, what must be known."""
     unit = shown_unit(found.surveys[1], unit)
-    blocks = [_heading(found, unit)]
+    blocks = [indented(answer(found, unit), ""), _heading(found, unit)]
     if found.warnings:
         blocks.append(bulleted("Look here first", (sentence(text, unit, found.surveys[1]) for text in found.warnings)))
     blocks += [_alignment(found, unit), _changed(found, unit), amounts_table(found, unit)]
@@ -56,6 +57,17 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
         if not any(problem.what in text for text in found.warnings)
     ]
     return "\n\n".join([*blocks, bulleted("Worth knowing", notes), indented(AUTHORITY, "")])
+
+
+def answer(found: Comparison, unit: str) -> str:
+    """What came of the work in a few sentences: places to do again, the verdict now and before; else what changed."""
+    told = to_do_again(found, unit)[:1] if found.plan is not None else []
+    if found.assessments is not None and len(found.verdicts):
+        before, after = found.assessments
+        told += [f"Now {check_answer(after, unit)}", f"Before: {before.verdict.upper()}."]
+    if not told:
+        told = [f"Changed on {percent(found.share_changed)} of the area compared.", *greatest(found, unit)]
+    return " ".join(told)
 
 
 def _heading(found: Comparison, unit: str) -> str:
