@@ -34,6 +34,7 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "paper": ("paper", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),
     "present": ("present", "add_present", "show the owner what was found, what is planned, and what was done"),
     "limits": ("check", "add_list", "list the published limits"),
+    "demo": ("demo", "add_demo", "a folder with all of one job in it, to try the kit on"),
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import re
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,11 @@ from flatness.job.records import Job
 from flatness.job.running import Results, run_job
 from flatness.planning.plan import Plan
 
+NOT_SAID = (
+    "Nobody said what lies beneath, so that nothing is planed: a job file says it, and names joists, rates, fixed "
+    "spots (flatness job --keys)."
+)
+
 if TYPE_CHECKING:
     from flatness.papers.files import Paper
 
@@ -29,7 +35,7 @@ def add_paper(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(run=run_paper)
     parser.add_argument(
         "kind",
-        choices=tuple(_WRITE),
+        choices=tuple(WRITERS),
         help="owner: one page; crew: plan to scale and lists; record: to sign; "
         "data: workbook, tables, set-out points and drawing",
     )
@@ -57,10 +63,17 @@ def run_paper(options: argparse.Namespace) -> int:
     stem = re.sub(r"[^\w-]+", "-", job.title or job.path.stem).strip("-_").lower()[:60] or "surface"
     done = run_job(job)
     with written_together():
-        written = _WRITE[options.kind](done, folder / stem, options)
+        written = WRITERS[options.kind](done, folder / stem, options)
     if options.json:
         print(json.dumps({"kind": options.kind, "written": [path.as_posix() for path in written]}))
     else:
+        if options.kind in ("crew", "data") and done.plan is not None:
+            from flatness.words.printed import indented
+            from flatness.words.ways import answer
+
+            print(indented(str(answer(done.plan, job.show)), ""), file=sys.stderr)
+            if not of_file:
+                print(indented(NOT_SAID, ""), file=sys.stderr)
         print_written(written)
     return 0
 
@@ -155,7 +168,7 @@ def _lacks(paper: str, what: str, remedy: str) -> FlatnessError:
     return FlatnessError(f"{paper} needs {what}", expected=what, remedy=remedy)
 
 
-_WRITE: dict[str, Callable[[Results, Path, argparse.Namespace], list[Path]]] = {
+WRITERS: dict[str, Callable[[Results, Path, argparse.Namespace], list[Path]]] = {
     "owner": _owner,
     "crew": _crew,
     "record": _record,

@@ -1,0 +1,33 @@
+"""The folder with one whole job in it: that it is whole, that its commands run, that nothing is written over."""
+
+import shlex
+
+import pytest
+
+from flatness.__main__ import main
+from flatness.job.reading import read_job
+from flatness.survey.files import read_survey
+
+pytestmark = pytest.mark.usefixtures("coarse_lattice")
+
+
+def test_a_whole_job_is_written_and_its_commands_run(tmp_path, capsys):
+    folder = tmp_path / "my job"
+    assert main(["demo", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("One whole job is in")
+    assert len(read_survey(folder / "before.csv").points) == len(read_survey(folder / "after.csv").points) == 104
+    assert read_job(folder / "job.toml").plan is not None
+    for end in ("owner.pdf", "owner.html", "crew.pdf", "record.pdf"):
+        assert (folder / "papers" / f"loft-floor-{end}").stat().st_size > 10_000, end
+    lines = (folder / "commands.txt").read_text().splitlines()
+    assert all(line in said for line in lines)
+    check, *_, compare, _ = (shlex.split(line) for line in lines)
+    assert main([*check[1:], "--draws", "20"]) == 1  # the floor as found fails
+    assert main([*compare[1:], "--draws", "20"]) == 0
+    capsys.readouterr()
+    # nothing is written over
+    held = (folder / "before.csv").read_bytes()
+    assert main(["demo", str(folder)]) == 2
+    assert "holds something already" in capsys.readouterr().err
+    assert (folder / "before.csv").read_bytes() == held
