@@ -23,6 +23,7 @@ from flatness.room.targets import RoomTargets
 from flatness.surface.lattice import distinct
 
 SAME_MM = 0.5
+MARK_MM = 300.0  # between two marks, where no members are named: a scan has a column of readings every few inches
 UP = ("bottom", "middle", "top")
 WALL_COLUMNS = ("wall", "stud", "x_mm", "at", "y_mm", "off_control_mm", "found_mm", "add_mm")
 CEILING_COLUMNS = ("surface", "z_mm", "line", "position_mm", "least_shim_mm", "most_shim_mm")
@@ -69,12 +70,21 @@ def _of_wall(targets: RoomTargets, name: str) -> Iterator[dict[str, Any]]:
 
 
 def studs(room: Room, name: str) -> list[tuple[str, float]]:
-    """Name and x [mm] of each stud of a wall: its members where they are named, else its columns of readings."""
+    """Name and x [mm] of each stud of a wall: its members where they are named, else its lines of readings."""
     surface = room.surfaces[name]
     if surface.members is not None and surface.members.direction == "y":
         return list(zip(surface.members.table["member"], (float(x) for x in surface.members.positions), strict=True))
-    x = distinct(surface.survey.points["x"].to_numpy(dtype=np.float64))
-    return [(str(number), float(value)) for number, value in enumerate(x, 1)]
+    return _columns(surface.survey.points["x"].to_numpy(dtype=np.float64))
+
+
+def _columns(places: Floats) -> list[tuple[str, float]]:
+    """Number and position [mm] of lines of readings, first and last among them, none closer than a mark is worth."""
+    every = distinct(places)
+    kept = [float(every[0])]
+    for place in every[1:-1]:
+        if place - kept[-1] >= MARK_MM and every[-1] - place >= MARK_MM:
+            kept.append(float(place))
+    return [(str(number), place) for number, place in enumerate([*kept, float(every[-1])], 1)]
 
 
 def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
@@ -95,8 +105,7 @@ def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
             along, across = one.members.direction, (y if one.members.direction == "x" else x)
             lines = list(zip(one.members.table["member"], one.members.positions, strict=True))
         else:
-            read = distinct(one.survey.points["y"].to_numpy(dtype=np.float64))
-            lines = [(str(number), value) for number, value in enumerate(read, 1)]
+            lines = _columns(one.survey.points["y"].to_numpy(dtype=np.float64))
         run = np.unique(x if along == "x" else y)
         level = target.z if max(map(abs, target.plane[1:])) < 1e-9 else math.nan
         for line, position in lines:
