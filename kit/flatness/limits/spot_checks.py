@@ -457,8 +457,7 @@ def read_spots(path: str | Path) -> list[Sweep]:
             remedy="check the name of the file",
         ) from error
     rows: list[list[str]] = []
-    lines = text.splitlines()
-    for number, line in enumerate(lines, start=1):
+    for number, line in enumerate(text.splitlines(), start=1):
         try:
             # a line is a strip: a quote that is not closed would take the next ones into its cell
             rows += csv.reader([line], strict=True) if line else [[]]

@@ -200,14 +200,18 @@ class Assessment:
     @property
     def pictured(self) -> Judged | None:
         """The straightedge limit that pictures show: the one that governs, else the one used up most; None: none is."""
-        laid = [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
+        laid = self._laid
         return self.governing if self.governing in laid else min(laid, key=_by_use, default=None)
 
     @property
     def swept(self) -> Judged | None:
         """The straightedge limit under which a bar that is slid stops first; None: none is."""
-        laid = [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
-        return min(laid, key=lambda one: stop_gap(one.limit, None, self.subject.survey), default=None)
+        return min(self._laid, key=lambda one: stop_gap(one.limit, None, self.subject.survey), default=None)
+
+    @property
+    def _laid(self) -> list[Judged]:
+        """The straightedge limits that could be measured."""
+        return [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
 
     @cached_property
     def wanted_sweeps(self) -> list[Sweep]:

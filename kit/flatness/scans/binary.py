@@ -12,10 +12,9 @@ import numpy as np
 
 from flatness.arrays import Floats
 from flatness.lengths import MM_PER, unit_named
-from flatness.scans.files import BLOCK, LOOK_POINTS, LOOKS, US_FOOT_MM, PointFile, missing, spread
+from flatness.scans.files import AGAIN, BLOCK, LOOK_POINTS, LOOKS, US_FOOT_MM, PointFile, missing, spread
 from flatness.scans.text import Rows
 
-AGAIN = "copy or save the file again"
 PLY_TYPES = {
     **dict.fromkeys(("char", "int8"), "i1"),
     **dict.fromkeys(("uchar", "uint8"), "u1"),
@@ -111,16 +110,6 @@ class PlyFile(PointFile):
             raise self.wrong("the header names no format", expected=", ".join(PLY_ORDER), remedy=AGAIN)
         return after
 
-    def _check_size(self, needed: int) -> None:
-        size = self.path.stat().st_size
-        if size < needed:
-            raise self.wrong(
-                "the file ends before its last point",
-                value=f"{size} bytes",
-                expected=f"{needed} bytes for {self.count} points, as its header says",
-                remedy=AGAIN,
-            )
-
     def _rows(self) -> Rows:
         names = [name for name, _ in self.fields]
         columns = [names.index(axis) for axis in "xyz"]
@@ -179,18 +168,12 @@ class LasFile(PointFile):
             remedy = "save the scan again in one unit"
             raise self.wrong("the file states several units", value=shown, expected="one for x, y and z", remedy=remedy)
         self.stated = next(iter(units), None)
-        size = path.stat().st_size
         if not self.count:
             raise self.wrong("the file holds no points", expected="points", remedy="choose another file")
         if self.packed:
             self._check_packs(header)
-        elif size < needed:
-            raise self.wrong(
-                "the file ends before its last point",
-                value=f"{size} bytes",
-                expected=f"{needed} bytes for {self.count} points, as its header says",
-                remedy=AGAIN,
-            )
+        else:
+            self._check_size(needed)
 
     def _check_head(self) -> None:
         """Refuse a header that cannot be true, which would be followed through billions of records.

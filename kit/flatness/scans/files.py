@@ -24,6 +24,7 @@ LOOKS, LOOK_POINTS = 250, 1000  # places through the file that are looked at, an
 BINARY = {b"LASF": ".las or .laz", b"ASTM-E57": ".e57", b"ply": ".ply", b"PK\x03\x04": ".xlsx"}
 FARTHEST = 1e11  # in any unit: farther than across the earth, in mm
 US_FOOT_MM = 1200 / 3937 * 1000  # US survey foot, as LAS files state it (National Bureau of Standards, 1959)
+AGAIN = "copy or save the file again"
 
 
 class ScanFileError(FlatnessError, ValueError):
@@ -90,6 +91,16 @@ class PointFile(ABC):
     def wrong(self, what: str, **more: object) -> ScanFileError:
         """What is wrong with the file."""
         return ScanFileError(what, file=self.path.name, **more)
+
+    def _check_size(self, needed: int) -> None:
+        size = self.path.stat().st_size
+        if size < needed:
+            raise self.wrong(
+                "the file ends before its last point",
+                value=f"{size} bytes",
+                expected=f"{needed} bytes for {self.count} points, as its header says",
+                remedy=AGAIN,
+            )
 
 
 def open_points(path: str | os.PathLike[str], unit: str | None = None) -> PointFile:

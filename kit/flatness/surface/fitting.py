@@ -81,9 +81,9 @@ class Supposition:
     ridges: tuple[Ridge, ...] = ()
     unseen: bool = False
 
-    @property
+    @cached_property
     def whole(self) -> Fit:
-        """The fit with all that is supposed."""
+        """The fit with all that is supposed, and its factor once that is worked out."""
         best = self.fit.best
         return self.fit if not self.ridges else replace(self.fit, best=replace(best, ridges=best.ridges + self.ridges))
 
@@ -126,9 +126,7 @@ class Fit:
             ends = np.cumsum([one.weight for one in self.suppositions])
             chosen = np.searchsorted(ends[:-1], (np.arange(draws) + rng.random()) / draws)
             for number, share in zip(*np.unique(chosen, return_counts=True), strict=True):
-                one = self.suppositions[number]
-                for p, count in one.fit._own_sets(max(1, round(sets * share / draws)), int(share)):
-                    yield replace(p, ridges=p.ridges + one.ridges), count
+                yield from self.suppositions[number].whole._own_sets(max(1, round(sets * share / draws)), int(share))
         else:
             yield from self._own_sets(sets, draws)
 
@@ -213,7 +211,7 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> 
             priors.append(prior + chance)
             found.append(Supposition(1.0, fit, parts, unseen))
         refitted = sorted(foremost, key=lambda number: -foremost[number][0])[:REFITTED]
-        top = -1
+        top = int(np.argmax(logs))
         while refitted or top in foremost:  # the likeliest is fitted anew however many are
             number = refitted.pop(0) if refitted else top
             _, p, start = foremost.pop(number)
@@ -221,7 +219,6 @@ def _weighed(plain: Fit, loss: float, blocks: list[Stations], patches: bool) -> 
             own = replace(plain, best=parameters_at(moved, p), spread=_spread(blocks, moved, p))
             found[number], logs[number] = Supposition(1.0, own), _evidence(loss, own) + priors[number]
             top = int(np.argmax(logs))
-        top = int(np.argmax(logs))
         if len(found[top].fit.best.ridges) == len(fit.best.ridges):
             break
         fit, prior = found[top].fit, priors[top]

@@ -54,7 +54,7 @@ HOW_TO_ADD = (
     "place of the old one."
 )
 HARDLY_ANY = (
-    " So few readings are unlikely to decide it: read the whole surface again, closer or with a better instrument; "
+    "readings are unlikely to decide it: read the whole surface again, closer or with a better instrument; "
     "`flatness sheet` says how close."
 )
 OFTEN = "Take each reading of one place anew: lift the staff, set it down, read again, and type what it shows."
@@ -294,13 +294,12 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
     """Where to take more readings, in order, and how to add them to the file."""
     chance, often = percent(places.decided.iloc[-1]), int(places.times.iloc[0])
     if chance == percent(0.0) and percent(places.doubt_left.iloc[-1]) == percent(1.0):
-        few = HARDLY_ANY.strip().replace("So few readings", "A few more readings")
-        return "\n".join(["Where to take more readings", indented(few)])
+        return "\n".join(["Where to take more readings", indented(f"A few more {HARDLY_ANY}")])
     each = "" if often == 1 else f"Read each place {often} times. "
     doubt = (
         f"To decide {one.limit.name}, the best places first. {each}The doubt that each place should leave counts the "
         f"ones before it; with all of them the verdict should be pass or fail in {chance} of cases, otherwise read "
-        f"again.{HARDLY_ANY if places.decided.iloc[-1] < HARDLY else ''}"
+        f"again.{f' So few {HARDLY_ANY}' if places.decided.iloc[-1] < HARDLY else ''}"
     )
     x, y, _, _ = assessment.subject.survey.stations()
     read = {tuple(key) for key in place_keys(x, y).tolist()}
