@@ -148,3 +148,13 @@ def test_what_was_corrected_in_words():
     assert "kit's reading" not in screed.notes
     assert "two raised points" in screed.notes
     assert all("2013" in limit.notes for limit in find("din-row-2"))
+
+
+@pytest.mark.parametrize(("out", "verdict"), [(6.0, "pass"), (20.0, "fail")])
+def test_studs_of_a_wall_a_hair_over_8_ft_are_judged_over_8_ft(out, verdict):
+    # a plane that leans by so much over 2440 mm leans by 8 ft / 2440 mm of it over the 8 ft that the limit asks for
+    x, y = np.meshgrid(np.arange(8) * 400.0, np.arange(6) * 488.0)
+    read = flatness.make_survey(x, y, out * y / 2440, surface="wall", reference="plumb")
+    row = judged(read, "studs-board-plumb")
+    # the lines of the lattice are 2434.8 mm long, within 4 mm of 8 ft: all of them is measured
+    assert (row.verdict, row.as_read) == (verdict, pytest.approx(out * 8 * FT / 2440, rel=4 / 2440))
