@@ -384,6 +384,13 @@ def test_the_keyboard_lays_it_too_and_a_slip_is_told(packing):
     assert packing.problems.value == ""
 
 
+def test_what_is_typed_stays_when_the_panel_is_shown_anew(packing):
+    packing.ends[0].value = "1'"
+    packing.room.value = "641 x 479" if packing.room.value != "641 x 479" else "642 x 479"  # the screen is measured
+    packing.views.value = "gap"
+    assert packing.ends[0].value == "1'"
+
+
 def spelled(text):
     return text.replace("' 0\"", " ft").replace("'", " ft").replace('"', " in")
 

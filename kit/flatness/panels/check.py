@@ -171,6 +171,7 @@ class CheckPanel(Instrument):
         self.state = state
         self.profile = live_figure(PROFILE_IN, "profile")
         self._profiled: Any = None
+        self._ended: Any = None
         self._stripped: Any = None
         super().__init__(
             CHECK_NAMES, CHECK_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
@@ -255,15 +256,23 @@ class CheckPanel(Instrument):
         return told_at(self.state, xy)
 
     def _fill(self) -> None:
-        state, found, unit = self.state, self.state.assessment, self.state.unit
-        at = [""] * 4 if state.bar is None else [show_far(mm, unit) for mm in (*state.bar.start, *state.bar.end)]
+        found, unit = self.state.assessment, self.state.unit
+        self.table.value = "" if found is None else limits_table(found, unit)
+        self.notes.value = worth_knowing(self.state)
+        self._fill_ends()
+        self._fill_bar()
+        self._fill_list()
+
+    def _fill_ends(self) -> None:
+        """The ends of the bar, once for each bar: what is typed over them stays until it is laid."""
+        bar, unit = self.state.bar, self.state.unit
+        if self._ended == (bar, unit):
+            return
+        self._ended = bar, unit
+        at = [""] * 4 if bar is None else [show_far(mm, unit) for mm in (*bar.start, *bar.end)]
         for field, name, text in zip(self.ends, ENDS, at, strict=True):
             labelled(field, f"{name} [{HINTS[unit]}]")
             put(field, text)
-        self.table.value = "" if found is None else limits_table(found, unit)
-        self.notes.value = worth_knowing(state)
-        self._fill_bar()
-        self._fill_list()
 
     def _fill_bar(self) -> None:
         state = self.state
