@@ -35,10 +35,11 @@ FLAGS = [
 
 
 def pytest_collection_modifyitems(items):
-    """Where the browser itself is late a test has a second try, which is reported; where an assertion fails, none."""
+    """Where a wait runs out a test has a second try, which is reported; where any other assertion fails, none."""
     for item in items:
         if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.flaky(reruns=1, only_rerun=["TimeoutError", "never done"]))
+            waits = ["TimeoutError", "never done", r"(Locator|Page) expected .*"]
+            item.add_marker(pytest.mark.flaky(reruns=1, only_rerun=waits))
 
 
 def promised(page, script, arg=None, seconds=120):
