@@ -23,13 +23,15 @@ from flatness.errors import ArgumentError
 from flatness.panels.canvas import close_figure, live_figure
 from flatness.panels.controls import label_of
 from flatness.panels.plan import plan_panel
-from flatness.panels.plan_map import borders, cells
+from flatness.panels.plan_map import LiveActions, borders, cells
 from flatness.panels.plan_state import LAID_OUT, PlanState
 from flatness.panels.state import NotReadyError
 from flatness.panels.strip import SIGNS
 from flatness.panels.worker import Worker
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS, read_plan
+from flatness.survey.readings import make_survey
+from flatness.survey.walls import WallOpening, Walls
 
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 STYLE = (Path(__file__).parents[2] / "kit/flatness/panels/style.css").read_text(encoding="utf-8")
@@ -896,3 +898,18 @@ def test_a_panel_that_is_closed_leaves_no_widget_behind():
     assert len(_instances) > before
     panel.close()
     assert len(_instances) == before
+
+
+def test_the_map_is_drawn_as_one_walks_in(coarse_lattice):
+    """A door on the left wall comes to the foot: what lies along y is then across, the left wall beneath."""
+    x, y = (at.ravel() for at in np.meshgrid(np.arange(0, 3001, 600.0), np.arange(0, 4801, 600.0)))
+    walls = Walls(openings=(WallOpening("door", "left", 600.0, 1500.0),))
+    survey = make_survey(x, y, 6.0 * (x == 1200), outline=shapely.box(0, 0, 3000, 4800), walls=walls)
+    figure = live_figure((6.6, 4.8), "map")
+    shown = LiveActions(figure, flatness.plan_corrections(survey, "level"), "mm")
+    origin, along, up = shown.ax.transData.transform([(0, 0), (1000, 0), (0, 1000)])
+    assert along[1] - origin[1] > 10
+    assert abs(along[0] - origin[0]) < 1e-6
+    assert up[0] - origin[0] == pytest.approx(-(along[1] - origin[1]))
+    assert abs(up[1] - origin[1]) < 1e-6
+    close_figure(figure)

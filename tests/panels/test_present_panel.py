@@ -34,6 +34,8 @@ from flatness.panels.present import BESIDE, NUMBERS, present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
 from flatness.papers.owner_words import paragraphs
 from flatness.planning.plan import save_plan
+from flatness.survey.readings import make_survey
+from flatness.survey.walls import WallOpening, Walls
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 
@@ -159,6 +161,16 @@ def test_the_colour_bar_is_the_same_in_every_picture(shown):
     below = [picture.pixels[picture.map_box[3] + 6 :] for picture in pictures]
     for other in below[1:]:
         np.testing.assert_array_equal(below[0], other)
+
+
+def test_a_room_walked_into_from_its_left_stands_with_that_wall_at_the_foot():
+    """Wider than high where it was surveyed higher than wide, in its true proportion."""
+    x, y = (at.ravel() for at in np.meshgrid(np.arange(0, 3001, 600.0), np.arange(0, 4801, 600.0)))
+    walls = Walls(openings=(WallOpening("door", "left", 600.0, 1500.0),))
+    survey = make_survey(x, y, 6.0 * (x == 1200), outline=box(0, 0, 3000, 4800), walls=walls)
+    days = days_of(survey)
+    left, right, top, bottom = day_picture(days, days[0], "mm").map_box
+    assert (right - left) / (bottom - top) == pytest.approx((4800 + 480) / (3000 + 480), rel=0.02)
 
 
 def test_a_spot_stands_where_it_was_read_on_both_days():

@@ -488,14 +488,17 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | N
     if survey is not None and turns_of(ax):
         ax, within = _rulers(ax, within, survey)
         across, up = (replace(tape, axis=axis, at=0.0, sign=1) for axis, tape in enumerate(survey.tapes_in))
-    longer = max(within[1] - within[0], within[3] - within[2])
+    space, longer = FreeSpace(ax), max(within[1] - within[0], within[3] - within[2])
     for axis, tape, limits in ((ax.xaxis, across, within[:2]), (ax.yaxis, up, within[2:])):
-        name = f"from the {tape.wall}" if tape.wall else names[tape.axis]
-        step = place_step(longer, unit)
-        if limits[1] - limits[0] < 1.5 * step:  # the short side of a corridor
-            step = place_step(limits[1] - limits[0], unit, most=2)
-        set_place_ticks(axis, limits, step, unit, tape)
-        axis.set_label_text(name, fontsize=NORMAL, color=INK)
+        axis.set_label_text(f"from the {tape.wall}" if tape.wall else names[tape.axis], fontsize=NORMAL, color=INK)
+        for most in (10, 8, 6, 5, 4, 3, 2):  # as many as stand clear of one another
+            step = place_step(longer, unit, most)
+            if limits[1] - limits[0] < 1.5 * step:  # the short side of a corridor
+                step = place_step(limits[1] - limits[0], unit, most=2)
+            set_place_ticks(axis, limits, step, unit, tape)
+            wide = max((text_width(text.get_text(), SMALL) for text in axis.get_ticklabels()), default=0.0)
+            if space.points_between((0.0, 0.0), (step, 0.0)) >= (wide + 6 if axis is ax.xaxis else 2 * SMALL):
+                break
     ax.xaxis.set_label_coords(0, 0, transform=_below(ax, 19))
     ax.xaxis.label.set(ha="left", va="top")
     frame(ax)

@@ -330,7 +330,7 @@ def _name_opening(ax: Axes, opening: Polygon, space: FreeSpace) -> Annotation:
     text = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", zorder=6, bbox=paper(0.2, "none"))
     x0, y0, x1, y1 = opening.bounds
     wide, high = space.extent((x0, y0, x1, y1))
-    need, deep = space.size(text)
+    need, deep = (size + 4 for size in space.size(text))
     if need > wide and need <= high and deep <= wide:
         text.set_rotation(90)
     elif need > wide or deep > high:

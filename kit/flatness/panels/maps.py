@@ -31,7 +31,6 @@ from flatness.charts.axes import (
     set_length_ticks,
     set_place_ticks,
     show_extent,
-    text_width,
     wrap,
 )
 from flatness.charts.chances import chance_map
@@ -177,18 +176,6 @@ def clear_ends(bar: Colorbar) -> None:
             text.set_position((right + CLEAR, up))
 
 
-def roomy_ticks(ax: Axes, bounds: Extent, unit: str) -> None:
-    """Fewer ticks along x and y than a chart of full size has, so that their labels stand clear of one another."""
-    space = FreeSpace(ax)
-    for axis, limits, way in ((ax.xaxis, bounds[:2], (1.0, 0.0)), (ax.yaxis, bounds[2:], (0.0, 2.0))):
-        for most in (10, 8, 6, 5, 4, 3, 2):
-            step = place_step(limits[1] - limits[0], unit, most)
-            set_place_ticks(axis, limits, step, unit)
-            widest = max((text_width(text.get_text(), SMALL) for text in axis.get_ticklabels()), default=0.0)
-            if space.points_between((0.0, 0.0), (way[0] * step, way[1] * step)) >= widest + 6:
-                break
-
-
 def draw_map(figure: Figure, state: CheckState) -> ShownMap:
     """Draw the view that the state asks for into the figure, which is empty."""
     surface = state.surface
@@ -204,7 +191,6 @@ def draw_map(figure: Figure, state: CheckState) -> ShownMap:
         say(figure, ". ".join(f"{text[:1].upper()}{text[1:]}" for text in (one.what, one.remedy) if text) + ".")
         return ShownMap()
     clear_ends(chart.colour_bar)
-    roomy_ticks(ax, map_base.bounds_of(surface, state.survey), state.unit)
     caption = lift_heading(ax)
     if state.view == MORE:
         return ShownMap(ax, caption=caption)
@@ -346,7 +332,6 @@ def draw_comparison(figure: Figure, state: CompareState) -> ShownMap:
     draws: dict[str, Callable[[Axes, Comparison, CompareState], str]]
     draws = {CHANGE: _change, BEFORE: _day, AFTER: _day, DONE: _done}
     caption = draws[state.view](ax, found, state)
-    roomy_ticks(ax, _bounds(found), state.unit)
     return ShownMap(ax, caption=caption)
 
 

@@ -25,7 +25,19 @@ from matplotlib.transforms import Affine2D, Bbox
 from numpy.typing import NDArray
 
 from flatness.arrays import Floats
-from flatness.charts.axes import INK, NORMAL, PALE, SMALL, FreeSpace, dress_map, new_figure, root_of, text_width
+from flatness.charts.axes import (
+    INK,
+    NORMAL,
+    PALE,
+    SMALL,
+    FreeSpace,
+    dress_map,
+    new_figure,
+    root_of,
+    show_extent,
+    text_width,
+    turns_of,
+)
 from flatness.charts.hatching import PATTERNS
 from flatness.charts.map_base import bounds_of, with_margin
 from flatness.charts.member_lines import member_chart
@@ -40,7 +52,7 @@ from flatness.charts.plan_map import (
 )
 from flatness.framing.schedule import Schedule
 from flatness.panels.canvas import DOTS_PER_INCH
-from flatness.panels.maps import map_box, name_place, roomy_ticks
+from flatness.panels.maps import map_box, name_place
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, Plan
@@ -140,12 +152,11 @@ class LiveActions:
         self.figure, self.unit = figure, unit
         kind = shown.survey.surface
         bounds = bounds_of(shown.surface, shown.survey)
-        extent = with_margin(bounds)
+        turns = shown.survey.turns
         ax = self.figure.add_axes(map_box(figure, HEAD_IN))
-        ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
+        show_extent(ax, with_margin(bounds, turns), turns)
         ax.apply_aspect()
         dress_map(ax, bounds, kind, unit, shown.survey)
-        roomy_ticks(ax, bounds, unit)
         self.ax = ax
         self.title = self.figure.text(
             0.02,
@@ -193,10 +204,11 @@ class LiveActions:
         """Nodes whose depths are shown: an even grid that leaves each number its room."""
         widest = text_width('−15/16"' if self.unit == "in" else "−88.8", SIZE) + 4
         pitch = space.points_between((0.0, 0.0), (shown.surface.spacing, 0.0))
-        strides = [max(1, int(np.ceil(size / pitch))) for size in (widest, SIZE * 1.3 + 2)]
+        needs = (widest, SIZE * 1.3 + 2)[:: -1 if turns_of(self.ax) % 2 else 1]
+        strides = [max(1, int(np.ceil(size / pitch))) for size in needs]
         ny, nx = shown.change.shape
         while (ny // strides[1] + 1) * (nx // strides[0] + 1) > MOST_NUMBERS:
-            strides[int(strides[0] * widest > strides[1] * 2 * SIZE)] += 1
+            strides[int(strides[1] / needs[1] < strides[0] / needs[0])] += 1
         inset = strides[0] // 2  # so that no number at either end hangs over the edge
         columns = range(inset, max(nx - inset, inset + 1), strides[0])
         return [(j, i) for j in range(strides[1] // 2, ny, strides[1]) for i in columns]

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import INK, PALE, SMALL, SOFTWARE, Extent, FreeSpace, colour_bar
+from flatness.charts.axes import INK, PALE, SMALL, SOFTWARE, Extent, FreeSpace, as_seen, colour_bar, show_extent
 from flatness.charts.differences import drawn_off, one_datum
 from flatness.charts.map_base import bounds_of, with_margin
 from flatness.charts.scales import Scale, deviation_scale
@@ -123,7 +123,7 @@ def one_frame(days: tuple[Day, ...]) -> Extent:
     """What each picture of the days shows [mm]: the same of all, so that they lie on each other."""
     boxes = np.array([bounds_of(day.surface, day.survey) for day in days])
     (x0, y0), (x1, y1) = boxes[:, [0, 2]].min(axis=0), boxes[:, [1, 3]].max(axis=0)
-    return with_margin((float(x0), float(x1), float(y0), float(y1)))
+    return with_margin((float(x0), float(x1), float(y0), float(y1)), days[0].survey.turns)
 
 
 AREA, WIDEST, TALLEST, LEAST = 10.5, 5.2, 2.7, 3.7  # of a map [in2, in]: a small sheet, so that its letters show large
@@ -172,7 +172,7 @@ def day_picture(days: tuple[Day, ...], day: Day, unit: str, caption: str = "") -
     caption : a line beneath
     """
     scale, extent = one_scale(days, unit), one_frame(days)
-    figure, ax, cax = _sheet(extent)
+    figure, ax, cax = _sheet(extent, days[0].survey.turns)
     _draw(ax, day, scale)
     colour_bar(cax, scale, "horizontal", ENDS[day.survey.surface], signed=True)
     ax.annotate(
@@ -196,9 +196,9 @@ def beside(pictures: Sequence[Picture]) -> bytes:
     return _png(np.concatenate([picture.pixels for picture in pictures], axis=1))
 
 
-def _sheet(extent: Extent) -> tuple[Figure, Axes, Axes]:
-    """A figure with room for one map in true proportion, and for what stands around it."""
-    wide, high = extent[1] - extent[0], extent[3] - extent[2]
+def _sheet(extent: Extent, turns: int) -> tuple[Figure, Axes, Axes]:
+    """A figure with room for one map in true proportion, turned so, and for what stands around it."""
+    wide, high = as_seen(extent, turns)
     size = min(math.sqrt(AREA / (wide * high)), WIDEST / wide, TALLEST / high)
     w, h = wide * size, high * size
     width = LEFT + max(w, LEAST) + RIGHT
@@ -207,7 +207,7 @@ def _sheet(extent: Extent) -> tuple[Figure, Axes, Axes]:
     figure = Figure(figsize=(width, height), dpi=DOTS, facecolor="white")
     FigureCanvasAgg(figure)
     ax = figure.add_axes((LEFT / width, below / height, w / width, h / height))
-    ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal", anchor="NW")
+    show_extent(ax, extent, turns)
     cax = figure.add_axes((LEFT / width, (CAPTION + BAR_FOOT) / height, max(w, LEAST) / width, BAR / height))
     return figure, ax, cax
 

@@ -13,7 +13,6 @@ from traitlets import Any as AnyTrait
 from traitlets import Enum, Float, Instance, Unicode
 
 from flatness.charts.heights import surface_map
-from flatness.charts.map_base import bounds_of
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view
 from flatness.errors import PlanError
@@ -24,7 +23,7 @@ from flatness.measures.lines import Place
 from flatness.panels.controls import row, words
 from flatness.panels.fields import Control, Controls
 from flatness.panels.instrument import Instrument
-from flatness.panels.maps import ShownMap, clear_ends, lift_heading, map_box, roomy_ticks, say
+from flatness.panels.maps import ShownMap, clear_ends, lift_heading, map_box, say
 from flatness.panels.state import State
 from flatness.panels.strip import Said
 from flatness.room.checks import MEASURED
@@ -200,7 +199,6 @@ class RoomPanel(Instrument):
             surface, ax = room.drawn[state.opened].surface, figure.add_axes(map_box(figure))
             chart = surface_map(surface, survey=None, unit=state.unit, ax=ax)
             clear_ends(chart.colour_bar)
-            roomy_ticks(ax, bounds_of(surface, None), state.unit)
             return ShownMap(ax, caption=lift_heading(ax))
         if state.view == "turn":
             room_view(figure, room, state.targets, azimuth=state.azimuth)
