@@ -11,8 +11,7 @@ from matplotlib.colors import to_rgb
 from shapely import box
 
 from chart_checks import ROOMS, assert_clean, luminance, texts_of
-from flatness.charts.differences import NO_CHANGE, UNSHOWN, before_after, difference_map
-from flatness.charts.done import MARKS, done_chart
+from flatness.charts.differences import MARKS, NO_CHANGE, UNSHOWN, before_after, difference_map, done_chart
 from flatness.charts.pictures import comparison_charts, write_comparison
 from flatness.comparison.comparing import compare
 from flatness.errors import ArgumentError, MeasureError

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from flatness.comparison.amounts import KINDS, amount_beyond, net_amount
+from flatness.comparison.comparing import KINDS, amount_beyond, net_amount
 from flatness.planning.volumes import cut_and_fill
 
 RNG = np.random.default_rng(5)

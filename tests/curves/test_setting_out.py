@@ -7,8 +7,7 @@ import pytest
 from shapely import Polygon
 
 from flatness.curves.making import make_arc, make_chain, make_ellipse, make_oval
-from flatness.curves.plates import cut_plates
-from flatness.curves.setting_out import set_out
+from flatness.curves.setting_out import cut_plates, set_out
 from flatness.errors import ArgumentError, MeasureError
 
 

@@ -6,7 +6,7 @@ import pytest
 import flatness
 from flatness.charts.pictures import check_charts
 from flatness.limits.measuring import Subject, measure
-from flatness.measures.station_lines import StationLines
+from flatness.measures.straightedge import StationLines
 from flatness.words.checks import report
 
 FT = 304.8

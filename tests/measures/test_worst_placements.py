@@ -8,7 +8,7 @@ import pytest
 from scipy.spatial import QhullError
 
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.lines import Heading
+from flatness.measures.bars import Heading
 from flatness.measures.planes import Plane, fit_plane
 from flatness.measures.straightedge import exact_bar, profile_gaps, profile_through, straightedge
 from flatness.surface.lattice import make_surface

@@ -37,7 +37,7 @@ from flatness.papers.owner_words import (
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import ACTIONS
 from flatness.surface.lattice import make_surface
-from flatness.words.datum import to_do_again
+from flatness.words.comparisons import to_do_again
 
 INCH = 25.4
 

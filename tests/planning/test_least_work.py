@@ -12,8 +12,7 @@ from scipy.optimize import linprog
 
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.lengths import settle
-from flatness.measures.bars import gap_map
-from flatness.measures.placements import Requirement, broken_placements, rows_of
+from flatness.measures.bars import Requirement, broken_placements, gap_map, rows_of
 from flatness.measures.straightedge import straightedge
 from flatness.planning.constraints import Depths, FixedSpot, Rates
 from flatness.planning.least_work import Pool, least_work

@@ -8,9 +8,8 @@ import pytest
 import flatness
 from flatness.comparison import both as both_module
 from flatness.comparison.alignment import align_surveys
-from flatness.comparison.amounts import amount_beyond, net_amount
 from flatness.comparison.both import estimate_both
-from flatness.comparison.comparing import compare, error_parts
+from flatness.comparison.comparing import amount_beyond, compare, error_parts, net_amount
 from flatness.surface.kriging import Parameters, surface_covariance
 
 CELL = 250.0  # the published grid: 0.25 m cells

@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 import scipy
 
-from flatness.measures.bars import window_departures
+from flatness.measures.bars import Heading, window_departures
 from flatness.measures.levels import block_offset
-from flatness.measures.lines import Heading
 from flatness.measures.planes import fit_plane
 from flatness.surface.lattice import make_surface
 

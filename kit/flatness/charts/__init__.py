@@ -1,12 +1,10 @@
 """Pictures of a survey, a plan and a comparison, each drawn into the ``ax`` that it is given."""
 
 from flatness.charts.chances import chance_map
-from flatness.charts.gaps import gap_map
-from flatness.charts.heights import surface_map
+from flatness.charts.heights import gap_map, profile_chart, surface_map
 from flatness.charts.member_lines import member_chart
 from flatness.charts.pictures import check_charts, write_pictures
 from flatness.charts.plan_map import action_map
-from flatness.charts.profile import profile_chart
 from flatness.charts.reveals import reveal_chart
 
 __all__ = [

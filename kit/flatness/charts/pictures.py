@@ -17,14 +17,11 @@ import numpy as np
 
 from flatness.charts.axes import SOFTWARE, save_chart
 from flatness.charts.chances import chance_map
-from flatness.charts.differences import before_after, difference_map
-from flatness.charts.done import done_chart
-from flatness.charts.gaps import gap_map
-from flatness.charts.heights import surface_map
+from flatness.charts.differences import before_after, difference_map, done_chart
+from flatness.charts.heights import gap_map, profile_chart, surface_map
 from flatness.charts.lit_surface import Lit, lit_chart
 from flatness.charts.member_lines import member_chart
 from flatness.charts.plan_map import action_map
-from flatness.charts.profile import profile_chart
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
 from flatness.files import named, read_file, stands, why, written_together

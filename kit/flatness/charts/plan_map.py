@@ -51,8 +51,8 @@ from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, 
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
-from flatness.words.done import afterwards
 from flatness.words.printed import depth, least_told, without_unit
+from flatness.words.ways import afterwards
 
 NUMBER, NAME = 8.0, 8.0  # type [points]
 CROWDED = 30  # with more tags than this they are drawn tighter

@@ -78,8 +78,7 @@ def run_curve(options: argparse.Namespace) -> int:
     ------
     FlatnessError : input that cannot be taken as it is
     """
-    from flatness.curves.plates import cut_plates
-    from flatness.curves.setting_out import set_out
+    from flatness.curves.setting_out import cut_plates, set_out
     from flatness.curves.walls import read_design
     from flatness.words.curves import CurveJob, report
 

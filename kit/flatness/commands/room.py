@@ -75,7 +75,7 @@ def run_room(options: argparse.Namespace) -> int:
 
 def _files(room: Room, targets: RoomTargets | None, ways: RoomWays | None, folder: Path, paper: str) -> list[Path]:
     from flatness.charts.room_sheet import write_room
-    from flatness.export.room_tables import write_set_out
+    from flatness.export.tables import write_set_out
     from flatness.papers.room import room_crew_sheet, room_owner_page
 
     make_folder(folder)
@@ -133,14 +133,14 @@ def room_json(
 def keys_text() -> str:
     """What a room file may hold: its tables, their keys, what each takes and what it is for."""
     from flatness.commands.job import table_text
-    from flatness.job import room_schema
+    from flatness.job import room_reading
 
-    of_job = ", ".join(room_schema.OF_JOB)
-    tables = [table_text("at the top", room_schema.ABOUT, "")]
-    for name, (keys, told) in room_schema.SINGLE.items():
+    of_job = ", ".join(room_reading.OF_JOB)
+    tables = [table_text("at the top", room_reading.ABOUT, "")]
+    for name, (keys, told) in room_reading.SINGLE.items():
         tables.append(table_text(f"[{name}]", keys, told))
-    for name, (keys, told) in room_schema.SEVERAL.items():
-        shown = room_schema.PLACED if name == "surface" else keys
+    for name, (keys, told) in room_reading.SEVERAL.items():
+        shown = room_reading.PLACED if name == "surface" else keys
         tables.append(table_text(f"[[{name}]]", shown, told))
         if name == "surface":
             tables[-1] += f"\n  and the keys of a job file, as `flatness job --keys` lists them: {of_job}"

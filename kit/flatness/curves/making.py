@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 from flatness.curves.shapes import TURN, Chain, Curve, Ellipse, Piece
 from flatness.errors import ArgumentError
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.survey.cells import nearest
 
 KINDS = ("arc", "ellipse", "oval", "chain")

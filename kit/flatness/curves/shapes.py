@@ -19,7 +19,7 @@ from scipy.special import ellipe, ellipeinc
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 
 TURN = 2 * math.pi
 NEWTON = 100  # steps at most; ten do in all but the flattest cases

@@ -25,7 +25,7 @@ from flatness.curves.shapes import TURN, Chain, Curve
 from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
 from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem
 from flatness.lengths import parse_length, unit_named
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.survey.cells import LengthReader, Record, Report, Table, column_letter, is_empty, nearest, refuse, text_of
 from flatness.survey.checks import check_outlines
 from flatness.survey.files import bytes_of, table_of

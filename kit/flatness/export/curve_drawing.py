@@ -13,8 +13,7 @@ import numpy as np
 from ezdxf.enums import TextEntityAlignment
 
 from flatness.charts.axes import SOFTWARE
-from flatness.curves.plates import PlateCuts
-from flatness.curves.setting_out import SetOut
+from flatness.curves.setting_out import PlateCuts, SetOut
 from flatness.curves.shapes import Chain, Curve, Ellipse
 from flatness.errors import ArgumentError
 from flatness.export.dxf import INSUNITS

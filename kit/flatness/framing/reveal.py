@@ -17,7 +17,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.profiles import fit_straight
 from flatness.lengths import settle
-from flatness.measures.lines import Measured, Place
+from flatness.measures.bars import Measured, Place
 from flatness.notes import Note
 from flatness.surface.lattice import Surface
 

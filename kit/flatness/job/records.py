@@ -12,7 +12,7 @@ from flatness.framing.reveal import CHANGE_OVER_MM
 from flatness.job.report import Origin
 from flatness.job.values import Price
 from flatness.limits.kinds import Limit
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.planning.constraints import Depths, FixedSpot, Rates
 from flatness.planning.quantities import Setting
 from flatness.planning.substrate import Beneath

@@ -24,12 +24,10 @@ from flatness.light.waves import Shown, angle_of, shortest_wave, shown, strength
 from flatness.limits.kinds import AXES, Limit, level_rule
 from flatness.measures import levels, spans
 from flatness.measures import levels as spaced
-from flatness.measures.bars import gap_map, longest_run, oblique_gaps_at, whole_steps
+from flatness.measures.bars import Heading, Measured, all_headings, gap_map, longest_run, oblique_gaps_at, whole_steps
 from flatness.measures.fnumbers import f_numbers, survey_lines
 from flatness.measures.levels import neighbour_faces
-from flatness.measures.lines import Heading, Measured, all_headings
-from flatness.measures.station_lines import StationLines
-from flatness.measures.straightedge import StraightedgeResult, straightedge
+from flatness.measures.straightedge import StationLines, StraightedgeResult, straightedge
 from flatness.notes import Note, joined
 from flatness.surface.lattice import Surface, default_spacing, most_drawn, widest_step
 from flatness.survey.readings import Survey

@@ -21,7 +21,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import Assessment, Judged
-from flatness.measures.placements import Requirement, broken_placements, rows_of
+from flatness.measures.bars import Requirement, broken_placements, rows_of
 from flatness.surface.lattice import Surface
 
 BATCH = 6  # places, at the least

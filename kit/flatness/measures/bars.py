@@ -6,23 +6,156 @@ The arithmetic under :mod:`flatness.measures.straightedge`, for one lattice [ny,
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array, csr_array
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
-from flatness.measures.lines import (
-    Heading,
-    all_headings,
-    corners,
-    displaced,
-    heights_away,
-    lines_of,
-    nodes_of,
-    reaching_part,
-)
 from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
+
+_LATTICE_LINES = {0.0: (1, 0), 45.0: (1, 1), 90.0: (0, 1), 135.0: (-1, 1)}
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A direction across the lattice.
+
+    Attributes
+    ----------
+    degrees : from the x axis toward the y axis, 0 to under 180
+    dx, dy : one step along it, in lattice steps
+    step : length of that step, in lattice steps: 1, or the square root of 2 along a diagonal
+    """
+
+    degrees: float
+    dx: float
+    dy: float
+
+    @property
+    def step(self) -> float:
+        return math.hypot(self.dx, self.dy)
+
+    @property
+    def on_lattice(self) -> bool:
+        """Whether it runs along rows, columns or diagonals, from node to node."""
+        return self.dx == round(self.dx) and self.dy == round(self.dy)
+
+    @classmethod
+    def at(cls, degrees: float) -> Heading:
+        """The heading at this angle [degrees]; along rows, columns and diagonals its step is node to node."""
+        for angle, (dx, dy) in _LATTICE_LINES.items():
+            if abs(degrees - angle) < 1e-9:
+                return cls(angle, dx, dy)
+        return cls(degrees, math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
+
+
+def all_headings(count: int) -> list[Heading]:
+    """``count`` headings equally spaced over half a turn, the first along the rows."""
+    if not (isinstance(count, (int, np.integer)) and 1 <= count <= 360):
+        raise ArgumentError("headings out of range", value=str(count), expected="a whole number from 1 to 360")
+    return [Heading.at(180 * i / count) for i in range(count)]
+
+
+def lines_of(z: Floats, heading: Heading) -> Floats:
+    """Surfaces [ny, nx, k] laid out as [n, lines], each line a row, column or diagonal of one of them."""
+    ny, nx, count = z.shape
+    if (heading.dx, heading.dy) == (1, 0):
+        return np.swapaxes(z, 0, 1).reshape(nx, -1)
+    if (heading.dx, heading.dy) == (0, 1):
+        return z.reshape(ny, -1)
+    if heading.dx < 0:
+        z = z[:, ::-1]
+    # row r moved right by ny - 1 - r puts a diagonal into one column; NaN fills what is left
+    skewed = np.full((ny, nx + ny - 1, count), np.nan)
+    for r in range(ny):
+        skewed[r, ny - 1 - r : ny - 1 - r + nx] = z[r]
+    return skewed.reshape(ny, -1)
+
+
+def nodes_of(lines: Floats, heading: Heading, shape: tuple[int, ...]) -> Floats:
+    """The inverse of :func:`lines_of`: [n, lines] back to surfaces of this shape [ny, nx, k]."""
+    ny, nx, count = shape
+    if (heading.dx, heading.dy) == (1, 0):
+        return np.swapaxes(lines.reshape(nx, ny, count), 0, 1)
+    if (heading.dx, heading.dy) == (0, 1):
+        return lines.reshape(shape)
+    skewed = lines.reshape(ny, nx + ny - 1, count)
+    z = np.stack([skewed[r, ny - 1 - r : ny - 1 - r + nx] for r in range(ny)])
+    return z[:, ::-1] if heading.dx < 0 else z
+
+
+def reaching_part(shape: tuple[int, ...], dx: float, dy: float) -> tuple[slice, slice]:
+    """Rows and columns of the nodes from which the place (dx, dy) steps away is on the lattice; empty where none is."""
+    sides = []
+    for count, steps in zip(shape[:2], (dy, dx), strict=True):
+        whole, part = _whole_and_part(steps)
+        first, last = max(0, -whole), min(count, count - whole - (part > 0))
+        sides.append(slice(first, max(first, last)))
+    return sides[0], sides[1]
+
+
+def displaced(z: Floats, dx: float, dy: float) -> Floats:
+    """At each node of [ny, nx, ...], the height (dx, dy) lattice steps away; NaN outside or next to a blank.
+
+    Bilinear between nodes. A node that would carry no weight is not asked.
+    """
+    out = np.full_like(z, np.nan)
+    part = reaching_part(z.shape, dx, dy)
+    out[part] = heights_away(z, dx, dy, part)
+    return out
+
+
+def heights_away(z: Floats, dx: float, dy: float, part: tuple[slice, slice]) -> Floats:
+    """As :func:`displaced`, at the nodes of one part alone, all of them within :func:`reaching_part`."""
+    rows, columns = part
+    (jx, jy, weight), *others = corners(dx, dy)
+
+    def shifted(jx: int, jy: int) -> Floats:
+        return z[rows.start + jy : rows.stop + jy, columns.start + jx : columns.stop + jx]
+
+    out: Floats = weight * shifted(jx, jy)
+    for jx, jy, weight in others:
+        out += weight * shifted(jx, jy)
+    return out
+
+
+def corners(dx: float, dy: float) -> list[tuple[int, int, float]]:
+    """The nodes (jx, jy) from which the height (dx, dy) lattice steps away is taken, and their weights above zero."""
+    (ix, fx), (iy, fy) = _whole_and_part(dx), _whole_and_part(dy)
+    around = ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy))
+    return [(ix + kx, iy + ky, weight) for kx, ky, weight in around if weight > 0]
+
+
+def _whole_and_part(steps: float) -> tuple[int, float]:
+    whole = math.floor(steps + STEP_NOISE)
+    part = steps - whole
+    return whole, part if part > STEP_NOISE else 0.0
+
+
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One measure of a surface.
+
+    Attributes
+    ----------
+    value : the number; mm unless the measure is a ratio or an F-number
+    at : (x, y) [mm] where it was found, or None where it belongs to no place
+    contacts : (x, y) [mm] of the points it rests on or compares, in order along the line
+    note : what the reader of the number must know
+    """
+
+    value: float
+    at: Place | None = None
+    contacts: tuple[Place, ...] = ()
+    note: str = ""
+
 
 AT_ONCE = 40_000  # nodes of a stack that are worked on together: so many stay in the cache
 BLOCK = 1 << 14  # heights worked on at a time: a block and its slopes fit the cache
@@ -271,3 +404,192 @@ def _covered(arms: dict[int, Floats], steps: int) -> dict[int, NDArray[np.bool_]
         behind[k] = behind[k - 1] & np.isfinite(arms[-k])
         ahead[k] = ahead[k - 1] & np.isfinite(arms[k])
     return {i: behind[i] & ahead[steps - i] for i in range(1, steps)}
+
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """No gap under a straightedge may be larger than allowed.
+
+    Attributes
+    ----------
+    length : of the straightedge [mm]
+    allowed : largest gap [mm], above zero
+    """
+
+    length: float
+    allowed: float
+
+    def __post_init__(self) -> None:
+        for name, value in (("length", self.length), ("allowed", self.allowed)):
+            if not (math.isfinite(value) and value > 0):
+                raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Placements:
+    """Placements under which the gap is larger than allowed, m of them, worst first at each node.
+
+    Attributes
+    ----------
+    requirement, heading : [m] which one of each, counted from 0
+    node : [m] the node over which the gap is, in the lattice read row by row
+    behind, ahead : [m] steps along the heading from the node to either contact
+    excess : [m] gap less what is allowed [mm]
+    """
+
+    requirement: Ints
+    heading: Ints
+    node: Ints
+    behind: Ints
+    ahead: Ints
+    excess: Floats
+
+    def __len__(self) -> int:
+        return len(self.node)
+
+    def take(self, which: Ints | NDArray[np.bool_]) -> Placements:
+        """Some of them."""
+        return Placements(
+            requirement=self.requirement[which],
+            heading=self.heading[which],
+            node=self.node[which],
+            behind=self.behind[which],
+            ahead=self.ahead[which],
+            excess=self.excess[which],
+        )
+
+    def key(self) -> Ints:
+        """[m] a number that no other placement has, whichever requirement it broke."""
+        number = self.node
+        for part in (self.heading, self.behind, self.ahead, self.requirement):
+            number = number * 4096 + part
+        return number
+
+
+def broken_placements(
+    z: Floats,
+    spacing: float,
+    requirements: Sequence[Requirement],
+    headings: int,
+    most: int = 3,
+    slack: float = 0.0,
+    share: Floats | None = None,
+) -> Placements:
+    """The worst placements over each node whose gap is larger than allowed.
+
+    Parameters
+    ----------
+    z : [ny, nx] mm, NaN outside
+    spacing : lattice step [mm]
+    requirements : one or more
+    headings : directions, equally spaced over half a turn
+    most : placements kept a node, all requirements and headings together
+    slack : how much larger than allowed a gap must be to count [mm]
+    share : [ny, nx] of what is allowed, where less is wanted over a node; None: all of it
+    """
+    found = [_none()]
+    shares = np.ones(z.size) if share is None else share.ravel()
+    for r, requirement in enumerate(requirements):
+        for h, heading in enumerate(all_headings(headings)):
+            steps = whole_steps(requirement.length, spacing * heading.step)
+            if steps >= 2:
+                found.append(_worst_along(z, heading, steps, requirement.allowed * shares, most, slack, (r, h)))
+    every = _joined(found)
+    order = np.lexsort((-every.excess, every.node))
+    node = every.node[order]
+    first = np.flatnonzero(np.concatenate([[True], node[1:] != node[:-1]])) if len(node) else np.empty(0, int)
+    rank = np.arange(len(node)) - np.repeat(first, np.diff(np.append(first, len(node))))
+    return every.take(order[rank < most])
+
+
+def rows_of(placements: Placements, shape: tuple[int, int], headings: int) -> csr_array:
+    """[m, ny nx] weights with which the heights make the gap of each placement [mm per mm]."""
+    turned = all_headings(headings)
+    row, column, weight = [np.empty(0, np.int64)], [np.empty(0, np.int64)], [np.empty(0)]
+    span = placements.behind + placements.ahead
+    for h in np.unique(placements.heading):
+        heading = turned[int(h)]
+        mine = np.flatnonzero(placements.heading == h)
+        node = placements.node[mine]
+        row.append(mine)
+        column.append(node)
+        weight.append(np.full(len(mine), -1.0))
+        for away, other, sign in (
+            (placements.behind[mine], placements.ahead[mine], -1),
+            (placements.ahead[mine], placements.behind[mine], 1),
+        ):
+            for k in np.unique(away):
+                part = away == k
+                share = other[part] / span[mine[part]]
+                for shift, w in _corners(sign * int(k), heading, shape[1]):
+                    row.append(mine[part])
+                    column.append(node[part] + shift)
+                    weight.append(w * share)
+    entries = (np.concatenate(weight), (np.concatenate(row), np.concatenate(column)))
+    return csr_array(coo_array(entries, shape=(len(placements), shape[0] * shape[1])))
+
+
+def _corners(k: int, heading: Heading, nx: int) -> list[tuple[int, float]]:
+    """The nodes that carry the height k steps along the heading, counted from the node itself, and their weights."""
+    (ix, fx), (iy, fy) = ((math.floor(k * d + STEP_NOISE), k * d) for d in (heading.dx, heading.dy))
+    fx, fy = (share if share > STEP_NOISE else 0.0 for share in (fx - ix, fy - iy))
+    columns, rows = ((ix, 1 - fx), (ix + 1, fx)), ((iy, 1 - fy), (iy + 1, fy))
+    return [(kx + nx * ky, wx * wy) for kx, wx in columns for ky, wy in rows if wx * wy > 0]
+
+
+def _worst_along(
+    z: Floats, heading: Heading, steps: int, allowed: Floats, most: int, slack: float, which: tuple[int, int]
+) -> Placements:
+    """Of one heading, for each contact behind a node the steepest chord to a contact ahead; the worst of those."""
+    flat = z.reshape(-1)
+    behind, ahead = (arm_heights(z, heading, sign, steps - 1).reshape(-1, z.size) for sign in (-1, 1))
+    found = [_none()]
+    width = max(1, 8 * BLOCK // steps)
+    for first in range(0, len(flat), width):
+        part = slice(first, first + width)
+        a, b, here = behind[:, part], ahead[:, part], flat[part]
+        count = min(len(a), steps - 1) if len(b) else 0
+        over = np.full((count, len(here)), -np.inf)
+        reach = np.zeros((count, len(here)), dtype=np.int64)
+        for i in range(1, count + 1):
+            far = min(len(b), steps - i)
+            slope = (b[:far] - a[i - 1]) / np.arange(i + 1, i + far + 1)[:, None]
+            best = slope.argmax(axis=0)
+            reach[i - 1] = best + 1
+            over[i - 1] = a[i - 1] + i * slope[best, np.arange(len(here))] - here - allowed[part]
+        over[np.isnan(over)] = -np.inf
+        broken = np.flatnonzero((over > slack).any(axis=0))
+        kept = np.argsort(-over[:, broken], axis=0, kind="stable")[:most]
+        excess = np.take_along_axis(over[:, broken], kept, axis=0)
+        worse = excess > slack
+        node = np.broadcast_to(broken, kept.shape)[worse]
+        i_worse = kept[worse]
+        full = np.full(len(node), 1, dtype=np.int64)
+        found.append(
+            Placements(
+                requirement=full * which[0],
+                heading=full * which[1],
+                node=node + first,
+                behind=i_worse + 1,
+                ahead=reach[i_worse, node],
+                excess=excess[worse],
+            )
+        )
+    return _joined(found)
+
+
+def _none() -> Placements:
+    empty = np.empty(0, dtype=np.int64)
+    return Placements(requirement=empty, heading=empty, node=empty, behind=empty, ahead=empty, excess=np.empty(0))
+
+
+def _joined(parts: list[Placements]) -> Placements:
+    return Placements(
+        **{
+            name: np.concatenate([getattr(part, name) for part in parts])
+            for name in ("requirement", "heading", "node", "behind", "ahead", "excess")
+        }
+    )

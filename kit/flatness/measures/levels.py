@@ -23,8 +23,7 @@ from scipy.spatial import KDTree
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
-from flatness.measures.bars import whole_steps, window_departures
-from flatness.measures.lines import Heading, Measured, Place, all_headings, displaced
+from flatness.measures.bars import Heading, Measured, Place, all_headings, displaced, whole_steps, window_departures
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.straightedge import exact_bar
 from flatness.notes import Note, joined

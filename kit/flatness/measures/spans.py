@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.lengths import settle
+from flatness.measures.bars import Heading, Measured, Place, all_headings
 from flatness.measures.levels import ROWS_AND_COLUMNS, beyond, node, reaching, signs_of, station_grid, too_short
-from flatness.measures.lines import Heading, Measured, Place, all_headings
 from flatness.notes import Note
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey

@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backend_bases import LocationEvent, MouseEvent
 from matplotlib.figure import Figure
 
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 
 DOTS_PER_INCH = 96
 SLIP_PX = 6  # a press and a release closer than this are a click

@@ -12,7 +12,7 @@ from flatness.job.schema import limit_keys
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
 from flatness.limits.spot_checks import ASSUMED, Sweep, seen_lines
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.canvas import live_figure
 from flatness.panels.check_state import AGREED, MORE, CheckState
 from flatness.panels.controls import (

@@ -20,7 +20,7 @@ from flatness.limits.catalogue import finishes, limits_of
 from flatness.limits.kinds import Limit, straightedge_limit
 from flatness.limits.measuring import Subject
 from flatness.limits.verdict import Assessment, Judged, assess
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.measures.straightedge import LaidBar, StraightedgeResult, lay_by_hand, places_over
 from flatness.panels.files import SurveyChoice
 from flatness.panels.state import State

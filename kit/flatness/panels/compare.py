@@ -14,7 +14,7 @@ from flatness.job.schema import COMPARE, Field
 from flatness.job.values import Flag
 from flatness.limits.kinds import describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
 from flatness.panels.compare_state import CompareState, missing_words, planned_rows
 from flatness.panels.controls import SNAP_MM, button, column, html_table, notes_html, row, text_field, words
@@ -25,10 +25,9 @@ from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw
 from flatness.panels.places import at_place, station_at
 from flatness.panels.strip import Said, gauge_of
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import amounts_table, where_shown
-from flatness.words.datum import fine, greatest, off_words, signed
+from flatness.words.comparisons import amounts_table, greatest, off_words, where_shown
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import number, percent, small, spelled
+from flatness.words.printed import fine, number, percent, signed, small, spelled
 
 
 def _extremes(found: Comparison, unit: str) -> Iterator[str]:

@@ -20,7 +20,7 @@ from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import FlatnessError
 from flatness.files import write_new
 from flatness.limits.kinds import Limit
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.check_state import FinishState
 from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
 from flatness.survey.readings import Survey

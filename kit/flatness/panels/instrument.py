@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.canvas import DOTS_PER_INCH, Pointer, draw_now, live_figure
 from flatness.panels.controls import Panel, column, panel_box, row, text_field, toggles, unit_switch, words
 from flatness.panels.fields import Controls

@@ -35,14 +35,12 @@ from flatness.charts.axes import (
 )
 from flatness.charts.chances import chance_map
 from flatness.charts.differences import difference_map, surface_of
-from flatness.charts.gaps import BarMarks, gap_map, lay_bar
-from flatness.charts.heights import surface_map
-from flatness.charts.profile import profile_chart
+from flatness.charts.heights import BarMarks, gap_map, lay_bar, profile_chart, surface_map
 from flatness.charts.scales import deviation_scale, height_step, place_step, printed_limit, step_note
 from flatness.comparison.against_plan import OVER, SHORT, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import FlatnessError, MeasureError
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.straightedge import LaidBar
 from flatness.panels.check_state import CHANCE, GAP, HEIGHTS, MORE, CheckState

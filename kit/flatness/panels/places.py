@@ -8,7 +8,7 @@ import numpy as np
 
 from flatness.arrays import Floats
 from flatness.lengths import format_length, settle
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.straightedge import LaidBar
 from flatness.panels.check_state import CHANCE, GAP, MORE, CheckState

@@ -26,7 +26,7 @@ from flatness.job import schema
 from flatness.job.schema import BENEATH, DEPTHS, FIXED, KEPT, LAYOUT, MATERIALS, PLAN, RATES, Field
 from flatness.job.values import Flag
 from flatness.lengths import format_length
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels import plan_text
 from flatness.panels.check_state import AGREED
 from flatness.panels.controls import SNAP_MM, button, column, drop_down, notes_html, offer, part, row, text_field, words
@@ -56,8 +56,7 @@ from flatness.planning.plan import Plan, save_plan
 from flatness.planning.set_members import PLANES
 from flatness.planning.substrate import KINDS, Beneath
 from flatness.planning.ways import PROPOSED
-from flatness.words.done import depth
-from flatness.words.printed import place
+from flatness.words.printed import depth, place
 
 ENDINGS = (".xlsx", ".csv", ".png", ".json")
 DOTS_PER_INCH = 150

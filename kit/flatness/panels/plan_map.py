@@ -57,7 +57,7 @@ from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, Plan
 from flatness.planning.substrate import Beneath
-from flatness.words.done import least_told, number
+from flatness.words.printed import least_told, without_unit
 
 SIZE = 8.0  # [points]
 PAD = 1.2  # of the paper behind a number [points]
@@ -250,7 +250,7 @@ class LiveActions:
             if shown.actions[j, i] > 0 and abs(change) >= least:
                 where = self.ax.transData.transform(at)
                 if not any(box.contains(*where) for box in over):
-                    yield (j, i), at, number(change, self.unit)
+                    yield (j, i), at, without_unit(change, self.unit)
 
     def _draw_grounds(self, grounds: Sequence[Beneath]) -> Iterator[Artist]:
         """The parts of which something else is said than of the rest, numbered."""

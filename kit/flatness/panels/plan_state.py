@@ -21,7 +21,7 @@ from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import Members, member_layout
 from flatness.job.records import Framing
 from flatness.job.running import schedule_of, with_sisters
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.check_state import AgreedState
 from flatness.panels.files import SurveyChoice
 from flatness.panels.plan_text import Money, cost_so_far

@@ -14,7 +14,7 @@ from flatness.charts.axes import INK
 from flatness.charts.hatching import PATTERNS
 from flatness.framing.cutting import CutPlan
 from flatness.framing.schedule import Schedule
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.controls import html_table
 from flatness.panels.instrument import places_list
@@ -26,11 +26,10 @@ from flatness.planning.quantities import DENSITY_OF, Quantities
 from flatness.planning.volumes import node_areas
 from flatness.planning.ways import Ways
 from flatness.survey.readings import Survey
-from flatness.words.done import area, before_and_after, depth, limit_of, load, mass, setting, volume
 from flatness.words.phrases import say, sentence
 from flatness.words.plans import members_text, patch_rows
-from flatness.words.printed import length, percent, position, spelled
-from flatness.words.ways import ASK, OF_100, USUAL, answer, closed_ways, noun, ways_table
+from flatness.words.printed import area, depth, length, load, mass, percent, position, setting, spelled, volume
+from flatness.words.ways import ASK, OF_100, USUAL, answer, before_and_after, closed_ways, limit_of, noun, ways_table
 
 Shown = Plan | Draft
 DEEDS = {"engineer": "ask the engineer about", "plane": "plane", "sister": "sister", "fur": "fur", "fill": "fill"}

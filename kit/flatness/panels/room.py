@@ -16,10 +16,9 @@ from flatness.charts.heights import surface_map
 from flatness.charts.room_sheet import room_plan
 from flatness.charts.room_view import room_view
 from flatness.errors import PlanError
-from flatness.job.room_reading import read_room
-from flatness.job.room_schema import TARGETS
+from flatness.job.room_reading import TARGETS, read_room
 from flatness.job.schema import KEPT, Field
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.panels.controls import row, words
 from flatness.panels.fields import Control, Controls
 from flatness.panels.instrument import Instrument

@@ -37,8 +37,7 @@ from flatness.charts.axes import (
 )
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
-from flatness.measures.bars import gap_map, whole_steps, window_departures
-from flatness.measures.lines import all_headings
+from flatness.measures.bars import all_headings, gap_map, whole_steps, window_departures
 from flatness.measures.planes import fit_surface_plane
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey

@@ -18,7 +18,7 @@ from flatness.measures.bars import gap_map
 from flatness.papers.sheet import Rule, number_of, place_words
 from flatness.planning.plan import Plan
 from flatness.survey.readings import Survey
-from flatness.words.datum import SIDES
+from flatness.words.comparisons import SIDES
 
 ACCEPT, REDO, READ = "accept", "redo", "read"
 SAMPLES = 120  # along each side of a room, to tell what share of it was compared

@@ -64,9 +64,8 @@ from flatness.planning.plan import Plan
 from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.done import before_and_after
 from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit, spelled
-from flatness.words.ways import HOURS, times, work_told
+from flatness.words.ways import HOURS, before_and_after, times, work_told
 
 MET_WHERE_MEASURED = "good enough where measured"
 MOST_ROWS = 8  # of the table, so that it all stays on one page

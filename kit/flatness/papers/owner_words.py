@@ -31,11 +31,10 @@ from flatness.surface.lattice import Surface
 from flatness.surroundings.interferences import RISERS_MM, STEP_MM, Door, Feature, Headroom, Threshold
 from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
-from flatness.words.datum import SIDES, agree_words
-from flatness.words.done import limit_of
+from flatness.words.comparisons import SIDES, agree_words
 from flatness.words.phrases import sentence
 from flatness.words.printed import counted, percent, position, spelled
-from flatness.words.ways import HOURS, noun, plane_words, work_words
+from flatness.words.ways import HOURS, limit_of, noun, plane_words, work_words
 
 INCH_MM, FOOT_MM, FAR_MM = 25.4, 304.8, 1000.0  # from FAR_MM on a length is told in feet or meters
 RESULTS = {PASS: "good enough", FAIL: "not good enough", UNDECIDED: "not settled yet"}

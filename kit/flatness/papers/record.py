@@ -34,20 +34,32 @@ from flatness.papers.owner_words import capital, looked_at, source_of
 from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import ROWS, doubt, part_name, where_shown
-from flatness.words.datum import agree_words, fine, greatest, heights_from, known_ties, outside_plan, small, true_minus
+from flatness.words.comparisons import (
+    ROWS,
+    agree_words,
+    doubt,
+    greatest,
+    heights_from,
+    known_ties,
+    outside_plan,
+    part_name,
+    where_shown,
+)
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     AUTHORITY,
     accuracy,
     bare_place,
     depth,
+    fine,
     length,
     number,
     percent,
     place_heads,
     shown_unit,
+    small,
     spelled,
+    true_minus,
 )
 
 NOT_STATED = "not stated"

@@ -21,8 +21,7 @@ from flatness.errors import PlanError
 from flatness.lengths import MM2_PER_FT2
 from flatness.light.places import LightRequirement, Lights
 from flatness.limits.kinds import Limit
-from flatness.measures.bars import gap_map
-from flatness.measures.placements import Requirement
+from flatness.measures.bars import Requirement, gap_map
 from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_rows
 from flatness.planning.least_work import Pool, Required
 from flatness.planning.outlines import Place, owned, places_of, set_heights, tape_step

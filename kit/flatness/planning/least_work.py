@@ -24,8 +24,7 @@ from scipy.sparse import csr_array, diags_array, hstack, kron, vstack
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.light.places import LightRequirement, Lights
-from flatness.measures.bars import gap_map
-from flatness.measures.placements import Requirement, broken_placements, rows_of
+from flatness.measures.bars import Requirement, broken_placements, gap_map, rows_of
 from flatness.notes import Note
 from flatness.planning.constraints import Depths, FixedSpot, Rates, clash, spot_heights, spot_rows
 from flatness.planning.program import TOLERANCE, Program
@@ -57,7 +56,7 @@ class Pool:
 
     Attributes
     ----------
-    key : [m] as :meth:`~flatness.measures.placements.Placements.key` gives it
+    key : [m] as :meth:`~flatness.measures.bars.Placements.key` gives it
     requirement : [m] which bar, counted from 0
     node : [m] over which each gap is, counted among those that have a height
     weights : [m, nodes] with which the heights make each gap

@@ -16,8 +16,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.light.places import LightRequirement
 from flatness.limits.kinds import PLANNABLE, Limit, describe
 from flatness.limits.measuring import Subject, lit_requirements, measure
-from flatness.measures.lines import all_headings
-from flatness.measures.placements import Requirement
+from flatness.measures.bars import Requirement, all_headings
 from flatness.measures.spans import allowed_at
 from flatness.notes import Note, joined
 from flatness.planning.constraints import FixedSpot

@@ -21,7 +21,7 @@ from flatness.arrays import Floats
 from flatness.errors import MeasureError, PlanError
 from flatness.framing.members import Members, member_layout
 from flatness.framing.profiles import Track, lay_tracks
-from flatness.measures.placements import Requirement, broken_placements, rows_of
+from flatness.measures.bars import Requirement, broken_placements, rows_of
 from flatness.notes import Note, joined
 from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_rows
 from flatness.planning.program import Program

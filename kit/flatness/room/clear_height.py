@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from flatness.arrays import Floats
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.room.drawn import Drawn
 from flatness.room.records import Room
 

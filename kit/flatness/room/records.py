@@ -21,7 +21,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.framing.members import Members
 from flatness.limits.kinds import Limit
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.planning.constraints import Depths, Rates
 from flatness.planning.substrate import Beneath
 from flatness.survey.readings import Survey

@@ -26,7 +26,7 @@ from scipy.special import ndtri
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, PlanError, Problem
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.notes import Note
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.patches import THRESHOLDS

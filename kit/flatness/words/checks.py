@@ -24,7 +24,7 @@ from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.planning import ReadingPlan
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, Seen, SpotCheck, Sweep
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
-from flatness.measures.lines import Place
+from flatness.measures.bars import Place
 from flatness.notes import Note
 from flatness.survey.files import text_to_go_on
 from flatness.survey.readings import Framing, Survey, place_keys

@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from flatness.curves.plates import PlateCuts
-from flatness.curves.setting_out import SetOut
+from flatness.curves.setting_out import PlateCuts, SetOut
 from flatness.curves.shapes import Chain, Curve, Ellipse
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import format_length

@@ -20,7 +20,6 @@ from flatness.planning.quantities import SET_BY_YOU
 from flatness.planning.ways import Ways
 from flatness.surroundings.cautions import NO_SOURCE, in_order
 from flatness.surroundings.finished_surface import Layer
-from flatness.words.done import before_and_after, limit_of
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     FOOT_MM,
@@ -48,7 +47,16 @@ from flatness.words.printed import (
     table_volume,
     told_volume,
 )
-from flatness.words.ways import answer, asked_text, lumber_words, marks_text, plane_text, ways_text
+from flatness.words.ways import (
+    answer,
+    asked_text,
+    before_and_after,
+    limit_of,
+    lumber_words,
+    marks_text,
+    plane_text,
+    ways_text,
+)
 
 
 def members_text(schedule: Schedule, unit: str) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 
 from flatness.framing.members import Members
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2
+from flatness.limits.kinds import UNITLESS, Limit, describe
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS
 from flatness.planning.constraints import FixedSpot, Rates
@@ -26,7 +27,6 @@ from flatness.planning.ways import Ways
 from flatness.surface.lattice import widest_step
 from flatness.surroundings.finished_surface import Layer, build_up, finished_surface
 from flatness.survey.readings import Survey
-from flatness.words.done import before_and_after
 from flatness.words.phrases import say
 from flatness.words.printed import (
     columns,
@@ -37,13 +37,48 @@ from flatness.words.printed import (
     least_told,
     length,
     mass,
+    percent,
     place,
     position,
     printed_place,
     rounded,
+    value_of,
 )
 
 SHOWN_MM = 0.05  # less than this is printed as nothing
+
+
+def limit_of(plan: Plan, name: str) -> Limit | None:
+    """The limit of this name among the plan's."""
+    return next((limit for limit in plan.limits if limit.name == name), None)
+
+
+def before_and_after(plan: Plan, row: Mapping[Any, Any], unit: str) -> tuple[str, str, str, str]:
+    """What a limit's measure is before and after the work, what the true surface's then likely is, what is allowed."""
+    limit = limit_of(plan, row["limit"])
+    # F-numbers and slopes are not lengths
+    mm = "" if limit is not None and limit.kind in UNITLESS else "_mm"
+    before, after, likely, allowed = (float(row[f"{name}{mm}"]) for name in ("before", "after", "likely", "allowed"))
+    told = [value_of(limit, value, allowed, unit) for value in (before, after, likely, allowed)]
+    return told[0], told[1], told[2], told[3]
+
+
+def afterwards(plan: Plan, unit: str) -> list[str]:
+    """One sentence a limit, without its full stop: what it asks for, before, after, how surely, the verdict.
+
+    The chance is that the true surface passes when the change is made exactly.
+    """
+    told = []
+    for row in plan.after.to_dict("records"):
+        limit = limit_of(plan, row["limit"])
+        asked = describe(limit, unit) if limit is not None else str(row["limit"])
+        before, after, likely, _ = before_and_after(plan, row, unit)
+        if before == after == "-":
+            told.append(f"{asked}: not measured")
+            continue
+        sure = f", likely {likely}, chance of passing {percent(row['chance'])}" if math.isfinite(row["chance"]) else ""
+        told.append(f"{asked}: {before} before, {after} after{sure}: {row['verdict']}")
+    return told
 
 
 def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
