@@ -11,7 +11,7 @@ import pytest
 
 import flatness
 from flatness import __main__ as command_line
-from flatness.commands.terminal import Shown
+from flatness.__main__ import Shown
 from flatness.errors import visible
 from flatness.papers.sheet import one_line
 

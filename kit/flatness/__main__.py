@@ -8,11 +8,12 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
+from typing import Any, TextIO
 
-from flatness.commands.terminal import shown_as_text
-from flatness.errors import FlatnessError
+from flatness.errors import FlatnessError, visible
 
 BAD_INPUT = 2
 UNFORESEEN = 70  # as sysexits.h has it: an error of the software
@@ -83,6 +84,39 @@ def parser(wanted: Collection[str] = COMMANDS.keys()) -> argparse.ArgumentParser
             getattr(import_module(f"flatness.commands.{module}"), add)(one)
         one.add_argument("--debug", action="store_true", help="show where in the program a fault of its own arose")
     return found
+
+
+class Shown:
+    """A stream on which hidden marks, and letters that its encoding lacks, are written as text.
+
+    Attributes
+    ----------
+    beneath : the stream itself, for what draws over its own line
+    """
+
+    def __init__(self, beneath: TextIO) -> None:
+        self.beneath = beneath
+
+    def write(self, text: str) -> int:
+        """Write the text as it can be seen."""
+        encoding = getattr(self.beneath, "encoding", None) or "utf-8"
+        seen = visible(text).encode(encoding, "backslashreplace").decode(encoding)
+        self.beneath.write(seen)
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.beneath, name)
+
+
+@contextmanager
+def shown_as_text() -> Iterator[None]:
+    """Within, all that goes to standard output and standard error is written as :class:`Shown` does."""
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = (Shown(one) if one is not None else one for one in before)
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
 
 
 if __name__ == "__main__":

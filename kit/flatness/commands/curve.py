@@ -109,7 +109,7 @@ def run_curve(options: argparse.Namespace) -> int:
 def _write(job: Any, options: argparse.Namespace, own: dict[str, Any], unit: str) -> list[Path]:
     from flatness.charts.axes import save_chart
     from flatness.charts.curves import deviation_chart, set_out_chart, unrolled_chart
-    from flatness.export.curve_drawing import write_curve_dxf
+    from flatness.export.dxf import write_curve_dxf
     from flatness.export.tables import write_tables
     from flatness.papers.files import check_free
     from flatness.papers.full_size import full_size, part_that_serves
