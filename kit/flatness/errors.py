@@ -6,9 +6,11 @@ Every error the kit raises on purpose is a :class:`FlatnessError`. It carries on
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from numbers import Real
 
 
 @dataclass(frozen=True)
@@ -151,3 +153,13 @@ def check_choice(name: str, value: object, known: Iterable[object], what: str = 
         words = [str(one) for one in known if one is not None]
         expected = (" or " if len(words) == 2 else ", ").join(words)
         raise ArgumentError(what or f"unknown {name}", column=name, value=str(value), expected=expected)
+
+
+def check_above_zero(*, or_zero: bool = False, expected: str = "", **values: object) -> None:
+    """ArgumentError where a value, by its name, is not a finite number above zero; None is passed over."""
+    for name, value in values.items():
+        right = isinstance(value, Real) and 0 <= float(value) < math.inf and (or_zero or value != 0)
+        if value is not None and not right:
+            usual = "millimetres, 0 or more" if or_zero else "millimetres above zero"
+            what = f"{name.replace('_', ' ')} out of range"
+            raise ArgumentError(what, column=name, value=str(value), expected=expected or usual)

@@ -24,7 +24,7 @@ from scipy.special import ndtri
 from flatness.arrays import Floats
 from flatness.comparison.alignment import Alignment
 from flatness.comparison.both import Both, Rows
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero
 from flatness.framing.members import Members
 from flatness.notes import Note
 from flatness.planning.plan import setting_error_of
@@ -232,8 +232,7 @@ def tolerance_of(plan: Any, tolerance: float | None) -> float:
     """
     if tolerance is None:
         return SETTING_ERRORS * setting_error_of(plan)
-    if not (math.isfinite(tolerance) and tolerance > 0):
-        raise ArgumentError("tolerance out of range", value=str(tolerance), expected="millimetres above zero, or None")
+    check_above_zero(tolerance=tolerance)
     return float(tolerance)
 
 

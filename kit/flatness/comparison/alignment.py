@@ -300,11 +300,16 @@ def within(survey: Survey, x: Floats, y: Floats) -> NDArray[np.bool_]:
     return keep
 
 
+def each_unchanged(unchanged: Any) -> list[Any]:
+    """What did not change, one by one: labels, areas, and places (x, y), of which one may stand alone."""
+    items = [unchanged] if isinstance(unchanged, (str, Polygon, MultiPolygon)) else list(unchanged)
+    one_place = len(items) == 2 and all(isinstance(item, (int, float, np.number)) for item in items)
+    return [tuple(items)] if one_place else items
+
+
 def declared(before: Survey, after: Survey, both: Both, unchanged: Any) -> tuple[Floats, Floats, str]:
     """Places [m] mm that were declared unchanged, and what they were declared by, in words."""
-    items = [unchanged] if isinstance(unchanged, (str, Polygon, MultiPolygon)) else list(unchanged)
-    if len(items) == 2 and all(isinstance(item, (int, float, np.number)) for item in items):
-        items = [tuple(items)]  # one place
+    items = each_unchanged(unchanged)
     sx, sy = in_common(before, after, *both.stations())
     places: list[Floats] = []
     kinds: dict[str, int] = {}

@@ -166,6 +166,8 @@ def _corner(f: Floats, f1: Floats, f2: Floats, g: Floats, g1: Floats, g2: Floats
 
 
 PARTS = ("random", "correlated", "systematic")
+LEFT, RIGHT = ("limit", "measure", "before", "after", "turned"), ("before_likely", "after_likely", "allowed")
+VERDICTS = (*LEFT, *RIGHT, "before_chance", "after_chance", "unit")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -396,44 +398,20 @@ def _verdicts(
     seed: int,
     confidence: float,
 ) -> tuple[tuple[Assessment, Assessment] | None, pd.DataFrame]:
-    names = (
-        "limit",
-        "measure",
-        "before",
-        "after",
-        "turned",
-        "before_likely",
-        "after_likely",
-        "allowed",
-        "before_chance",
-        "after_chance",
-        "unit",
-    )
     if not asked:
-        return None, pd.DataFrame(columns=list(names))
+        return None, pd.DataFrame(columns=list(VERDICTS))
     found = [
         assess(survey, asked, spacing=spacing, draws=draws, seed=seed, confidence=confidence)
         for survey in (before, after)
     ]
-    rows = []
-    for one, other in zip(found[0].table.to_dict("records"), found[1].table.to_dict("records"), strict=True):
-        shown = "likely" if draws else "as_read"
-        rows.append(
-            (
-                one["limit"],
-                one["measure"],
-                one["verdict"],
-                other["verdict"],
-                one["verdict"] != other["verdict"],
-                one[shown],
-                other[shown],
-                other["allowed"],
-                one["chance"],
-                other["chance"],
-                one["unit"],
-            )
-        )
-    return (found[0], found[1]), pd.DataFrame(rows, columns=list(names))
+    shown, rows = "likely" if draws else "as_read", []
+    for one, other in zip(*(part.table.to_dict("records") for part in found), strict=True):
+        row = {name: one[name] for name in ("limit", "measure", "unit")} | {"allowed": other["allowed"]}
+        row["turned"] = one["verdict"] != other["verdict"]
+        for day, its in (("before", one), ("after", other)):
+            row |= {day: its["verdict"], f"{day}_likely": its[shown], f"{day}_chance": its["chance"]}
+        rows.append(row)
+    return (found[0], found[1]), pd.DataFrame(rows, columns=list(VERDICTS))
 
 
 def _notes(before: Survey, after: Survey, both: Both, alignment: Alignment, confidence: float) -> Iterator[str]:

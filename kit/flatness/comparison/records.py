@@ -12,7 +12,7 @@ import json
 import math
 import os
 import platform
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -23,7 +23,7 @@ import pandas as pd
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from flatness.comparison.alignment import WAYS
+from flatness.comparison.alignment import WAYS, each_unchanged
 from flatness.comparison.comparing import Comparison, compare, extremes
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.files import read_file, stands, why, write_new
@@ -183,16 +183,12 @@ def settings(comparison: Comparison) -> dict[str, Any]:
         "unchanged": None if given["unchanged"] is None else _unchanged(given["unchanged"]),
         "spacing_mm": given["spacing"],
         "lattice_mm": comparison.spacing,
-        "limits": [_asked(limit) for limit in _each(given["limits"])],
+        "limits": [_asked(limit) for limit in given["limits"]],
         "tolerance_mm": given["tolerance"],
         "confidence": comparison.confidence,
         "draws": comparison.draws,
         "seed": comparison.seed,
     }
-
-
-def _each(limits: Any) -> list[str | Limit]:
-    return [limits] if isinstance(limits, (str, Limit)) else list(limits)
 
 
 def _asked(limit: str | Limit) -> Any:
@@ -210,11 +206,8 @@ def _asked(limit: str | Limit) -> Any:
 
 
 def _unchanged(unchanged: Any) -> list[Any]:
-    items = [unchanged] if isinstance(unchanged, (str, Polygon, MultiPolygon)) else list(unchanged)
-    if len(items) == 2 and all(isinstance(item, (int, float, np.number)) for item in items):
-        items = [tuple(items)]
     out: list[Any] = []
-    for item in items:
+    for item in each_unchanged(unchanged):
         if isinstance(item, str):
             out.append({"label": item})
         elif isinstance(item, (Polygon, MultiPolygon)):
@@ -226,7 +219,7 @@ def _unchanged(unchanged: Any) -> list[Any]:
     return out
 
 
-def limit_rows(limits: Any) -> list[dict[str, Any]]:
+def limit_rows(limits: Sequence[str | Limit]) -> list[dict[str, Any]]:
     """Each limit's number and source, as it stands in the catalogue or was agreed."""
     return [
         {
@@ -239,7 +232,7 @@ def limit_rows(limits: Any) -> list[dict[str, Any]]:
             "clause": limit.clause,
             "seen": limit.seen,
         }
-        for limit in (find(_each(limits)) if _each(limits) else [])
+        for limit in (find(limits) if limits else [])
     ]
 
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Sequence
 
 from flatness.curves.shapes import TURN, Chain, Curve, Ellipse, Piece
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero
 from flatness.measures.bars import Place
 from flatness.survey.cells import nearest
 
@@ -48,8 +48,7 @@ def make_arc(
         assert chord is not None
         assert rise is not None
         return _over_chord(chord, rise)
-    if not (math.isfinite(radius) and radius > 0):
-        raise ArgumentError("radius out of range", value=str(radius), expected="millimetres above zero")
+    check_above_zero(radius=radius)
     if (first is None) != (last is None):
         raise ArgumentError("one end of an arc is missing", expected="both angles, or neither for a whole circle")
     closed = first is None

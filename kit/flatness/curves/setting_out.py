@@ -12,7 +12,7 @@ import pandas as pd
 from flatness.arrays import Floats
 from flatness.curves.fitting import CurveFit
 from flatness.curves.shapes import Chain, Curve, Ellipse
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_above_zero
 from flatness.measures.bars import Place
 
 EVERY_MM, STUDS_MM = 152.4, 406.4  # 6 in; 16 in
@@ -99,11 +99,7 @@ def set_out(
     [0.0, 75.765, 100.0, 75.765, 0.0]
     """
     curve = curve.curve if isinstance(curve, CurveFit) else curve
-    for name, value in (("every", every), ("studs", studs)):
-        if not (math.isfinite(value) and value > 0):
-            raise ArgumentError(
-                f"{name} out of range", column=name, value=str(value), expected="millimetres above zero"
-            )
+    check_above_zero(every=every, studs=studs)
     chord = Chord.of(curve)
     pins, apart, string, loop = pd.DataFrame(columns=["x_mm", "y_mm"]), math.nan, math.nan, math.nan
     if isinstance(curve, Ellipse) and curve.axes[0] > curve.axes[1]:
@@ -308,12 +304,8 @@ def cut_plates(
     up to the one before. That is not proved to be the least.
     """
     curve = curve.curve if isinstance(curve, CurveFit) else curve
-    sizes = {"depth": depth, "sheet length": sheet[0], "sheet width": sheet[1], "layers": layers}
-    for name, value in sizes.items():
-        if not (math.isfinite(value) and value > 0):
-            raise ArgumentError(f"{name} out of range", value=str(value), expected="above zero")
-    if not (math.isfinite(kerf) and kerf >= 0):
-        raise ArgumentError("kerf out of range", value=str(kerf), expected="zero or more")
+    check_above_zero(depth=depth, sheet_length=sheet[0], sheet_width=sheet[1], layers=layers, expected="above zero")
+    check_above_zero(kerf=kerf, or_zero=True)
     for side in (depth / 2, -depth / 2):
         curve.check_parallel(side)
     best: PlateCuts | None = None

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from flatness.arrays import Floats
 from flatness.curves.shapes import Curve
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero
 from flatness.measures.bars import whole_steps
 
 UNEVEN = 1e-3  # of a step, that stations may stand off even steps
@@ -185,9 +185,7 @@ def fairness(
     curvature k that is moved to the left by d(s) has k + k2 d + d''.
     """
     z, s = np.asarray(deviations, dtype=np.float64), np.asarray(along, dtype=np.float64)
-    for name, value in (("accuracy", accuracy), ("reach", reach)):
-        if not (math.isfinite(value) and value > 0):
-            raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
+    check_above_zero(accuracy=accuracy, reach=reach)
     # a flat is as short as a board's end, a kink needs a run to both sides; and both need stations
     step = float(np.median(np.abs(np.diff(s)))) if len(s) > 1 else reach
     short, long = sorted({max(reach / 4, 2.1 * step), max(reach / 2, 2.1 * step)}), max(reach, 3.1 * step)

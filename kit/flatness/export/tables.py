@@ -14,7 +14,7 @@ import pandas as pd
 
 from flatness.charts.axes import SOFTWARE
 from flatness.comparison.comparing import Comparison
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero
 from flatness.files import named, written_together
 from flatness.framing.schedule import Schedule
 from flatness.papers.files import check_free, write_ours
@@ -232,8 +232,7 @@ def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
     """
     if step is None:
         return _stations(plan)
-    if not (np.isfinite(step) and step > 0):
-        raise ArgumentError("step out of range", column="step", value=str(step), expected="millimetres above zero")
+    check_above_zero(step=step)
     stride = max(1, round(step / plan.surface.spacing))
     rows = []
     for j in range(0, len(plan.y), stride):

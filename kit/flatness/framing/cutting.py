@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_above_zero
 from flatness.notes import Note
 
 MOST_PATTERNS = 5000  # up to here all patterns are listed
@@ -244,8 +244,7 @@ def cut_stock(
     """
     lengths, needed = _pieces(pieces)
     sold, price = _stock(stock)
-    if not (math.isfinite(kerf) and kerf >= 0):
-        raise ArgumentError("kerf out of range", column="kerf", value=str(kerf), expected="millimetres, 0 or more")
+    check_above_zero(kerf=kerf, or_zero=True)
     if lengths[0] > sold.max() + UNIT_MM:
         raise ArgumentError(
             "a piece is longer than every stock length",

@@ -19,7 +19,7 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_above_zero
 from flatness.framing.members import Members
 from flatness.lengths import settle
 from flatness.notes import Note
@@ -197,8 +197,7 @@ def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: F
 
 
 def _stepped(start: float, end: float, step: float) -> Floats:
-    if not (np.isfinite(step) and step > 0):
-        raise ArgumentError("step out of range", column="step", value=str(step), expected="millimetres above zero")
+    check_above_zero(step=step)
     if (end - start) / step > 100_000:
         raise ArgumentError("the step is too fine for these members", column="step", value=Note("exact", mm=step))
     stations = start + step * np.arange(int((end - start) / step + 1e-9) + 1, dtype=np.float64)

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, check_choice
+from flatness.errors import ArgumentError, MeasureError, check_above_zero, check_choice
 from flatness.framing.profiles import fit_straight
 from flatness.lengths import settle
 from flatness.measures.bars import Measured, Place
@@ -176,10 +176,7 @@ def _check(
         raise ArgumentError(
             "a height goes with a level line", column="height", value=str(height), expected="line='level'"
         )
-    positive = {"nominal": nominal, "change_over": change_over, "tolerance": agreed[0], "change_tolerance": agreed[1]}
-    for name, value in positive.items():
-        if value is not None and not (math.isfinite(value) and value > 0):
-            raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected="mm above zero")
+    check_above_zero(nominal=nominal, change_over=change_over, tolerance=agreed[0], change_tolerance=agreed[1])
     run = math.hypot(end[0] - start[0], end[1] - start[1])
     if not (math.isfinite(run) and run > 0):
         raise ArgumentError(

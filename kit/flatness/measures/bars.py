@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero
 from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
 
 _LATTICE_LINES = {0.0: (1, 0), 45.0: (1, 1), 90.0: (0, 1), 135.0: (-1, 1)}
@@ -196,10 +196,7 @@ def whole_steps(length: float, step: float) -> int:
     Feet are rounded: a 10 ft bar lies on stations 3050 mm apart. So one longer by two parts in a thousand spans them
     too, where the step all but divides the length; on a fine lattice it would only lie one step too far.
     """
-    if not (math.isfinite(length) and length > 0):
-        raise ArgumentError("length out of range", value=str(length), expected="millimetres above zero")
-    if not (math.isfinite(step) and step > 0):
-        raise ArgumentError("spacing out of range", value=str(step), expected="millimetres above zero")
+    check_above_zero(length=length, spacing=step)
     steps = length / step
     return math.floor(steps + max(STEP_NOISE, min(LONGER * steps, OF_A_STEP)))
 
@@ -423,9 +420,7 @@ class Requirement:
     allowed: float
 
     def __post_init__(self) -> None:
-        for name, value in (("length", self.length), ("allowed", self.allowed)):
-            if not (math.isfinite(value) and value > 0):
-                raise ArgumentError(f"{name} out of range", value=str(value), expected="millimetres above zero")
+        check_above_zero(length=self.length, allowed=self.allowed)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

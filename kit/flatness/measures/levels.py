@@ -22,7 +22,7 @@ from scipy.ndimage import maximum_filter1d
 from scipy.spatial import KDTree
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_above_zero
 from flatness.measures.bars import Heading, Measured, Place, all_headings, displaced, whole_steps, window_departures
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.straightedge import exact_bar
@@ -59,12 +59,6 @@ def require_level(is_level: bool, what: str) -> None:
         )
 
 
-def require_distance(distance: float) -> None:
-    """Refuse a distance [mm] that is not above zero."""
-    if not (math.isfinite(distance) and distance > 0):
-        raise ArgumentError("distance out of range", value=str(distance), expected="millimetres above zero")
-
-
 def signs_of(heading: Heading, steps: float) -> tuple[int, ...]:
     """Ways along a heading that give different pairs: one where both ends are nodes, else both."""
     return (1,) if heading.on_lattice and abs(steps - round(steps)) <= STEP_NOISE else (1, -1)
@@ -98,7 +92,7 @@ def height_ahead(z: Floats, heading: Heading, steps: float, sign: int = 1) -> Fl
 
 def largest_difference(surface: Surface, distance: float, headings: Sequence[Heading]) -> Pair | None:
     """The pair exactly ``distance`` [mm] apart that differs most in height; None where there is no pair."""
-    require_distance(distance)
+    check_above_zero(distance=distance)
     best: Pair | None = None
     for heading in headings:
         steps = distance / (surface.spacing * heading.step)
@@ -130,7 +124,7 @@ def rise_within(surface: Surface, z: Floats, length: float, note: str) -> Measur
 
     Raises MeasureError where the lattice is coarser than the length.
     """
-    require_distance(length)
+    check_above_zero(length=length)
     reach = length / surface.spacing * (1 + STEP_NOISE)
     if reach < 1:
         raise MeasureError(
@@ -255,7 +249,7 @@ def level_within(surface: Surface, rule: Rule, headings: int = 12, shortest: flo
     1.333333333
     """
     require_level(surface.is_level, "levelness")
-    require_distance(shortest)
+    check_above_zero(shortest=shortest)
     least = shortest * (1 - 1e-9)
 
     def pairs() -> Iterator[tuple[float, Pair | None]]:
@@ -592,7 +586,7 @@ def plane_departure(surface: Surface, length: float, plane: str = "best") -> Mea
     ------
     MeasureError : a level plane off a string, or a lattice coarser than ``length``
     """
-    require_distance(length)
+    check_above_zero(length=length)
     if plane == "level":
         require_level(surface.is_level, "departure from a level plane")
         deviations, note = surface.height, "off a level plane"
@@ -616,7 +610,7 @@ def abrupt_step(where: Surface | Survey, base: float) -> Measured:
     ------
     MeasureError : stations or a lattice wider than ``base``
     """
-    require_distance(base)
+    check_above_zero(base=base)
     if isinstance(where, Survey):
         return station_step_within(where, base)
     best: Pair | None = None

@@ -26,7 +26,7 @@ from openpyxl.utils import get_column_letter
 from shapely import Polygon
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, FlatnessError, check_choice
+from flatness.errors import ArgumentError, FlatnessError, check_above_zero, check_choice
 from flatness.files import drafted, write_new
 from flatness.lengths import MM_PER, format_length, settle
 from flatness.survey.checks import INCH_MM
@@ -163,9 +163,7 @@ def grid_positions(extent: float, step: float) -> Floats:
     >>> grid_positions(3300, 800).tolist()
     [0.0, 800.0, 1600.0, 2400.0, 3300.0]
     """
-    for name, value in (("extent", extent), ("step", step)):
-        if not (isinstance(value, (int, float)) and math.isfinite(value) and value > 0):
-            raise ArgumentError(f"{name} out of range", column=name, value=str(value), expected="mm above zero")
+    check_above_zero(extent=extent, step=step)
     if extent / step > MOST_STATIONS:
         raise _too_many(f"{extent / step:.0f} along one wall")
     whole = max(0, math.floor(extent / step - SHORTEST_LAST + 1e-9))
@@ -245,8 +243,7 @@ def blank_sheet(
     usual = "plumb" if surface == "wall" else "level"
     check_choice("reference", reference or usual, tuple(name for name in REFERENCES if name in (usual, "string")))
     check_title(title)
-    if accuracy is not None and not (math.isfinite(accuracy) and accuracy > 0):
-        raise ArgumentError("accuracy out of range", column="accuracy", value=str(accuracy), expected="mm above zero")
+    check_above_zero(accuracy=accuracy)
     xs, ys = (on_tape(name, values, unit) for name, values in (("x", x), ("y", y)))
     if len(xs) * len(ys) > MOST_STATIONS:
         raise _too_many(f"{len(xs)} x {len(ys)}")
