@@ -36,7 +36,7 @@ from mpl_toolkits.axes_grid1.axes_divider import AxesDivider
 from mpl_toolkits.axes_grid1.axes_size import AxesX, AxesY
 
 from flatness.arrays import Floats
-from flatness.charts.scales import Scale, place_step, printed
+from flatness.charts.scales import Scale, height_step, place_step, printed
 from flatness.errors import ArgumentError
 from flatness.files import write_new
 from flatness.lengths import settle
@@ -238,6 +238,7 @@ PALE = "#5b636c"
 SMALL, NORMAL, LARGE = 9.0, 10.0, 13.5  # type [points]
 WIDTH_IN, HEIGHT_IN = 10.0, 6.6  # of a figure, and of the tallest map in it [in]
 LEFT_IN, RIGHT_IN, BAR_IN, PAD_IN, FOOT_IN = 0.85, 0.4, 0.2, 0.2, 0.75
+NAME_IN = 0.35  # of the name above a map among others [in]
 WIDE = 2.2  # a map wider than this many times its height has its colour bar beneath
 FORMATS = ("png", "svg", "pdf")
 SOFTWARE = "surface-flatness-kit"  # stamped into each file, which tells it from what others wrote
@@ -476,6 +477,55 @@ def map_axes(
     return ax, cax, "horizontal" if beneath else "vertical"
 
 
+def panel_axes(
+    extent: Extent,
+    heading: tuple[str, str],
+    count: int,
+    *,
+    turns: int = 0,
+    stacked: float,
+    tall_in: float,
+    bar_in: float = 0,
+) -> tuple[tuple[Axes, ...], Axes | None]:
+    """Axes in true proportion for maps of one extent, in a figure of their own, and those of one colour bar below.
+
+    Parameters
+    ----------
+    extent : of each map [mm]
+    heading : title and subtitle
+    count : of the maps; they stand side by side, or one above the other
+    turns : quarter turns to the left
+    stacked : a map wider than so many times its height stands above the next
+    tall_in : of all maps together, at most [in]
+    bar_in : that a colour bar takes below them, with its numbers [in]; none where it is 0
+    """
+    wide, high = as_seen(extent, turns)
+    down = count if wide > stacked * high else 1
+    across = count // down
+    scale = min((WIDTH_IN / across - LEFT_IN - RIGHT_IN) / wide, tall_in / down / high)
+    w, h = wide * scale, high * scale
+    pitch = w + LEFT_IN + RIGHT_IN
+    width = max(across * pitch, 6.5)
+    title, subtitle = wrap_heading(heading, (width - LEFT_IN - RIGHT_IN) * 72)
+    below_title = (12 + (title.count("\n") + 1) * LARGE * 1.3) / 72
+    head = below_title + (6 + (subtitle.count("\n") + 1) * SMALL * 1.4) / 72
+    height = head + down * (NAME_IN + h + FOOT_IN) + bar_in
+    figure = new_figure(width, height)
+    large: dict[str, Any] = {"fontsize": LARGE, "fontweight": "bold", "color": INK}
+    for text, y, style in ((title, 12 / 72, large), (subtitle, below_title, {"fontsize": SMALL, "color": PALE})):
+        figure.text(LEFT_IN / width, 1 - y / height, text, va="top", linespacing=1.2, parse_math=False, **style)
+    axes = []
+    for k in range(count):
+        x = LEFT_IN + k % across * pitch
+        y = height - head - (k // across + 1) * (NAME_IN + h) - k // across * FOOT_IN
+        axes.append(figure.add_axes((x / width, y / height, w / width, h / height)))
+        show_extent(axes[-1], extent, turns)
+    if not bar_in:
+        return tuple(axes), None
+    long = min(across * pitch - LEFT_IN - RIGHT_IN, 6.5)
+    return tuple(axes), figure.add_axes((LEFT_IN / width, (bar_in - BAR_IN) / height, long / width, BAR_IN / height))
+
+
 def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | None = None) -> tuple[Artist, ...]:
     """Ticks at whole feet or metres ``within`` the surface, names of the axes, and a scale bar beneath.
 
@@ -546,6 +596,15 @@ def set_place_ticks(axis: Any, limits: tuple[float, float], step: float, unit: s
 def set_length_ticks(axis: Any, limits: tuple[float, float], step: float, unit: str, *, signed: bool = True) -> None:
     ticks = _ticks(limits, step)
     axis.set_ticks(ticks, labels=[printed(settle(tick), unit, 64, signed=signed) for tick in ticks])
+
+
+def dress_profile(ax: Axes, unit: str, name: str, *, signed: bool = True) -> None:
+    """Ticks at whole lengths along the way and up, the name of what stands up, and a frame."""
+    (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
+    set_length_ticks(ax.yaxis, (low, high), height_step(abs(high - low), unit, most=9), unit, signed=signed)
+    ax.set_ylabel(name, fontsize=NORMAL, color=INK)
+    frame(ax)
 
 
 def _ticks(limits: tuple[float, float], step: float) -> Floats:

@@ -11,14 +11,14 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
-from flatness.charts.axes import INK, NORMAL, PALE, SMALL, new_figure, put_heading
+from flatness.charts.axes import INK, NORMAL, PALE, SMALL, frame, new_figure, put_heading, set_place_ticks
 from flatness.charts.scales import height_step, place_step
 from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import settle
 from flatness.words.curves import CurveJob, answer, draw_it, listed, tape, together
-from flatness.words.printed import fine, printed_place
+from flatness.words.printed import fine
 
 PROUD, SHY = "#D2600A", "#2B69AD"  # toward the room and away from it: as too high and too low everywhere
 WIDTH_IN, MOST_IN, LEAST_IN = 9.0, 8.0, 3.0
@@ -203,7 +203,7 @@ def unrolled_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> U
     assert wall is not None
     template = tape(job.template, unit)
     subtitle = f"Toward the room is up. The bar marks where a {template} template rests." + _levels(wall, unit)
-    ax = _wide_axes(ax)
+    ax = new_figure(WIDTH_IN + 1, 5.0).add_axes((0.1, 0.14, 0.87, 0.62)) if ax is None else ax
     lines: list[Artist] = []
     texts: list[Artist] = []
     high = float(wall.points["off_mm"].abs().max()) or 1.0
@@ -248,27 +248,16 @@ def _faults(ax: Axes, wall: CurvedWall, high: float) -> list[Artist]:
 
 
 def _dress(ax: Axes, unit: str, wall: CurvedWall) -> None:
-    left, right = ax.get_xlim()
-    step = place_step(right - left, unit, most=10)
-    places = step * np.arange(math.ceil(left / step), math.floor(right / step) + 1)
-    ax.xaxis.set_ticks(places, labels=[printed_place(settle(one), unit) for one in places])
-    low, top = ax.get_ylim()
+    """Places along the wall, and what it stands off its curve."""
+    (left, right), (low, top) = ax.get_xlim(), ax.get_ylim()
+    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=10), unit)
     rise = height_step(top - low, unit, most=8)
     ticks = rise * np.arange(math.ceil(low / rise), math.floor(top / rise) + 1)
     ax.yaxis.set_ticks(ticks, labels=[fine(abs(settle(one)), unit, (16, 32, 64)) for one in ticks])
     first = "from its start to the right" if wall.curve.closed else "from its left end"
     ax.set_xlabel(f"along the curve, {first} as you face the wall", fontsize=NORMAL, color=INK)
     ax.set_ylabel("off the curve", fontsize=NORMAL, color=INK)
-    ax.tick_params(labelsize=SMALL, labelcolor=INK, color=PALE, length=3, width=0.8)
-    for side, spine in ax.spines.items():
-        spine.set(visible=side in ("left", "bottom"), color=PALE, linewidth=0.8)
-
-
-def _wide_axes(ax: Axes | None) -> Axes:
-    if ax is not None:
-        return ax
-    figure = new_figure(WIDTH_IN + 1, 5.0)
-    return figure.add_axes((0.1, 0.14, 0.87, 0.62))
+    frame(ax)
 
 
 def _plan_axes(points: np.ndarray, heading: tuple[str, str], ax: Axes | None) -> Axes:
@@ -297,16 +286,7 @@ def _line(curve: Curve) -> np.ndarray:
 
 
 def _write(ax: Axes, words: str, place: np.ndarray, color: str = INK, weight: str = "normal") -> Artist:
-    look = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.9}
-    return ax.text(
-        float(place[0]),
-        float(place[1]),
-        words,
-        ha="center",
-        va="center",
-        fontsize=SMALL,
-        color=color,
-        weight=weight,
-        bbox=look,
-        zorder=8,
-    )
+    """A word on the drawing."""
+    look: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.9}
+    style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": SMALL, "bbox": look, "zorder": 8}
+    return ax.text(float(place[0]), float(place[1]), words, color=color, weight=weight, **style)

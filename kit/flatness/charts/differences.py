@@ -28,30 +28,24 @@ from scipy.special import ndtri
 from flatness.arrays import Floats
 from flatness.charts import map_base as plan
 from flatness.charts.axes import (
-    BAR_IN,
     HEIGHT_IN,
     INK,
-    LARGE,
     NORMAL,
-    PALE,
     SMALL,
     WIDTH_IN,
-    Extent,
     FreeSpace,
-    as_seen,
     colour_bar,
     dress_map,
     frame,
     heading_in,
     new_figure,
     note,
+    panel_axes,
     paper,
     put_heading,
     put_marks,
     set_length_ticks,
-    show_extent,
     text_width,
-    wrap,
 )
 from flatness.charts.scales import Scale, check_limit, check_unit, deviation_scale, height_step, step_note
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
@@ -137,7 +131,8 @@ def before_after(
     bounds = tuple(float(f(side)) for f, side in zip((min, max, min, max), zip(*boxes, strict=True), strict=True))
     turns = comparison.surveys[1].turns
     extent = plan.with_margin((bounds[0], bounds[1], bounds[2], bounds[3]), turns)
-    axes, cax = _pair_of_axes(extent, heading, turns)
+    axes, cax = panel_axes(extent, heading, 2, turns=turns, stacked=1.6, tall_in=HEIGHT_IN - 1.0, bar_in=0.82)
+    assert cax is not None
     images, contours, stations, outlines = [], [], [], []
     inner = scale.edges[(scale.edges != 0)]
     for ax, value, survey, name in zip(axes, values, comparison.surveys, ("Before", "After"), strict=True):
@@ -152,7 +147,7 @@ def before_after(
         ax.set_title(named, loc="left", fontsize=NORMAL + 1, fontweight="bold", color=INK, pad=6, parse_math=False)
     bar = colour_bar(cax, scale, "horizontal", ("low", "proud"), signed=True)
     return BeforeAfter(
-        axes=axes,
+        axes=(axes[0], axes[1]),
         images=(images[0], images[1]),
         contours=(contours[0], contours[1]),
         stations=(stations[0], stations[1]),
@@ -160,52 +155,6 @@ def before_after(
         colour_bar=bar,
         scale=scale,
     )
-
-
-def _pair_of_axes(extent: Extent, heading: tuple[str, str], turns: int) -> tuple[tuple[Axes, Axes], Axes]:
-    """Two axes in true proportion side by side, one above the other where they are wide, and a bar beneath both."""
-    wide, high = as_seen(extent, turns)
-    stacked = wide > 1.6 * high
-    left, between, right, foot, bar_foot, name = 0.85, 0.95, 0.35, 0.75, 0.62, 0.35
-    most_w = WIDTH_IN - left - right if stacked else (WIDTH_IN - left - between - right) / 2
-    most_h = (HEIGHT_IN - foot - name) / 2 if stacked else HEIGHT_IN - 1.0
-    scale = min(most_w / wide, most_h / high)
-    w, h = wide * scale, high * scale
-    across = w if stacked else 2 * w + between
-    width = max(left + across + right, 6.5)
-    title, subtitle = (
-        wrap(heading[0], (width - left - 0.3) * 70, LARGE, "bold"),
-        wrap(heading[1], (width - left - 0.3) * 70, SMALL),
-    )
-    head = (22 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.35) / 72
-    below = foot + BAR_IN + bar_foot
-    height = head + name + h + (name + foot + h if stacked else 0) + below
-    figure = new_figure(width, height)
-
-    def box(x: float, y: float, dx: float, dy: float) -> Axes:
-        return figure.add_axes((x / width, y / height, dx / width, dy / height))
-
-    top = below + (h + foot + name if stacked else 0)
-    places = [(left, top), (left, below) if stacked else (left + w + between, below)]
-    axes = [box(x, y, w, h) for x, y in places]
-    for ax in axes:
-        show_extent(ax, extent, turns)
-    length = min(across, 6.5)
-    cax = box(left, bar_foot, length, BAR_IN)
-    figure.text(
-        left / width,
-        1 - 10 / 72 / height,
-        title,
-        fontsize=LARGE,
-        fontweight="bold",
-        color=INK,
-        va="top",
-        linespacing=1.2,
-        parse_math=False,
-    )
-    lower = 1 - (14 + (title.count("\n") + 1) * LARGE * 1.3) / 72 / height
-    figure.text(left / width, lower, subtitle, fontsize=SMALL, color=PALE, va="top", linespacing=1.25, parse_math=False)
-    return (axes[0], axes[1]), cax
 
 
 __all__ = ["BeforeAfter", "DifferenceMap", "DoneChart", "before_after", "difference_map", "done_chart"]

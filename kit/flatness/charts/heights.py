@@ -27,7 +27,7 @@ from flatness.charts.axes import (
     SMALL,
     FreeSpace,
     Offset,
-    frame,
+    dress_profile,
     headed_axes,
     leader,
     note,
@@ -36,8 +36,6 @@ from flatness.charts.axes import (
     put_marks,
     rings,
     save_chart,
-    set_length_ticks,
-    set_place_ticks,
 )
 from flatness.charts.scales import (
     Scale,
@@ -45,8 +43,6 @@ from flatness.charts.scales import (
     check_unit,
     deviation_scale,
     gap_scale,
-    height_step,
-    place_step,
     printed,
     printed_limit,
     step_note,
@@ -219,7 +215,8 @@ def profile_chart(
     # should the figure be resized, the factor stays true
     ax.set_aspect(times, adjustable="datalim")
     put_heading(ax, heading, wide)
-    _dress(ax, unit)
+    dress_profile(ax, unit, "height from the bar")
+    ax.set_xlabel("along the bar, from A to B", fontsize=NORMAL, color=INK)
     return _draw(ax, cut, placement, allowed, bar_name, unit, times, tall)
 
 
@@ -244,16 +241,6 @@ def _notes(cut: Cut, placement: Placement, times: float, unit: str, kind: str, l
     if kind in ("ceiling", "wall"):
         notes.append(f"The room is above the line, the {kind} below it.")
     return " ".join(notes)
-
-
-def _dress(ax: Axes, unit: str) -> None:
-    left, right = ax.get_xlim()
-    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
-    low, high = ax.get_ylim()
-    set_length_ticks(ax.yaxis, (low, high), height_step(high - low, unit, most=9), unit)
-    ax.set_xlabel("along the bar, from A to B", fontsize=NORMAL, color=INK)
-    ax.set_ylabel("height from the bar", fontsize=NORMAL, color=INK)
-    frame(ax)
 
 
 def _draw(

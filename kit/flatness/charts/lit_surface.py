@@ -19,21 +19,7 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.ndimage import distance_transform_edt
 
 from flatness.arrays import Floats
-from flatness.charts.axes import (
-    INK,
-    LARGE,
-    NORMAL,
-    PALE,
-    SMALL,
-    WIDTH_IN,
-    Extent,
-    FreeSpace,
-    dress_map,
-    new_figure,
-    note,
-    rings,
-    wrap_heading,
-)
+from flatness.charts.axes import INK, NORMAL, PALE, SMALL, Extent, FreeSpace, dress_map, note, panel_axes, rings
 from flatness.charts.map_base import LEAST_HIGH, LEAST_WIDE, bounds_of, draw_outline, outline_path
 from flatness.charts.scales import check_unit
 from flatness.errors import ArgumentError
@@ -48,7 +34,6 @@ PIXELS = 500  # about as many along the longer side of the surface
 FLAT, BRIGHTEST = 0.5, 1.0  # linear light of the flat surface, and the most that a screen shows
 LEVELS_OFF = 0.5  # of the light in the middle
 PAINT = (1.0, 0.985, 0.955)  # an off-white
-LEFT_IN, RIGHT_IN, FOOT_IN, NAME_IN, BETWEEN_IN = 0.85, 0.4, 0.75, 0.34, 0.75
 STACKED = 1.2  # panels wider than this many times their height stand one above the other
 TALLEST_IN = 8.6  # of a figure's panels, all together [in]
 
@@ -123,7 +108,7 @@ def lit_chart(
     )
     boxes = np.array([bounds_of(one.surface, one.survey) for one in pictures])
     bounds = (float(boxes[:, 0].min()), float(boxes[:, 1].max()), float(boxes[:, 2].min()), float(boxes[:, 3].max()))
-    axes = _panels(_shown(bounds), heading, len(pictures))
+    axes, _ = panel_axes(_shown(bounds), heading, len(pictures), stacked=STACKED, tall_in=TALLEST_IN)
     images, names, marks, outlines = [], [], [], []
     for ax, one in zip(axes, pictures, strict=True):
         images.append(draw_lit(ax, one, light))
@@ -244,42 +229,3 @@ def _shown(bounds: Extent) -> Extent:
         max(0.0, part) / 2 for part in (LEAST_WIDE * (y1 - y0) - x1 + x0, LEAST_HIGH * (x1 - x0) - y1 + y0)
     )
     return x0 - more_x, x1 + more_x, y0 - more_y, y1 + more_y
-
-
-def _panels(bounds: Extent, heading: tuple[str, str], count: int) -> tuple[Axes, ...]:
-    """Axes in true proportion, one above the other where they are wide, in a figure with a heading."""
-    wide, high = bounds[1] - bounds[0], bounds[3] - bounds[2]
-    down = count if wide > STACKED * high else 1
-    across = count // down
-    most_w = (WIDTH_IN - LEFT_IN - RIGHT_IN - (across - 1) * (BETWEEN_IN + LEFT_IN)) / across
-    scale = min(most_w / wide, TALLEST_IN / down / high)
-    w, h = wide * scale, high * scale
-    width = max(LEFT_IN + across * w + (across - 1) * (BETWEEN_IN + LEFT_IN) + RIGHT_IN, 6.5)
-    title, subtitle = wrap_heading(heading, (width - LEFT_IN - RIGHT_IN) * 72)
-    head = (18 + (title.count("\n") + 1) * LARGE * 1.3 + (subtitle.count("\n") + 1) * SMALL * 1.4) / 72
-    height = head + down * (NAME_IN + h + FOOT_IN)
-    figure = new_figure(width, height)
-    top = figure.text(
-        LEFT_IN / width,
-        1 - 12 / 72 / height,
-        title,
-        fontsize=LARGE,
-        fontweight="bold",
-        color=INK,
-        va="top",
-        linespacing=1.2,
-    )
-    below = 12 + (title.count("\n") + 1) * LARGE * 1.3
-    sub = figure.text(
-        LEFT_IN / width, 1 - below / 72 / height, subtitle, fontsize=SMALL, color=PALE, va="top", linespacing=1.25
-    )
-    top.set_parse_math(False)
-    sub.set_parse_math(False)
-    axes = []
-    for k in range(count):
-        x = LEFT_IN + (k % across) * (w + BETWEEN_IN + LEFT_IN)
-        y = height - head - (k // across + 1) * (NAME_IN + h) - (k // across) * FOOT_IN
-        ax = figure.add_axes((x / width, y / height, w / width, h / height))
-        ax.set(xlim=bounds[:2], ylim=bounds[2:], aspect="equal")
-        axes.append(ax)
-    return tuple(axes)

@@ -22,7 +22,7 @@ from flatness.charts.axes import (
     SMALL,
     FreeSpace,
     Offset,
-    frame,
+    dress_profile,
     heading_in,
     kept_apart,
     leader,
@@ -33,11 +33,10 @@ from flatness.charts.axes import (
     put_marks,
     rings,
     set_length_ticks,
-    set_place_ticks,
     text_width,
 )
 from flatness.charts.hatching import HIGH, SWATCH, Entry, Key, key_points, line_entry, put_key
-from flatness.charts.scales import check_unit, height_step, place_step, printed_limit
+from flatness.charts.scales import check_unit, height_step, printed_limit
 from flatness.framing.reveal import Reveal
 from flatness.lengths import format_against, settle
 from flatness.words.printed import depth, least_told, printed_place, without_unit
@@ -63,16 +62,6 @@ def draw_band(
     edge = np.clip(dense, low, high)
     out = ax.fill_between(fine, dense, edge, where=np.nan_to_num(np.abs(dense - edge)) > 1e-6, zorder=2, **OUT)
     return band, out
-
-
-def dress(ax: Axes, unit: str, name: str, *, signed: bool) -> None:
-    """Tape positions along, lengths upward, and the name of what is drawn."""
-    left, right = ax.get_xlim()
-    set_place_ticks(ax.xaxis, (left, right), place_step(right - left, unit, most=14), unit)
-    low, high = ax.get_ylim()
-    set_length_ticks(ax.yaxis, (low, high), height_step(abs(high - low), unit, most=9), unit, signed=signed)
-    ax.set_ylabel(name, fontsize=NORMAL, color=INK)
-    frame(ax)
 
 
 def along(reveal: Reveal, place: tuple[float, float]) -> float:
@@ -146,7 +135,7 @@ def draw_scribe(
     scribe = ax.fill_between(s, cut, 0, zorder=2, **WOOD)
     ax.set(xlim=limits, ylim=(0, 1.15 * most))
     ax.plot(s, cut, color=WOOD_LINE, linewidth=1.6, zorder=3, scalex=False, scaley=False)
-    dress(ax, unit, "to cut", signed=False)
+    dress_profile(ax, unit, "to cut", signed=False)
     set_length_ticks(ax.yaxis, (0, 1.15 * most), height_step(1.15 * most, unit, most=4), unit, signed=False)
     words = [without_unit(v, unit).lstrip("+") if np.isfinite(v) and v >= least_told(unit) else "0" for v in cut]
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / (limits[1] - limits[0])
@@ -228,7 +217,7 @@ def reveal_chart(reveal: Reveal, *, unit: str = "in", title: str | None = None) 
     ax.set(xlim=limits, ylim=_range(reveal, gap))
     (nominal,) = ax.plot(limits, [reveal.nominal] * 2, zorder=3, scalex=False, scaley=False, **NOMINAL)
     (line,) = ax.plot(s, gap, zorder=4, scalex=False, scaley=False, **REVEAL_LINE)
-    dress(ax, unit, "reveal", signed=False)
+    dress_profile(ax, unit, "reveal", signed=False)
     space = FreeSpace(ax)
     for part in np.split(np.column_stack([s, gap]), np.flatnonzero(np.diff(np.isfinite(gap))) + 1):
         if np.isfinite(part).all():

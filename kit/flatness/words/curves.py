@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -247,32 +247,31 @@ def _fitted(wall: CurvedWall, unit: str) -> str:
     return f"{'; '.join(sizes)}; all readings lie within {fine(fit.zone, unit, (32, 64))} across it"
 
 
-def _table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    rows = list(rows)
-    more = len(rows) - MOST_ROWS
-    lines = columns([list(head), *map(list, rows[:MOST_ROWS])], left=(0,), ruled=True)
+def _cell(name: str, value: Any, unit: str) -> str:
+    if not name.endswith(("_mm", "_deg")):
+        return str(value)
+    size = abs(value) if name.startswith(("radius", "kink", "angle")) else value
+    if not math.isfinite(size):
+        return "-" if math.isnan(size) else "straight"
+    return tape(size, unit) if name.endswith("_mm") else f"{size:.1f}"
+
+
+def _table(title: str, table: pd.DataFrame, unit: str, shown: Mapping[str, str]) -> str:
+    """Some columns of a table, each under its head; empty where the table is."""
+    if not len(table):
+        return ""
+    rows = [[_cell(name, row[name], unit) for name in shown.values()] for row in table[:MOST_ROWS].to_dict("records")]
+    more = len(table) - MOST_ROWS
     tail = [f"... and {more} more: --out DIR writes them all"] if more > 0 else []
+    lines = columns([list(shown), *rows], left=(0,), ruled=True)
     return "\n".join([wrapped(title), *(f"  {line}" for line in [*lines, *tail])])
 
 
 def _centres(found: SetOut, unit: str) -> str:
-    if not len(found.centres):
-        return ""
-    rows = [
-        (
-            r.name,
-            tape(r.x_mm, unit),
-            tape(r.y_mm, unit),
-            tape(r.radius_mm, unit),
-            f"{r.from_deg:.1f}",
-            f"{r.to_deg:.1f}",
-            f"{abs(r.angle_deg):.1f}",
-            tape(r.length_mm, unit),
-        )
-        for r in _rows(found.centres)
-    ]
-    head = ("center", "x", "y", "radius", "from", "to", "turns", "length")
-    return _table("Centers, for a trammel; angles in degrees from x, counterclockwise", head, rows)
+    shown = {"center": "name", "x": "x_mm", "y": "y_mm", "radius": "radius_mm"}
+    shown |= {"from": "from_deg", "to": "to_deg", "turns": "angle_deg", "length": "length_mm"}
+    title = "Centers, for a trammel; angles in degrees from x, counterclockwise"
+    return _table(title, found.centres, unit, shown)
 
 
 def _rows(table: pd.DataFrame) -> Iterable[Any]:
@@ -280,25 +279,10 @@ def _rows(table: pd.DataFrame) -> Iterable[Any]:
 
 
 def _joins(found: SetOut, unit: str) -> str:
-    if not len(found.joins):
-        return ""
-
-    def radius(mm: float) -> str:
-        return "straight" if abs(mm) == float("inf") else tape(abs(mm), unit)
-
-    rows = [
-        (
-            tape(r.s_mm, unit),
-            tape(r.x_mm, unit),
-            tape(r.y_mm, unit),
-            radius(r.radius_before_mm),
-            radius(r.radius_after_mm),
-            f"{abs(r.kink_deg):.1f}",
-        )
-        for r in _rows(found.joins)
-    ]
     title = "Joins, where one radius goes over into the next: light along the wall shows that even without a kink"
-    return _table(title, ("along the curve", "x", "y", "before", "after", "kink, degrees"), rows)
+    shown = {"along the curve": "s_mm", "x": "x_mm", "y": "y_mm"}
+    shown |= {"before": "radius_before_mm", "after": "radius_after_mm", "kink, degrees": "kink_deg"}
+    return _table(title, found.joins, unit, shown)
 
 
 def _pins(found: SetOut, unit: str) -> str:
@@ -322,11 +306,7 @@ def _offsets(found: SetOut, unit: str) -> str:
         table = table[table["along_mm"] <= table["along_mm"].iloc[-1] / 2 + 1e-6]
     what = "the long axis" if found.curve.closed else "the chord"
     title = f"Offsets from {what}" + (", to its middle; the rest is its mirror image" if half else "")
-    return _table(
-        title,
-        ("along", "offset", "along the curve"),
-        [(tape(r.along_mm, unit), tape(r.offset_mm, unit), tape(r.s_mm, unit)) for r in _rows(table)],
-    )
+    return _table(title, table, unit, {"along": "along_mm", "offset": "offset_mm", "along the curve": "s_mm"})
 
 
 def _studs(found: SetOut, unit: str) -> str:
@@ -335,35 +315,16 @@ def _studs(found: SetOut, unit: str) -> str:
         f"{len(table)} studs, {tape(found.spacing, unit)} apart along the curve, which is {tape(found.length, unit)} "
         "long; the step is straight across to the next"
     )
-    rows = [
-        (
-            r.name,
-            tape(r.s_mm, unit),
-            tape(r.x_mm, unit),
-            tape(r.y_mm, unit),
-            "-" if r.step_mm != r.step_mm else tape(r.step_mm, unit),
-        )
-        for r in _rows(table)
-    ]
-    return _table(title, ("stud", "along the curve", "x", "y", "step"), rows)
+    shown = {"stud": "name", "along the curve": "s_mm", "x": "x_mm", "y": "y_mm", "step": "step_mm"}
+    return _table(title, table, unit, shown)
 
 
 def _parallel(found: SetOut, unit: str) -> str:
-    if not len(found.parallel):
-        return ""
     side = "inside" if found.offset > 0 else "outside"
     note = "; it is no ellipse, so mark it by these offsets" if isinstance(found.curve, Ellipse) else ""
     title = f"The parallel curve, {tape(abs(found.offset), unit)} {side}, at the studs{note}"
-    rows = [
-        (
-            r.name,
-            tape(r.along_mm, unit),
-            tape(r.offset_mm, unit),
-            "straight" if r.radius_mm == float("inf") else tape(r.radius_mm, unit),
-        )
-        for r in _rows(found.parallel)
-    ]
-    return _table(title, ("stud", "along the chord", "offset from it", "radius there"), rows)
+    shown = {"stud": "name", "along the chord": "along_mm", "offset from it": "offset_mm"}
+    return _table(title, found.parallel, unit, shown | {"radius there": "radius_mm"})
 
 
 def _plates(cuts: PlateCuts, unit: str) -> str:
@@ -376,15 +337,5 @@ def _plates(cuts: PlateCuts, unit: str) -> str:
         f"Plates in {counted(layers, 'layer')}: {counted(len(cuts.pieces), 'piece')} from "
         f"{counted(cuts.sheets, 'sheet')} of {length} x {width}, {100 * cuts.waste:.0f} % of them waste.{joints}"
     )
-    rows = [
-        (
-            r.name,
-            tape(r.from_mm, unit),
-            tape(r.to_mm, unit),
-            tape(r.chord_mm, unit),
-            tape(r.rise_mm, unit),
-            str(r.sheet),
-        )
-        for r in _rows(cuts.pieces)
-    ]
-    return _table(title, ("piece", "from", "to", "chord", "rise", "sheet"), rows)
+    shown = {"piece": "name", "from": "from_mm", "to": "to_mm", "chord": "chord_mm", "rise": "rise_mm"}
+    return _table(title, cuts.pieces, unit, shown | {"sheet": "sheet"})
