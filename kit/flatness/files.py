@@ -338,9 +338,6 @@ def _there(target: Path, exists: type[FlatnessError], remedy: str) -> FlatnessEr
 
 
 def _cannot(target: Path, error: OSError | ValueError) -> ArgumentError:
-    return ArgumentError(
-        f"the file cannot be written: {why(error)}",
-        value=str(target),
-        expected="a folder that can be written to, and room on its disk",
-        remedy="make room, or choose another name or folder; what stood there is as it was",
-    )
+    expected = "a folder that can be written to, and room on its disk"
+    value, remedy = str(target), "make room, or choose another name or folder; what stood there is as it was"
+    return ArgumentError(f"the file cannot be written: {why(error)}", value=value, expected=expected, remedy=remedy)

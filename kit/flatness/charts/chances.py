@@ -104,11 +104,8 @@ def chance_map(
     """
     check_unit(unit)
     if limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
-        raise ArgumentError(
-            "not a straightedge limit",
-            value=limit.name,
-            expected="a straightedge's length and the gap allowed under it",
-        )
+        what = "not a straightedge limit"
+        raise ArgumentError(what, value=limit.name, expected="a straightedge's length and the gap allowed under it")
     grid = plan.fine(surface, _checked(chance, surface))
     places, entries = _places(more, surface, unit, survey)
     scale = _scale(unit)
@@ -168,12 +165,9 @@ def _scale(unit: str) -> ChanceScale:
 def _checked(chance: Floats, surface: Surface) -> Floats:
     values = np.asarray(chance, dtype=np.float64)
     if values.shape != surface.height.shape:
-        raise ArgumentError(
-            "the chances belong to another surface",
-            value=f"{values.shape} chances",
-            expected=f"{surface.height.shape}, as the surface's heights",
-            remedy="pass the surface that was judged",
-        )
+        what = "the chances belong to another surface"
+        value, expected = f"{values.shape} chances", f"{surface.height.shape}, as the surface's heights"
+        raise ArgumentError(what, value=value, expected=expected, remedy="pass the surface that was judged")
     known = values[np.isfinite(values)]
     if not known.size:
         raise MeasureError("no chance anywhere", expected="at least one place with a chance")
@@ -190,22 +184,15 @@ def _places(
     if more is None or not len(more):
         return np.zeros((0, 2)), []
     if not {"x", "y"} <= set(more.columns):
-        raise ArgumentError(
-            "places without their positions",
-            value=", ".join(map(str, more.columns)),
-            expected="columns x and y [mm]",
-            remedy="pass what more_readings gives",
-        )
+        what, value = "places without their positions", ", ".join(map(str, more.columns))
+        raise ArgumentError(what, value=value, expected="columns x and y [mm]", remedy="pass what more_readings gives")
     places = more[["x", "y"]].to_numpy(dtype=np.float64)
     for x, y in places:
         within = surface.x[0] - HAIR <= x <= surface.x[-1] + HAIR and surface.y[0] - HAIR <= y <= surface.y[-1] + HAIR
         if not within:
-            raise ArgumentError(
-                "a place off the surface",
-                value=f"x = {x:.0f} mm, y = {y:.0f} mm",
-                expected="places within the surface",
-                remedy="pass what more_readings gives for this check",
-            )
+            what = "a place off the surface"
+            value, remedy = f"x = {x:.0f} mm, y = {y:.0f} mm", "pass what more_readings gives for this check"
+            raise ArgumentError(what, value=value, expected="places within the surface", remedy=remedy)
     distinct, numbers = by_place(places)
     times = int(more.times.max()) if "times" in more else 1
     often = f", {times} times" if times > 1 else ""

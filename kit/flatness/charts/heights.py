@@ -185,10 +185,8 @@ def profile_chart(
     check_unit(unit)
     allowed = check_limit(allowed_mm, "allowed_mm")
     if placement is None:
-        raise MeasureError(
-            "there is no placement to draw: no straightedge bridges a gap on this surface",
-            expected="a placement with two contacts",
-        )
+        what = "there is no placement to draw: no straightedge bridges a gap on this surface"
+        raise MeasureError(what, expected="a placement with two contacts")
     if not (math.isfinite(length) and length >= placement.span * (1 - 1e-6) - 1e-3):
         what, expected = "length shorter than the span between the contacts", f"at least {placement.span:.1f} mm"
         raise ArgumentError(what, value=str(length), expected=expected, remedy="give the length that was measured with")
@@ -593,11 +591,8 @@ def _reference_plane(surface: Surface, reference: str) -> Plane:
     if not surface.inside.any():
         raise MeasureError("the surface has no heights", expected="at least one place with a height")
     if reference != "best" and not surface.is_level:
-        raise MeasureError(
-            f"deviation from a level plane ({reference}) is not known: the readings are off a string",
-            expected="readings off a level or plumb reference",
-            remedy="use the best-fit plane",
-        )
+        what = f"deviation from a level plane ({reference}) is not known: the readings are off a string"
+        raise MeasureError(what, expected="readings off a level or plumb reference", remedy="use the best-fit plane")
     if reference == "level":
         return Plane(
             a=0.0,

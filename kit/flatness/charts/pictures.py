@@ -109,12 +109,8 @@ def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Pat
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise ArgumentError(
-            "the pictures cannot be written",
-            value=str(folder),
-            expected="a folder that can be written to",
-            remedy=f"choose another folder ({error.strerror})",
-        ) from error
+        what, value, remedy = "the pictures cannot be written", str(folder), f"choose another folder ({error.strerror})"
+        raise ArgumentError(what, value=value, expected="a folder that can be written to", remedy=remedy) from error
     with written_together():
         return [save_chart(chart, paths[name]) for name, chart in charts.items()]
 
@@ -126,11 +122,8 @@ def check_ours(path: Path) -> None:
     except OSError as error:
         raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
     if not ours:
-        raise ArgumentError(
-            "a file stands there that this kit did not write",
-            value=str(path),
-            remedy="move it away, or choose another folder",
-        )
+        what = "a file stands there that this kit did not write"
+        raise ArgumentError(what, value=str(path), remedy="move it away, or choose another folder")
 
 
 NAMES = ("actions", "members")

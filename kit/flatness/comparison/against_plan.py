@@ -430,12 +430,9 @@ def planned_on(plan: PlanLike, both: Both) -> Floats:
         raise ArgumentError(what, column="plan", value=f"{change.shape}", expected=f"{(len(py), len(px))}, [ny, nx]")
     out = bilinear(px, py, change, both.x, both.y)
     if not np.isfinite(out[both.inside]).any():
-        raise ArgumentError(
-            "the plan is for another place",
-            column="plan",
-            value=Note("reach", x0=px[0], x1=px[-1], y0=py[0], y1=py[-1]),
-            expected=Note("reach", x0=both.x[0], x1=both.x[-1], y0=both.y[0], y1=both.y[-1]),
-        )
+        value = Note("reach", x0=px[0], x1=px[-1], y0=py[0], y1=py[-1])
+        expected = Note("reach", x0=both.x[0], x1=both.x[-1], y0=both.y[0], y1=both.y[-1])
+        raise ArgumentError("the plan is for another place", column="plan", value=value, expected=expected)
     return out
 
 

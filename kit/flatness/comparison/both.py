@@ -56,11 +56,8 @@ def common_lattice(before: Survey, after: Survey, spacing: float) -> tuple[Float
 
 
 def _apart() -> MeasureError:
-    return MeasureError(
-        "the two surveys have no area in common",
-        expected="readings of one surface, from one corner",
-        remedy="check that x and y are measured from the same corner in both",
-    )
+    what, expected = "the two surveys have no area in common", "readings of one surface, from one corner"
+    return MeasureError(what, expected=expected, remedy="check that x and y are measured from the same corner in both")
 
 
 def reached(survey: Survey, x: Floats, y: Floats) -> Bools:
@@ -246,11 +243,8 @@ def estimate_both(before: Survey, after: Survey, spacing: float | None = None) -
     MeasureError : surveys that have no area in common, or too few stations
     """
     if before.surface != after.surface:
-        raise ArgumentError(
-            "the two surveys are not of one surface",
-            value=f"{before.surface} and {after.surface}",
-            expected="twice a floor, twice a ceiling or twice a wall",
-        )
+        what, value = "the two surveys are not of one surface", f"{before.surface} and {after.surface}"
+        raise ArgumentError(what, value=value, expected="twice a floor, twice a ceiling or twice a wall")
     fits = fit_parameters(before, patches=False), fit_parameters(after, patches=False)
     step = min(default_spacing(before), default_spacing(after)) if spacing is None else spacing
     x, y, inside = common_lattice(before, after, step)

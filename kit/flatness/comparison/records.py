@@ -313,11 +313,8 @@ def write_record(found: Mapping[str, Any], path: str | os.PathLike[str], *, over
         try:
             read_record(target)
         except ArgumentError as error:
-            raise ArgumentError(
-                "a file stands there that is not a record of a comparison",
-                value=target.name,
-                remedy="move it away, or choose another name",
-            ) from error
+            what = "a file stands there that is not a record of a comparison"
+            raise ArgumentError(what, value=target.name, remedy="move it away, or choose another name") from error
     text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     write_text(target, text, overwrite=overwrite)
     return target
@@ -328,12 +325,8 @@ def write_text(path: Path, text: str, *, overwrite: bool = True) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise ArgumentError(
-            "the record cannot be written",
-            value=path.name,
-            expected="a folder that can be written to",
-            remedy=f"choose another name ({error.strerror})",
-        ) from error
+        what, remedy = "the record cannot be written", f"choose another name ({error.strerror})"
+        raise ArgumentError(what, value=path.name, expected="a folder that can be written to", remedy=remedy) from error
     write_new(path, text.encode("utf-8", "surrogatepass"), overwrite)
 
 

@@ -314,11 +314,9 @@ def _least_squares(model: _Model, xy: Floats, starts: Sequence[Floats], *, rough
 
 
 def _no_such(kind: str) -> MeasureError:
-    return MeasureError(
-        f"no {kind} fits these points better than a straight line does",
-        expected="points that curve by more than their errors",
-        remedy="take points farther apart along the curve, or give the curve by its sizes",
-    )
+    what = f"no {kind} fits these points better than a straight line does"
+    remedy = "take points farther apart along the curve, or give the curve by its sizes"
+    return MeasureError(what, expected="points that curve by more than their errors", remedy=remedy)
 
 
 def _jacobian(model: _Model, xy: Floats, p: Floats) -> Floats:

@@ -125,12 +125,9 @@ def make_oval(
 
 def _halves(length: float, width: float) -> tuple[float, float]:
     if not (math.isfinite(length) and math.isfinite(width) and length >= width > 0):
-        raise ArgumentError(
-            "length and width out of range",
-            value=f"length {length:g} mm, width {width:g} mm",
-            expected="both above zero, the length no less than the width",
-            remedy="give the longer as the length, and turn it where it lies the other way",
-        )
+        remedy = "give the longer as the length, and turn it where it lies the other way"
+        what, expected = "length and width out of range", "both above zero, the length no less than the width"
+        raise ArgumentError(what, value=f"length {length:g} mm, width {width:g} mm", expected=expected, remedy=remedy)
     return length / 2, width / 2
 
 

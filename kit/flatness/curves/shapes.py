@@ -105,12 +105,9 @@ class Curve(ABC):
         left, right = self.tightest
         least = left if offset > 0 else right
         if abs(offset) >= least:
-            raise MeasureError(
-                "the parallel curve would fold over itself",
-                value=f"{abs(offset):g} mm",
-                expected=f"less than the tightest radius on that side, {least:.1f} mm",
-                remedy="choose a smaller offset, or a wider curve",
-            )
+            what = "the parallel curve would fold over itself"
+            value, expected = f"{abs(offset):g} mm", f"less than the tightest radius on that side, {least:.1f} mm"
+            raise MeasureError(what, value=value, expected=expected, remedy="choose a smaller offset, or a wider curve")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -279,10 +276,8 @@ class Chain(Curve):
         """
         self.check_parallel(offset)
         if any(abs(kink) > NO_KINK for kink in self.kinks):
-            raise MeasureError(
-                "the pieces of a parallel to a kinked chain do not meet",
-                remedy="mend the kink, or take each piece by itself",
-            )
+            what = "the pieces of a parallel to a kinked chain do not meet"
+            raise MeasureError(what, remedy="mend the kink, or take each piece by itself")
         pieces = tuple(
             Piece(p.length * (1 - p.curvature * offset), p.curvature / (1 - p.curvature * offset)) for p in self.pieces
         )

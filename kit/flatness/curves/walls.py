@@ -193,11 +193,9 @@ class CurvedWall:
         """
         accuracy = accuracy or self.survey.accuracy
         if accuracy is None:
-            raise MeasureError(
-                "nobody said how good a reading is, so no kink can be told from an error",
-                expected="`# accuracy: 1/32 in` in the file",
-                remedy="add the line: how far a repeated reading typically differs",
-            )
+            what = "nobody said how good a reading is, so no kink can be told from an error"
+            remedy = "add the line: how far a repeated reading typically differs"
+            raise MeasureError(what, expected="`# accuracy: 1/32 in` in the file", remedy=remedy)
         options: dict[str, float] = {} if reach is None else {"reach": reach}
         first, *others = (self._sorted(one) for one in (level, *(one for one in self.levels() if one != level)))
         table = fairness(*first, self.curve, accuracy, beside=others, **options)
@@ -251,13 +249,9 @@ def read_curved_wall(
     check_outlines(header, report)
     if header.surface != CURVED:
         report.stop_if_any()
-        raise refuse(
-            file,
-            "this is not a survey of a curved wall",
-            value=header.surface,
-            expected=f"`# surface: {CURVED}`",
-            remedy="add that line, with `# curve:` and `# reading:`; or read it as the surface it is",
-        )
+        what = "this is not a survey of a curved wall"
+        remedy = "add that line, with `# curve:` and `# reading:`; or read it as the surface it is"
+        raise refuse(file, what, value=header.surface, expected=f"`# surface: {CURVED}`", remedy=remedy)
     return reduce_wall(table, header, lengths, report, curve)
 
 
@@ -428,27 +422,18 @@ def _curve_of(header: Header, lengths: LengthReader, report: Report, given: Curv
             raise error.located(column="curve") from None
     entry = header.curved.get("curve")
     if entry is None:
-        report.add(
-            "the file does not say which curve the wall is meant to follow",
-            1,
-            0,
-            expected="`# curve: arc radius 12 ft`, an ellipse, an oval, a chain; or `# curve: fitted arc`",
-            remedy="add the line",
-        )
+        what = "the file does not say which curve the wall is meant to follow"
+        expected = "`# curve: arc radius 12 ft`, an ellipse, an oval, a chain; or `# curve: fitted arc`"
+        report.add(what, 1, 0, expected=expected, remedy="add the line")
         return None
     try:
         return read_curve(entry.text, length)
     except LengthError as error:
         problem = error.problems[0]
         if lengths.unit is None and problem.what == "unknown unit":
-            report.add(
-                "a size without a unit, and the file names none",
-                entry.row,
-                0,
-                value=entry.text,
-                expected="sizes with their units",
-                remedy="add `# unit: in`, or write the unit behind each size",
-            )
+            what = "a size without a unit, and the file names none"
+            remedy = "add `# unit: in`, or write the unit behind each size"
+            report.add(what, entry.row, 0, value=entry.text, expected="sizes with their units", remedy=remedy)
         else:
             report.take(problem, entry.row, 0)
     except FlatnessError as error:
@@ -462,14 +447,9 @@ def _room(header: Header, report: Report) -> str:
         return "inside"
     if entry.text.lower() in ROOMS:
         return entry.text.lower()
-    report.add(
-        "unknown side of the room",
-        entry.row,
-        0,
-        value=entry.text,
-        expected="inside (where the center of the curve is) or outside",
-        remedy=f"did you mean `{nearest(entry.text, ROOMS)}`?",
-    )
+    expected = "inside (where the center of the curve is) or outside"
+    remedy = f"did you mean `{nearest(entry.text, ROOMS)}`?"
+    report.add("unknown side of the room", entry.row, 0, value=entry.text, expected=expected, remedy=remedy)
     return "inside"
 
 
@@ -477,13 +457,9 @@ def _quantity(header: Header, report: Report, row: int) -> str:
     if header.quantity in CURVED_QUANTITIES:
         return header.quantity
     if header.quantity_row is None:
-        report.add(
-            "the file does not say what was read",
-            row,
-            0,
-            expected="`# reading: plan` (x and y), `# reading: offset` (from a string) or `# reading: radius`",
-            remedy="add one of these lines at the top",
-        )
+        what = "the file does not say what was read"
+        expected = "`# reading: plan` (x and y), `# reading: offset` (from a string) or `# reading: radius`"
+        report.add(what, row, 0, expected=expected, remedy="add one of these lines at the top")
     return "plan"
 
 
@@ -498,14 +474,9 @@ def _columns(first: Record, rows: list[Record], quantity: str, report: Report) -
         if is_empty(cell):
             stray = next((row for row in rows if not is_empty(row.cell(column))), None)
             if stray is not None:
-                report.add(
-                    "a column without a heading holds something",
-                    stray.row,
-                    column,
-                    value=text_of(stray.cell(column)),
-                    expected=f"headings among {', '.join(known)}",
-                    remedy="write a heading, or delete the column",
-                )
+                what = "a column without a heading holds something"
+                expected, remedy = f"headings among {', '.join(known)}", "write a heading, or delete the column"
+                report.add(what, stray.row, column, value=text_of(stray.cell(column)), expected=expected, remedy=remedy)
         elif name not in known or name in found or (written and unit is None and name != "angle"):
             twice = name in found
             report.add(
@@ -520,13 +491,9 @@ def _columns(first: Record, rows: list[Record], quantity: str, report: Report) -
             found[name] = (column, unit)
     missing = [name for name in needed if name not in found]
     if missing:
-        report.add(
-            f"no column for {' and '.join(missing)}",
-            first.row,
-            0,
-            expected=f"the headings {' and '.join(needed)}, since `# reading: {quantity}`",
-            remedy="write them in the first row under the # lines, or correct `# reading:`",
-        )
+        expected = f"the headings {' and '.join(needed)}, since `# reading: {quantity}`"
+        remedy = "write them in the first row under the # lines, or correct `# reading:`"
+        report.add(f"no column for {' and '.join(missing)}", first.row, 0, expected=expected, remedy=remedy)
     return found
 
 
@@ -566,14 +533,8 @@ def _angle(text: str, row: int, column: int, report: Report) -> float | None:
     except ValueError:
         value = math.nan
     if not (math.isfinite(value) and abs(value) <= 720):
-        report.add(
-            "an angle that cannot be read",
-            row,
-            column,
-            value=text,
-            expected="degrees, such as 37.5, counterclockwise from x",
-            remedy="type it again as a number",
-        )
+        what, expected = "an angle that cannot be read", "degrees, such as 37.5, counterclockwise from x"
+        report.add(what, row, column, value=text, expected=expected, remedy="type it again as a number")
         return None
     return value
 
@@ -599,14 +560,9 @@ def _places(entry: Entry | None, count: int, lengths: LengthReader, report: Repo
         if len(parts) == 2 and all(value is not None for value in values):
             places.append((float(values[0] or 0), float(values[1] or 0)))
     if len(places) != count:
-        report.add(
-            f"{count} place{'s' if count > 1 else ''} in plan cannot be read",
-            entry.row,
-            0,
-            value=entry.text,
-            expected="(0, 0) (48 in, 0)" if count == 2 else "(0, 0)",
-            remedy="write each as x, y in brackets",
-        )
+        what = f"{count} place{'s' if count > 1 else ''} in plan cannot be read"
+        expected = "(0, 0) (48 in, 0)" if count == 2 else "(0, 0)"
+        report.add(what, entry.row, 0, value=entry.text, expected=expected, remedy="write each as x, y in brackets")
         return []
     return places
 
@@ -663,10 +619,5 @@ def _check_far(off: Floats, readings: pd.DataFrame, column: int, report: Report)
         )
         return
     for k in far:
-        report.add(
-            f"this reading stands {abs(off[k]):.0f} mm off the curve",
-            int(readings["row"].iloc[k]),
-            column,
-            expected=f"at most {FARTHEST_MM:g} mm",
-            remedy="check the number and its unit",
-        )
+        what, remedy = f"this reading stands {abs(off[k]):.0f} mm off the curve", "check the number and its unit"
+        report.add(what, int(readings["row"].iloc[k]), column, expected=f"at most {FARTHEST_MM:g} mm", remedy=remedy)

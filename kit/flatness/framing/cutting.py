@@ -246,13 +246,9 @@ def cut_stock(
     sold, price = _stock(stock)
     check_above_zero(kerf=kerf, or_zero=True)
     if lengths[0] > sold.max() + UNIT_MM:
-        raise ArgumentError(
-            "a piece is longer than every stock length",
-            column="pieces",
-            value=Note("exact", mm=lengths[0]),
-            expected=Note("at-most", mm=float(sold.max())),
-            remedy="add a longer stock length, or splice: say where yourself",
-        )
+        remedy = "add a longer stock length, or splice: say where yourself"
+        what, expected = "a piece is longer than every stock length", Note("at-most", mm=float(sold.max()))
+        raise ArgumentError(what, column="pieces", value=Note("exact", mm=lengths[0]), expected=expected, remedy=remedy)
     # whole numbers, so that a sum that fits by a hair is not lost to binary noise
     size = np.array([round((length + kerf) / UNIT_MM) for length in lengths], dtype=np.int64)
     room = np.array([round((length + kerf) / UNIT_MM) for length in sold], dtype=np.int64)
@@ -279,12 +275,8 @@ def _pieces(pieces: Mapping[float, int] | Iterable[float]) -> tuple[list[float],
     needed: dict[float, int] = {}
     for length, count in pairs:
         if not (math.isfinite(length) and length > 0) or count != int(count) or count < 0:
-            raise ArgumentError(
-                "a piece out of range",
-                column="pieces",
-                value=Note("count-of", count=count, mm=length),
-                expected="a length above zero and a whole number of them",
-            )
+            value, expected = Note("count-of", count=count, mm=length), "a length above zero and a whole number of them"
+            raise ArgumentError("a piece out of range", column="pieces", value=value, expected=expected)
         if count:
             key = round(float(length), 6)
             needed[key] = needed.get(key, 0) + int(count)

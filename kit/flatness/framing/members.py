@@ -223,11 +223,8 @@ def member_layout(
 
 def _explicit(positions: Sequence[float], *others: float | None) -> Floats:
     if any(other is not None for other in others):
-        raise ArgumentError(
-            "positions, and a spacing besides",
-            column="positions",
-            expected="positions alone, or first, spacing and count (or until)",
-        )
+        expected = "positions alone, or first, spacing and count (or until)"
+        raise ArgumentError("positions, and a spacing besides", column="positions", expected=expected)
     places = np.array([_finite(place, "positions") for place in positions], dtype=np.float64)
     if not len(places):
         raise ArgumentError("no positions", column="positions", expected="one member or more")
@@ -236,21 +233,14 @@ def _explicit(positions: Sequence[float], *others: float | None) -> Floats:
 
 def _spaced(first: float | None, spacing: float | None, count: int | None, until: float | None) -> Floats:
     if first is None or spacing is None or (count is None) == (until is None):
-        raise ArgumentError(
-            "the layout is incomplete",
-            value=f"first {first}, spacing {spacing}, count {count}, until {until}",
-            expected="first, spacing and one of count and until; or positions",
-        )
+        what, value = "the layout is incomplete", f"first {first}, spacing {spacing}, count {count}, until {until}"
+        raise ArgumentError(what, value=value, expected="first, spacing and one of count and until; or positions")
     start, step = _finite(first, "first"), _positive(spacing, "spacing")
     if count is None:
         last = _finite(until, "until")
         if last < start:
-            raise ArgumentError(
-                "the layout ends before it begins",
-                column="until",
-                value=Note("exact", mm=last),
-                expected=Note("first-or-beyond", mm=start),
-            )
+            what, value = "the layout ends before it begins", Note("exact", mm=last)
+            raise ArgumentError(what, column="until", value=value, expected=Note("first-or-beyond", mm=start))
         count = math.floor((last - start) / step + 1e-9) + 1
     if isinstance(count, bool) or not isinstance(count, (int, np.integer)) or not 1 <= count <= MOST_MEMBERS:
         raise ArgumentError(
@@ -272,13 +262,9 @@ def _check_kind(members: Members) -> None:
         what, expected = f"a {members.kind} has no flanges", "a flange thickness for an I-joist or a truss alone"
         raise ArgumentError(what, column="flange", value=Note("exact", mm=members.flange), expected=expected)
     if members.depth is not None and 2 * members.flange >= members.depth:
-        raise ArgumentError(
-            "two flanges are as deep as the member",
-            column="flange",
-            value=Note("exact", mm=members.flange),
-            expected=Note("under-half-depth", depth=members.depth),
-            remedy="give the thickness of one flange",
-        )
+        what, value = "two flanges are as deep as the member", Note("exact", mm=members.flange)
+        expected, remedy = Note("under-half-depth", depth=members.depth), "give the thickness of one flange"
+        raise ArgumentError(what, column="flange", value=value, expected=expected, remedy=remedy)
 
 
 def _check_table(table: pd.DataFrame) -> None:
@@ -294,23 +280,16 @@ def _check_table(table: pd.DataFrame) -> None:
             )
     places = table["position_mm"].to_numpy(dtype=np.float64)
     if not np.isfinite(places).all() or (np.diff(places) <= 0).any():
-        raise ArgumentError(
-            "positions are not finite, or two members stand at one place",
-            column="position_mm",
-            value=", ".join(f"{place:g}" for place in places),
-            expected="rising positions in mm",
-        )
+        what = "positions are not finite, or two members stand at one place"
+        value = ", ".join(f"{place:g}" for place in places)
+        raise ArgumentError(what, column="position_mm", value=value, expected="rising positions in mm")
     twice = table.loc[table["name"].duplicated(), "name"]
     if len(twice):
         raise ArgumentError("two members of one name", column="name", value=str(twice.iloc[0]), expected="each its own")
     for name, start, end in zip(table["name"], table["start_mm"], table["end_mm"], strict=True):
         if end <= start or math.isinf(start) or math.isinf(end):
-            raise ArgumentError(
-                f"the member {name} ends before it begins",
-                column="start_mm, end_mm",
-                value=Note("from-to", start=start, end=end),
-                expected="an end beyond the start",
-            )
+            what, value = f"the member {name} ends before it begins", Note("from-to", start=start, end=end)
+            raise ArgumentError(what, column="start_mm, end_mm", value=value, expected="an end beyond the start")
 
 
 def _finite(value: float | None, name: str) -> float:
@@ -437,13 +416,9 @@ def blocking(members: Members, reach: dict[str, tuple[float, float]]) -> pd.Data
         start, end = reach.get(name, (-math.inf, math.inf))
         for at in places:
             if not start <= at <= end:
-                raise ArgumentError(
-                    f"a cut beyond the ends of {name}",
-                    column="cuts",
-                    value=Note("exact", mm=at),
-                    expected=Note("from-to", start=start, end=end),
-                    remedy="measure the cut along it, as its stations are",
-                )
+                expected = Note("from-to", start=start, end=end)
+                what, remedy = f"a cut beyond the ends of {name}", "measure the cut along it, as its stations are"
+                raise ArgumentError(what, column="cuts", value=Note("exact", mm=at), expected=expected, remedy=remedy)
         rows += [(name, at, max(start, at - BLOCKED_MM), min(end, at + BLOCKED_MM)) for at in places]
     return pd.DataFrame(rows, columns=["member", "cut_at_mm", "from_mm", "to_mm"])
 

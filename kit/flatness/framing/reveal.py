@@ -168,10 +168,8 @@ def _check(
     """Length of the line in plan [mm], once the arguments are found good."""
     check_choice("line", line, LINES)
     if line == "level" and not surface.is_level:
-        raise MeasureError(
-            "a level line over heights that are off a string, which does not tell level",
-            remedy="take line='parallel', or read the surface off a level",
-        )
+        what = "a level line over heights that are off a string, which does not tell level"
+        raise MeasureError(what, remedy="take line='parallel', or read the surface off a level")
     if height is not None and line != "level":
         raise ArgumentError(
             "a height goes with a level line", column="height", value=str(height), expected="line='level'"

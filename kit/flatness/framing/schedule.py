@@ -232,11 +232,8 @@ def member_schedule(
     laid = _Behind.of(plan, members.thickness) if is_new else plan
     tracks = lay_tracks(laid, members, step, crossing.positions if crossing is not None else None)
     if not any(track.known for track in tracks):
-        raise MeasureError(
-            "no member has readings at two stations",
-            expected="members on the surface that was read",
-            remedy="check the positions and the direction of the layout",
-        )
+        what, expected = "no member has readings at two stations", "members on the surface that was read"
+        raise MeasureError(what, expected=expected, remedy="check the positions and the direction of the layout")
     planned = dict(getattr(plan, "lines", {})) if line is None else {}
     chosen = "planned" if planned else line or _line_for(plan, members, every)
     if planned:

@@ -260,13 +260,8 @@ class Height(Type):
         if drop is None or survey is None:  # what is wrong with the survey is in the report
             return None
         if survey.line_height is None:
-            report.add(
-                path,
-                "a drop, where the readings are not drops off one line",
-                raw,
-                "a height off the survey's datum, toward the room positive",
-                "such as 12mm or -3/8in",
-            )
+            what, remedy = "a drop, where the readings are not drops off one line", "such as 12mm or -3/8in"
+            report.add(path, what, raw, "a height off the survey's datum, toward the room positive", remedy)
             return None
         return survey.line_height - drop
 

@@ -99,11 +99,9 @@ def survey_lines(survey: Survey, apart: float = APART_MM) -> list[SurveyLine]:
     axes = grid_axes(x, y)
     spacing = None if axes is None else _grid_spacing(*axes)
     if axes is None or spacing is None:
-        raise MeasureError(
-            "F-numbers need lines read every 12 in",
-            expected="readings that name their line, or a 12 in grid",
-            remedy="name the lines in the file, or ask for F-number-style estimates off the surface",
-        )
+        what = "F-numbers need lines read every 12 in"
+        remedy = "name the lines in the file, or ask for F-number-style estimates off the surface"
+        raise MeasureError(what, expected="readings that name their line, or a 12 in grid", remedy=remedy)
     grid = on_grid(*axes, x, y, height)
     lines = _grid_lines(axes[0], axes[1], grid, spacing, apart, survey.reference)
     return _some(lines, "12 readings in a row, 11 ft")
@@ -204,12 +202,9 @@ def _named_line(survey: Survey, name: str, chosen: pd.Series[bool], note: str) -
         along = -along
     off = np.abs((places - middle) @ np.array([-direction[1], direction[0]]))
     if off.max() > OFF_LINE_MM:
-        raise MeasureError(
-            f"line {name} is not straight",
-            value=Note("off-line", mm=float(off.max())),
-            expected=Note("line-not-straight", mm=OFF_LINE_MM),
-            remedy="give each straight run its own name",
-        )
+        what = f"line {name} is not straight"
+        value, expected = Note("off-line", mm=float(off.max())), Note("line-not-straight", mm=OFF_LINE_MM)
+        raise MeasureError(what, value=value, expected=expected, remedy="give each straight run its own name")
     order = np.argsort(along, kind="stable")
     # a station read again is one station at the mean of its readings
     station = np.concatenate([[0], np.cumsum(np.diff(along[order]) > SAME_PLACE_MM)])
@@ -362,11 +357,8 @@ def combine(values: Iterable[float], weights: Iterable[float]) -> float:
     """
     f, w = np.array(list(values), dtype=np.float64), np.array(list(weights), dtype=np.float64)
     if len(f) != len(w) or not len(f) or not (w > 0).all() or (f <= 0).any():
-        raise ArgumentError(
-            "F-numbers and weights that cannot be combined",
-            value=f"{f.tolist()}, {w.tolist()}",
-            expected="as many of each, above zero",
-        )
+        what = "F-numbers and weights that cannot be combined"
+        raise ArgumentError(what, value=f"{f.tolist()}, {w.tolist()}", expected="as many of each, above zero")
     mean = float((w / np.square(f)).sum() / w.sum())
     return math.inf if mean == 0 else 1 / math.sqrt(mean)
 
@@ -398,12 +390,9 @@ def _line_row(line: SurveyLine) -> dict[str, object]:
         what, expected = f"line {line.name} is too short for F-numbers", f"{LEAST_READINGS} or more, that is 11 ft"
         raise MeasureError(what, value=f"{len(h)} readings", expected=expected, remedy="read a longer line")
     if not np.isfinite(h).all():
-        raise MeasureError(
-            f"line {line.name} has a height missing",
-            value=f"reading {int(np.argmin(np.isfinite(h))) + 1}",
-            expected="a height at every station",
-            remedy="split the line there, or read the station",
-        )
+        what = f"line {line.name} has a height missing"
+        value, expected = f"reading {int(np.argmin(np.isfinite(h))) + 1}", "a height at every station"
+        raise MeasureError(what, value=value, expected=expected, remedy="split the line there, or read the station")
     q, z = second_differences(h), level_differences(h)
     ratio = line.spacing / FOOT_MM
     level = line.reference != "string"

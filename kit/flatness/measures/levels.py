@@ -127,12 +127,8 @@ def rise_within(surface: Surface, z: Floats, length: float, note: str) -> Measur
     check_above_zero(length=length)
     reach = length / surface.spacing * (1 + STEP_NOISE)
     if reach < 1:
-        raise MeasureError(
-            "the lattice is coarser than the base",
-            value=Note("length", mm=surface.spacing),
-            expected=Note("or-less", mm=length),
-            remedy="choose a finer spacing",
-        )
+        what, value = "the lattice is coarser than the base", Note("length", mm=surface.spacing)
+        raise MeasureError(what, value=value, expected=Note("or-less", mm=length), remedy="choose a finer spacing")
     rise = highest_within(z, reach) - z
     if np.isnan(rise).all():
         raise too_short("this measure", length)
@@ -173,12 +169,9 @@ def beyond(start: Place, heading: Heading, reach: float) -> Place:
 
 def too_short(what: str, distance: float) -> MeasureError:
     """The refusal where no two points are as far apart as a measure needs."""
-    return MeasureError(
-        f"the surface is too short for {what}",
-        value=Note("apart-unbroken", mm=distance),
-        expected="readings that span the distance",
-        remedy="use a limit over a shorter distance",
-    )
+    value = Note("apart-unbroken", mm=distance)
+    expected, remedy = "readings that span the distance", "use a limit over a shorter distance"
+    return MeasureError(f"the surface is too short for {what}", value=value, expected=expected, remedy=remedy)
 
 
 SHORTEST_MM = 1000.0  # a rule of so much a metre is held from a metre up; common practice, no source
@@ -373,11 +366,8 @@ def station_grid(survey: Survey) -> tuple[Floats, Floats, Floats]:
     x, y, height, _ = survey.stations()
     axes = grid_axes(x, y)
     if axes is None or any(np.ptp(np.diff(axis)) > EVEN_MM for axis in axes):
-        raise MeasureError(
-            "the stations are not on an even grid",
-            expected="rows and columns at equal steps",
-            remedy="measure the straight-line surface instead",
-        )
+        what, expected = "the stations are not on an even grid", "rows and columns at equal steps"
+        raise MeasureError(what, expected=expected, remedy="measure the straight-line surface instead")
     grid = on_grid(*axes, x, y, height)
     return axes[0], axes[1], grid
 
@@ -425,11 +415,8 @@ def station_step_within(survey: Survey, base: float) -> Measured:
     x, y, height, _ = survey.stations()
     pairs = KDTree(np.column_stack([x, y])).query_pairs(base * (1 + 1e-9), output_type="ndarray")
     if not len(pairs):
-        raise MeasureError(
-            "no two stations are close enough for an abrupt step",
-            expected=Note("stations-apart", mm=base),
-            remedy="read both sides of the step",
-        )
+        what = "no two stations are close enough for an abrupt step"
+        raise MeasureError(what, expected=Note("stations-apart", mm=base), remedy="read both sides of the step")
     return _largest(x, y, height, pairs.astype(np.int64), Note("steps-at-most", mm=base))
 
 
@@ -503,12 +490,9 @@ def tr34_f(surface: Surface) -> Measured:
     MeasureError : a surface under 600 mm both ways, or a lattice coarser than 300 mm
     """
     if surface.spacing > F_STEP_MM * (1 + STEP_NOISE):
-        raise MeasureError(
-            "the lattice is too coarse for property F",
-            value=Note("length", mm=surface.spacing),
-            expected=Note("or-less", mm=F_STEP_MM),
-            remedy="choose a finer spacing, and read the floor as closely",
-        )
+        what = "the lattice is too coarse for property F"
+        value, remedy = Note("length", mm=surface.spacing), "choose a finer spacing, and read the floor as closely"
+        raise MeasureError(what, value=value, expected=Note("or-less", mm=F_STEP_MM), remedy=remedy)
     steps = F_STEP_MM / surface.spacing
     z = surface.height
     values = [
@@ -554,12 +538,9 @@ def block_offset(surface: Surface, length: float, headings: int = 12) -> Measure
             best = (float(size[iy, ix]), node(surface, int(iy), int(ix)), heading, steps)
     if best is None:
         if whole_steps(length, surface.spacing) < 2:
-            raise MeasureError(
-                "the lattice is too coarse for this bar",
-                value=Note("length", mm=surface.spacing),
-                expected=Note("half-or-less", mm=length),
-                remedy="choose a finer spacing",
-            )
+            what = "the lattice is too coarse for this bar"
+            found, expected = Note("length", mm=surface.spacing), Note("half-or-less", mm=length)
+            raise MeasureError(what, value=found, expected=expected, remedy="choose a finer spacing")
         raise too_short("this bar", length)
     value, at, heading, steps = best
     departure, contacts = exact_bar(surface, at, heading, steps, abs)
@@ -619,12 +600,9 @@ def abrupt_step(where: Surface | Survey, base: float) -> Measured:
         for k, ahead in reaching(where.height, heading, most):
             best = larger(best, largest_pair(where, ahead - where.height, heading, k))
     if best is None:
-        raise MeasureError(
-            "the lattice is too coarse for an abrupt step",
-            value=Note("length", mm=where.spacing),
-            expected=Note("nodes-apart", mm=base),
-            remedy="choose a finer spacing, and read both sides of the step",
-        )
+        what = "the lattice is too coarse for an abrupt step"
+        value, remedy = Note("length", mm=where.spacing), "choose a finer spacing, and read both sides of the step"
+        raise MeasureError(what, value=value, expected=Note("nodes-apart", mm=base), remedy=remedy)
     return best.measured(abs(best.difference))
 
 

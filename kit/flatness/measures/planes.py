@@ -165,11 +165,8 @@ def _fitted(x: Floats, y: Floats, z: Floats, method: str) -> tuple[float, float,
     u, v, w = x - x0, y - y0, z - z0
     size = np.array([np.abs(u).max(), np.abs(v).max()])
     if size.min() <= NO_WIDTH * size.max() or _on_one_line(u / size[0], v / size[1]):
-        raise MeasureError(
-            "the points lie on one line in plan",
-            expected="points that span an area",
-            remedy="read a second line beside the first",
-        )
+        what = "the points lie on one line in plan"
+        raise MeasureError(what, expected="points that span an area", remedy="read a second line beside the first")
     design = np.column_stack([u / size[0], v / size[1], np.ones_like(u)])
     slopes = np.linalg.lstsq(design, w, rcond=None)[0]
     left = w - design @ slopes
@@ -249,11 +246,8 @@ def _narrowest(scaled: Floats, points: Floats) -> Floats:
     level = np.where(width <= width.min() * (1 + 1e-9), np.abs(normals[:, 2]), -1.0)
     best = normals[int(level.argmax())]
     if abs(best[2]) < UPRIGHT:
-        raise MeasureError(
-            "the narrowest zone stands upright on the plan",
-            expected="a surface wider than it is high",
-            remedy="use the minimum zone measured in height",
-        )
+        what, expected = "the narrowest zone stands upright on the plan", "a surface wider than it is high"
+        raise MeasureError(what, expected=expected, remedy="use the minimum zone measured in height")
     return np.asarray(-best[:2] / best[2])
 
 

@@ -72,15 +72,12 @@ def allowed_at(distance: float, distances: Sequence[float], allowed: Sequence[fl
     (6.0, 2.0)
     """
     if len(distances) != len(allowed) or not len(distances) or (np.diff(distances) <= 0).any():
-        raise ArgumentError(
-            "a table of allowed gaps that cannot be used",
-            value=f"{list(distances)}, {list(allowed)}",
-            expected="as many allowed gaps as distances, distances rising",
-        )
+        what, value = "a table of allowed gaps that cannot be used", f"{list(distances)}, {list(allowed)}"
+        raise ArgumentError(what, value=value, expected="as many allowed gaps as distances, distances rising")
     if min(allowed) <= 0:
         raise ArgumentError("an allowed gap out of range", value=str(min(allowed)), expected="above zero")
-    value = settle(float(np.interp(distance, distances, allowed)))
-    return float(math.floor(value + 0.5)) if rounded else value
+    mm = settle(float(np.interp(distance, distances, allowed)))
+    return float(math.floor(mm + 0.5)) if rounded else mm
 
 
 def din_bar(
@@ -152,11 +149,8 @@ def din_grid(
             ends = (beyond(at, heading, -k * step), beyond(at, heading, k * step))
             _keep(best, (round(2 * k * step, 6), float(off[iy, ix]), at, ends))
     if not best:
-        raise MeasureError(
-            "the grid method needs three stations in a row",
-            expected="a grid of three rows or three columns",
-            remedy="read more stations, or use the bar method",
-        )
+        what, expected = "the grid method needs three stations in a row", "a grid of three rows or three columns"
+        raise MeasureError(what, expected=expected, remedy="read more stations, or use the bar method")
     note = "DIN grid method: a point against the mean of its two neighbours"
     return _held(list(best.values()), distances, allowed, rounded, note)
 

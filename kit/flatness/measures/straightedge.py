@@ -289,23 +289,18 @@ def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> L
     """
     far = math.dist(start, end)
     if not far >= SHORTEST_MM:
-        raise ArgumentError(
-            "the two ends of the straightedge are too close together",
-            value=f"{far:.0f} mm apart",
-            expected=f"at least {SHORTEST_MM:.0f} mm",
-            remedy="click two points farther apart, or drag from one end",
-        )
+        what = "the two ends of the straightedge are too close together"
+        remedy = "click two points farther apart, or drag from one end"
+        raise ArgumentError(what, value=f"{far:.0f} mm apart", expected=f"at least {SHORTEST_MM:.0f} mm", remedy=remedy)
     length = min(far, longest)
     ux, uy = (end[0] - start[0]) / far, (end[1] - start[1]) / far
     count = max(2, math.ceil(FINER * length / surface.spacing - 1e-6))
     s = np.linspace(0.0, length, count + 1)
     heights = surface.at(start[0] + ux * s, start[1] + uy * s)
     if np.isnan(heights).any():
-        raise MeasureError(
-            "the straightedge would lie over an opening, or past the edge of what was read",
-            expected="readings under the whole of it",
-            remedy="lay it beside the opening, or make it shorter",
-        )
+        what = "the straightedge would lie over an opening, or past the edge of what was read"
+        expected = "readings under the whole of it"
+        raise MeasureError(what, expected=expected, remedy="lay it beside the opening, or make it shorter")
     stop = (start[0] + ux * length, start[1] + uy * length)
     gaps = profile_gaps(heights, length / count, length * (1 + NOISE))
     k = int(np.argmax(gaps))

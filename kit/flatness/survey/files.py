@@ -286,18 +286,12 @@ def _make_sure(survey: Survey, data: bytes) -> None:
     try:
         again = read_survey(data, name="survey.csv")
     except FlatnessError as error:
-        raise ArgumentError(
-            f"the survey cannot be written so that it reads back: {error.problems[0].what}",
-            value=error.problems[0].value,
-            expected=error.problems[0].expected,
-            remedy=error.problems[0].remedy,
-        ) from error
+        what = f"the survey cannot be written so that it reads back: {error.problems[0].what}"
+        value, expected = error.problems[0].value, error.problems[0].expected
+        raise ArgumentError(what, value=value, expected=expected, remedy=error.problems[0].remedy) from error
     for name in differences(survey, again):
-        raise ArgumentError(
-            f"the survey would not read back the same: {name} differs",
-            expected="texts on one line, without spaces at their ends",
-            remedy=f"change its {name}",
-        )
+        what, remedy = f"the survey would not read back the same: {name} differs", f"change its {name}"
+        raise ArgumentError(what, expected="texts on one line, without spaces at their ends", remedy=remedy)
 
 
 def bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | None) -> tuple[bytes, str]:
@@ -311,12 +305,9 @@ def bytes_of(source: str | os.PathLike[str] | bytes | BinaryIO, name: str | None
     else:
         data = None
     if not isinstance(data, bytes):
-        raise ArgumentError(
-            "neither a path, nor bytes, nor a file opened in binary mode",
-            value=type(source).__name__,
-            expected="read_survey(path), or read_survey(data, name='survey.csv')",
-            remedy="open it with mode 'rb'",
-        )
+        what = "neither a path, nor bytes, nor a file opened in binary mode"
+        expected = "read_survey(path), or read_survey(data, name='survey.csv')"
+        raise ArgumentError(what, value=type(source).__name__, expected=expected, remedy="open it with mode 'rb'")
     file = Path(name).name if name else "survey.xlsx" if data.startswith(b"PK\x03\x04") else "survey.csv"
     if len(data) > LARGEST_BYTES:
         raise _too_large(file)
@@ -341,12 +332,8 @@ def _read_path(path: Path, name: str | None) -> tuple[bytes, str]:
 
 
 def _too_large(file: str) -> SurveyFileError:
-    return refuse(
-        file,
-        "the file is larger than 50 MB",
-        expected="the readings of one surface",
-        remedy="check that it is the survey; copy the readings alone into a new file",
-    )
+    remedy = "check that it is the survey; copy the readings alone into a new file"
+    return refuse(file, "the file is larger than 50 MB", expected="the readings of one surface", remedy=remedy)
 
 
 def table_of(data: bytes, file: str, report: Report, sheet: str | None) -> Table:

@@ -103,23 +103,14 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
     header.curved = {key: found for key in CURVED_KEYS if (found := single(key)) is not None}
     if header.surface != CURVED:
         for key, found in header.curved.items():
-            report.add(
-                f"`{key}` belongs to a wall that curves",
-                found.row,
-                0,
-                value=found.text,
-                expected=f"`# surface: {CURVED}`",
-                remedy="correct `# surface:`, or delete the line",
-            )
+            what, remedy = f"`{key}` belongs to a wall that curves", "correct `# surface:`, or delete the line"
+            report.add(what, found.row, 0, value=found.text, expected=f"`# surface: {CURVED}`", remedy=remedy)
     if (found := single("accuracy")) is not None:
         header.accuracy = lengths.read(found.text, found.row, 0)
         if header.accuracy is not None and header.accuracy <= 0:
-            found.is_wrong(
-                report,
-                "the accuracy must be above zero",
-                "one standard deviation of one reading, such as 1/32 in",
-                "write how far a repeated reading typically differs, or delete the line",
-            )
+            what = "the accuracy must be above zero"
+            remedy = "write how far a repeated reading typically differs, or delete the line"
+            found.is_wrong(report, what, "one standard deviation of one reading, such as 1/32 in", remedy)
             header.accuracy = None
     if (found := single("outline")) is not None:
         header.outline, header.outline_row = _polygon("outline", found, lengths), found.row
@@ -248,12 +239,8 @@ def _polygon(key: str, found: Entry, lengths: LengthReader) -> Polygon | None:
             return None
         corners.append((x, y))
     if len(set(corners)) < 3:
-        found.is_wrong(
-            report,
-            f"the {key} has fewer than three corners",
-            _CORNERS,
-            "list every corner in order around it; a rectangle has four",
-        )
+        expected = "list every corner in order around it; a rectangle has four"
+        found.is_wrong(report, f"the {key} has fewer than three corners", _CORNERS, expected)
         return None
     polygon = Polygon(corners)
     if not polygon.is_valid or polygon.area <= 0:
@@ -307,12 +294,8 @@ def _read_framing(header: Header, layout: Entry | None, typical: Entry | None, l
     if offset is None and is_length(word, lengths):
         offset = lengths.read(typical.text, typical.row, 0)
     if offset is None or not 0 <= offset <= MOST_TYPICAL_MM:
-        typical.is_wrong(
-            report,
-            "unknown framing",
-            "new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in",
-            f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?",
-        )
+        expected = "new, old, none, or what a member typically stands off from its neighbors, such as 1/16 in"
+        typical.is_wrong(report, "unknown framing", expected, f"did you mean `{nearest(word, tuple(TYPICAL_MM))}`?")
     elif layout is None and offset > 0:
         typical.is_wrong(report, "`framing` without `members`", _LAYOUT, "add that line, or delete this one")
     elif header.framing is not None:

@@ -241,11 +241,9 @@ def adjust_setups(
     fixed: list[Point] = [*known, *([] if network.held is None else [SetupNode(network.setups[network.held])])]
     for group in groups_apart(ends, fixed):
         names = [node.name for node in group if isinstance(node, SetupNode)]
-        raise ArgumentError(
-            f"set-ups {listed(names)} share no benchmark and no point with the rest",
-            expected="from every set-up a benchmark, or a point that another set-up reads too",
-            remedy="read a benchmark or a shared point from one of them",
-        )
+        what = f"set-ups {listed(names)} share no benchmark and no point with the rest"
+        expected = "from every set-up a benchmark, or a point that another set-up reads too"
+        raise ArgumentError(what, expected=expected, remedy="read a benchmark or a shared point from one of them")
     choose_tilts(network, tilt, error)
     solution = network.solve(network.tilted)
     assert solution is not None  # every set-up hangs on what is held, and tilts are added only where determined

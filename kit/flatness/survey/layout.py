@@ -274,14 +274,9 @@ def strike(readings: list[Reading], report: Report) -> tuple[list[Reading], tupl
         if same:
             taken_back.append(standing.pop(same[-1]).cell)
         else:
-            report.add(
-                "a struck reading that stands in no row above",
-                one.row,
-                one.column,
-                value=one.typed,
-                expected="the x, y, reading, label and set-up of a row above that is not struck yet",
-                remedy="correct the row, or delete it",
-            )
+            expected = "the x, y, reading, label and set-up of a row above that is not struck yet"
+            what, remedy = "a struck reading that stands in no row above", "correct the row, or delete it"
+            report.add(what, one.row, one.column, value=one.typed, expected=expected, remedy=remedy)
     if not taken_back:
         return standing, ()
     shown = ", ".join(taken_back[:6]) + (", ..." if len(taken_back) > 6 else "")

@@ -246,12 +246,9 @@ def _checked(sights: pd.DataFrame, error: float | None) -> pd.DataFrame:
     """The sights with a weight each, or the error that says what is wrong with them."""
     missing = [name for name in ("from", "to", "difference") if name not in sights]
     if missing:
-        raise ArgumentError(
-            f"the sights have no column {' and '.join(missing)}",
-            value=", ".join(map(str, sights)),
-            expected="from, to and difference [mm]",
-            remedy="name the columns so, one row a sight",
-        )
+        what = f"the sights have no column {' and '.join(missing)}"
+        value, expected = ", ".join(map(str, sights)), "from, to and difference [mm]"
+        raise ArgumentError(what, value=value, expected=expected, remedy="name the columns so, one row a sight")
     if not len(sights):
         raise ArgumentError("there are no sights", expected="one row a sight", remedy="book the readings first")
     if "error" in sights and "weight" in sights:
@@ -385,11 +382,8 @@ def book_levels(back: ArrayLike, fore: ArrayLike, start: float = 0.0, points: Se
         raise ArgumentError("the starting height is not a number", value=str(start), expected="millimetres")
     names = [str(k + 1) for k in range(len(backs) + 1)] if len(points) == 0 else list(points)
     if len(names) != len(backs) + 1:
-        raise ArgumentError(
-            f"{len(names)} points for {len(backs)} set-ups",
-            expected="one more point than set-ups",
-            remedy="name the first point, each turning point and the last point",
-        )
+        expected, remedy = "one more point than set-ups", "name the first point, each turning point and the last point"
+        raise ArgumentError(f"{len(names)} points for {len(backs)} set-ups", expected=expected, remedy=remedy)
     difference = backs - fores
     after = start + np.cumsum(difference)
     return pd.DataFrame(

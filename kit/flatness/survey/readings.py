@@ -243,10 +243,6 @@ def _polygon(name: str, area: Polygon | ArrayLike) -> Polygon:
             raise ArgumentError(f"{name} is not a polygon", value=repr(area)[:80], expected=expected)
         area = Polygon(corners)
     if area.is_empty or not area.is_valid or area.area == 0:
-        raise ArgumentError(
-            f"{name} crosses itself or has no area",
-            value=area.wkt[:80],
-            expected=expected,
-            remedy="give the corners in the order in which one walks around",
-        )
+        value, remedy = area.wkt[:80], "give the corners in the order in which one walks around"
+        raise ArgumentError(f"{name} crosses itself or has no area", value=value, expected=expected, remedy=remedy)
     return area

@@ -73,12 +73,9 @@ def look_through(data: bytes, file: str) -> dict[str, SheetParts]:
 
 def damaged(file: str) -> Exception:
     """The error for a workbook that cannot be opened."""
-    return refuse(
-        file,
-        "the workbook cannot be opened: it is damaged or locked, or not an XLSX workbook",
-        expected="an XLSX workbook without a password",
-        remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX",
-    )
+    what = "the workbook cannot be opened: it is damaged or locked, or not an XLSX workbook"
+    expected = "an XLSX workbook without a password"
+    return refuse(file, what, expected=expected, remedy="open it in a spreadsheet and save it as CSV UTF-8 or as XLSX")
 
 
 class _TooMuchError(Exception):
@@ -213,20 +210,15 @@ class _Look:
     def _stop_if_too_much(self) -> None:
         sheet = self.sheet
         if sheet.rows * sheet.columns > MOST_CELLS:
-            raise _TooMuchError(
-                f"sheet '{sheet.title}' reaches to row {sheet.rows} and column {sheet.columns}",
-                f"at most {MOST_CELLS} cells",
-                "delete the stray cells far from the readings",
-            )
+            what = f"sheet '{sheet.title}' reaches to row {sheet.rows} and column {sheet.columns}"
+            raise _TooMuchError(what, f"at most {MOST_CELLS} cells", "delete the stray cells far from the readings")
         if sheet.cells > MOST_HELD:
             what = f"sheet '{sheet.title}' holds more than {MOST_HELD} cells"
             raise _TooMuchError(what, "the readings of one surface")
         if sheet.covered > MOST_MERGED:
-            raise _TooMuchError(
-                f"sheet '{sheet.title}' merges {sheet.covered} cells, or covers them by links",
-                f"at most {MOST_MERGED}",
-                "unmerge the cells, or copy the readings alone into a new workbook",
-            )
+            what = f"sheet '{sheet.title}' merges {sheet.covered} cells, or covers them by links"
+            expected = f"at most {MOST_MERGED}"
+            raise _TooMuchError(what, expected, "unmerge the cells, or copy the readings alone into a new workbook")
 
 
 def _area(reference: str) -> int:
@@ -292,12 +284,8 @@ def read_delimited(data: bytes, file: str, report: Report) -> Table:
 
 def no_readings(file: str, where: str = "") -> SurveyFileError:
     """The error for a table without rows below its ``#`` lines."""
-    return refuse(
-        file,
-        f"there are no readings{where}",
-        expected="a list (x,y,reading) or a grid under the # lines",
-        remedy="add the readings below the # lines",
-    )
+    expected = "a list (x,y,reading) or a grid under the # lines"
+    return refuse(file, f"there are no readings{where}", expected=expected, remedy="add the readings below the # lines")
 
 
 def decode(data: bytes, file: str) -> str:
@@ -308,12 +296,8 @@ def decode(data: bytes, file: str) -> str:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
         row = 1 + len(_LINE_END.findall(data[: error.start].decode(encoding, "ignore")))
-        raise refuse(
-            file,
-            f"the text is not written in UTF-8 (first seen in row {row})",
-            expected="UTF-8, or UTF-16 with its mark",
-            remedy=SAVE_AS_UTF8,
-        ) from error
+        what = f"the text is not written in UTF-8 (first seen in row {row})"
+        raise refuse(file, what, expected="UTF-8, or UTF-16 with its mark", remedy=SAVE_AS_UTF8) from error
     if "\0" in text:
         raise refuse(file, "this is not plain text", expected="CSV in UTF-8", remedy=SAVE_AS_UTF8)
     return "\r".join(map(visible, text.split("\r")))
@@ -333,13 +317,9 @@ def _delimiter(lines: list[str], file: str) -> str:
         for delimiter in DELIMITERS:
             if len(next(split_records([line], delimiter))) > 1:
                 return delimiter
-        raise refuse(
-            file,
-            "the first row under the # lines has one column only",
-            value=line.strip(),
-            expected="cells separated by commas, semicolons or tabs, such as x,y,reading",
-            remedy="save the sheet as CSV",
-        )
+        what = "the first row under the # lines has one column only"
+        expected = "cells separated by commas, semicolons or tabs, such as x,y,reading"
+        raise refuse(file, what, value=line.strip(), expected=expected, remedy="save the sheet as CSV")
     raise no_readings(file)
 
 
@@ -456,33 +436,21 @@ def _choose_sheet(workbook: Any, file: str, sheet: str | None) -> str:
     names = [ws.title for ws in workbook.worksheets]
     for ws in workbook.worksheets:
         if ws.max_row * ws.max_column > MOST_CELLS:
-            raise refuse(
-                file,
-                f"sheet '{ws.title}' reaches to row {ws.max_row} and column {ws.max_column}",
-                expected=f"at most {MOST_CELLS} cells",
-                remedy="delete the stray cells far from the readings",
-            )
+            what = f"sheet '{ws.title}' reaches to row {ws.max_row} and column {ws.max_column}"
+            expected = f"at most {MOST_CELLS} cells"
+            raise refuse(file, what, expected=expected, remedy="delete the stray cells far from the readings")
     if sheet is not None:
         if sheet in names:
             return sheet
-        raise refuse(
-            file,
-            "the workbook has no such sheet",
-            value=sheet,
-            expected=f"one of: {', '.join(names)}",
-            remedy=f"did you mean {nearest(sheet, names)!r}?" if names else None,
-        )
+        what, remedy = "the workbook has no such sheet", f"did you mean {nearest(sheet, names)!r}?" if names else None
+        raise refuse(file, what, value=sheet, expected=f"one of: {', '.join(names)}", remedy=remedy)
     filled = [ws.title for ws in workbook.worksheets if _is_filled(ws)]
     if not filled:
         raise refuse(file, "the workbook is empty", expected="readings", remedy="choose another file")
     if len(filled) > 1:
-        raise refuse(
-            file,
-            f"{len(filled)} sheets are not empty",
-            value=", ".join(filled),
-            expected="one sheet with readings",
-            remedy=f"name the sheet to read, such as {filled[0]!r}: --sheet on the command line, sheet= in Python",
-        )
+        what = f"{len(filled)} sheets are not empty"
+        remedy = f"name the sheet to read, such as {filled[0]!r}: --sheet on the command line, sheet= in Python"
+        raise refuse(file, what, value=", ".join(filled), expected="one sheet with readings", remedy=remedy)
     return str(filled[0])
 
 
@@ -530,11 +498,6 @@ def _cell(cell: Any, unsaved: Mapping[str, str]) -> Cell:
 def _report_merged(sheet: Any, report: Report, header_rows: int) -> None:
     for area in sorted(sheet.merged_cells.ranges, key=lambda area: (area.min_row, area.min_col)):
         if area.max_row > header_rows:
-            report.add(
-                "merged cells among the readings",
-                area.min_row,
-                area.min_col - 1,
-                value=str(area.coord),
-                expected="one reading to a cell",
-                remedy="unmerge the cells and type each reading in its own",
-            )
+            what = "merged cells among the readings"
+            expected, remedy = "one reading to a cell", "unmerge the cells and type each reading in its own"
+            report.add(what, area.min_row, area.min_col - 1, value=str(area.coord), expected=expected, remedy=remedy)

@@ -231,12 +231,8 @@ def blank_sheet(
     """
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx"):
-        raise ArgumentError(
-            "a sheet is written as CSV or as XLSX",
-            value=path.name,
-            expected="a name that ends in .csv or .xlsx",
-            remedy="rename it",
-        )
+        what = "a sheet is written as CSV or as XLSX"
+        raise ArgumentError(what, value=path.name, expected="a name that ends in .csv or .xlsx", remedy="rename it")
     check_choice("unit", unit, MM_PER)
     check_choice("reading", reading, QUANTITIES)
     check_choice("surface", surface, SURFACES)
@@ -311,22 +307,13 @@ def header_lines(
 def check_title(title: str) -> None:
     """Raise ArgumentError where a title cannot stand on a sheet."""
     if title != title.strip() or not title.isprintable():
-        raise ArgumentError(
-            "the title cannot stand in one line",
-            column="title",
-            value=title,
-            expected="a text on one line, without spaces at its ends",
-            remedy="change it",
-        )
+        what, expected = "the title cannot stand in one line", "a text on one line, without spaces at its ends"
+        raise ArgumentError(what, column="title", value=title, expected=expected, remedy="change it")
 
 
 def _too_many(value: str) -> ArgumentError:
-    return ArgumentError(
-        "more stations than a sheet takes",
-        value=value,
-        expected=f"at most {MOST_STATIONS}",
-        remedy="choose a wider step, or a sheet for each part of the surface",
-    )
+    what, remedy = "more stations than a sheet takes", "choose a wider step, or a sheet for each part of the surface"
+    return ArgumentError(what, value=value, expected=f"at most {MOST_STATIONS}", remedy=remedy)
 
 
 def _rounded(mm: float, unit: str) -> float:
@@ -341,12 +328,8 @@ def on_tape(name: str, values: Sequence[float] | Floats, unit: str) -> Floats:
         raise ArgumentError("not positions", column=name, value=str(values), expected="two or more, finite, in mm")
     rounded = np.array([_rounded(value, unit) for value in exact])
     if np.diff(rounded).min() <= 0:
-        raise ArgumentError(
-            "positions that do not rise",
-            column=name,
-            value=str(exact.tolist()),
-            expected="each beyond the one before, by what a tape shows",
-        )
+        expected = "each beyond the one before, by what a tape shows"
+        raise ArgumentError("positions that do not rise", column=name, value=str(exact.tolist()), expected=expected)
     return rounded
 
 
@@ -387,12 +370,8 @@ def _make_sure(sheet: BlankSheet, title: str, x: Floats, y: Floats) -> None:
         again = read_survey(sheet.text("1").encode("utf-8-sig"), name="sheet.csv")
     except FlatnessError as error:
         first = error.problems[0]
-        raise ArgumentError(
-            f"the sheet would not read back: {first.what}",
-            value=first.value,
-            expected=first.expected,
-            remedy=first.remedy,
-        ) from error
+        what = f"the sheet would not read back: {first.what}"
+        raise ArgumentError(what, value=first.value, expected=first.expected, remedy=first.remedy) from error
     gx, gy = np.meshgrid(x, y)
     found = again.points[["x", "y"]].to_numpy()
     expected = np.column_stack([gx[sheet.reached], gy[sheet.reached]])

@@ -135,21 +135,15 @@ def wall_line(outline: Polygon, opening: WallOpening) -> LineString:
     across = _axis(opening.side)
     low, high = outline.bounds[1 - across], outline.bounds[3 - across]
     if opening.start < low - 1e-6 or opening.end > high + 1e-6:
-        raise ArgumentError(
-            f"the {opening.kind} reaches beyond its side",
-            expected=Note("side-reach", low=low, high=high, axis="xy"[1 - across]),
-            remedy="correct where it begins and ends, or the outline",
-        )
+        what, remedy = f"the {opening.kind} reaches beyond its side", "correct where it begins and ends, or the outline"
+        raise ArgumentError(what, expected=Note("side-reach", low=low, high=high, axis="xy"[1 - across]), remedy=remedy)
     along = np.linspace(opening.start, opening.end, SAMPLES)
     along[[0, -1]] += np.array([1e-3, -1e-3]) * (opening.end - opening.start)
     at = np.array([_wall_at(outline, opening.side, float(s)) for s in along])
     straight = np.interp(along, along[[0, -1]], at[[0, -1]])
     if float(np.abs(at - straight).max()) > STRAIGHT_MM or abs(at[-1] - at[0]) > opening.end - opening.start:
-        raise ArgumentError(
-            f"the {opening.kind} reaches round a corner of the {opening.side} side",
-            expected="one straight wall",
-            remedy="correct where it begins and ends, or the outline",
-        )
+        what, expected = f"the {opening.kind} reaches round a corner of the {opening.side} side", "one straight wall"
+        raise ArgumentError(what, expected=expected, remedy="correct where it begins and ends, or the outline")
     ends = np.column_stack([[opening.start, opening.end], at[[0, -1]]])
     return LineString(ends if across == 1 else ends[:, ::-1])
 
@@ -212,12 +206,8 @@ def parse_wall_opening(
     if start is None or end is None:
         return None
     if not start < end:
-        raise ArgumentError(
-            f"the {kind} does not end beyond its start",
-            value=text,
-            expected=expected,
-            remedy="write the lesser position first",
-        )
+        what = f"the {kind} does not end beyond its start"
+        raise ArgumentError(what, value=text, expected=expected, remedy="write the lesser position first")
     return WallOpening(kind, side, start, end)
 
 
@@ -230,12 +220,8 @@ def parse_wall_name(text: str) -> tuple[str, str]:
     """
     side, equals, name = (part.strip() for part in text.partition("="))
     if side.casefold() not in SIDES or not equals or not name:
-        raise ArgumentError(
-            "the wall's name cannot be read",
-            value=text,
-            expected=f"a side ({', '.join(SIDES)}), an equals sign, and its name, such as {SUCH_AS['wall']}",
-            remedy="write all three",
-        )
+        expected = f"a side ({', '.join(SIDES)}), an equals sign, and its name, such as {SUCH_AS['wall']}"
+        raise ArgumentError("the wall's name cannot be read", value=text, expected=expected, remedy="write all three")
     return side.casefold(), name
 
 
@@ -249,11 +235,8 @@ def check_wall_opening(outline: Polygon, one: WallOpening, others: Sequence[Wall
     wall_line(outline, one)
     for other in others:
         if other.side == one.side and one.start < other.end and other.start < one.end:
-            raise ArgumentError(
-                f"the {one.kind} stands where a {other.kind} is",
-                expected="one door or window at one place of a wall",
-                remedy="correct one of the two, or delete it",
-            )
+            what, remedy = f"the {one.kind} stands where a {other.kind} is", "correct one of the two, or delete it"
+            raise ArgumentError(what, expected="one door or window at one place of a wall", remedy=remedy)
 
 
 def wall_openings(outline: Polygon | None, walls: Walls) -> list[tuple[WallOpening, LineString]]:
