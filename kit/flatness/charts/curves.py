@@ -12,6 +12,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
 from flatness.charts.axes import INK, NORMAL, PALE, SMALL, frame, new_figure, put_heading, set_place_ticks
+from flatness.charts.hatching import PATTERNS
 from flatness.charts.scales import height_step, place_step
 from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
@@ -20,7 +21,7 @@ from flatness.lengths import settle
 from flatness.words.curves import CurveJob, answer, draw_it, listed, tape, together
 from flatness.words.printed import fine
 
-PROUD, SHY = "#D2600A", "#2B69AD"  # toward the room and away from it: as too high and too low everywhere
+PROUD, SHY = PATTERNS["high"].face, PATTERNS["low"].face  # toward the room and away from it
 WIDTH_IN, MOST_IN, LEAST_IN = 9.0, 8.0, 3.0
 LARGER = (1, 2, 5, 10, 20, 25, 50, 100)
 BAND = 0.06  # of the drawing's width, that the largest deviation may take

@@ -21,12 +21,13 @@ AFTER, BETWEEN, ROW = 7.0, 20.0, 20.0  # sample to words, column to column, row 
 
 @dataclass(frozen=True)
 class Pattern:
-    """Colour, hatch and the hatch's colour of an action, and what is to be done in a few words."""
+    """Colour, hatch and the hatch's colour of an action or a place, a few words, and the texture on papers."""
 
     face: str
-    hatch: str
-    line: str
-    words: str
+    hatch: str = ""
+    line: str = ""
+    words: str = ""
+    texture: str = ""
 
 
 # Light enough that dark numbers stay readable on each (over 7:1); hues stay apart for eyes that see no red or no
@@ -39,6 +40,18 @@ PATTERNS = {
     "sister": Pattern("#b9e0b4", "---", "#3b7a2e", "sister: raise the members"),
     "fur": Pattern("#a9d8c0", "+++", "#1f6f5f", "fur out to the target"),
     "fill": Pattern("#93c5ee", "...", "#1f5c96", "fill"),
+    # on papers: what a place was found to be, and which way it is moved
+    "fine": Pattern("#E9F1EC"),
+    "near": Pattern("#F6E2A0", line="#7A5B00", texture="dots"),
+    "high": Pattern("#D2600A", line="#5A2500", texture="slant"),
+    "higher": Pattern("#B24E05", line="#4A1E00", texture="slant"),
+    "low": Pattern("#2B69AD", line="#CFE3F7", texture="waves"),
+    "lower": Pattern("#1E4E86", line="#CFE3F7", texture="waves"),
+    "undecided": Pattern("#E4DAF3", line="#6A3FA0", texture="upright"),
+    "unread": Pattern("#FFFFFF", line="#7C868E", texture="level"),
+    "accepted": Pattern("#CFE6D8"),
+    "add": Pattern("#E3EEF9", line="#2B69AD", texture="dots"),
+    "off": Pattern("#FBEBDD", line="#D2600A", texture="slant"),
 }
 
 

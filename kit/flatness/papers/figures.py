@@ -35,6 +35,7 @@ from flatness.charts.axes import (
     show_extent,
     turned,
 )
+from flatness.charts.hatching import PATTERNS
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import all_headings, gap_map, whole_steps, window_departures
@@ -51,20 +52,6 @@ SEEN = {
     "floor": "",
     "ceiling": "The ceiling is drawn as in a mirror on the floor.",
     "wall": "The wall is drawn as you face it.",
-}
-# what a place is: its fill, its texture, and the pen of its texture and edge
-LOOKS = {
-    "fine": ("#E9F1EC", "", ""),
-    "near": ("#F6E2A0", "dots", "#7A5B00"),
-    "high": ("#D2600A", "slant", "#5A2500"),
-    "higher": ("#B24E05", "slant", "#4A1E00"),
-    "low": ("#2B69AD", "waves", "#CFE3F7"),
-    "lower": ("#1E4E86", "waves", "#CFE3F7"),
-    "undecided": ("#E4DAF3", "upright", "#6A3FA0"),
-    "unread": ("#FFFFFF", "level", LINE),
-    "accepted": ("#CFE6D8", "", ""),
-    "add": ("#E3EEF9", "dots", "#2B69AD"),
-    "off": ("#FBEBDD", "slant", "#D2600A"),
 }
 SMALL = 8.0  # the least type [points]
 NEAR_SHARE = 2 / 3  # of what is allowed: more than this is close to it
@@ -127,11 +114,12 @@ class RoomMap:
 
     def lay(self, area: BaseGeometry | Path, kind: str, *, edge: bool = True) -> None:
         """An area of one meaning: color, texture and edge, within the room."""
-        color, texture, pen = LOOKS[kind]
+        look = PATTERNS[kind]
+        texture, pen = look.texture, look.line
         path = area if isinstance(area, Path) else path_of(area)
         room = path_of(self.room.difference(self.holes))
         self._layer += 0.01  # what is laid later lies above
-        patch = self.fill(path, color, zorder=self._layer)
+        patch = self.fill(path, look.face, zorder=self._layer)
         if patch is None:
             return
         patch.set_clip_path(room, self.ax.transData)
