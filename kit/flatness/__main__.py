@@ -21,7 +21,7 @@ STOPPED = 130  # as a shell shows a command that Ctrl-C ended
 MOST_TOLD = 200  # letters of a fault
 BROKEN_PIPE = 141  # as a shell shows it
 COMMANDS = {  # its module in commands/, the function that adds what it takes, and its help
-    "check": ("check", "add_check", "hold a survey, or a folder of them, against limits: verdict, worst place"),
+    "check": ("check", "add_check", "check a survey, or a folder of them, against limits: verdict, worst place"),
     "plan": ("plan", "add_plan", "what to do where, by the best of all ways, so that a surface meets its limits"),
     "compare": ("compare", "add_compare", "what changed between two surveys of one surface, after minus before"),
     "sheet": ("sheet", "add_sheet", "before a survey: how many readings will do, and a blank sheet for them"),

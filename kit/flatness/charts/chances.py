@@ -110,8 +110,8 @@ def chance_map(
     places, entries = _places(more, surface, unit, survey)
     scale = _scale(unit)
     kind = survey.surface if survey is not None else "surface"
-    told = " ".join(_notes(bool(entries)))
-    heading = (_title(limit, kind, unit) if title is None else title, f"{told}\n{_somewhere(kind, anywhere)}")
+    wording = " ".join(_notes(bool(entries)))
+    heading = (_title(limit, kind, unit) if title is None else title, f"{wording}\n{_somewhere(kind, anywhere)}")
     listed = PlaceList(LIST_HEADING, entries) if entries else None
     base, space = plan.begin_map(surface, grid, scale, heading, ("within", "over the limit"), survey, ax, listed=listed)
     ax, sure, open_ = base.ax, plan.region(grid, HIGH - HAIR), plan.region(grid, LOW + HAIR, HIGH - HAIR)

@@ -186,7 +186,7 @@ def _shade(ax: Axes, base: np.ndarray, built: np.ndarray, off: np.ndarray) -> No
     for k in range(len(off) - 1):
         if np.isfinite(off[k : k + 2]).all():
             ring = np.array([base[k], base[k + 1], built[k + 1], built[k]])
-            # the darker one is told apart in grey too
+            # the darker one stands out in grey too
             colour, opaque = (PROUD, 0.45) if off[k] + off[k + 1] > 0 else (SHY, 0.9)
             ax.fill(*ring.T, color=colour, alpha=opaque, linewidth=0, zorder=3)
 
@@ -234,15 +234,15 @@ def _faults(ax: Axes, wall: CurvedWall, high: float) -> list[Artist]:
     """Kinks and flats, each named beneath its place; what several levels show at one place once."""
     if wall.survey.accuracy is None:
         return []
-    told: list[tuple[float, str]] = []
+    wording: list[tuple[float, str]] = []
     for level in wall.levels():
         table = wall.fairness(level)
         for along, finding in zip(table["along_mm"], table["finding"], strict=True):
-            same = [one for one in told if one[1] == finding and abs(one[0] - along) < 400]
+            same = [one for one in wording if one[1] == finding and abs(one[0] - along) < 400]
             if finding and not same:
-                told.append((float(along), str(finding)))
+                wording.append((float(along), str(finding)))
     texts: list[Artist] = []
-    for k, (along, finding) in enumerate(sorted(told)):
+    for k, (along, finding) in enumerate(sorted(wording)):
         ax.plot([along] * 2, [-1.25 * high, 0], color=PALE, linewidth=0.9, zorder=1)
         texts.append(_write(ax, finding, np.array([along, (-1.4 - 0.2 * (k % 2)) * high])))
     return texts

@@ -138,7 +138,7 @@ def before_after(
     for ax, value, survey, name in zip(axes, values, comparison.surveys, ("Before", "After"), strict=True):
         grid = plan.fine(surface_of(comparison, value), value)
         images.append(plan.draw_image(ax, grid, scale, survey))
-        # in grey a ridge and a dip are told apart by their lines
+        # in grey a ridge and a dip are kept apart by their lines
         contours.append(plan.draw_contours(ax, plan.contour_lines(grid, inner), limit))
         dress_map(ax, (bounds[0], bounds[1], bounds[2], bounds[3]), kind, unit, survey)
         stations.append(plan.draw_stations(ax, survey))
@@ -373,7 +373,7 @@ def is_blank(surface: Surface, survey: Survey) -> bool:
     return bool(within.any() and np.isnan(height[within]).mean() > LEAST_BLANK)
 
 
-# told apart by shape as well as by colour, and in grey
+# distinct by shape as well as by colour, and in grey
 MARKS = {
     WITHIN: ("o", "#3f8f5f"),
     SHORT: ("<", "#2f6fa8"),
@@ -428,7 +428,7 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
         raise MeasureError("this comparison was made without a plan", remedy="compare(..., plan=...)")
     rows = [row for row in comparison.plan.to_dict("records") if row["what"] != "whole"]
     if all(row["what"] == "elsewhere" for row in rows):
-        raise MeasureError("the plan has neither patches nor members", expected="one or more to hold it against")
+        raise MeasureError("the plan has neither patches nor members", expected="one or more to compare it with")
     reach = float(ndtri((1 + comparison.confidence) / 2))
     # the plan as the stations show it, so that what lies between the two marks is what is left to do
     planned = np.array([row["done_mm"] - row["rest_mm"] for row in rows], dtype=np.float64)
@@ -460,11 +460,11 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
         ax, "D", planned, at, markersize=HOLLOW, markerfacecolor="white", markeredgewidth=1.4, zorder=2.5
     )
     marks = tuple(_mark(ax, row, float(d), float(y)) for row, d, y in zip(rows, done, at, strict=True))
-    told = tuple(
+    wording = tuple(
         note(ax, text, (1, y), off=(GAP, 0), xycoords=("axes fraction", "data"), va="center")
         for text, y in zip(words, at, strict=True)
     )
-    return DoneChart(ax=ax, planned=hollow, done=marks, errors=errors, names=tuple(ax.get_yticklabels()), words=told)
+    return DoneChart(ax=ax, planned=hollow, done=marks, errors=errors, names=tuple(ax.get_yticklabels()), words=wording)
 
 
 def _words(row: dict[Any, Any], surface: str, unit: str) -> str:

@@ -489,7 +489,7 @@ def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:
     if not bridges(result.worst):
         notes.append("No gap between contact points anywhere.")
     if result.length_used < result.length * (1 - 1e-6):
-        notes.append(f"The longest bar laid was {printed_place(result.length_used, scale.unit)}.")
+        notes.append(f"The longest bar that fits is {printed_place(result.length_used, scale.unit)}.")
     return " ".join(notes)
 
 

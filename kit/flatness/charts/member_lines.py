@@ -60,7 +60,7 @@ class MemberPanel:
     string : the string between the end members, or None where there is none
     raised, taken : where to raise and where to take down, hatched
     stations : [k] mm along the member that have numbers
-    numbers : what to raise (+) or take down (-) there
+    numbers : what to raise (+) or plane off (-) there
     below_string : from the string down to the existing top there; empty on small panels and without a string
     heading : name of the member, when it is set and what to do to it; empty on a panel alone
     """
@@ -140,7 +140,7 @@ def draw_panel(
     table : its rows of :attr:`flatness.framing.schedule.Schedule.table`
     scene : what all panels share
     said : lines above it, after its name; none above a panel alone
-    first : whether the heights are told beside it
+    first : whether the heights stand beside it
     """
     s = table["station_mm"].to_numpy(dtype=np.float64)
     top, target, string = _off_line(table)
@@ -375,7 +375,7 @@ def _deed(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
         may = {"no": " (not allowed)", "ask": " (ask first)", "not known": " (ask first)"}
         answer = may.get(str(row["may_be_taken_down"]).split(":")[0], "")
         where = printed_place(row["take_down_at_mm"], unit)
-        parts.append(f"take down {depth(down, unit)[1:]} at {where}{answer}")
+        parts.append(f"plane off {depth(down, unit)[1:]} at {where}{answer}")
     return ", ".join(parts) or "leave as it is"
 
 
@@ -386,7 +386,7 @@ def _alone_notes(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
     slope = f"{'rises' if rise > 0 else 'falls'} {size} in {over}" if abs(rise) >= 0.1 else "lies level"
     notes = [f"{row['member']} is set {row['set']}; in place its line {slope}. Numbers: {in_words(unit)}."]
     if row["may_be_taken_down"] and settle(row["take_down_mm"] - least_told(unit)) >= 0:
-        notes.append(f"May it be taken down? {str(row['may_be_taken_down']).capitalize()}.")
+        notes.append(f"OK to plane? {str(row['may_be_taken_down']).capitalize()}.")
     if row["laps"]:
         notes.append(f"Sister laps: {say(row['laps'], unit)}.")
     if row["note"]:
@@ -416,7 +416,7 @@ def _entries(schedule: Schedule, table: pd.DataFrame) -> list[Entry]:
     if table["string_mm"].notna().any():
         entries.append(line_entry("string", "string between end members", **STYLES["string"]))
     up = "fur" if _shimmed(schedule) else "sister"
-    both = ((up, table["raise_mm"] > 0, "to raise"), ("plane", table["raise_mm"] < 0, "to take down"))
+    both = ((up, table["raise_mm"] > 0, "to raise"), ("plane", table["raise_mm"] < 0, "to plane off"))
     for name, here, words in both:
         if here.any():
             sample = Rectangle((0, 0), SWATCH, HIGH, facecolor=PATTERNS[name].face, edgecolor=INK, linewidth=0.8)

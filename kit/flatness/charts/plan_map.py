@@ -379,9 +379,9 @@ def _title(plan: Plan, busy: bool) -> str:
 
 
 def _subtitle(plan: Plan, patches: Sequence[Row], unit: str) -> str:
-    told = [f"{text}." for text in afterwards(plan, unit)]
-    more = len(told) - 2
-    notes = told[:2] + ([f"{more} more limit{'s' if more > 1 else ''}: see the report."] if more > 0 else [])
+    wording = [f"{text}." for text in afterwards(plan, unit)]
+    more = len(wording) - 2
+    notes = wording[:2] + ([f"{more} more limit{'s' if more > 1 else ''}: see the report."] if more > 0 else [])
     if patches:
         notes.append(
             f"Numbers: what to add (+) or take off (\N{MINUS SIGN}), {'inches' if unit == 'in' else 'mm'}. Tags: patch "

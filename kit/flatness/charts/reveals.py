@@ -75,7 +75,7 @@ def _write(ax: Axes, words: str, xy: tuple[float, float]) -> Annotation:
 
 
 def draw_departure(ax: Axes, reveal: Reveal, unit: str, space: FreeSpace) -> Annotation:
-    """The largest departure from the nominal, marked and told."""
+    """The largest departure from the nominal, marked and named."""
     value = reveal.departure.value
     at = along(reveal, reveal.departure.at) if reveal.departure.at is not None else 0.0
     size = format_against(abs(value), np.inf if reveal.tolerance is None else reveal.tolerance, unit, 32)
@@ -283,11 +283,11 @@ def _notes(reveal: Reveal, unit: str, scribed: bool) -> str:
 
 def _stretches(reveal: Reveal, unit: str) -> str:
     """The stretches that are too wide or too tight, three of them at most."""
-    told = [
+    wording = [
         f"{printed_place(row['from_mm'], unit)} to {printed_place(row['to_mm'], unit)} ({row['gap']})"
         for row in reveal.scribe.to_dict("records")
     ]
-    return ", ".join(told[:3]) + (f" and {len(told) - 3} more" if len(told) > 3 else "")
+    return ", ".join(wording[:3]) + (f" and {len(wording) - 3} more" if len(wording) > 3 else "")
 
 
 def _named(unit: str) -> str:

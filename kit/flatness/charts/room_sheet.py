@@ -232,7 +232,7 @@ def room_sheet(room: Room, targets: RoomTargets | None = None) -> Figure:
     left = figure.add_axes((0.015, 0.035, 0.585, 0.86))
     plan = room_plan(left, room, targets)
     bar = figure.add_axes((0.045, 0.1, 0.13, 0.016))
-    ends = ("add", "take off") if targets is not None else ("shy", "proud")
+    ends = ("add", "take off") if targets is not None else ("low", "proud")
     steps = colour_bar(bar, plan.scale, "horizontal", ends, signed=True)
     if targets is not None:  # the words at its ends say which way: what is added has no minus anywhere on the sheet
         steps.set_ticklabels([label.get_text().lstrip("+\N{MINUS SIGN}") for label in steps.ax.get_xticklabels()])

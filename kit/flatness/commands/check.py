@@ -1,4 +1,4 @@
-"""``flatness check``: a survey held against limits. ``flatness spots``: what to look at between the stations.
+"""``flatness check``: a survey checked against limits. ``flatness spots``: what to look at between the stations.
 
 ``flatness limits``: the published limits.
 """
@@ -39,7 +39,7 @@ from flatness.limits.measuring import Subject
 from flatness.limits.spot_checks import Checks, SpotCheck, read_spots, spot_sheet, stop_gap, wanted_sweeps
 from flatness.limits.verdict import Assessment, Judged, assess
 
-WHY = "to hold the survey against"
+WHY = "to check the survey against"
 
 
 class SpotChecks(Type):

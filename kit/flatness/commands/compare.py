@@ -40,7 +40,7 @@ def add_compare(parser: argparse.ArgumentParser) -> None:
     add_keys(parser, "--before-sheet", "--after-sheet", "--align", "--unchanged")
     add_limits(parser)
     parser.add_argument(
-        "--plan", metavar="FILE", help="a plan that `flatness plan --save FILE` wrote: what was done is held against it"
+        "--plan", metavar="FILE", help="a plan that `flatness plan --save FILE` wrote: the work is compared with it"
     )
     add_keys(parser, "--tolerance")
     add_fields(parser, OWN)
@@ -92,16 +92,16 @@ def run_compare(options: argparse.Namespace) -> int:
     folder = Path(options.record).parent if options.record else Path()
     sheets = {"before": options.before_sheet, "after": options.after_sheet}
     made = record(found, options.before, options.after, folder, sheets=sheets, plan_file=options.plan)
-    told = comparison_report(found, job.show)
+    wording = comparison_report(found, job.show)
     if not options.json:
-        print(told, flush=True)  # whatever becomes of the files
+        print(wording, flush=True)  # whatever becomes of the files
     written: list[Path] = []
     with written_together():
         if options.record:
             path = Path(options.record)
             written.append(write_record(made, path, overwrite=options.overwrite))
             written.append(path.with_suffix(".txt"))
-            write_text(written[-1], record_text(made, told), overwrite=options.overwrite)
+            write_text(written[-1], record_text(made, wording), overwrite=options.overwrite)
         if options.out:
             from flatness.charts.pictures import write_comparison
 

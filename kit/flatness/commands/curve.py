@@ -18,7 +18,7 @@ from flatness.job.values import Choice, Length, Number, Text
 _POSITIVE = Length(0, above=True)
 OWN: Keys = {
     "curve": Field(Text(), "instead of the file's own: 'arc radius 12 ft', 'ellipse length 20 ft, width 14 ft', ..."),
-    "template": Field(_POSITIVE, "length along the curve of the template that is laid on the wall (3 ft, 900 mm)"),
+    "template": Field(_POSITIVE, "length along the curve of the template that is set on the wall (3 ft, 900 mm)"),
     "every": Field(_POSITIVE, "between offsets along the chord (6 in, 150 mm)"),
     "studs": Field(_POSITIVE, "at most so far apart along the curve (16 in, 400 mm)"),
     "parallel": Field(Length(0), "offset of a parallel curve, such as the face of a reveal"),
@@ -57,8 +57,8 @@ USUAL = {  # sizes in the unit that is shown [mm]
 def add_curve(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes to its parser."""
     parser.epilog = (
-        "FILE is a survey of a curved wall, or its # lines alone. To hold the wall against a limit: flatness check "
-        "FILE. Exit code: 0 done, 2 bad input."
+        "FILE is a survey of a curved wall, or its # lines alone. To check the wall against a limit: flatness "
+        "check FILE. Exit code: 0 done, 2 bad input."
     )
     parser.set_defaults(run=run_curve)
     parser.add_argument("file", help="survey of a curved wall, CSV or XLSX; or a file of # lines with # curve: alone")

@@ -47,12 +47,12 @@ def run_whole_job(options: argparse.Namespace) -> int:
     options.noted = job
     say_not_followed(job)
     done = run_job(job)
-    told = None if options.json else job_report(done)
+    wording = None if options.json else job_report(done)
     written = _pictures(done, Path(options.out)) if options.out else []
     if options.json:
         print(json.dumps({**_json(done), "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:
-        print(told)
+        print(wording)
         print_written(written)
     return EXIT[_verdict(done)]
 
@@ -60,22 +60,24 @@ def run_whole_job(options: argparse.Namespace) -> int:
 def keys_text() -> str:
     """What a job file may hold: its tables, their keys, what each takes and what it is for."""
     tables = [("at the top", schema.ABOUT, "")]
-    tables += [(f"[{name}]", keys, told) for name, (keys, told) in schema.SINGLE.items()]
-    tables += [(f"[[{name}]]", keys, told) for name, (keys, told, _) in schema.SEVERAL.items()]
+    tables += [(f"[{name}]", keys, wording) for name, (keys, wording) in schema.SINGLE.items()]
+    tables += [(f"[[{name}]]", keys, wording) for name, (keys, wording, _) in schema.SEVERAL.items()]
     return "\n\n".join(table_text(*table) for table in tables)
 
 
-def table_text(name: str, keys: schema.Keys, told: str) -> str:
+def table_text(name: str, keys: schema.Keys, wording: str) -> str:
     """One table of a job file: what it is for, its keys, what each takes."""
-    return "\n".join([f"{name}  {told}".rstrip(), *_lines(keys, "  ")])
+    return "\n".join([f"{name}  {wording}".rstrip(), *_lines(keys, "  ")])
 
 
 def _lines(keys: schema.Keys, indent: str) -> Iterator[str]:
     for key, one in keys.items():
         marks = [one.type.metavar] * (one.type.metavar != "WHAT") + ["needed"] * one.needed
         marks += [f"for {one.when}"] * bool(one.when)
-        told = f"{key} ({'; '.join(marks)}): {one.help}" if marks else f"{key}: {one.help}"
-        yield textwrap.fill(told, 80, initial_indent=indent, subsequent_indent=f"{indent}    ", break_on_hyphens=False)
+        wording = f"{key} ({'; '.join(marks)}): {one.help}" if marks else f"{key}: {one.help}"
+        yield textwrap.fill(
+            wording, 80, initial_indent=indent, subsequent_indent=f"{indent}    ", break_on_hyphens=False
+        )
         if isinstance(one.type, schema.Nested) and one.type.keys is not schema.LAYOUT:
             yield from _lines(one.type.keys, f"{indent}  ")
 

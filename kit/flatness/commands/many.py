@@ -133,7 +133,7 @@ def _asked(options: argparse.Namespace) -> Asked:
     keys = dict(KEYS)
     report_ = new_report(keys)
     own = read_fields(options, keys, report_)
-    limits = limits_of(options, None, report_, "to hold the surveys against")
+    limits = limits_of(options, None, report_, "to check the surveys against")
     report_.stop_if_any()
     options.processes_read = own.pop("processes")
     unit = own.pop("unit")

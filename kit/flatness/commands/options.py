@@ -92,18 +92,18 @@ def add_fields(parser: argparse.ArgumentParser, keys: Keys) -> None:
         _add(parser, _option(key), known, known.help)
 
 
-def _add(parser: argparse.ArgumentParser, option: str, known: Field, told: str) -> None:
+def _add(parser: argparse.ArgumentParser, option: str, known: Field, wording: str) -> None:
     several = option in REPEATED or isinstance(known.type, Many)
     metavar = known.type.one.metavar if isinstance(known.type, Many) else known.type.metavar
-    told = f"{told}; may be given several times" if several else told
+    wording = f"{wording}; may be given several times" if several else wording
     action = "append" if several else "store"
-    parser.add_argument(option, help=told.replace("%", "%%"), metavar=metavar, action=action)
+    parser.add_argument(option, help=wording.replace("%", "%%"), metavar=metavar, action=action)
 
 
 def add_limits(parser: argparse.ArgumentParser) -> None:
     """Limits by name, and one agreed limit under a straightedge."""
-    told = f"{field_of('limits').help}; may be given several times"
-    parser.add_argument("--limit", action="append", metavar="NAME", help=told)
+    wording = f"{field_of('limits').help}; may be given several times"
+    parser.add_argument("--limit", action="append", metavar="NAME", help=wording)
     parser.add_argument(
         "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
     )

@@ -86,7 +86,7 @@ def _job_of_surveys(options: argparse.Namespace) -> Job:
     raw |= {"plan": {}} if options.kind in ("crew", "data") else {}
     if len(options.files) == 1:
         options.align = None  # of two surveys
-    return job_of(options, raw, needs_limits="to hold the survey against")
+    return job_of(options, raw, needs_limits="to check the survey against")
 
 
 def _job_file(options: argparse.Namespace) -> Job:

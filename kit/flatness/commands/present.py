@@ -40,7 +40,7 @@ def add_present(parser: argparse.ArgumentParser) -> None:
         "--beneath",
         metavar="KIND",
         default="",
-        help="what lies beneath and may be taken down, such as boards or slab; nothing comes off where not given",
+        help="what lies beneath and may be planed, such as boards or slab; nothing comes off where not given",
     )
     parser.add_argument("--align", choices=WAYS, default="benchmarks", help="of both surveys' heights (benchmarks)")
     parser.add_argument("--unit", choices=("in", "mm"), help="unit to show; the survey's own where not given")

@@ -64,7 +64,7 @@ def run_take(options: argparse.Namespace) -> int:
     """
     report = new_report(OWN)
     own = read_fields(options, OWN, report)
-    limits_of(options, own["surface"] or "floor", report, "to hold the readings against")
+    limits_of(options, own["surface"] or "floor", report, "to check the readings against")
     report.stop_if_any()
     check_can_serve(options)
     path = Path(options.file).resolve()

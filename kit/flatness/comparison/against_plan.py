@@ -1,7 +1,7 @@
 """Done against planned: at every station in a place, the height that stands against the height that was to be set.
 
 A place is within tolerance only where all its stations are, and where the readings show that something was done there:
-what would pass untouched as well cannot be told.
+what would pass untouched as well cannot be decided.
 
 Where the surface changed though nothing was planned there.
 """

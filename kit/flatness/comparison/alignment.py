@@ -188,7 +188,7 @@ def _block_widening(
 ) -> float:
     """Ratio of the variance that leaving out one block of neighbours after another shows to the one propagated.
 
-    A block may hold the fringe of a change that nothing told from ground: then the blocks do not agree.
+    A block may hold the fringe of a change that nothing separated from ground: then the blocks do not agree.
     Delete-a-group jackknife, as in Shao and Tu, The Jackknife and Bootstrap (1995), section 2.3.
     """
     block = np.zeros(len(places), dtype=np.int64)
@@ -249,12 +249,14 @@ def moved_apart(before: Mapping[str, float], after: Mapping[str, float], shifts:
     if odd is not None:
         others = [label for label in labels if label != labels[odd]]
         off = moves[odd] - float(np.mean([shifts[label] for label in others]))
-        told: list[str] = [Note("known-height-moved", label=labels[odd], off=off, others=others)]
+        findings: list[str] = [Note("known-height-moved", label=labels[odd], off=off, others=others)]
     else:
         apart = {label: move - float(np.mean(moves)) for label, move in shifts.items()}
-        told = [Note("known-heights-apart", label=x, off=off) for x, off in apart.items() if abs(off) > SAME_HEIGHT_MM]
+        findings = [
+            Note("known-heights-apart", label=x, off=off) for x, off in apart.items() if abs(off) > SAME_HEIGHT_MM
+        ]
     expected = "one height for each benchmark in both files, or all shifted alike"
-    return [Problem(what, column="align", expected=expected, remedy=remedy) for what in told]
+    return [Problem(what, column="align", expected=expected, remedy=remedy) for what in findings]
 
 
 def _unit_for(ratio: float, before: list[float], after: list[float]) -> Problem | None:
@@ -376,7 +378,7 @@ class Alignment:
     rests_on : in words
     agreeing : share of the places looked at whose readings agree with it [-]; NaN where none were looked at
     rival : another offset [mm] that nearly as many places speak for, or None
-    is_level_known : whether a change of level can be told from a tilt of the datum
+    is_level_known : whether a change of level can be separated from a tilt of the datum
     problems : what is worth a look
     pull, apart : how the readings that are compared move it, and the part of ``covariance`` that does not come by them
     """

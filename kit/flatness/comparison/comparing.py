@@ -290,7 +290,7 @@ def compare(
     """
     if not 0.5 <= confidence < 1:
         raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
-    asked = [limits] if isinstance(limits, (str, Limit)) else list(limits)
+    wanted = [limits] if isinstance(limits, (str, Limit)) else list(limits)
     before, after = with_walls_of(before, after), with_walls_of(after, before)
     both = estimate_both(before, after, spacing)
     alignment = align_surveys(before, after, both, align, unchanged, seed)
@@ -308,7 +308,7 @@ def compare(
     detection = reach * error
     changed = np.nan_to_num(np.abs(difference)) > np.nan_to_num(detection, nan=math.inf)
     areas, volumes = _amounts(both, rows, alignment, difference, detection, error)
-    assessments, verdicts = _verdicts(before, after, asked, spacing, draws, seed, confidence)
+    assessments, verdicts = _verdicts(before, after, wanted, spacing, draws, seed, confidence)
     random = (rows.weights * rows.weights) @ both.noise
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
     planned = None
@@ -343,7 +343,7 @@ def compare(
         seed=seed,
         warnings=tuple(warnings),
         compared=shares,
-        settings={"unchanged": unchanged, "limits": asked, "tolerance": tolerance, "spacing": spacing, "plan": plan},
+        settings={"unchanged": unchanged, "limits": wanted, "tolerance": tolerance, "spacing": spacing, "plan": plan},
         doubts=doubts,
     )
 
@@ -392,16 +392,16 @@ def _amounts(
 def _verdicts(
     before: Survey,
     after: Survey,
-    asked: list[str | Limit],
+    wanted: list[str | Limit],
     spacing: float | None,
     draws: int,
     seed: int,
     confidence: float,
 ) -> tuple[tuple[Assessment, Assessment] | None, pd.DataFrame]:
-    if not asked:
+    if not wanted:
         return None, pd.DataFrame(columns=list(VERDICTS))
     found = [
-        assess(survey, asked, spacing=spacing, draws=draws, seed=seed, confidence=confidence)
+        assess(survey, wanted, spacing=spacing, draws=draws, seed=seed, confidence=confidence)
         for survey in (before, after)
     ]
     shown, rows = "likely" if draws else "as_read", []

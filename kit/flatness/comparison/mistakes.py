@@ -1,6 +1,6 @@
 """Usual mistakes of a comparison: one file twice, another room, a datum forgotten, a tilt, an exchange of the days.
 
-None of them stops it: each may be meant. They are told before the results.
+None of them stops it: each may be meant. They are listed before the results.
 
 Readings that may be slips, and the greatest change clear of them.
 """

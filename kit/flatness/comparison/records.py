@@ -183,7 +183,7 @@ def settings(comparison: Comparison) -> dict[str, Any]:
         "unchanged": None if given["unchanged"] is None else _unchanged(given["unchanged"]),
         "spacing_mm": given["spacing"],
         "lattice_mm": comparison.spacing,
-        "limits": [_asked(limit) for limit in given["limits"]],
+        "limits": [_limit_setting(limit) for limit in given["limits"]],
         "tolerance_mm": given["tolerance"],
         "confidence": comparison.confidence,
         "draws": comparison.draws,
@@ -191,7 +191,7 @@ def settings(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _asked(limit: str | Limit) -> Any:
+def _limit_setting(limit: str | Limit) -> Any:
     if isinstance(limit, str):
         return limit
     if limit.seen != "agreed":
@@ -377,7 +377,7 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
     files = {day: folder / name for day, name in names.items()}
     sheets = {day: found["inputs"][day].get("sheet") for day in DAYS}
     try:
-        asked = _repeated_settings(found["settings"])
+        chosen = _repeated_settings(found["settings"])
     except (FlatnessError, KeyError, TypeError, ValueError, shapely.errors.ShapelyError) as error:
         raise not_understood(SAVED, Path(path).name, error) from error
     then = found["versions"]
@@ -398,7 +398,7 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
     try:
         surveys = [read_survey(files[day], sheet=sheets[day]) for day in DAYS]
         plan = read_plan(files["plan"]) if "plan" in files else None
-        again = compare(surveys[0], surveys[1], plan=plan, **asked)
+        again = compare(surveys[0], surveys[1], plan=plan, **chosen)
         now = {"settings": settings(again), "limits": limit_rows(again.settings["limits"]), "results": results(again)}
     except FlatnessError as error:
         differences.append(f"the comparison cannot be made again: {error}")

@@ -113,7 +113,7 @@ NAMES = {
     "ellipse": ("centre_x", "centre_y", "semi_major", "semi_minor", "turned"),
     "oval": ("centre_x", "centre_y", "semi_major", "semi_minor", "turned", "small_radius"),
 }
-WIDEST = 1e6  # [mm] an arc of a larger radius is told from a straight by no tape
+WIDEST = 1e6  # [mm] an arc of a larger radius cannot be separated from a straight by a tape
 MOST_PIECES, PATIENCE = 7, 2  # of a chain; numbers of pieces tried in vain before the best so far is taken
 SOUGHT = 2  # sizes that a join counts for besides its own
 SHORTEST, SHARPEST, LEAN = 1e-3, 0.5, 0.05  # a piece, of the whole; a kink [rad], and one to start from
@@ -370,12 +370,14 @@ def _result(model: _Model, xy: Floats, p: Floats, method: str, accuracy: float |
     variance = accuracy**2 if accuracy is not None else float(deviations @ deviations) / free if free else math.nan
     jacobian = _jacobian(model, xy, p)
     size = np.linalg.norm(jacobian, axis=0)
-    told = size > 0
-    normal = jacobian[:, told] / size[told]
-    if np.linalg.matrix_rank(normal) < told.sum() and model.kind != "chain":
+    has_effect = size > 0
+    normal = jacobian[:, has_effect] / size[has_effect]
+    if np.linalg.matrix_rank(normal) < has_effect.sum() and model.kind != "chain":
         raise _no_such(model.kind)
     spread = np.full(len(p), np.nan)
-    spread[told] = np.sqrt(variance * np.maximum(np.diag(np.linalg.pinv(normal.T @ normal)), 0)) / size[told]
+    spread[has_effect] = (
+        np.sqrt(variance * np.maximum(np.diag(np.linalg.pinv(normal.T @ normal)), 0)) / size[has_effect]
+    )
     whole = float(np.ptp(xy, axis=0).max())
     for k, name in enumerate(model.names):  # a join without a kink may lie anywhere within reason
         if (name.startswith("kink") and spread[k] > SHARPEST) or (name.startswith("length") and spread[k] > whole):

@@ -346,9 +346,9 @@ def _with_count(
             shapes.append(shape)
     table = pd.DataFrame(rows, columns=["name", "layer", "from_mm", "to_mm", "chord_mm", "rise_mm"])
     places = _nested(shapes, sheet, kerf)
-    laid = tuple(shape + np.array(place[1:]) for shape, place in zip(shapes, places, strict=True))
+    placed = tuple(shape + np.array(place[1:]) for shape, place in zip(shapes, places, strict=True))
     table["sheet"] = [place[0] for place in places]
-    table["x_mm"], table["y_mm"] = ([float(one[:, axis].min()) for one in laid] for axis in (0, 1))
+    table["x_mm"], table["y_mm"] = ([float(one[:, axis].min()) for one in placed] for axis in (0, 1))
     sheets = int(table["sheet"].max())
     # between the two edges of a plate lies its depth times the length of its middle line
     waste = 1 - layers * curve.length * depth / (sheets * sheet[0] * sheet[1])
@@ -358,7 +358,7 @@ def _with_count(
         if curve.closed:
             apart = np.minimum(apart % curve.length, -apart % curve.length)
         joint = float(apart.min())
-    return PlateCuts(pieces=table, outlines=laid, sheets=sheets, sheet=sheet, waste=waste, joint=joint)
+    return PlateCuts(pieces=table, outlines=placed, sheets=sheets, sheet=sheet, waste=waste, joint=joint)
 
 
 def _edges(curve: Curve, count: int, *, staggered: bool) -> Floats:

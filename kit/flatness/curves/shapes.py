@@ -1,4 +1,4 @@
-"""Plane curves of buildings: chains of straights and arcs, and ellipses, told by the distance along them.
+"""Plane curves of buildings: chains of straights and arcs, and ellipses, described by the distance along them.
 
 Every curve runs one way. What lies to the left of it is positive: an arc, an ellipse and an oval run counterclockwise
 as the plan is seen, so that a positive offset stands inside, toward the centre.

@@ -24,7 +24,7 @@ from flatness.measures.bars import whole_steps
 UNEVEN = 1e-3  # of a step, that stations may stand off even steps
 FLATS = tuple(0.1 * k for k in range(2, 10))  # half lengths of a flat that are tried, of the reach
 SHORT = 1.6  # stations' steps: a flat of which no more lies to either side is a corner
-SURE = 3.0  # how many times its error a kink or a flat must be, to be told
+SURE = 3.0  # how many times its error a kink or a flat must be, to be named
 REACH_MM = 609.6  # 24 in to either side: so much is looked at as one place; common practice, no source
 
 
@@ -71,12 +71,12 @@ def template_gaps(deviations: ArrayLike, along: ArrayLike, length: float, curve:
     >>> [round(float(gap), 3) for gap in template_gaps([0, -3, 0], [0, 1000, 2000], 2000, arc)]
     [0.0, 3.0, 0.0]
     """
-    return _laid(deviations, along, length, curve)[0]
+    return _gaps_and_contacts(deviations, along, length, curve)[0]
 
 
 def worst_template(deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve) -> TemplatePlacement | None:
     """The placement with the largest gap, or None where no template bridges anything; see :func:`template_gaps`."""
-    gap, first, last = _laid(deviations, along, length, curve)
+    gap, first, last = _gaps_and_contacts(deviations, along, length, curve)
     if not np.isfinite(gap).any() or np.nanmax(gap) <= 0:
         return None
     gap, first, last = (np.atleast_2d(one) for one in (gap, first, last))
@@ -86,7 +86,9 @@ def worst_template(deviations: ArrayLike, along: ArrayLike, length: float, curve
     return TemplatePlacement(float(gap[line, k]), float(s[k]), contacts, int(line))
 
 
-def _laid(deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve) -> tuple[Floats, Floats, Floats]:
+def _gaps_and_contacts(
+    deviations: ArrayLike, along: ArrayLike, length: float, curve: Curve
+) -> tuple[Floats, Floats, Floats]:
     """Gap at each station, and the distances along of the contacts that give it."""
     z, s = np.asarray(deviations, dtype=np.float64), np.asarray(along, dtype=np.float64)
     shape = z.shape

@@ -193,7 +193,7 @@ class CurvedWall:
         """
         accuracy = accuracy or self.survey.accuracy
         if accuracy is None:
-            what = "nobody said how good a reading is, so no kink can be told from an error"
+            what = "the accuracy of a reading is not stated, so a kink cannot be separated from an error"
             remedy = "add the line: how far a repeated reading typically differs"
             raise MeasureError(what, expected="`# accuracy: 1/32 in` in the file", remedy=remedy)
         options: dict[str, float] = {} if reach is None else {"reach": reach}

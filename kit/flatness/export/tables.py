@@ -198,12 +198,12 @@ def write_tables(
 
 def in_words(table: pd.DataFrame, unit: str) -> pd.DataFrame:
     """The table with the lengths in its sentences as a tape reads them, where inches are shown."""
-    told = {
+    worded = {
         name: [say(cell, unit) if isinstance(cell, str) else cell for cell in table[name]]
         for name in TOLD
         if name in table
     }
-    return table.assign(**told)
+    return table.assign(**worded)
 
 
 COLUMNS = ("label", "x_mm", "y_mm", "height_mm", "correction_mm")

@@ -124,7 +124,7 @@ class Track:
 
     @property
     def known(self) -> bool:
-        """Whether readings reach two stations or more, so that a line can be told."""
+        """Whether readings reach two stations or more, so that a line can be fitted."""
         return len(self.knots) > 1
 
     @property

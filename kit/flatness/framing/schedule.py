@@ -62,16 +62,16 @@ def left_as_they_are(
     known = members["raise_most_mm"].notna()
     stay = ~members["member"].isin(list(names)) & known
     ends = members.loc[known, "member"].iloc[[0, -1]].tolist() if known.any() else []
-    told = members.assign(set=members["set"].where(~stay, STAYS))
-    told.loc[stay, [name for name in WORK if name in told]] = np.nan
+    shown = members.assign(set=members["set"].where(~stay, STAYS))
+    shown.loc[stay, [name for name in WORK if name in shown]] = np.nan
     for name in ("may_be_taken_down", "laps"):
-        told.loc[stay, name] = ""
+        shown.loc[stay, name] = ""
     staying, is_end = set(members.loc[stay, "member"]), members["member"].isin(ends)
     if (stay & is_end).any():
-        told.loc[~stay & known & ~is_end, "set"] = BY_OFFSETS
+        shown.loc[~stay & known & ~is_end, "set"] = BY_OFFSETS
         table = _strung(table, members.set_index("member")["position_mm"], ends, staying)
     blank = table["member"].isin(staying)
-    return told, table.assign(**{name: table[name].where(~blank) for name in ("line_mm", "raise_mm", "offset_mm")})
+    return shown, table.assign(**{name: table[name].where(~blank) for name in ("line_mm", "raise_mm", "offset_mm")})
 
 
 def _strung(table: pd.DataFrame, positions: pd.Series, ends: list[str], stay: set[str]) -> pd.DataFrame:
@@ -229,8 +229,8 @@ def member_schedule(
             "a shim cannot be thinner than nothing", column="line", value=line, expected="clear, for strapping"
         )
     is_new = strapping and getattr(plan, "way", "patches") == "overlay"
-    laid = _Behind.of(plan, members.thickness) if is_new else plan
-    tracks = lay_tracks(laid, members, step, crossing.positions if crossing is not None else None)
+    behind = _Behind.of(plan, members.thickness) if is_new else plan
+    tracks = lay_tracks(behind, members, step, crossing.positions if crossing is not None else None)
     if not any(track.known for track in tracks):
         what, expected = "no member has readings at two stations", "members on the surface that was read"
         raise MeasureError(what, expected=expected, remedy="check the positions and the direction of the layout")

@@ -497,15 +497,15 @@ def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobRepo
     """The plan's choices against each other."""
     chosen = {**plan.options, "confidence": job.confidence, "draws": job.draws, "fixed": plan.fixed}
     chosen = {one.name: chosen[one.name] for one in fields(Asked) if one.name in chosen}
-    asked = Asked(way=None if plan.way == PROPOSED else plan.way, **chosen)
-    strategy = asked.strategy
+    request = Asked(way=None if plan.way == PROPOSED else plan.way, **chosen)
+    strategy = request.strategy
     if strategy in UNDER_PATCHES and not plan.fixed:
         what, remedy = f"the strategy {strategy} without any spots", "add the spots, or take the best plane"
         report.add("fixed", what, "none", f"{report.origin.table('[fixed]')} or more", remedy)
     else:
-        report.make("plan", raw["plan"], check_asked, asked)
+        report.make("plan", raw["plan"], check_asked, request)
     needs = plan.way not in ("members", "overlay") and strategy == "least-work"
-    if needs and not raw.get("limits") and asked.level_within is None:
+    if needs and not raw.get("limits") and request.level_within is None:
         remedy = "name a limit, or take another way, such as members or overlay"
         report.add("plan.way", "the least work needs something to meet", plan.way, "limits, or level_within", remedy)
     if plan.way in ("members", "some-members") and "members" not in raw:

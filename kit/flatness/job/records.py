@@ -91,7 +91,7 @@ class Framing:
 
 @dataclass(frozen=True, kw_only=True)
 class RevealLine:
-    """A line along which the reveal is to be told; as the arguments of :func:`~flatness.framing.reveal.reveal`."""
+    """A line along which the reveal is to be computed; as the arguments of :func:`~flatness.framing.reveal.reveal`."""
 
     name: str
     start: Place
@@ -187,7 +187,7 @@ class Job:
     framing : the members, or None
     layers : laid on the corrected surface
     features : doors, stairs, thresholds and headrooms
-    reveals : lines along which the reveal is to be told
+    reveals : lines along which the reveal is to be computed
     materials : what quantities rest on
     compared : how before and after are compared
     unit : of lengths that carry none in the file, or None

@@ -152,7 +152,7 @@ _AGREED_HELP = {
     "ceiling_step": "most step between two ceilings",
     "parallel": "most taper of facing walls over their run",
     "square": "most offset of a corner over the leg (DIN 18202 table 2)",
-    "leg": "over which an offset is told (the shorter wall)",
+    "leg": "over which an offset is measured (the shorter wall)",
     "plumb": "most lean of a wall over the height that was read (DIN 18202 table 2)",
     "wall_foot": "most that the floor varies along a wall",
     "jamb": "most out of plumb",
@@ -177,8 +177,8 @@ SEVERAL: Mapping[str, tuple[Keys, str]] = {
 ABOUT: Keys = {name: schema.ABOUT[name] for name in ("title", *INHERITED)}
 TOP: Keys = {
     **ABOUT,
-    **{name: Field(values.Kept(), told) for name, (_, told) in SINGLE.items()},
-    **{name: Field(values.Kept(), told, name == "surface") for name, (_, told) in SEVERAL.items()},
+    **{name: Field(values.Kept(), about_it) for name, (_, about_it) in SINGLE.items()},
+    **{name: Field(values.Kept(), about_it, name == "surface") for name, (_, about_it) in SEVERAL.items()},
 }
 
 

@@ -134,7 +134,7 @@ class Results:
         job = self.job
         if not job.limits:
             return None
-        with self._asked_by("limits"):
+        with self._located("limits"):
             return assess(job.before.survey, job.limits, spacing=job.spacing, headings=job.headings, **job.drawn)
 
     @cached_property
@@ -146,7 +146,7 @@ class Results:
         options: dict[str, Any] = {**terms.options, **terms.thresholds}
         if terms.way != PROPOSED:
             options["way"] = terms.way
-        with self._asked_by("plan"):
+        with self._located("plan"):
             return plan_ways(
                 job.before.survey,
                 job.limits,
@@ -167,7 +167,7 @@ class Results:
         """The plan by the way that the job names, or by the one that is proposed; None where it asks for no plan."""
         if self.ways is None or self.job.plan is None:
             return None
-        with self._asked_by("plan.way"):
+        with self._located("plan.way"):
             return self.ways.of(self.job.plan.way)
 
     @cached_property
@@ -175,7 +175,7 @@ class Results:
         """What each member is set to by the plan's way; None where it sets none."""
         if self.plan is None:
             return None
-        with self._asked_by("members"):
+        with self._located("members"):
             return schedule_of(self.plan, self.job.framing)
 
     @cached_property
@@ -196,7 +196,7 @@ class Results:
         if self.plan is None or not self.job.features:
             return pd.DataFrame(columns=list(COLUMNS))
         kinds = dict.fromkeys(type(feature).__name__.lower() for feature in self.job.features)
-        with self._asked_by(", ".join(kinds)):
+        with self._located(", ".join(kinds)):
             return consequences(self.plan, self.job.features, self.job.layers)
 
     @cached_property
@@ -207,7 +207,7 @@ class Results:
         finished = finished_surface(self.plan, self.job.layers)
         found = {}
         for i, line in enumerate(self.job.reveals, 1):
-            with self._asked_by(f"reveal[{i}]"):
+            with self._located(f"reveal[{i}]"):
                 found[line.name] = reveal(finished, line.start, line.end, line.nominal, **line.options)
         return found
 
@@ -219,7 +219,7 @@ class Results:
         """
         if self.plan is None:
             return None
-        with self._asked_by("materials"):
+        with self._located("materials"):
             stock, settings = self.job.materials.stock, self.job.materials.settings
             return with_sisters(self.plan, self.job.framing, self.schedule, stock, settings)
 
@@ -230,7 +230,7 @@ class Results:
         if job.after is None:
             return None
         how = job.compared
-        with self._asked_by("compare"):
+        with self._located("compare"):
             return compare(
                 job.before.survey,
                 job.after.survey,
@@ -254,7 +254,7 @@ class Results:
         return ("the sisters are not weighed: the job file gives neither depth nor sister_depth in [members]",)
 
     @contextmanager
-    def _asked_by(self, path: str) -> Iterator[None]:
+    def _located(self, path: str) -> Iterator[None]:
         try:
             yield
         except FlatnessError as error:

@@ -342,8 +342,8 @@ ABOUT: Keys = {
 }
 TOP: Keys = {
     **ABOUT,
-    **{name: Field(KEPT, told, name == "surveys") for name, (_, told) in SINGLE.items()},
-    **{name: Field(KEPT, told) for name, (_, told, _) in SEVERAL.items()},
+    **{name: Field(KEPT, about_it, name == "surveys") for name, (_, about_it) in SINGLE.items()},
+    **{name: Field(KEPT, about_it) for name, (_, about_it, _) in SEVERAL.items()},
 }
 
 

@@ -300,7 +300,7 @@ def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> L
     if np.isnan(heights).any():
         what = "the straightedge would lie over an opening, or past the edge of what was read"
         expected = "readings under the whole of it"
-        raise MeasureError(what, expected=expected, remedy="lay it beside the opening, or make it shorter")
+        raise MeasureError(what, expected=expected, remedy="set it beside the opening, or make it shorter")
     stop = (start[0] + ux * length, start[1] + uy * length)
     gaps = profile_gaps(heights, length / count, length * (1 + NOISE))
     k = int(np.argmax(gaps))

@@ -324,11 +324,11 @@ def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, He
                 remedy = f"write a heading in {column_letter(column)}{first.row}, or delete the column"
                 report.cell(filled, column, "a column without a heading holds something", expected, remedy)
         elif name not in HEADINGS or (written and unit is None):
-            told = "an unknown heading", expected, f"did you mean `{nearest(name, HEADINGS)}`?"
+            problem = "an unknown heading", expected, f"did you mean `{nearest(name, HEADINGS)}`?"
             if name in HEADINGS:
                 what, units = "a unit that is not known in a heading", "in, ft, mm, cm or m, such as x [ft]"
-                told = what, units, "correct the unit, or write the heading without one"
-            report.cell(first, column, *told)
+                problem = what, units, "correct the unit, or write the heading without one"
+            report.cell(first, column, *problem)
         elif name in headings:
             what = f"the heading `{name}` is there twice, also in column {column_letter(headings[name].column)}"
             report.cell(first, column, what, "each heading once", "delete one of the two columns")

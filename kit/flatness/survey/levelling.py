@@ -58,7 +58,7 @@ class Adjustment:
     residuals : DataFrame, one row a sight: what it is, ``residual`` [mm] (adjusted minus observed), ``share`` (its
         redundancy number), ``w`` (residual over its own standard deviation), ``blunder`` (w beyond chance at
         0.1 %), ``size`` [mm] (what it reads too much, were it the blunder) and ``or_else`` (rows of the
-        sights that cannot be told from it)
+        sights that cannot be separated from it)
     setups : DataFrame by set-up, empty for sights: ``offset``, ``offset_error`` [mm], ``tilt_x``, ``tilt_y``,
         ``tilt_x_error``, ``tilt_y_error`` [mm/m], the slope of the instrument's plane, positive where it rises along
         the axis, NaN where not estimated; ``x``, ``y`` [mm], the place that the offset holds for: height = offset +

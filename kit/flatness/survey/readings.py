@@ -116,13 +116,13 @@ class Survey:
 
     @property
     def tapes(self) -> tuple[Tape, Tape]:
-        """The walls from which distances along x and along y are told."""
+        """The walls from which distances along x and along y are given."""
         across, up = sorted(self.tapes_in, key=lambda tape: tape.axis)
         return across, up
 
     @property
     def tapes_in(self) -> tuple[Tape, Tape]:
-        """The walls from which places are told as one walks in: the one at the left hand, and the door's."""
+        """The walls from which places are given as one walks in: the one at the left hand, and the door's."""
         return self.walls.tapes(self.outline)
 
     @property

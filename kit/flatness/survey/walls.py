@@ -1,7 +1,7 @@
 """The walls of a room: doors and windows in them, what they are called, and the two that a tape is pulled from.
 
 The sides are those of the maps, where x runs to the right and y up: ``bottom`` is the side where y is least. A place is
-told as one walks in through the first door: so far from the wall at the left hand, so far from the wall of the door.
+given as one walks in through the first door: so far from the wall at the left hand, so far from the wall of the door.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class WallOpening:
 
 @dataclass(frozen=True)
 class Tape:
-    """From which wall a distance is told.
+    """From which wall a distance is measured.
 
     Attributes
     ----------
@@ -90,7 +90,7 @@ class Walls:
         return next((one for one in self.openings if one.kind == "door"), None)
 
     def tapes(self, outline: Polygon | None) -> tuple[Tape, Tape]:
-        """The walls from which places are told, the one at the left hand first.
+        """The walls from which places are given, the one at the left hand first.
 
         Without a door: from a wall that has a name, else as typed, x first.
         """

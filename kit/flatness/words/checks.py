@@ -255,8 +255,8 @@ def _of_what(one: Judged, assessment: Assessment) -> str:
 
 
 def _at(xy: Place, survey: Survey, unit: str) -> str:
-    told = place(xy, unit, survey)
-    return told if survey.walls else f"at {told}"
+    wording = place(xy, unit, survey)
+    return wording if survey.walls else f"at {wording}"
 
 
 def _resting(one: Judged, survey: Survey, unit: str) -> str:
@@ -303,20 +303,20 @@ def more_text(assessment: Assessment, one: Judged, places: pd.DataFrame, unit: s
     )
     x, y, _, _ = assessment.subject.survey.stations()
     read = {tuple(key) for key in place_keys(x, y).tolist()}
-    told = []
+    wording = []
     for here in place_keys(places.x.to_numpy(), places.y.to_numpy()).tolist():
-        told.append(", again" if tuple(here) in read else "")
+        wording.append(", again" if tuple(here) in read else "")
         read.add(tuple(here))
     survey = assessment.subject.survey
     xys = zip(places.x, places.y, strict=True)
-    tape = [bare_place(xy, unit, survey) + more for xy, more in zip(xys, told, strict=True)]
+    tape = [bare_place(xy, unit, survey) + more for xy, more in zip(xys, wording, strict=True)]
     wide = max(map(len, tape))
     rows = [f"      {place_heads(survey)}"]
     rows += [
         f"  {i:>2}  {text:<{wide}}  leaves {percent(left)} of the doubt"
         for i, (text, left) in enumerate(zip(tape, places.doubt_left, strict=True), start=1)
     ]
-    how = [HOW_TO_ADD, *([OFTEN] if often > 1 else []), *([AGAIN] if any(told) else []), MOVED]
+    how = [HOW_TO_ADD, *([OFTEN] if often > 1 else []), *([AGAIN] if any(wording) else []), MOVED]
     return "\n".join(["Where to take more readings", indented(doubt), *rows, indented(" ".join(how))])
 
 
@@ -335,14 +335,14 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
         blocks.append("\n".join(lines))
     more = where_to_read(assessment, batch)
     blocks += [more_text(assessment, *more, unit)] if more is not None else []
-    laid, pictured = assessment.swept, assessment.pictured
-    if assessment.wanted_sweeps and laid is not None and pictured is not None and pictured.verdict == PASS:
+    swept, pictured = assessment.swept, assessment.pictured
+    if assessment.wanted_sweeps and swept is not None and pictured is not None and pictured.verdict == PASS:
         how = (
             "`flatness spots` writes them as a list to fill in, and `check --spot-check` reads it. Three strips take "
             "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
             "across the members alone."
         )
-        strips = sweeps_text(assessment.wanted_sweeps, laid.limit, unit, "  ", survey)
+        strips = sweeps_text(assessment.wanted_sweeps, swept.limit, unit, "  ", survey)
         blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
     notes = [problem_text(problem, unit, survey) for problem in survey.notes]
     notes += list(assessment.likely.notes) if assessment.likely else []
@@ -482,10 +482,10 @@ def _curved_rows(wall: CurvedWall, places: pd.DataFrame, unit: str) -> Iterator[
     for row, x in zip(_rows(places, unit), np.repeat(places.x, places.times), strict=True):
         first = wall.read_from(float(x))
         if wall.quantity == "radius" and first is not None:
-            told = f"{first:.1f}"
+            wording = f"{first:.1f}"
         else:
-            told = "" if first is None else position(first, unit)
-        yield told, row[1], f"{row[2]}: {row[0]} along the wall"
+            wording = "" if first is None else position(first, unit)
+        yield wording, row[1], f"{row[2]}: {row[0]} along the wall"
 
 
 def _rows(places: pd.DataFrame, unit: str) -> Iterator[tuple[str, str, str]]:

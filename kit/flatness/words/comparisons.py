@@ -121,7 +121,7 @@ def agree_words(row: Mapping[Any, Any]) -> str:
 
 
 def to_do_again(found: Comparison, unit: str) -> list[str]:
-    """What must be done again, worst first, and what cannot be told, in sentences; one says that there is nothing."""
+    """What must be done again, worst first, and what cannot be decided, in sentences; one says that there is nothing."""
     rows = [] if found.plan is None else [row for row in found.plan.to_dict("records") if row["what"] == "patch"]
     if not rows:
         return []
@@ -132,14 +132,14 @@ def to_do_again(found: Comparison, unit: str) -> list[str]:
         for row in sorted(off, key=lambda row: -abs(row["off_mm"]))
     ]
     within = sum(row["status"] == WITHIN for row in rows)
-    told = [f"To do again: {len(off) or 'none'} of {len(rows)} places; {within} within tolerance.", *lines]
+    wording = [f"To do again: {len(off) or 'none'} of {len(rows)} places; {within} within tolerance.", *lines]
     for status, why in (
         (UNTOLD, "the readings there fit the plan, but they fit no work at all as well"),
         (UNSEEN, "nothing was read there"),
     ):
         names = [str(row["name"]) for row in rows if row["status"] == status]
-        told += [f"Not known: {', '.join(names)} ({why})."] if names else []
-    return told
+        wording += [f"Not known: {', '.join(names)} ({why})."] if names else []
+    return wording
 
 
 ROWS = {
@@ -172,13 +172,13 @@ def comparison_report(found: Comparison, unit: str | None = None) -> str:
 
 def answer(found: Comparison, unit: str) -> str:
     """What came of the work in a few sentences: places to do again, the verdict now and before; else what changed."""
-    told = to_do_again(found, unit)[:1] if found.plan is not None else []
+    wording = to_do_again(found, unit)[:1] if found.plan is not None else []
     if found.assessments is not None and len(found.verdicts):
         before, after = found.assessments
-        told += [f"Now {check_answer(after, unit)}", f"Before: {before.verdict.upper()}."]
-    if not told:
-        told = [f"Changed on {percent(found.share_changed)} of the area compared.", *greatest(found, unit)]
-    return " ".join(told)
+        wording += [f"Now {check_answer(after, unit)}", f"Before: {before.verdict.upper()}."]
+    if not wording:
+        wording = [f"Changed on {percent(found.share_changed)} of the area compared.", *greatest(found, unit)]
+    return " ".join(wording)
 
 
 def _heading(found: Comparison, unit: str) -> str:
@@ -309,8 +309,8 @@ def record_text(found: Mapping[str, Any], report: str) -> str:
     for day, one in found["inputs"].items():
         lines.append(f"{day}: {one['file']}")
         lines += [f"  sha256 {one['sha256']}"]
-        told = {key: one[key] for key in ("title", "date", "by", "instrument", "surface", "reading", "reference")}
-        lines += [indented(f"{key}: {value or 'not stated'}") for key, value in told.items()]
+        wording = {key: one[key] for key in ("title", "date", "by", "instrument", "surface", "reading", "reference")}
+        lines += [indented(f"{key}: {value or 'not stated'}") for key, value in wording.items()]
         accuracy = one["accuracy_mm"]
         good = "not stated" if accuracy is None else f"{accuracy:.3g} mm, one standard deviation"
         lines += [f"  readings: {one['readings']}", f"  accuracy: {good}", ""]

@@ -31,7 +31,7 @@ CAUTION = (
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class CurveJob:
-    """What is told of a curve.
+    """What is said of a curve.
 
     Attributes
     ----------
@@ -183,14 +183,14 @@ def _wall(job: CurveJob, wall: CurvedWall, unit: str) -> list[str]:
         x, y = (tape(float(one), unit) for one in wall.curve.at(0.0))
         parts.append(f"Start: x {x}, y {y}. Distances run to the right as you face the wall.")
     if good is not None:
-        told = faults(job, unit)
+        wording = faults(job, unit)
         none = "No kink or flat is proved by these readings."
-        parts.append("\n".join(["Kinks and flats:", *(wrapped(one, "  - ") for one in told)]) if told else none)
+        parts.append("\n".join(["Kinks and flats:", *(wrapped(one, "  - ") for one in wording)]) if wording else none)
     return parts
 
 
 def faults(job: CurveJob, unit: str) -> list[str]:
-    """Kinks and flats, a sentence each, from the left; what several levels show at one place is told once."""
+    """Kinks and flats, a sentence each, from the left; what several levels show at one place is said once."""
     wall = job.wall
     assert wall is not None
     found = [(row, level) for level in wall.levels() for row in _rows(wall.fairness(level)) if row.finding]
@@ -237,8 +237,8 @@ def _fitted(wall: CurvedWall, unit: str) -> str:
         "small_radius": "small radius",
     }
     sizes = [
-        f"{told} {tape(fit.parameters[name], unit)} (error {fine(fit.errors[name], unit, (32, 64))})"
-        for name, told in names.items()
+        f"{wording} {tape(fit.parameters[name], unit)} (error {fine(fit.errors[name], unit, (32, 64))})"
+        for name, wording in names.items()
         if name in fit.parameters
     ]
     for k, piece in enumerate(getattr(fit.curve, "pieces", ()), 1) if fit.kind == "chain" else ():

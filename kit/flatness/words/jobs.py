@@ -34,8 +34,8 @@ def job_report(done: Results) -> str:
         if build_up(done.job.layers) > 0:
             # layers are weight that is added too
             plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
-        told = plan_report(plan, unit, done.schedule, done.ways, done.job.layers)
-        parts.append(("The plan", told))
+        wording = plan_report(plan, unit, done.schedule, done.ways, done.job.layers)
+        parts.append(("The plan", wording))
     said = [] if done.plan is None else [one.text for one in done.plan.cautions]
     met = [consequences_text(done.consequences, unit, said, survey)] if len(done.consequences) else []
     met += [reveal_text(name, found, unit, survey) for name, found in done.reveals.items()]

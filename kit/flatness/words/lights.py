@@ -175,10 +175,10 @@ def not_read(found: LightFindings, unit: str) -> str:
     """The waves that the readings are too far apart to show."""
     shortest = {one.along: one.shortest for one in found.lights}
     lengths = [about(mm, unit) for _, mm in sorted(shortest.items())]
-    told = " and ".join(f"{text} along {way}" for text, way in zip(lengths, sorted(shortest), strict=True))
+    wording = " and ".join(f"{text} along {way}" for text, way in zip(lengths, sorted(shortest), strict=True))
     if len(shortest) == 2 and len(set(lengths)) == 1:
-        told = lengths[0]
-    return f"Waves shorter than {told} were not read and may still show"
+        wording = lengths[0]
+    return f"Waves shorter than {wording} were not read and may still show"
 
 
 def _how_to_read(unit: str) -> str:

@@ -56,7 +56,7 @@ def sentence_of(key: str, values: Mapping[str, Any], unit: str, survey: Survey |
 
 
 def say(note: str, unit: str, survey: Survey | None = None) -> str:
-    """A note in the unit shown, its places told from the walls of a survey; a plain text as it stands.
+    """A note in the unit shown, its places given from the walls of a survey; a plain text as it stands.
 
     >>> say(Note("tilts", slope=-2.0, error=0.5, axis="x"), "in")
     '-1/4" in 10\\' (error 1/16" in 10\\') along x'

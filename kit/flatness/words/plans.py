@@ -79,9 +79,9 @@ def members_text(schedule: Schedule, unit: str) -> str:
     rows = [["", "set", f"{lift} first end", "last end", "most", "plane off", "at"]]
     for row in ordered:
         down = float(row["take_down_mm"])
-        told = (_signed(float(row[f"raise_{end}_mm"]), unit) for end in ("first", "last", "most"))
+        wording = (_signed(float(row[f"raise_{end}_mm"]), unit) for end in ("first", "last", "most"))
         off = (depth(down, unit)[1:], _at(row, unit)) if _told(down, unit) else ("-", "")
-        rows.append([str(row["member"]), _when(str(row["set"])), *told, *off])
+        rows.append([str(row["member"]), _when(str(row["set"])), *wording, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
     return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
 
@@ -212,7 +212,7 @@ def after_table(plan: Plan, unit: str) -> str:
         shown = shortened(name, 28)
         chance = percent(float(row["chance"]))
         rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
-    told = (
+    wording = (
         "Before and after are of the surface that was planned on, measured with the same code as a check. Likely and "
         "chance are of the true surface once the heights are set, each with its own error, and count what the readings "
         "do not know."
@@ -223,7 +223,7 @@ def after_table(plan: Plan, unit: str) -> str:
         for row in plan.after.to_dict("records")
         if sought and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
     ]
-    lines = [*(f"  {line}" for line in columns(rows)), *map(indented, apart), indented(told)]
+    lines = [*(f"  {line}" for line in columns(rows)), *map(indented, apart), indented(wording)]
     return "\n".join(["Before and after", *lines])
 
 
@@ -325,19 +325,19 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
         yield f"Fixed: {spot.name or 'a spot'} at {place((spot.x, spot.y), unit, plan.survey)}{within}."
     chosen = {name: one for name, one in s.items() if hasattr(one, "source")}
     yours = [name for name, one in chosen.items() if one.source == SET_BY_YOU]
-    told = {
+    wording = {
         name: f"{name.replace('_', ' ')} {setting(one.value, one.unit, unit)}{GLOSS.get(name, '')}"
         for name, one in chosen.items()
     }
     if yours:
-        yield f"Set by you: {', '.join(told[name] for name in yours)}."
+        yield f"Set by you: {', '.join(wording[name] for name in yours)}."
     rest = [name for name in chosen if name not in yours]
-    common = [told[name] for name in rest if chosen[name].source.endswith(NO_SOURCE)]
+    common = [wording[name] for name in rest if chosen[name].source.endswith(NO_SOURCE)]
     if common:
         yield f"Common practice, no source, until you set them: {', '.join(common)}."
     for name in rest:
-        if told[name] not in common:
-            yield f"{told[name][:1].upper()}{told[name][1:]}: {chosen[name].source}."
+        if wording[name] not in common:
+            yield f"{wording[name][:1].upper()}{wording[name][1:]}: {chosen[name].source}."
 
 
 def _rates(rates: Rates, unit: str) -> str:

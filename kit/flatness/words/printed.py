@@ -245,7 +245,7 @@ def rounded(value: float) -> str:
         return "0"
     if abs(value) < 0.005:
         return "under 0.01"
-    # 0.9999... is told as 1.0
+    # 0.9999... is shown as 1.0
     digits = min(2, max(0, 1 - math.floor(math.log10(abs(float(f"{value:.2g}"))))))
     return f"{value:.{digits}f}"
 
@@ -284,7 +284,7 @@ def _told(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
 
 
 def _side(tape: Tape, survey: Survey | None) -> str:
-    """What a position that is told as it was typed runs along."""
+    """What a position that is given as it was typed runs along."""
     if survey is not None and survey.surface == "wall":
         return ("from the left", "up")[tape.axis]
     sides = ("the first row", "the first column") if survey is not None and survey.is_grid else ("x", "y")

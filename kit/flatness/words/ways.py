@@ -59,8 +59,8 @@ def before_and_after(plan: Plan, row: Mapping[Any, Any], unit: str) -> tuple[str
     # F-numbers and slopes are not lengths
     mm = "" if limit is not None and limit.kind in UNITLESS else "_mm"
     before, after, likely, allowed = (float(row[f"{name}{mm}"]) for name in ("before", "after", "likely", "allowed"))
-    told = [value_of(limit, value, allowed, unit) for value in (before, after, likely, allowed)]
-    return told[0], told[1], told[2], told[3]
+    wording = [value_of(limit, value, allowed, unit) for value in (before, after, likely, allowed)]
+    return wording[0], wording[1], wording[2], wording[3]
 
 
 def afterwards(plan: Plan, unit: str) -> list[str]:
@@ -68,17 +68,17 @@ def afterwards(plan: Plan, unit: str) -> list[str]:
 
     The chance is that the true surface passes when the change is made exactly.
     """
-    told = []
+    wording = []
     for row in plan.after.to_dict("records"):
         limit = limit_of(plan, row["limit"])
-        asked = describe(limit, unit) if limit is not None else str(row["limit"])
+        measure = describe(limit, unit) if limit is not None else str(row["limit"])
         before, after, likely, _ = before_and_after(plan, row, unit)
         if before == after == "-":
-            told.append(f"{asked}: not measured")
+            wording.append(f"{measure}: not measured")
             continue
         sure = f", likely {likely}, chance of passing {percent(row['chance'])}" if math.isfinite(row["chance"]) else ""
-        told.append(f"{asked}: {before} before, {after} after{sure}: {row['verdict']}")
-    return told
+        wording.append(f"{measure}: {before} before, {after} after{sure}: {row['verdict']}")
+    return wording
 
 
 def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
@@ -215,9 +215,9 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
     if plan.action("engineer").any():
         rows = plan.patches[plan.patches["action"] == "engineer"]
         most = depth(max(rows["greatest_mm"], key=abs), unit)[1:]
-        asked = f"{counted(len(rows), 'place')}, {ground(float(rows['area_mm2'].sum()), unit)}, {most} at most"
+        places = f"{counted(len(rows), 'place')}, {ground(float(rows['area_mm2'].sum()), unit)}, {most} at most"
         then = f" Then {what}." if what != NOTHING else ""
-        return Answer(ASK, "Ask the engineer first", f"{asked}.{then}{takes} If allowed and done, it {_ends(plan)}.")
+        return Answer(ASK, "Ask the engineer first", f"{places}.{then}{takes} If allowed and done, it {_ends(plan)}.")
     if not verdict:
         return Answer("", "", f"{what}.{takes} It was not checked against a limit.")
     done = "as it is" if what == NOTHING else "if done as drawn"
@@ -303,8 +303,8 @@ def way_name(way: str, surface: str, members: Members | None) -> str:
 def ground(mm2: float, unit: str, of: float | None = None) -> str:
     """An area, or an area of another: ``85 of 324 sq ft``."""
     per, name = (MM2_PER_FT2, "sq ft") if unit == "in" else (MM2_PER_M2, "m2")
-    told = rounded(mm2 / per)
-    return f"{told} {name}" if of is None else f"{told} of {rounded(of / per)} {name}"
+    wording = rounded(mm2 / per)
+    return f"{wording} {name}" if of is None else f"{wording} of {rounded(of / per)} {name}"
 
 
 def work_words(plan: Plan) -> str:
@@ -454,9 +454,9 @@ def _mark(number: int, mark: Mapping[Any, Any], drops: bool, unit: str) -> list[
     change = float(mark["change_mm"])
     set_to = float(mark["reading_mm" if drops else "set_mm"])
     at = (printed_place(float(mark[name]), unit).replace("\N{MINUS SIGN}", "-") for name in ("x_mm", "y_mm"))
-    told = f"{'-' if set_to < 0 else ''}{length(abs(set_to), unit)}"
+    wording = f"{'-' if set_to < 0 else ''}{length(abs(set_to), unit)}"
     moved = depth(change, unit).replace("\N{MINUS SIGN}", "-") if abs(change) >= least_told(unit) else "0"
-    return [str(number), *at, told, moved]
+    return [str(number), *at, wording, moved]
 
 
 def plane_text(plan: Plan, unit: str) -> str:
