@@ -1,4 +1,4 @@
-"""The map of the difference of two surveys: what changed, where change is shown.
+"""Charts of two surveys: what changed, where change is shown; done against planned.
 
 Both surfaces of a comparison side by side, on one scale and off one plane.
 

@@ -1,4 +1,4 @@
-"""Charts of one surface: heights off a plane, and gaps under a straightedge.
+"""Charts of one surface: heights off a plane, gaps under a straightedge, and the profile under one.
 
 Each function takes ``ax`` or makes a figure of its own, gives back its artists in a record, and shows nothing:
 :func:`save_chart` writes a file.

@@ -1,4 +1,4 @@
-"""Setting a curve out: centres and radii for a trammel, pins and string, offsets from a chord, studs, parallels."""
+"""Setting a curve out: centres and radii for a trammel, pins and string, offsets from a chord, studs, plates."""
 
 from __future__ import annotations
 

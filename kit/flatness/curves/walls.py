@@ -24,13 +24,13 @@ from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
 from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
 from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem
-from flatness.lengths import parse_length, unit_named
+from flatness.lengths import parse_length
 from flatness.measures.bars import Place
 from flatness.survey.cells import LengthReader, Record, Report, Table, column_letter, is_empty, nearest, refuse, text_of
 from flatness.survey.checks import check_outlines
 from flatness.survey.files import bytes_of, table_of
 from flatness.survey.header import CURVED, CURVED_QUANTITIES, Entry, Header, read_header
-from flatness.survey.layout import split_heading
+from flatness.survey.layout import Heading, read_headings, split_heading
 from flatness.survey.readings import POINT_COLUMNS, Survey
 from flatness.survey.rows import decode, is_header
 
@@ -360,7 +360,7 @@ def reduce_wall(
     s, off = found.nearest(*xy.T)
     if found.closed:
         s = np.mod(s, found.length)
-    _check_far(off, readings, columns[COLUMNS[quantity][1]][0], report)
+    _check_far(off, readings, columns[COLUMNS[quantity][1]].column, report)
     report.stop_if_any()
     along = found.length - s if side > 0 else s
     points = pd.DataFrame(
@@ -463,32 +463,10 @@ def _quantity(header: Header, report: Report, row: int) -> str:
     return "plan"
 
 
-def _columns(first: Record, rows: list[Record], quantity: str, report: Report) -> dict[str, tuple[int, str | None]]:
-    """Column and own unit of each heading."""
+def _columns(first: Record, rows: list[Record], quantity: str, report: Report) -> dict[str, Heading]:
+    """The columns by their headings."""
     needed = COLUMNS[quantity]
-    known = (*needed, UP, LABEL)
-    found: dict[str, tuple[int, str | None]] = {}
-    for column, cell in enumerate(first.cells):
-        name, written = split_heading(text_of(cell))
-        unit = unit_named(written) if written else None
-        if is_empty(cell):
-            stray = next((row for row in rows if not is_empty(row.cell(column))), None)
-            if stray is not None:
-                what = "a column without a heading holds something"
-                expected, remedy = f"headings among {', '.join(known)}", "write a heading, or delete the column"
-                report.add(what, stray.row, column, value=text_of(stray.cell(column)), expected=expected, remedy=remedy)
-        elif name not in known or name in found or (written and unit is None and name != "angle"):
-            twice = name in found
-            report.add(
-                "a heading twice" if twice else "a heading or its unit that is not known",
-                first.row,
-                column,
-                value=text_of(cell),
-                expected=f"{', '.join(known)}, each once, such as {needed[1]} [in]",
-                remedy="delete one of the two" if twice else f"did you mean `{nearest(name, known)}`?",
-            )
-        else:
-            found[name] = (column, unit)
+    found = read_headings(first, rows, report, (*needed, UP, LABEL), (*needed, UP), in_degrees=("angle",))
     missing = [name for name in needed if name not in found]
     if missing:
         expected = f"the headings {' and '.join(needed)}, since `# reading: {quantity}`"
@@ -497,29 +475,27 @@ def _columns(first: Record, rows: list[Record], quantity: str, report: Report) -
     return found
 
 
-def _read(
-    rows: list[Record], columns: dict[str, tuple[int, str | None]], lengths: LengthReader, report: Report
-) -> pd.DataFrame:
+def _read(rows: list[Record], columns: dict[str, Heading], lengths: LengthReader, report: Report) -> pd.DataFrame:
     """Readings row by row, lengths in mm; rows whose reading is empty were not taken."""
     names = [name for name in columns if name != LABEL]
     found: list[dict[str, object]] = []
     for record in rows:
-        cells = {name: record.cell(columns[name][0]) for name in names}
+        cells = {name: record.cell(columns[name].column) for name in names}
         own = [name for name in names if name != UP]
         if own and all(is_empty(cells[name]) for name in (own if own == ["x", "y"] else own[-1:])):
             continue
         values: dict[str, object] = {}
         for name in names:
-            column, unit = columns[name]
+            column, unit = columns[name].column, columns[name].unit
             value = (
                 _angle(text_of(cells[name]), record.row, column, report)
                 if name == "angle"
                 else lengths.read(cells[name], record.row, column, unit=unit, reading=name != UP)
             )
             values[name] = value
-        label = text_of(record.cell(columns[LABEL][0])).strip() if LABEL in columns else ""
+        label = text_of(record.cell(columns[LABEL].column)).strip() if LABEL in columns else ""
         if all(value is not None for value in values.values()):
-            reading = columns[own[-1]][0] if own else 0
+            reading = columns[own[-1]].column if own else 0
             found.append(
                 {UP: 0.0, **values, "label": label, "row": record.row, "cell": f"{column_letter(reading)}{record.row}"}
             )

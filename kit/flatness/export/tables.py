@@ -1,4 +1,4 @@
-"""The tables of a plan and of a comparison, as a workbook and as CSV: numbers typed, units in the headings.
+"""The tables of a plan, of a comparison and of a room, as a workbook and as CSV: numbers typed, units in the headings.
 
 Points to set out: label, place, the height that the finished surface shall have there, and the correction.
 """

@@ -1,4 +1,4 @@
-"""``read_room``: the room that a TOML file names, its surveys read, with all that is wrong with it in one report.
+"""``read_room``: the room that a TOML file names, its keys, its surveys read, with all that is wrong in one report.
 
 A room file is a job file for several surfaces: each ``[[surface]]`` holds what a job file holds, and where the surface
 stands. Floors and ceilings come to one datum by the benchmarks that their surveys read, shared by name.

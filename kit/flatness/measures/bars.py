@@ -1,4 +1,4 @@
-"""Bars laid on arrays of heights: gaps under them, departures from their chords, the longest that fits.
+"""Bars set on arrays of heights: lines across them, gaps, departures from chords, placements as rows of a program.
 
 The arithmetic under :mod:`flatness.measures.straightedge`, for one lattice [ny, nx] or a stack of them.
 """

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from flatness.errors import Problem
@@ -236,7 +237,7 @@ def split_heading(text: str) -> tuple[str, str]:
 def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
     first, *rows = table.body
     report = lengths.report
-    headings = _headings(first, rows, report)
+    headings = read_headings(first, rows, report)
     quantity = _list_quantity(headings, first.row, header, report)
     if not rows:
         report.add("there are no readings under the headings", first.row + 1, 0, expected="one reading a row")
@@ -311,21 +312,29 @@ def _check_unit(
         report_unit(x, y, lengths.unit, header.outline, first, say, lengths.report)
 
 
-def _headings(first: Record, rows: list[Record], report: Report) -> dict[str, Heading]:
+def read_headings(
+    first: Record,
+    rows: list[Record],
+    report: Report,
+    known: Sequence[str] = HEADINGS,
+    lengths: Sequence[str] = WITH_LENGTHS,
+    in_degrees: Sequence[str] = (),
+) -> dict[str, Heading]:
+    """The columns of a list by their names; those of ``lengths`` may name a unit, what is wrong is in the report."""
     headings: dict[str, Heading] = {}
-    expected = f"headings among {', '.join(HEADINGS)}"
+    expected = f"headings among {', '.join(known)}"
     for column, cell in enumerate(first.cells):
         text = text_of(cell)
         name, written = split_heading(text)
-        unit = unit_named(written) if written and name in WITH_LENGTHS else None
+        unit = unit_named(written) if written and name in lengths else None
         if is_empty(cell):
             filled = next((row for row in rows if not is_empty(row.cell(column))), None)
             if filled is not None:
                 remedy = f"write a heading in {column_letter(column)}{first.row}, or delete the column"
                 report.cell(filled, column, "a column without a heading holds something", expected, remedy)
-        elif name not in HEADINGS or (written and unit is None):
-            problem = "an unknown heading", expected, f"did you mean `{nearest(name, HEADINGS)}`?"
-            if name in HEADINGS:
+        elif name not in known or (written and unit is None and name not in in_degrees):
+            problem = "an unknown heading", expected, f"did you mean `{nearest(name, known)}`?"
+            if name in known:
                 what, units = "a unit that is not known in a heading", "in, ft, mm, cm or m, such as x [ft]"
                 problem = what, units, "correct the unit, or write the heading without one"
             report.cell(first, column, *problem)

@@ -1,9 +1,7 @@
-"""Delimited text (CSV, semicolons, tabs) taken apart into cells, as a spreadsheet would number them.
+"""Delimited text (CSV, semicolons, tabs) and workbooks taken apart into cells, as a spreadsheet would number them.
 
 Python's own csv module is not used: it takes the inch mark of ``41-3/8"`` for the start of a quotation in
 some places, and says nothing of a quotation mark that is never closed.
-
-A spreadsheet workbook (XLSX) taken apart into the same cells as delimited text.
 """
 
 from __future__ import annotations

@@ -121,7 +121,7 @@ def agree_words(row: Mapping[Any, Any]) -> str:
 
 
 def to_do_again(found: Comparison, unit: str) -> list[str]:
-    """What must be done again, worst first, and what cannot be decided, in sentences; one says that there is nothing."""
+    """What must be done again, worst first, and what cannot be decided; one sentence where it is nothing."""
     rows = [] if found.plan is None else [row for row in found.plan.to_dict("records") if row["what"] == "patch"]
     if not rows:
         return []
