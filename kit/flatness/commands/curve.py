@@ -34,23 +34,13 @@ OWN: Keys = {
     "unit": Field(Choice("in", "mm"), "to show lengths in; as the file has it where not given"),
 }
 DEFAULTS: dict[str, Any] = {"parallel": 0.0, "side": "inside", "layers": 2}
-USUAL = {  # sizes in the unit that is shown [mm]
-    "in": {
-        "template": 914.4,
-        "every": 152.4,
-        "studs": 406.4,
-        "sheet_length": 2438.4,
-        "sheet_width": 1219.2,
-        "kerf": 6.35,
-    },
-    "mm": {
-        "template": 900.0,
-        "every": 150.0,
-        "studs": 400.0,
-        "sheet_length": 2440.0,
-        "sheet_width": 1220.0,
-        "kerf": 6.0,
-    },
+SIZES = {  # in inches and in millimetres shown [mm]
+    "template": (914.4, 900.0),
+    "every": (152.4, 150.0),
+    "studs": (406.4, 400.0),
+    "sheet_length": (2438.4, 2440.0),
+    "sheet_width": (1219.2, 1220.0),
+    "kerf": (6.35, 6.0),
 }
 
 
@@ -89,7 +79,7 @@ def run_curve(options: argparse.Namespace) -> int:
     unit = given.get("unit") or ("in" if design.unit in ("in", "ft") else "mm")
     if design.wall is not None:
         options.noted = design.wall.survey
-    own = DEFAULTS | USUAL[unit] | given
+    own = DEFAULTS | {name: sizes[unit == "mm"] for name, sizes in SIZES.items()} | given
     offset = own["parallel"] * (1 if own["side"] == "inside" else -1)
     found = set_out(design.curve, own["every"], studs=own["studs"], parallel=offset)
     plates = None

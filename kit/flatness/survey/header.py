@@ -19,34 +19,12 @@ from flatness.survey.walls import WallOpening, Walls, check_wall_opening, parse_
 
 FREE_TEXT = ("title", "date", "instrument", "by")
 REPEATABLE = ("opening", "benchmark", "door", "window", "wall")
-KEYS = (
-    "title",
-    "surface",
-    "unit",
-    "reading",
-    "reference",
-    "accuracy",
-    "date",
-    "outline",
-    "opening",
-    "benchmark",
-    "instrument",
-    "by",
-    "members",
-    "framing",
-    "door",
-    "window",
-    "wall",
-    "stations",
-    "curve",
-    "room",
-    "string",
-    "center",
-)
 QUANTITIES = ("height", "drop")
 # a wall that curves: what is read of it, and the keys that only it has
 CURVED, CURVED_QUANTITIES = "curved wall", ("plan", "offset", "radius")
 CURVED_KEYS = ("curve", "room", "string", "center")
+ONCE = ("surface", "unit", "reading", "reference", "accuracy", "outline", "members", "framing", "stations")
+KEYS = (*FREE_TEXT, *ONCE, *REPEATABLE, *CURVED_KEYS)
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
 CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
 _LAYOUT = "16 in along y from 0: the spacing, the axis they run along, the position of the first"

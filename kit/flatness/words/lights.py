@@ -75,7 +75,6 @@ def _of_lamps(lamps: list[LightFinding], survey: Survey, unit: str) -> str:
             return f"{off} shows nothing"
         return f"of a lamp {given_distance(surest.given, unit)} off it these readings cannot say"
     if surest.shows > 0:
-        here = f" along the {surest.side}" if len({one.side for one in lamps}) > 1 else ""
         return (
             f"a lamp closer than {distance(surest.shows, unit)} to it{here} will show {spot(survey, surest.at, unit)}"
         )
