@@ -49,9 +49,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             sys.stdout.flush()
             return code
         except FlatnessError as error:
-            from flatness.commands.options import told_in_unit
+            from flatness.commands.options import error_in_unit
 
-            print(told_in_unit(error, options), file=sys.stderr)
+            print(error_in_unit(error, options), file=sys.stderr)
             return BAD_INPUT
         except BrokenPipeError:  # the reader of the output, such as head, has had enough
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -27,7 +27,7 @@ import flatness
 from flatness.comparison.records import rerun
 from flatness.errors import ArgumentError, MeasureError, Problem
 from flatness.limits.catalogue import finishes
-from flatness.measures.straightedge import lay_by_hand
+from flatness.measures.straightedge import bar_by_hand
 from flatness.notes import Note
 from flatness.panels import check_panel, compare_panel
 from flatness.panels.check_state import CheckState
@@ -263,7 +263,7 @@ def brute_gap(surface, start, end, count):
 @pytest.mark.parametrize("ends", [((0, 0), (1500, 900)), ((1400, 100), (150, 850)), ((700, 900), (700, 0))])
 def test_the_gap_by_hand_is_that_of_every_pair_of_contacts(ends):
     surface = make_surface(np.random.default_rng(3).normal(size=(7, 11)) * 4, 150.0)
-    bar = lay_by_hand(surface, *ends, 3048.0)
+    bar = bar_by_hand(surface, *ends, 3048.0)
     count = math.ceil(4 * bar.length / 150.0 - 1e-6)
     assert bar.gap == pytest.approx(brute_gap(surface, *ends, count), abs=1e-9)
     near, far = bar.placement.contacts
@@ -276,7 +276,7 @@ def test_a_bar_on_an_arc_shows_the_closed_form(length, far):
     # an arc of radius R, hollow: L^2 / 8 R, of the bar or of the line drawn where that is shorter
     x = np.arange(0, 4801, 50.0)
     surface = make_surface(np.tile((x - 2000) ** 2 / 2e6, (3, 1)), 50.0)
-    bar = lay_by_hand(surface, (0, 50), (far, 50), length)
+    bar = bar_by_hand(surface, (0, 50), (far, 50), length)
     assert bar.length == pytest.approx(min(far, length))
     assert bar.gap == pytest.approx(min(far, length) ** 2 / 8e6, abs=1e-3)
 
@@ -284,7 +284,7 @@ def test_a_bar_on_an_arc_shows_the_closed_form(length, far):
 def test_a_hump_shows_no_gap_between_contacts():
     x = np.arange(0, 3001, 100.0)
     surface = make_surface(np.tile(-((x - 1500) ** 2) / 2e6, (3, 1)), 100.0)
-    assert lay_by_hand(surface, (0, 100), (3000, 100), 3048.0).placement is None
+    assert bar_by_hand(surface, (0, 100), (3000, 100), 3048.0).placement is None
 
 
 def test_a_bar_is_not_laid_over_a_hole_nor_on_one_point():
@@ -292,10 +292,10 @@ def test_a_bar_is_not_laid_over_a_hole_nor_on_one_point():
     height[2, 4] = np.nan
     surface = make_surface(height, 200.0)
     with pytest.raises(MeasureError, match="opening"):
-        lay_by_hand(surface, (0, 400), (1600, 400), 3048.0)
+        bar_by_hand(surface, (0, 400), (1600, 400), 3048.0)
     with pytest.raises(ArgumentError, match="too close"):
-        lay_by_hand(surface, (0, 0), (40, 0), 3048.0)
-    assert lay_by_hand(surface, (0, 0), (1600, 0), 3048.0).gap == 0
+        bar_by_hand(surface, (0, 0), (40, 0), 3048.0)
+    assert bar_by_hand(surface, (0, 0), (1600, 0), 3048.0).gap == 0
 
 
 # the Check panel
@@ -351,7 +351,7 @@ def test_two_clicks_lay_the_straightedge(packing):
     bar = packing.state.bar
     assert bar.by_hand
     assert (*bar.start, *bar.end) == pytest.approx((*start, *end), abs=1e-6)
-    assert bar.gap == lay_by_hand(packing.state.surface, start, end, packing.state.bar_length).gap
+    assert bar.gap == bar_by_hand(packing.state.surface, start, end, packing.state.bar_length).gap
     assert packing.ends[0].value == flatness.format_length(start[0], "ft", 16)
     assert packing.shown.body[0].get_xydata() == pytest.approx(np.array([start, end]))
 
@@ -374,7 +374,7 @@ def test_the_keyboard_lays_it_too_and_a_slip_is_told(packing):
     for field, text in zip(packing.ends, ("1'", "2' 6\"", "11'", "8 ft"), strict=True):
         field.value = text
     packing.lay.click()
-    expected = lay_by_hand(packing.state.surface, (304.8, 762.0), (3352.8, 2438.4), packing.state.bar_length)
+    expected = bar_by_hand(packing.state.surface, (304.8, 762.0), (3352.8, 2438.4), packing.state.bar_length)
     assert packing.state.bar.gap == pytest.approx(expected.gap, abs=1e-9)
     packing.ends[0].value = "one foot"
     packing.lay.click()

@@ -369,7 +369,7 @@ def bridges(bar: Placement | None) -> TypeGuard[Placement]:
     return bar is not None and settle(bar.gap) > 0
 
 
-def lay_bar(ax: Axes, bars: list[BarMarks], bar: Placement | None, words: str, space: FreeSpace) -> None:
+def set_bar(ax: Axes, bars: list[BarMarks], bar: Placement | None, words: str, space: FreeSpace) -> None:
     """Draw a straightedge in place of the one in ``bars``; none where there is no gap."""
     for marks in bars:
         for artist in (marks.line, marks.edge, marks.contacts, marks.spot, marks.label, *marks.letters):
@@ -473,7 +473,7 @@ def gap_map(
     style: dict[str, Any] = {"edgecolor": "#4a2f63", "hatch": "////", "linewidth": 1.4, "zorder": 2}
     over = None if allowed is None else plan.draw_region(base.ax, region_over(grid, allowed), None, **style)
     bars: list[BarMarks] = []
-    lay_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale, survey), space)
+    set_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale, survey), space)
     return GapMap(**vars(base), over=over, bar=bars)
 
 
@@ -573,7 +573,7 @@ def surface_map(
     grid = plan.fine(surface, plane.deviations)
     base, space = plan.begin_map(surface, grid, scale, heading, ("low", "proud"), survey, ax, signed=True)
     bars: list[BarMarks] = []
-    lay_bar(base.ax, bars, bar, bar_words(bar, None, scale), space)
+    set_bar(base.ax, bars, bar, bar_words(bar, None, scale), space)
     lines = plan.contour_lines(grid, plan.levels_within(scale, grid[2]))
     contours = plan.draw_contours(base.ax, lines, limit)
     places = np.zeros((0, 2)) if base.stations is None else np.asarray(base.stations.get_xydata(), dtype=np.float64)

@@ -38,7 +38,7 @@ from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
 from flatness.words.phrases import say
-from flatness.words.printed import depth, least_told, printed_place, without_unit
+from flatness.words.printed import depth, least_shown, printed_place, without_unit
 
 BODY = "#dad5cd"
 STYLES: dict[str, dict[str, Any]] = {
@@ -207,7 +207,7 @@ def _told(mm: float, unit: str) -> str:
     """A number beneath a station: 0 where a tape tells nothing, a dash where nothing is known."""
     if not np.isfinite(mm):
         return "\N{EN DASH}"
-    return without_unit(mm, unit) if settle(abs(mm) - least_told(unit)) >= 0 else "0"
+    return without_unit(mm, unit) if settle(abs(mm) - least_shown(unit)) >= 0 else "0"
 
 
 def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> list[int]:
@@ -370,8 +370,8 @@ def _set(row: Mapping[Any, Any]) -> str:
 def _deed(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
     lift = "shim" if _shimmed(schedule) else "raise"
     up, down = float(row["raise_most_mm"]), float(row["take_down_mm"])
-    parts = [f"{lift} up to {depth(up, unit)[1:]}"] if settle(up - least_told(unit)) >= 0 else []
-    if settle(down - least_told(unit)) >= 0:
+    parts = [f"{lift} up to {depth(up, unit)[1:]}"] if settle(up - least_shown(unit)) >= 0 else []
+    if settle(down - least_shown(unit)) >= 0:
         may = {"no": " (not allowed)", "ask": " (ask first)", "not known": " (ask first)"}
         answer = may.get(str(row["may_be_taken_down"]).split(":")[0], "")
         where = printed_place(row["take_down_at_mm"], unit)
@@ -385,7 +385,7 @@ def _alone_notes(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
     size = depth(abs(rise), unit)[1:]
     slope = f"{'rises' if rise > 0 else 'falls'} {size} in {over}" if abs(rise) >= 0.1 else "lies level"
     notes = [f"{row['member']} is set {row['set']}; in place its line {slope}. Numbers: {in_words(unit)}."]
-    if row["may_be_taken_down"] and settle(row["take_down_mm"] - least_told(unit)) >= 0:
+    if row["may_be_taken_down"] and settle(row["take_down_mm"] - least_shown(unit)) >= 0:
         notes.append(f"OK to plane? {str(row['may_be_taken_down']).capitalize()}.")
     if row["laps"]:
         notes.append(f"Sister laps: {say(row['laps'], unit)}.")

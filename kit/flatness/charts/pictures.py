@@ -38,7 +38,7 @@ from flatness.words.printed import length, printed_place, shown_unit
 MOST = 500_000_000  # bytes of a picture that is replaced
 
 
-def laid_for(assessment: Assessment, limit: Limit) -> StraightedgeResult:
+def bar_result(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     """The straightedge of a limit laid on the surface as read."""
     assert limit.length is not None
     return assessment.subject.laid(limit.length)
@@ -57,7 +57,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit
     assert limit.length is not None
-    result = laid_for(assessment, limit)
+    result = bar_result(assessment, limit)
     bar = printed_place(limit.length, unit)
     verdict = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
     title = f"{verdict}: gap under a {bar} straightedge"

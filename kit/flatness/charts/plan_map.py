@@ -51,7 +51,7 @@ from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, 
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
-from flatness.words.printed import depth, least_told, without_unit
+from flatness.words.printed import depth, least_shown, without_unit
 from flatness.words.ways import afterwards
 
 NUMBER, NAME = 8.0, 8.0  # type [points]
@@ -226,7 +226,7 @@ def _bare(text: Annotation) -> None:
 
 def draw_depths(ax: Axes, plan: Plan, unit: str, space: FreeSpace) -> tuple[Annotation, ...]:
     """Depths at nodes that change, on an even grid of them that leaves each number its room."""
-    shown = (plan.actions > 0) & (np.abs(np.nan_to_num(plan.change)) >= least_told(unit))
+    shown = (plan.actions > 0) & (np.abs(np.nan_to_num(plan.change)) >= least_shown(unit))
     widest = max((without_unit(v, unit) for v in plan.change[shown]), key=len, default="")
     if not widest:
         return ()

@@ -39,7 +39,7 @@ from flatness.charts.hatching import HIGH, SWATCH, Entry, Key, key_points, line_
 from flatness.charts.scales import check_unit, height_step, printed_limit
 from flatness.framing.reveal import Reveal
 from flatness.lengths import format_against, settle
-from flatness.words.printed import depth, least_told, printed_place, without_unit
+from flatness.words.printed import depth, least_shown, printed_place, without_unit
 
 BAND = "#d8ead9"
 OUT: dict[str, Any] = {"facecolor": "#e9b8d3", "edgecolor": "#8f2f68", "hatch": "xxx", "linewidth": 0}
@@ -137,7 +137,7 @@ def draw_scribe(
     ax.plot(s, cut, color=WOOD_LINE, linewidth=1.6, zorder=3, scalex=False, scaley=False)
     dress_profile(ax, unit, "to cut", signed=False)
     set_length_ticks(ax.yaxis, (0, 1.15 * most), height_step(1.15 * most, unit, most=4), unit, signed=False)
-    words = [without_unit(v, unit).lstrip("+") if np.isfinite(v) and v >= least_told(unit) else "0" for v in cut]
+    words = [without_unit(v, unit).lstrip("+") if np.isfinite(v) and v >= least_shown(unit) else "0" for v in cut]
     points = ax.get_window_extent().width / ax.figure.dpi * 72 / (limits[1] - limits[0])
     need = max(text_width(text, SMALL, "bold") for text in words) * 1.1 + 8
     known = np.flatnonzero(np.isfinite(cut))
@@ -207,7 +207,7 @@ def reveal_chart(reveal: Reveal, *, unit: str = "in", title: str | None = None) 
     check_unit(unit)
     table = reveal.table
     s, gap, cut = (table[name].to_numpy(dtype=np.float64) for name in ("station_mm", "reveal_mm", "scribe_mm"))
-    scribed = bool(np.nanmax(cut) >= least_told(unit)) and reveal.verdict != "pass"
+    scribed = bool(np.nanmax(cut) >= least_shown(unit)) and reveal.verdict != "pass"
     entries = _entries(reveal, scribed)
     heading = (_title(reveal, unit) if title is None else title, _notes(reveal, unit, scribed))
     ax, below, key_ax = _figure(heading, entries, scribed)
@@ -271,7 +271,7 @@ def _notes(reveal: Reveal, unit: str, scribed: bool) -> str:
         way = "rises" if reveal.slope > 0 else "falls"
         notes.append(f"The line {way} {depth(abs(reveal.slope) * run, unit)[1:]} in {words}.")
     if scribed:
-        lower = depth(reveal.lower_by, unit)[1:] if reveal.lower_by >= least_told(unit) else ""
+        lower = depth(reveal.lower_by, unit)[1:] if reveal.lower_by >= least_shown(unit) else ""
         first = f"lower the trim by {lower}, then cut" if lower else "cut"
         notes.append(f"For an even reveal {first} from its lower edge what stands below; numbers in {_named(unit)}.")
     elif reveal.verdict == "pass":

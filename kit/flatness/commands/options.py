@@ -267,7 +267,7 @@ def _is_number(text: str) -> bool:
     return text[:1] in ("+", "-", "−", ".") or text[:1].isnumeric()
 
 
-def told_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
+def error_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
     """An error in the unit that what was read is shown in."""
     read: Survey | Job | Room | None = getattr(options, "noted", None)
     unit = getattr(options, "unit", None) or error.unit

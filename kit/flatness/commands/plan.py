@@ -20,11 +20,11 @@ from flatness.commands.options import (
     add_keys,
     add_limits,
     check_new,
+    error_in_unit,
     job_of,
     make_folder,
     print_written,
     say_not_followed,
-    told_in_unit,
 )
 from flatness.errors import FlatnessError, PlanError
 from flatness.files import named, stands, written_together
@@ -104,7 +104,7 @@ def run_plan(options: argparse.Namespace) -> int:
 
 
 def _no_plan(options: argparse.Namespace, reasons: list[str], stopped: bool) -> int:
-    print("\n".join(told_in_unit(PlanError(one), options) for one in reasons), file=sys.stderr)
+    print("\n".join(error_in_unit(PlanError(one), options) for one in reasons), file=sys.stderr)
     if options.json:
         whole = {"file": options.file, "verdict": None if stopped else "fail", "stopped": stopped, "no_plan": reasons}
         print(json.dumps(whole))

@@ -143,7 +143,7 @@ class Track:
         return Note("part-unread", parts=parts) if parts else ""
 
 
-def lay_tracks(plan: Planned, members: Members, step: float | None, crossings: Floats | None = None) -> list[Track]:
+def member_tracks(plan: Planned, members: Members, step: float | None, crossings: Floats | None = None) -> list[Track]:
     """The Track of each member.
 
     Parameters

@@ -22,7 +22,7 @@ from shapely import LineString
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.members import STOCK_THICKNESS_MM, Members, blocking, lap_words, sister_notes, take_down_words
-from flatness.framing.profiles import LINES, Track, fit_each, fit_strings, lay_tracks
+from flatness.framing.profiles import LINES, Track, fit_each, fit_strings, member_tracks
 from flatness.lengths import settle
 from flatness.notes import Note
 from flatness.spreadsheet import write_csv, write_xlsx
@@ -230,7 +230,7 @@ def member_schedule(
         )
     is_new = strapping and getattr(plan, "way", "patches") == "overlay"
     behind = _Behind.of(plan, members.thickness) if is_new else plan
-    tracks = lay_tracks(behind, members, step, crossing.positions if crossing is not None else None)
+    tracks = member_tracks(behind, members, step, crossing.positions if crossing is not None else None)
     if not any(track.known for track in tracks):
         what, expected = "no member has readings at two stations", "members on the surface that was read"
         raise MeasureError(what, expected=expected, remedy="check the positions and the direction of the layout")

@@ -270,7 +270,7 @@ class LaidBar:
         return 0.0 if self.placement is None else self.placement.gap
 
 
-def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> LaidBar:
+def bar_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> LaidBar:
     """Lay a straightedge from ``start`` toward ``end`` [mm], at most ``longest`` [mm] long.
 
     It rests, not levelled, on the surface between its ends; its gap is the largest of any way that it can rest there.
@@ -284,7 +284,7 @@ def lay_by_hand(surface: Surface, start: Place, end: Place, longest: float) -> L
     --------
     >>> from flatness.surface.lattice import make_surface
     >>> trough = make_surface([[0, -4, 0]] * 3, spacing=500)
-    >>> lay_by_hand(trough, (0, 500), (1000, 500), 3048).gap
+    >>> bar_by_hand(trough, (0, 500), (1000, 500), 3048).gap
     4.0
     """
     far = math.dist(start, end)

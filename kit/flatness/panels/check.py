@@ -36,7 +36,7 @@ from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
 from flatness.panels.places import at_place, far, told_at, told_bar
 from flatness.panels.strip import Said, gauge_of
-from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_told, where_alone
+from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_in_words, where_alone
 from flatness.words.phrases import problem_text, say
 from flatness.words.printed import length, number, percent, spelled
 
@@ -291,7 +291,7 @@ class CheckPanel(Instrument):
             close_all(old)
         rows: list[str] = []
         if strips and state.assessment is not None and state.assessment.pictured is not None:
-            rows = sweeps_told(strips, state.assessment.pictured.limit, state.unit, state.survey)[1]
+            rows = sweeps_in_words(strips, state.assessment.pictured.limit, state.unit, state.survey)[1]
         about = "The largest gap under the bar, such as 3/32, or none; blank where not done"
         self.gaps = [text_field(f"Gap {k} [{state.unit}]", about) for k in range(1, len(rows) + 1)]
         for field in self.gaps:
@@ -322,7 +322,7 @@ class CheckPanel(Instrument):
             )
             html = f"<h3>Where it is over, worst first</h3>{listed}"
         elif strips and found is not None and found.pictured is not None:
-            how = spelled(sweeps_told(strips, found.pictured.limit, unit, state.survey)[0])
+            how = spelled(sweeps_in_words(strips, found.pictured.limit, unit, state.survey)[0])
             html = f"<h3>To be sure: slide a bar</h3>{escape(how)}"
         self.listed.value = html
 

@@ -21,7 +21,7 @@ from flatness.limits.kinds import Limit, straightedge_limit
 from flatness.limits.measuring import Subject
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.bars import Place
-from flatness.measures.straightedge import LaidBar, StraightedgeResult, lay_by_hand, places_over
+from flatness.measures.straightedge import LaidBar, StraightedgeResult, bar_by_hand, places_over
 from flatness.panels.files import SurveyChoice
 from flatness.panels.state import State
 from flatness.panels.worker import Worker
@@ -303,11 +303,11 @@ class CheckState(AgreedState):
 
         Raises
         ------
-        ArgumentError, MeasureError : as for :func:`~flatness.measures.straightedge.lay_by_hand`
+        ArgumentError, MeasureError : as for :func:`~flatness.measures.straightedge.bar_by_hand`
         """
         surface = self._surface()
         ends = [self._onto(surface, xy) for xy in (start, end)]
-        found = lay_by_hand(surface, ends[0], ends[1], self.bar_length)
+        found = bar_by_hand(surface, ends[0], ends[1], self.bar_length)
         self.bar = found
         return found
 

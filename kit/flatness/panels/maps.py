@@ -35,7 +35,7 @@ from flatness.charts.axes import (
 )
 from flatness.charts.chances import chance_map
 from flatness.charts.differences import difference_map, surface_of
-from flatness.charts.heights import BarMarks, gap_map, lay_bar, profile_chart, surface_map
+from flatness.charts.heights import BarMarks, gap_map, profile_chart, set_bar, surface_map
 from flatness.charts.scales import deviation_scale, height_step, place_step, printed_limit, step_note
 from flatness.comparison.against_plan import OVER, SHORT, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
@@ -107,13 +107,13 @@ class ShownMap:
             line.set_data(*ends)
         placement = None if bar is None else bar.placement
         said = "" if placement is None else f"gap {printed_length(placement.gap, unit, allowed)}"
-        lay_bar(self.ax, self.marks, placement, said, map_base.space_beside(self.ax, self.outline))
+        set_bar(self.ax, self.marks, placement, said, map_base.space_beside(self.ax, self.outline))
 
     def stretch(self, start: Place, end: Place) -> None:
         """Show the straightedge while it is being dragged."""
         self.bar = None
         if self.ax is not None and self.body:
-            lay_bar(self.ax, self.marks, None, "", FreeSpace(self.ax))
+            set_bar(self.ax, self.marks, None, "", FreeSpace(self.ax))
             for line in self.body:
                 line.set_data((start[0], end[0]), (start[1], end[1]))
 
@@ -194,7 +194,7 @@ def draw_map(figure: Figure, state: CheckState) -> ShownMap:
         return ShownMap(ax, caption=caption)
     outline = [*chart.outline]
     if state.view == GAP:
-        lay_bar(ax, chart.bar, None, "", FreeSpace(ax))  # the panel lays its own
+        set_bar(ax, chart.bar, None, "", FreeSpace(ax))  # the panel lays its own
         others = [place for _, place in state.over()[:MOST]]
         if len(others) > 1:
             space = map_base.space_beside(ax, outline)

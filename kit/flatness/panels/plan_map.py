@@ -57,7 +57,7 @@ from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, Plan
 from flatness.planning.substrate import Beneath
-from flatness.words.printed import least_told, without_unit
+from flatness.words.printed import least_shown, without_unit
 
 SIZE = 8.0  # [points]
 PAD = 1.2  # of the paper behind a number [points]
@@ -241,7 +241,7 @@ class LiveActions:
 
     def _told(self, shown: Shown) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
         """The depths, where they are any and no name of a patch stands."""
-        least = least_told(self.unit)
+        least = least_shown(self.unit)
         wide, high = (self.figure.dpi / 72 * size for size in (HALF_WIDE, SIZE * 0.7))
         texts = (text.get_window_extent() for text in (*self.tags.values(), *self._names))
         over = [Bbox.from_extents(b.x0 - wide, b.y0 - high, b.x1 + wide, b.y1 + high) for b in texts]

@@ -59,7 +59,7 @@ from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import NO_SOURCE, Caution
 from flatness.survey.readings import SAME_PLACE_MM, Survey
 from flatness.words.phrases import say
-from flatness.words.printed import at_least_told, counted, shown_unit
+from flatness.words.printed import at_least_shown, counted, shown_unit
 from flatness.words.printed import printed_place as tape
 from flatness.words.ways import runs_of
 
@@ -273,7 +273,7 @@ def area(mm2: float, unit: str) -> str:
     >>> area(5.2e6, "in"), area(5.2e6, "mm"), area(1000.0, "in")
     ('56 sq ft', '5.2 m²', 'under 1 sq ft')
     """
-    return at_least_told(mm2 / MM2_PER_FT2, 0, "sq ft") if unit == "in" else at_least_told(mm2 / MM2_PER_M2, 1, "m²")
+    return at_least_shown(mm2 / MM2_PER_FT2, 0, "sq ft") if unit == "in" else at_least_shown(mm2 / MM2_PER_M2, 1, "m²")
 
 
 # -- the title

@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from flatness.arrays import Floats
 from flatness.charts.axes import turned
 from flatness.framing.members import KINDS, Members
-from flatness.framing.profiles import lay_tracks
+from flatness.framing.profiles import member_tracks
 from flatness.framing.schedule import member_schedule
 from flatness.papers.sheet import (
     AROUND,
@@ -174,7 +174,7 @@ def rises_of(plan: Plan, unit: str) -> list[Rise]:
 def _of_members(plan: Plan, step: float) -> Iterator[Rise]:
     members = plan.members
     assert members is not None
-    for track in lay_tracks(plan, members, step):
+    for track in member_tracks(plan, members, step):
         if track.name not in plan.lines:
             continue
         level, slope = plan.lines[track.name]

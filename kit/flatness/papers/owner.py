@@ -65,7 +65,7 @@ from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit, spelled
-from flatness.words.ways import HOURS, before_and_after, times, work_told
+from flatness.words.ways import HOURS, before_and_after, times, work_text
 
 MET_WHERE_MEASURED = "good enough where measured"
 MOST_ROWS = 8  # of the table, so that it all stays on one page
@@ -319,9 +319,9 @@ def work_takes(work: float, rates: Rates | None, page: Page) -> tuple[float, str
         in_hours = rates.unit.casefold() in HOURS
         hours = work if in_hours else work / hour.amount if hour and hour.unit == rates.unit else 0.0
         if not in_hours:
-            cost = work_told(work, rates.unit)
+            cost = work_text(work, rates.unit)
         elif hour is not None:
-            cost, each = (work_told(amount, hour.unit) for amount in (work * hour.amount, hour.amount))
+            cost, each = (work_text(amount, hour.unit) for amount in (work * hour.amount, hour.amount))
             what = f"of work, at {each} an hour"
     return (hours, page.cost, "cost, as agreed") if page.cost else (hours, cost, what)
 
@@ -342,7 +342,7 @@ def facts_of(
         if cost:
             yield cost, f"{of}, as planned" if past and not page.cost else of
         if days:
-            yield counted(days, "day"), f"{'planned: ' if past else ''}about {work_told(hours, 'h')} of work"
+            yield counted(days, "day"), f"{'planned: ' if past else ''}about {work_text(hours, 'h')} of work"
         whole = float(node_areas(plan.surface.inside, plan.surface.spacing).sum())
         size = float(plan.patches["area_mm2"].sum()) if plan.way == "patches" else whole
         bags = int(plan.quantities.bags)

@@ -31,7 +31,7 @@ from flatness.words.rooms import (
     target_sentences,
     way_rows,
 )
-from flatness.words.ways import work_told
+from flatness.words.ways import work_text
 
 INCH = 25.4
 PLAN_SHARE, BAR_IN = 0.84, 0.55  # height of the plan over its width; what the key below it takes [in]
@@ -99,7 +99,7 @@ def _facts(targets: RoomTargets | None, ways: RoomWays | None) -> Sequence[tuple
         return ()
     room, facts = targets.room, []
     if ways is not None and ways.work is not None:
-        facts.append((work_told(*ways.work), f"of work{f' {USUAL_RATES}' if ways.usual_rates else ''}"))
+        facts.append((work_text(*ways.work), f"of work{f' {USUAL_RATES}' if ways.usual_rates else ''}"))
     ceilings = [one.z for one in targets.targets.values() if one.kind == "ceiling"]
     floors = [one.z for one in targets.targets.values() if one.kind == "floor"]
     if ceilings and floors:

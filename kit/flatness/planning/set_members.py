@@ -20,7 +20,7 @@ from scipy.sparse import csr_array
 from flatness.arrays import Floats
 from flatness.errors import MeasureError, PlanError
 from flatness.framing.members import Members, member_layout
-from flatness.framing.profiles import Track, lay_tracks
+from flatness.framing.profiles import Track, member_tracks
 from flatness.measures.bars import Requirement, broken_placements, rows_of
 from flatness.notes import Note, joined
 from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_rows
@@ -106,7 +106,7 @@ class Frame:
         """
         as_found = SimpleNamespace(surface=surface, survey=survey, change=np.where(surface.inside, 0.0, np.nan))
         crossings = crossing.positions if crossing is not None else None
-        known = [track for track in lay_tracks(as_found, members, None, crossings) if track.known]
+        known = [track for track in member_tracks(as_found, members, None, crossings) if track.known]
         if len(known) < 2:
             what = "fewer than two of the members were read"
             remedy = "check the positions and the direction of the layout"

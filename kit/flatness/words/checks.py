@@ -218,7 +218,7 @@ def _bar_showed(seen: Seen, assessment: Assessment, unit: str) -> str:
     return f"The {position(seen.bar, unit)} bar showed {length(seen.least, unit)}{strip}."
 
 
-def sweeps_told(
+def sweeps_in_words(
     sweeps: Sequence[Sweep], limit: Limit, unit: str, survey: Survey | None = None
 ) -> tuple[str, list[str]]:
     """How a bar is to be slid, from what gap on it is to stop, and each strip by tape."""
@@ -242,7 +242,7 @@ def sweeps_told(
 
 def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "", survey: Survey | None = None) -> str:
     """The same as text for a terminal, behind ``first``."""
-    head, rows = sweeps_told(sweeps, limit, unit, survey)
+    head, rows = sweeps_in_words(sweeps, limit, unit, survey)
     return "\n".join(
         [indented(head, first), *(indented(row, f"{first}  {k:>2}  ") for k, row in enumerate(rows, start=1))]
     )

@@ -31,7 +31,7 @@ from flatness.words.printed import (
     depth,
     hanging,
     indented,
-    least_told,
+    least_shown,
     length,
     load,
     mass,
@@ -45,16 +45,16 @@ from flatness.words.printed import (
     signed,
     table_area,
     table_volume,
-    told_volume,
+    total_volume,
 )
 from flatness.words.ways import (
     answer,
-    asked_text,
     before_and_after,
     limit_of,
     lumber_words,
     marks_text,
     plane_text,
+    settings_text,
     ways_text,
 )
 
@@ -92,7 +92,7 @@ def _signed(mm: float, unit: str) -> str:
 
 
 def _told(mm: float, unit: str) -> bool:
-    return settle(abs(mm) - least_told(unit)) >= 0
+    return settle(abs(mm) - least_shown(unit)) >= 0
 
 
 def _when(words: str) -> str:
@@ -167,7 +167,7 @@ def plan_report(
     unit = shown_unit(plan.survey, unit)
     blocks = [indented(str(answer(plan, unit, ways)), ""), _heading(plan, unit)]
     blocks += [ways_text(ways, plan, unit)] if ways is not None else []
-    blocks += [asked_text(plan, unit, layers), after_table(plan, unit)]
+    blocks += [settings_text(plan, unit, layers), after_table(plan, unit)]
     if plan.way == "patches" and len(plan.patches):
         blocks += [patches_table(plan, unit), marks_text(plan, unit)]
     blocks += [plane_text(plan, unit)]
@@ -274,14 +274,14 @@ def quantities_text(plan: Plan, unit: str) -> str:
     if found.fill_volume > 0:
         bags = counted(found.bags, "bag")
         over = _ground(plan, "fill", found.fill_area, unit)
-        lines.append(f"Fill: {told_volume(found.fill_volume, unit)} {over}; {mass(found.fill_mass, unit)}, {bags}.")
+        lines.append(f"Fill: {total_volume(found.fill_volume, unit)} {over}; {mass(found.fill_mass, unit)}, {bags}.")
         lines += [SKIMMED] if plan.survey.surface != "floor" else []
     if found.load_at is not None and found.greatest_load > 0:
         at = place(found.load_at, unit, plan.survey)
         lines.append(f"Greatest added dead load: {load(found.greatest_load, unit)}, at {at}.")
     if found.cut_volume > 0:
         over = _ground(plan, "plane", found.planed_area, unit)
-        lines.append(f"Planing: {told_volume(found.cut_volume, unit)} {over}.")
+        lines.append(f"Planing: {total_volume(found.cut_volume, unit)} {over}.")
     if found.sister_mass > 0:
         lines.append(f"{found.framed.capitalize()}: {mass(found.sister_mass, unit)}.")
     if found.lengths is not None:

@@ -67,7 +67,7 @@ def _finest(mm: float, unit: str, parts: Sequence[int] = (FRACTION, 2 * FRACTION
     return next((text for text in texts if text not in ('0"', "0 mm")), "")
 
 
-def least_told(unit: str) -> float:
+def least_shown(unit: str) -> float:
     """The least depth that a tape shows [mm]: 1/64 in, or 0.1 mm."""
     return INCH_MM / 64 if unit == "in" else 0.1
 
@@ -169,7 +169,7 @@ def _per_volume(unit: str) -> tuple[float, str]:
 def table_volume(mm3: float, unit: str) -> str:
     """A volume to as many places in every row, so that a column adds up."""
     per, name = _per_volume(unit)
-    return at_least_told(mm3 / per, 3 if unit == "in" else 2, name)
+    return at_least_shown(mm3 / per, 3 if unit == "in" else 2, name)
 
 
 def table_area(mm2: float, unit: str) -> str:
@@ -177,18 +177,18 @@ def table_area(mm2: float, unit: str) -> str:
     return f"{mm2 / MM2_PER_FT2:.1f} ft2" if unit == "in" else f"{mm2 / MM2_PER_M2:.2f} m2"
 
 
-def told_volume(mm3: float, unit: str) -> str:
+def total_volume(mm3: float, unit: str) -> str:
     """A volume with one figure more than :func:`volume`, for totals and what is worked out from them.
 
-    >>> told_volume(28316846.592 * 0.3141, "in"), told_volume(20.82e6, "mm"), told_volume(1.0, "in")
+    >>> total_volume(28316846.592 * 0.3141, "in"), total_volume(20.82e6, "mm"), total_volume(1.0, "in")
     ('0.314 ft3', '20.8 litres', 'under 0.001 ft3')
     """
     per, name = _per_volume(unit)
     value = mm3 / per
-    return at_least_told(value, 3 if value < 0.9995 else 2 if value < 9.995 else 1, name)
+    return at_least_shown(value, 3 if value < 0.9995 else 2 if value < 9.995 else 1, name)
 
 
-def at_least_told(value: float, digits: int, name: str) -> str:
+def at_least_shown(value: float, digits: int, name: str) -> str:
     """A number with so many decimals and its unit; what is less than they show is not printed as none."""
     least = 10.0**-digits
     return f"under {least:g} {name}" if 0 < value < least / 2 else f"{value:.{digits}f} {name}"

@@ -19,7 +19,7 @@ from flatness.room.ways import RoomWays, closed_because
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import WIDTH, bulleted, columns, counted, fine, hanging, indented, length, percent, position
-from flatness.words.ways import USUAL, way_name, work_told
+from flatness.words.ways import USUAL, way_name, work_text
 
 TITLES = {
     "clear-height": "Clear height, at least",
@@ -247,7 +247,7 @@ def way_rows(found: RoomWays) -> list[list[str]]:
         rise = float(row["rise_mm"])
         up = fine(rise, found.targets.room.show, (32, 64)) if rise >= LEAST_MM else "-"
         sure = "-" if math.isnan(row["chance"]) else percent(row["chance"])
-        rows.append([row["surface"], how, up, work_told(float(row["work"]), str(row["unit"])), sure])
+        rows.append([row["surface"], how, up, work_text(float(row["work"]), str(row["unit"])), sure])
     return rows
 
 
@@ -258,7 +258,7 @@ def ways_told(found: RoomWays) -> str:
     whole = found.work
     if whole is not None:
         usual = f" {USUAL}" if found.usual_rates else ""
-        lines.append(indented(f"All of it: {work_told(*whole)}.{usual}"))
+        lines.append(indented(f"All of it: {work_text(*whole)}.{usual}"))
     return "\n".join(["The way for each surface", *lines])
 
 

@@ -34,7 +34,7 @@ from flatness.words.printed import (
     depth,
     hanging,
     indented,
-    least_told,
+    least_shown,
     length,
     mass,
     percent,
@@ -81,7 +81,7 @@ def afterwards(plan: Plan, unit: str) -> list[str]:
     return wording
 
 
-def asked_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
+def settings_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
     """What the user asked for beside limits, line by line; empty where there is nothing.
 
     Parameters
@@ -310,13 +310,13 @@ def ground(mm2: float, unit: str, of: float | None = None) -> str:
 def work_words(plan: Plan) -> str:
     """What the work comes to by the rates: hours, or money."""
     rates = plan.settings.get("rates") or Rates()
-    return work_told(plan.work, rates.unit)
+    return work_text(plan.work, rates.unit)
 
 
-def work_told(work: float, unit: str) -> str:
+def work_text(work: float, unit: str) -> str:
     """Hours or money as people say them.
 
-    >>> work_told(8.9, "h"), work_told(1.0, "h"), work_told(640.2, "$"), work_told(1234.5, "EUR")
+    >>> work_text(8.9, "h"), work_text(1.0, "h"), work_text(640.2, "$"), work_text(1234.5, "EUR")
     ('9 hours', '1 hour', '$640', '1,234 EUR')
     """
     if not math.isfinite(work):
@@ -384,7 +384,7 @@ def ways_table(ways: Ways, plan: Plan, unit: str) -> list[list[str]]:
     for row in ways.table[ways.table["why"] == ""].to_dict("records"):
         per = MM2_PER_FT2 if unit == "in" else MM2_PER_M2
         lumber, rise = float(row["lumber_mm"]), float(row["rise_mm"])
-        work = work_told(float(row["work"]), str(row["unit"])).replace(" hours", " h").replace(" hour", " h")
+        work = work_text(float(row["work"]), str(row["unit"])).replace(" hours", " h").replace(" hour", " h")
         rows.append(
             [
                 ">" if row["way"] == plan.way else "",
@@ -393,7 +393,7 @@ def ways_table(ways: Ways, plan: Plan, unit: str) -> list[list[str]]:
                 rounded(float(row["area_mm2"]) / per),
                 position(lumber, unit) if lumber > 0 else "-",
                 mass(float(row["mass_kg"]), unit) if row["mass_kg"] > 0 else "-",
-                depth(rise, unit)[1:] if rise >= least_told(unit) else "-",
+                depth(rise, unit)[1:] if rise >= least_shown(unit) else "-",
                 work,
                 _of_100(float(row["chance"]), _confidence(plan)),
             ]
@@ -455,7 +455,7 @@ def _mark(number: int, mark: Mapping[Any, Any], drops: bool, unit: str) -> list[
     set_to = float(mark["reading_mm" if drops else "set_mm"])
     at = (printed_place(float(mark[name]), unit).replace("\N{MINUS SIGN}", "-") for name in ("x_mm", "y_mm"))
     wording = f"{'-' if set_to < 0 else ''}{length(abs(set_to), unit)}"
-    moved = depth(change, unit).replace("\N{MINUS SIGN}", "-") if abs(change) >= least_told(unit) else "0"
+    moved = depth(change, unit).replace("\N{MINUS SIGN}", "-") if abs(change) >= least_shown(unit) else "0"
     return [str(number), *at, wording, moved]
 
 
