@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 
 from flatness.errors import SurveyFileError
-from flatness.survey import rows
+from flatness.survey import rows as file_rows
 from flatness.survey.files import read_survey
 
 ROWS = [["# unit: mm"], ["x", "y", "height"], [0, 0, 1], [2000, 0, 2], [0, 2000, 3], [2000, 2000, 4]]
@@ -82,11 +82,11 @@ def test_a_bomb_is_refused_within_the_memory_of_a_small_machine(tmp_path):
 
 
 def test_too_many_bytes_and_parts_are_refused(monkeypatch):
-    monkeypatch.setattr(rows, "MOST_UNPACKED", 1000)
+    monkeypatch.setattr(file_rows, "MOST_UNPACKED", 1000)
     with pytest.raises(SurveyFileError, match="unpacks to"):
         read_survey(workbook(), name="a.xlsx")
     monkeypatch.undo()
-    monkeypatch.setattr(rows, "MOST_PARTS", 2)
+    monkeypatch.setattr(file_rows, "MOST_PARTS", 2)
     with pytest.raises(SurveyFileError, match="parts"):
         read_survey(workbook(), name="a.xlsx")
 
@@ -101,7 +101,7 @@ def test_a_usual_workbook_is_looked_through_as_openpyxl_reads_it():
     book.active.merge_cells("B2:D6")  # 15 cells, of which one keeps its value
     book.create_sheet("empty")
     book.save(out)
-    found = rows.look_through(out.getvalue(), "a.xlsx")
+    found = file_rows.look_through(out.getvalue(), "a.xlsx")
     assert list(found) == ["Loft & stairs", "empty"]
     loft = found["Loft & stairs"]
     assert (loft.rows, loft.columns, loft.covered) == (7, 30, 15)
