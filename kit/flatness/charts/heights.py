@@ -7,7 +7,7 @@ Each function takes ``ax`` or makes a figure of its own, gives back its artists 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeGuard
 
 import numpy as np
@@ -594,14 +594,7 @@ def _reference_plane(surface: Surface, reference: str) -> Plane:
         what = f"deviation from a level plane ({reference}) is not known: the readings are off a string"
         raise MeasureError(what, expected="readings off a level or plumb reference", remedy="use the best-fit plane")
     if reference == "level":
-        return Plane(
-            a=0.0,
-            b=0.0,
-            c=0.0,
-            zone=float(np.ptp(surface.height[surface.inside])),
-            deviations=surface.height,
-            method="level",
-        )
+        return replace(fit_surface_plane(surface, "level"), c=0.0, deviations=surface.height)
     return fit_surface_plane(surface, "least-squares" if reference == "best" else "level")
 
 

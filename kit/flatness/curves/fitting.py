@@ -15,7 +15,7 @@ from scipy.optimize import least_squares, linprog
 
 from flatness.arrays import Floats
 from flatness.curves.making import KINDS, make_arc, make_chain, make_ellipse, make_oval
-from flatness.curves.shapes import Chain, Curve, Ellipse, Piece, polyline
+from flatness.curves.shapes import Chain, Ellipse, Piece, polyline
 from flatness.errors import ArgumentError, FlatnessError, MeasureError
 from flatness.measures.bars import Place
 
@@ -141,7 +141,7 @@ class CurveFit:
     """
 
     kind: str
-    curve: Curve
+    curve: Chain | Ellipse
     along: Floats
     deviations: Floats
     parameters: Mapping[str, float]
@@ -160,9 +160,7 @@ class CurveFit:
     @property
     def centre(self) -> Place:
         """Centre (x, y) [mm]; a chain has none."""
-        if isinstance(self.curve, (Chain, Ellipse)):
-            return self.curve.centre
-        raise MeasureError("this curve has no centre")
+        return self.curve.centre
 
     @property
     def radius(self) -> float:
@@ -174,9 +172,7 @@ class CurveFit:
     @property
     def axes(self) -> tuple[float, float]:
         """Half the length and half the width of an ellipse or oval [mm]."""
-        if isinstance(self.curve, (Chain, Ellipse)):
-            return self.curve.axes
-        raise MeasureError("this curve has no axes")
+        return self.curve.axes
 
     @property
     def joins(self) -> pd.DataFrame:
@@ -253,7 +249,7 @@ class _Model:
 
     kind: str
     names: tuple[str, ...]
-    curve: Callable[[Floats], Curve]
+    curve: Callable[[Floats], Chain | Ellipse]
     bounds: tuple[Floats, Floats] | None = None
 
     def deviations(self, xy: Floats, p: Floats) -> Floats:
@@ -275,7 +271,7 @@ def _points(x: ArrayLike, y: ArrayLike) -> Floats:
     return xy
 
 
-def _named_curve(kind: str, p: Floats) -> Curve:
+def _named_curve(kind: str, p: Floats) -> Chain | Ellipse:
     centre = (float(p[0]), float(p[1]))
     if kind == "arc":
         return make_arc(radius=float(p[2]), centre=centre)
@@ -539,7 +535,7 @@ def _with_pieces(divided: Division, begun: Begun, kinks: bool) -> tuple[_Model, 
     names += [f"curvature_{k}" for k, one in enumerate(kinds, 1) if one == "arc"]
     names += [f"kink_{k}" for k in inner] if kinks else []
 
-    def curve(p: Floats) -> Curve:
+    def curve(p: Floats) -> Chain:
         size = dict(zip(names, map(float, p), strict=True))
         lengths = [size[f"length_{k}"] for k in inner]
         lengths.append(max(whole - sum(lengths), SHORTEST * whole))

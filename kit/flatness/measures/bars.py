@@ -447,14 +447,7 @@ class Placements:
 
     def take(self, which: Ints | NDArray[np.bool_]) -> Placements:
         """Some of them."""
-        return Placements(
-            requirement=self.requirement[which],
-            heading=self.heading[which],
-            node=self.node[which],
-            behind=self.behind[which],
-            ahead=self.ahead[which],
-            excess=self.excess[which],
-        )
+        return Placements(**{name: part[which] for name, part in vars(self).items()})
 
     def key(self) -> Ints:
         """[m] a number that no other placement has, whichever requirement it broke."""
@@ -582,9 +575,4 @@ def _none() -> Placements:
 
 
 def _joined(parts: list[Placements]) -> Placements:
-    return Placements(
-        **{
-            name: np.concatenate([getattr(part, name) for part in parts])
-            for name in ("requirement", "heading", "node", "behind", "ahead", "excess")
-        }
-    )
+    return Placements(**{name: np.concatenate([vars(part)[name] for part in parts]) for name in vars(parts[0])})
