@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem, SurveyFileError, check_choice, shorten
+from flatness.errors import (
+    ArgumentError,
+    FlatnessError,
+    LengthError,
+    Problem,
+    SurveyFileError,
+    check_above_zero,
+    check_choice,
+    shorten,
+)
 
 
 def test_a_problem_names_its_cell() -> None:
@@ -63,3 +72,20 @@ def test_an_unknown_choice_names_the_known_ones() -> None:
     assert problem.expected == "left, middle, right"
     with pytest.raises(ArgumentError, match="expected: in or mm"):
         check_choice("unit", "ft", ("in", "mm"))
+
+
+@pytest.mark.parametrize("value", [0, -1.5, float("nan"), float("inf"), "3", None])
+def test_a_size_is_above_zero(value: object) -> None:
+    if value is None:
+        check_above_zero(bar_length=value)  # not given
+        return
+    with pytest.raises(ArgumentError) as error:
+        check_above_zero(step=2, bar_length=value)
+    (problem,) = error.value.problems
+    assert (problem.what, problem.column, problem.value) == ("bar length out of range", "bar_length", str(value))
+
+
+def test_nothing_may_be_a_size_where_that_is_said() -> None:
+    check_above_zero(kerf=0, or_zero=True)
+    with pytest.raises(ArgumentError, match="0 or more"):
+        check_above_zero(kerf=-1, or_zero=True)

@@ -111,7 +111,9 @@ def test_a_fitted_curve_is_found_with_its_errors():
     [
         ("# reading: plan\nx,y\n0,0\n", "does not say which curve", None),
         ("# curve: arc radius 900\nx,y\n0,900\n", "does not say what was read", None),
-        ("# curve: arc radius 900\n# reading: plan\nx,why\n0,900\n", "not known", "B6"),
+        ("# curve: arc radius 900\n# reading: plan\nx,why\n0,900\n", "unknown heading", "B6"),
+        ("# curve: arc radius 900\n# reading: plan\nx,y,x\n0,900,1\n", "twice, also in column A", "C6"),
+        ("# curve: arc radius 900\n# reading: plan\nx,y [yd]\n0,900\n", "a unit that is not known", "B6"),
         ("# curve: arc radius 900\n# reading: plan\nx,y\n0,9x0\n900,0\n", "not a length", "B7"),
         ("# curve: arc radius 900\n# reading: plan\nx,y\n0,900\n900,0\n0,90\n", "stands 810 mm off the curve", "B9"),
         (

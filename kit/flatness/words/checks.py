@@ -57,7 +57,7 @@ HARDLY_ANY = (
     "readings are unlikely to decide it: read the whole surface again, closer or with a better instrument; "
     "`flatness sheet` says how close."
 )
-OFTEN = "Take each reading of one place anew: lift the staff, set it down, read again, and type what it shows."
+OFTEN = "For each reading of one place lift the staff, set it down, read again, and type what it shows."
 AGAIN = "`again` is a place that was read before."
 MOVED = (
     "Leave the instrument where it was. If it was moved, give the new readings a `setup` of their own, and read at "

@@ -104,7 +104,7 @@ def why_here(taking: Taking) -> str:
         many = "one more" if len(taking.ties) == 1 else "two"
         return f"The laser was moved: read {many} of the old stations again, from where it stands now."
     if taking.again:
-        return "Set the staff here afresh and read it once more."
+        return "Set the staff here again and read it once more."
     return ""
 
 
