@@ -30,8 +30,16 @@ ROOT = Path(__file__).parents[2]
 KIT = ROOT / "kit/flatness"
 TESTS = {
     "lengths": ["test_lengths.py"],
-    "measures/bars": ["measures/test_worst_placements.py", "measures/test_straightedge.py"],
-    "measures/straightedge": ["measures/test_worst_placements.py", "measures/test_straightedge.py"],
+    "measures/bars": [
+        "measures/test_worst_placements.py",
+        "measures/test_straightedge.py",
+        "planning/test_least_work.py",
+    ],
+    "measures/straightedge": [
+        "measures/test_worst_placements.py",
+        "measures/test_straightedge.py",
+        "measures/test_station_lines.py",
+    ],
     "measures/fnumbers": [
         "measures/test_fnumbers.py",
         "published/test_fnumbers.py",
