@@ -17,6 +17,7 @@ from shapely import Polygon, box
 
 import flatness
 from flatness.__main__ import main, parser
+from flatness.commands import options as command_options
 from flatness.commands import plan as command
 from flatness.job import running
 from flatness.planning.plan import read_plan
@@ -541,7 +542,7 @@ def test_ctrl_c_before_any_plan_is_known_says_so(capfd, monkeypatch):
 
 
 def test_a_long_search_tells_how_it_goes_on_a_terminal_alone(capfd, monkeypatch):
-    monkeypatch.setattr(command, "PATIENCE_S", 0.0)
+    monkeypatch.setattr(command_options, "PATIENCE_S", 0.0)
     told = []
     terminal = SimpleNamespace(write=lambda text: told.append(text), flush=lambda: None, isatty=lambda: True)
     monkeypatch.setattr(command.sys, "stderr", terminal)

@@ -47,7 +47,8 @@ if TYPE_CHECKING:
     from flatness.light.waves import least_grazing_angle
     from flatness.limits.more_readings import more_readings
     from flatness.limits.planning import plan_readings
-    from flatness.limits.spot_checks import SpotCheck, Sweep, read_spots
+    from flatness.limits.spot_checks import SpotCheck, Sweep
+    from flatness.limits.strip_lists import read_spots
     from flatness.limits.verdict import assess, check
     from flatness.measures.fnumbers import estimated_lines, f_numbers, survey_lines
     from flatness.measures.planes import fit_plane
@@ -151,7 +152,8 @@ _LATER = {
     "light.waves": ("least_grazing_angle",),
     "limits.more_readings": ("more_readings",),
     "limits.planning": ("plan_readings",),
-    "limits.spot_checks": ("SpotCheck", "Sweep", "read_spots"),
+    "limits.spot_checks": ("SpotCheck", "Sweep"),
+    "limits.strip_lists": ("read_spots",),
     "limits.verdict": ("assess", "check"),
     "measures.fnumbers": ("estimated_lines", "f_numbers", "survey_lines"),
     "measures.planes": ("fit_plane",),

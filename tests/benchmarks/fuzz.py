@@ -31,7 +31,8 @@ import test_whole_files
 from flatness.comparison.records import read_record
 from flatness.errors import FlatnessError
 from flatness.job.reading import read_job
-from flatness.limits.spot_checks import Sweep, read_spots, spot_sheet
+from flatness.limits.spot_checks import Sweep
+from flatness.limits.strip_lists import read_spots, spot_sheet
 from flatness.planning.plan import read_plan
 from mutants_of_json import mutant
 

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
 
 import flatness
 from flatness.limits.catalogue import find
+from flatness.limits.kinds import level_rule
+from flatness.measures.levels import plumb_at_stations
 
 FT, IN = 304.8, 25.4
 AS_READ = {"draws": 0}
@@ -158,3 +163,30 @@ def test_studs_of_a_wall_a_hair_over_8_ft_are_judged_over_8_ft(out, verdict):
     row = judged(read, "studs-board-plumb")
     # the lines of the lattice are 2434.8 mm long, within 4 mm of 8 ft: all of them is measured
     assert (row.verdict, row.as_read) == (verdict, pytest.approx(out * 8 * FT / 2440, rel=4 / 2440))
+
+
+@pytest.mark.parametrize("spacing", [None, 475.0, 500.0])
+@pytest.mark.parametrize("draws", [0, 20])
+def test_a_wall_is_out_of_plumb_by_all_of_its_height_on_any_lattice(spacing, draws):
+    # a plane that leans by 6 mm over 2440 mm; lattices of 150, 475 and 500 mm end 40 to 440 mm short of that
+    x, y = np.meshgrid(np.arange(5) * 600.0, np.arange(5) * 610.0)
+    read = flatness.make_survey(x, y, 6.0 * y / 2440, surface="wall", reference="plumb", accuracy=0.01)
+    row = flatness.check(read, flatness.plumb_limit(7.0), spacing=spacing, draws=draws).iloc[0]
+    assert row["as_read_mm"] == pytest.approx(6.0, abs=1e-9)
+    assert draws == 0 or row["likely_mm"] == pytest.approx(6.0, abs=0.05)
+
+
+def test_no_upright_goes_through_an_opening():
+    x, y = np.meshgrid(np.arange(3) * 1000.0, np.array([0.0, 1000.0, 2000.0, 3000.0]))
+    z = np.where((x == 1000) & (y >= 2000), 9.0, 0.0)
+    door = shapely.box(800, 1100, 1200, 1900)
+    read = replace(flatness.make_survey(x, y, z, surface="wall", reference="plumb"), openings=(door,))
+    assert plumb_at_stations(read).value == 0.0
+    assert plumb_at_stations(replace(read, openings=())).value == 9.0
+
+
+@pytest.mark.parametrize("name", ["new-home-uk-floor-level", "new-home-uk-ceiling-level"])
+def test_level_in_new_homes_in_the_united_kingdom_by_the_span(name):
+    # NHBC 2020, 9.1: 3 mm a metre up to 6 m, 20 mm beyond
+    allowed = level_rule(find(name)[0])
+    assert [allowed(metres * 1000.0) for metres in (1, 4, 6, 6.2, 12)] == [3, 12, 18, 20, 20]

@@ -8,7 +8,7 @@ import pytest
 
 import flatness
 from flatness import ArgumentError, LimitError
-from flatness.limits.planning import plan_readings
+from flatness.limits.planning import plan_readings, usual_steps
 from flatness.measures.bars import gap_map
 
 FT = 304.8
@@ -111,10 +111,22 @@ def test_the_same_seed_gives_the_same_plan():
 
 def test_usual_steps_stay_under_what_the_limit_can_see():
     # a bar must reach over a station between two others: a step of at most the length over 1.5
-    metric = plan_readings(6000, 4000, agreed(4, 1000.0), 1.0, unit="mm", rooms=10, draws=10).grids["step_mm"]
-    assert metric.tolist() == [250, 300, 500, 600]
-    feet = plan_readings(LENGTH, WIDTH, agreed(3, 2 * FT), 1.0, rooms=10, draws=10).grids["step_mm"] / FT
-    assert feet.tolist() == pytest.approx([1])
+    assert usual_steps(6000, 4000, agreed(4, 1000.0), unit="mm") == [250, 300, 500, 600]
+    assert [step / FT for step in usual_steps(LENGTH, WIDTH, agreed(3, 2 * FT))] == pytest.approx([1])
+
+
+def test_no_narrower_grid_is_tried_than_one_more_than_is_needed():
+    said = []
+    asked = {"unit": "mm", "rooms": 10, "draws": 10, "progress": lambda *at: said.append(at)}
+    # whatever is undecided is good enough: the widest, and one more
+    found = plan_readings(6000, 4000, agreed(4, 1000.0), 1.0, target=1.0, **asked)
+    assert found.grids["step_mm"].tolist() == [500, 600]
+    assert said == [(1, 4), (2, 4)]
+    assert any("narrower grids were not tried" in note for note in found.notes)
+    # steps that are asked for are all tried
+    every = plan_readings(6000, 4000, agreed(4, 1000.0), 1.0, target=1.0, steps=[300, 500, 600], **asked)
+    assert every.grids["step_mm"].tolist() == [300, 500, 600]
+    assert not any("narrower grids" in note for note in every.notes)
 
 
 def test_what_is_assumed_is_said():

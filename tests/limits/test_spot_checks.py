@@ -18,13 +18,12 @@ from flatness.limits.spot_checks import (
     between,
     crossed,
     evidence,
-    read_spots,
     seen_under,
-    spot_sheet,
     stop_gap,
     under_a_longer_bar,
     wanted_sweeps,
 )
+from flatness.limits.strip_lists import read_spots, spot_sheet
 from flatness.measures.bars import gap_map
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import Framing

@@ -332,3 +332,80 @@ def test_a_reading_left_out_within_a_row_is_no_shift_in_silence(tmp_path: Path) 
     # said by an empty cell, it is a place that was not read
     path.write_text("\n".join(rows).replace("2,41,41,41", "2,41,,41,41"))
     assert len(read_survey(path).points) == 15
+
+
+def as_list(rows: Grid) -> Grid:
+    """The same as a list: x, y and reading, a station a row; the first is row 4."""
+    (_, *along), *lines = rows
+    return [["x [ft]", "y [ft]", "reading"]] + [
+        [x, y, cell] for y, *cells in lines for x, cell in zip(along, cells, strict=True)
+    ]
+
+
+def test_a_sound_list_reads_without_a_word() -> None:
+    for seed in range(20):
+        assert not read(as_list(grid(seed=seed)), "csv").notes
+
+
+@FORMS
+def test_a_row_of_a_list_moved_one_cell_left(form: str) -> None:
+    rows = as_list(grid())
+    rows[10] = [*rows[10][1:], ""]
+    found = only(rows, form)
+    assert (found.row, found.column) == (13, "B")
+    assert "moved one cell to the left" in found.what
+    labelled = [["label", *rows[0]], *([f"S{k}", *row] for k, row in enumerate(as_list(grid())[1:], 1))]
+    labelled[10] = [*labelled[10][1:], ""]
+    assert only(labelled, form).column == "C"
+
+
+@FORMS
+def test_a_line_of_a_list_typed_ten_times_too_large(form: str) -> None:
+    rows = [[x, {"6": "60"}.get(y, y), reading] for x, y, reading in as_list(grid())]
+    found = only(rows, form)
+    assert (found.row, found.column, found.value) == (28, "B", "60")
+    assert "did you mean 6?" in str(found.remedy)
+    # 37 is no position's digits: a question, and the file is read
+    rows = [[x, {"10": "37"}.get(y, y), reading] for x, y, reading in as_list(grid())]
+    (note,) = [one for one in read(rows, form).notes if "is usual" in one.what]
+    assert note.cell == "B44"
+
+
+def test_lines_of_a_list_copied_and_a_row_repeated_are_questions() -> None:
+    rows = as_list(grid())
+    for k in range(8):
+        rows[1 + 24 + k][2] = rows[1 + 16 + k][2]
+    (note,) = read(rows, "csv").notes
+    assert "the 8 readings of this line are those of the line at C20" in note.what
+    assert note.cell == "C28"
+    rows = as_list(grid())
+    rows[10] = list(rows[9])
+    (note,) = read(rows, "csv").notes
+    assert "row 13 repeats the place and the reading of row 12" in note.what
+    # a station read twice, and every other one too, is none
+    rows = as_list(grid())
+    assert not read([*rows, rows[9]], "csv").notes
+
+
+@pytest.mark.parametrize(("typed", "said"), [("41 38", "41 3/8"), ("-41 58", "-41 5/8"), ("5 316", "5 3/16")])
+def test_a_fraction_without_its_stroke_is_told_what_was_meant(typed: str, said: str) -> None:
+    rows = grid()
+    rows[2][3] = typed
+    assert f"did you mean {said}? " in str(only(rows, "csv").remedy)
+    rows[2][3] = "41 39"  # no ninth is on a tape
+    assert "did you mean" not in str(only(rows, "csv").remedy)
+
+
+def test_what_is_asked_of_the_unit_names_one_that_fits() -> None:
+    found = only([["x", "y", "reading"], *as_list(grid())[1:]], "csv")
+    assert "read as inches" in found.what
+    assert "x [ft]" in str(found.remedy)
+    millimeters = [[str(int(x) * 300), str(int(y) * 300), reading] for x, y, reading in as_list(grid())[1:]]
+    assert "x [mm]" in str(only([["x", "y", "reading"], *millimeters], "csv").remedy)
+
+
+def test_one_station_without_a_reading_is_told_as_one() -> None:
+    rows = grid()
+    rows[2][3] = ""
+    (note,) = read(rows, "csv").notes
+    assert note.what.startswith("1 station has no reading (D5)")

@@ -182,8 +182,8 @@ def test_an_instrument_that_was_moved_is_tied_by_two_old_stations(tmp_path):
     assert at[0, 0] - at[700, 300] == pytest.approx(4, abs=1e-6)
 
 
-def test_a_spot_check_without_places_is_told_with_what_it_bounds():
-    told = " ".join(check_words.report(assessed(4.0, draws=10, spot_checks=[flatness.SpotCheck(600, 1.0)])).split())
+def test_places_of_a_bar_are_told_with_what_it_bounds():
+    told = " ".join(check_words.report(assessed(4.0, draws=10, spot_checks=[flatness.SpotCheck(600, 1.0, 5)])).split())
     # none in five places: 1 - 0.05 ** (1 / 5) = 0.4507
     assert "set in 5 places: at 95 % no more than 45 % of the floor shows more" in told
 

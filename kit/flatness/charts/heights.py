@@ -7,6 +7,7 @@ Each function takes ``ax`` or makes a figure of its own, gives back its artists 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeGuard
 
@@ -16,6 +17,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
+from matplotlib.patheffects import withStroke
 from matplotlib.text import Annotation, Text
 
 from flatness.arrays import Floats
@@ -49,6 +51,7 @@ from flatness.charts.scales import (
 )
 from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.lengths import settle
+from flatness.limits.spot_checks import Sweep
 from flatness.measures.bars import Place
 from flatness.measures.planes import Plane, fit_surface_plane
 from flatness.measures.straightedge import Placement, StraightedgeResult, profile_through
@@ -417,10 +420,12 @@ class GapMap(plan.BaseMap):
     ----------
     over : hatch over the places where the gap is over the allowed one, or None where none is given
     bar : the straightedge drawn, in a list of one; empty without
+    strips : along which a bar is to be slid, dashed, or was slid, in the order given
     """
 
     over: PathPatch | None
     bar: list[BarMarks]
+    strips: tuple[Line2D, ...] = ()
 
 
 def gap_map(
@@ -431,6 +436,8 @@ def gap_map(
     survey: Survey | None = None,
     unit: str = "in",
     title: str | None = None,
+    wanted: Sequence[Sweep] = (),
+    slid: Sequence[Sweep] = (),
     ax: Axes | None = None,
 ) -> GapMap:
     """A map of the largest gap under a straightedge at every place.
@@ -443,6 +450,7 @@ def gap_map(
     survey : the readings: stations, outline and openings are drawn
     unit : ``in`` or ``mm``
     title : None says what is seen
+    wanted, slid : strips along which a bar is to be slid, numbered as in their list, and those where it was
     ax : axes to draw into; None makes a figure
 
     Returns
@@ -466,15 +474,36 @@ def gap_map(
     length = printed_place(result.length, unit)
     heading = (
         f"Gap under a {length} straightedge, anywhere on the {kind}" if title is None else title,
-        _gap_notes(result, scale),
+        " ".join(filter(None, (_gap_notes(result, scale), WANTED * bool(wanted), SLID * bool(slid)))),
     )
     grid = plan.fine(surface, result.gap)
     base, space = plan.begin_map(surface, grid, scale, heading, ("no gap", "larger gap"), survey, ax)
     style: dict[str, Any] = {"edgecolor": "#4a2f63", "hatch": "////", "linewidth": 1.4, "zorder": 2}
     over = None if allowed is None else plan.draw_region(base.ax, region_over(grid, allowed), None, **style)
+    strips = [_draw_strip(base.ax, one, "", space, linestyle="-") for one in slid]
+    strips += [_draw_strip(base.ax, one, str(k), space, linestyle="--") for k, one in enumerate(wanted, start=1)]
     bars: list[BarMarks] = []
     set_bar(base.ax, bars, result.worst, bar_words(result.worst, result.length, scale, survey), space)
-    return GapMap(**vars(base), over=over, bar=bars)
+    return GapMap(**vars(base), over=over, bar=bars, strips=tuple(strips))
+
+
+WANTED = "Dashed: strips along which to slide a bar."
+SLID = "Lines: strips along which a bar was slid."
+
+
+def _draw_strip(ax: Axes, strip: Sweep, number: str, space: FreeSpace, **style: Any) -> Line2D:
+    """A strip from end to end, and its number at its start."""
+    ends = np.array([(strip.start, strip.at), (strip.end, strip.at)])
+    ends = ends if strip.along == "x" else ends[:, ::-1]
+    (line,) = ax.plot(*ends.T, color=INK, linewidth=1.3, zorder=5, scalex=False, scaley=False, **style)
+    line.set_path_effects([withStroke(linewidth=3.2, foreground="white")])
+    if number:
+        at = ends[0] + 0.03 * (ends[1] - ends[0])
+        bold: dict[str, Any] = {"fontsize": SMALL, "fontweight": "bold", "color": INK, "zorder": 5.1}
+        bold["bbox"] = paper(0.15)
+        ax.text(float(at[0]), float(at[1]), number, ha="center", va="center_baseline", **bold)
+        space.take_marks(at[None, :], 8.0)
+    return line
 
 
 def _gap_notes(result: StraightedgeResult, scale: Scale) -> str:

@@ -29,7 +29,8 @@ from flatness.framing.schedule import Schedule
 from flatness.light.findings import ROW, WINDOW, LightFindings
 from flatness.light.lamps import Daylight, Light, Row
 from flatness.limits.kinds import Limit
-from flatness.limits.verdict import Assessment
+from flatness.limits.spot_checks import Sweep
+from flatness.limits.verdict import PASS, Assessment
 from flatness.measures.straightedge import StraightedgeResult
 from flatness.planning.plan import Plan
 from flatness.words.checks import where_alone, where_to_read
@@ -63,7 +64,16 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
     title = f"{verdict}: gap under a {bar} straightedge"
     charts: dict[str, Any] = {
         "heights": surface_map(surface, survey=survey, limit_mm=limit.allowed, bar=result.worst, unit=unit),
-        "gap": gap_map(surface, result, allowed_mm=limit.allowed, survey=survey, unit=unit, title=title),
+        "gap": gap_map(
+            surface,
+            result,
+            allowed_mm=limit.allowed,
+            survey=survey,
+            unit=unit,
+            title=title,
+            wanted=assessment.wanted_sweeps if one.verdict == PASS else (),
+            slid=[check for check in assessment.spot_checks if isinstance(check, Sweep)],
+        ),
     }
     if len(one.used) and one.finding is not None and not one.finding.only:
         place = where_to_read(assessment, batch)

@@ -29,36 +29,17 @@ from flatness.commands.options import (
 from flatness.commands.plan_json import checks_json, rows, survey_json
 from flatness.curves.walls import curved_text
 from flatness.errors import FlatnessError
-from flatness.files import named, stands, write_new, written_together
-from flatness.job.report import JobReport
+from flatness.files import named, write_new, written_together
 from flatness.job.schema import PLAN, Field, Keys
-from flatness.job.values import Length, Many, Number, Type
+from flatness.job.values import Length, Number
 from flatness.limits.catalogue import did_you_mean, near_words
 from flatness.limits.catalogue import limits as limits_table
 from flatness.limits.measuring import Subject
-from flatness.limits.spot_checks import Checks, SpotCheck, read_spots, spot_sheet, stop_gap, wanted_sweeps
+from flatness.limits.spot_checks import count_crossed, stop_gap, wanted_sweeps
+from flatness.limits.strip_lists import spot_sheet
 from flatness.limits.verdict import Assessment, Judged, assess
 
 WHY = "to check the survey against"
-
-
-class SpotChecks(Type):
-    """A list of strips, filled in; or the length of a bar, the largest gap, and in how many places it was set."""
-
-    def read(self, raw: Any, path: str, report: JobReport) -> Checks | None:
-        if Path(raw).suffix.lower() == ".csv" or stands(raw):
-            return report.make(path, raw, read_spots, raw)
-        parts = raw.split()
-        if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
-            what = "a spot check is a file, or two lengths and in how many places the bar was set"
-            expected = "spots.csv, or such as '2ft 1/32in 5' or '600mm 1mm'"
-            report.add(path, what, raw, expected, "write each length without a space, such as 1-1/8in")
-            return None
-        length, gap = (Length().read(part, path, report) for part in parts[:2])
-        found = None
-        if length is not None and gap is not None:
-            found = report.make(path, raw, SpotCheck, length, gap, *map(int, parts[2:]))
-        return None if found is None else (found,)
 
 
 OWN: Keys = {
@@ -66,11 +47,6 @@ OWN: Keys = {
     "more": Field(
         Number(0, whole=True),
         "where the verdict is undecided, in how many places to read more (6 to 24, as it takes); 0 for none",
-    ),
-    "spot_check": Field(
-        Many(SpotChecks()),
-        "what a bar showed between the stations: the list of `flatness spots`, filled in; or its length, the largest "
-        "gap and in how many places it was set, such as '2ft 1/32in 5'",
     ),
 }
 BAR: Keys = {"bar": Field(Length(0, above=True), "length of the bar that is slid (6ft, or 2m)")}
@@ -86,7 +62,7 @@ def add_check(parser: argparse.ArgumentParser) -> None:
     told = "survey file, CSV or XLSX; or several, a folder, or a pattern such as 'level2/*.csv'"
     parser.add_argument("file", nargs="+", help=told)
     add_limits(parser)
-    add_keys(parser, "--sheet", "--unit", "--confidence", "--draws", "--seed")
+    add_keys(parser, "--sheet", "--spot-check", "--unit", "--confidence", "--draws", "--seed")
     add_fields(parser, OWN)
     parser.add_argument("--out", metavar="DIR", help="write maps of height, gap and chance, and a profile, there")
     add_many(parser)
@@ -107,8 +83,6 @@ def run_check(options: argparse.Namespace) -> int:
     (options.file,) = options.file
     report = new_report(OWN)
     own = read_fields(options, OWN, report)
-    if own["spot_check"] and options.draws == "0":
-        report.add("spot_check", "a spot check cannot count without draws", "--draws 0", "one of the two alone")
     job = job_of(options, {"surveys": {"before": options.file}}, report, WHY)
     found = assess(
         job.before.survey,
@@ -117,7 +91,7 @@ def run_check(options: argparse.Namespace) -> int:
         draws=job.draws,
         seed=job.seed,
         confidence=job.confidence,
-        spot_checks=[one for several in own["spot_check"] or () for one in several],
+        spot_checks=job.before.spot_checks,
     )
     unit, pictures, sheet = job.show, list[Path](), ""
     more = words.where_to_read(found, own["more"])
@@ -149,7 +123,7 @@ def _check_json(
     found: Assessment, file: str, pictures: list[Path], more: tuple[Judged, pd.DataFrame] | None
 ) -> dict[str, Any]:
     survey = found.subject.survey
-    notes = [problem.what for problem in survey.notes] + list(found.likely.notes if found.likely else ())
+    notes = [problem.what for problem in survey.notes] + list(found.notes)
     return {
         "file": file,
         **survey_json(survey),
@@ -177,6 +151,7 @@ def _check_json(
         "more_readings_for": None if more is None else more[0].limit.name,
         "more_readings": [] if more is None else rows(more[1].rename(columns={"x": "x_mm", "y": "y_mm"})),
         "spot_checks": checks_json(found.spot_checks),
+        "crossed": vars(count_crossed(found.spot_checks, survey, found.subject.surface)),
         "wanted_sweeps": checks_json(found.wanted_sweeps),
     }
 

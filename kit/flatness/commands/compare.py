@@ -38,6 +38,7 @@ def add_compare(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("before", nargs="?", help="survey file of before, CSV or XLSX")
     parser.add_argument("after", nargs="?", help="survey file of after")
     add_keys(parser, "--before-sheet", "--after-sheet", "--align", "--unchanged")
+    add_keys(parser, "--spot-check", "--after-spot-check")
     add_limits(parser)
     parser.add_argument(
         "--plan", metavar="FILE", help="a plan that `flatness plan --save FILE` wrote: the work is compared with it"
@@ -87,6 +88,7 @@ def run_compare(options: argparse.Namespace) -> int:
         unchanged=job.compared.unchanged,
         spacing=own["spacing"],
         limits=job.limits,
+        spot_checks=(job.before.spot_checks, job.after.spot_checks),
         **job.drawn,
     )
     folder = Path(options.record).parent if options.record else Path()

@@ -8,7 +8,9 @@ from __future__ import annotations
 import argparse
 import re
 import sys
+import time
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +36,8 @@ PATHS = {
     "--sheet": "surveys.before_sheet",
     "--before-sheet": "surveys.before_sheet",
     "--after-sheet": "surveys.after_sheet",
+    "--spot-check": "surveys.before_spot_checks",
+    "--after-spot-check": "surveys.after_spot_checks",
     "--beneath": "beneath",
     "--members": "members",
     "--crossing": "members.crossing",
@@ -57,6 +61,30 @@ PLACES = {path: option for option, path in PATHS.items()} | {
     "limits.allowed": "--allowed",
 }
 REPEATED = ("--beneath", "--fixed")  # beside those that hold many values
+
+
+PATIENCE_S = 2.0  # what takes less says nothing
+
+
+class Progress:
+    """One line on a terminal that says how far long work is, drawn over itself; nothing where nobody looks."""
+
+    def __init__(self) -> None:
+        self.shown = sys.stderr.isatty()
+        self._line = getattr(sys.stderr, "beneath", sys.stderr)  # it draws over its own line
+        self._began = time.monotonic()
+        self._said = False
+
+    def say(self, text: str) -> None:
+        """Say how far it is, once it has taken a while."""
+        if self.shown and time.monotonic() - self._began > PATIENCE_S:
+            print(f"\r{text[:79]:<79}", end="", file=self._line, flush=True)
+            self._said = True
+
+    def clear(self) -> None:
+        """Take the line away."""
+        if self._said:
+            print(f"\r{'':79}\r", end="", file=self._line, flush=True)
 
 
 def _form(keys: Keys, mark: str) -> str:
@@ -156,6 +184,7 @@ def job_of(
         given = getattr(options, option[2:].replace("-", "_"), None)
         found = None if given is None else _typed(option, given, path, report)
         if found is not None:
+            report.origin = replace(report.origin, options={**report.origin.options, path: option})
             *tables, key = path.split(".")
             table = raw
             for name in tables:

@@ -41,7 +41,7 @@ def add_paper(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("files", nargs="+", help="a job file (.toml); or a survey, or two: before and after")
     add_limits(parser)
-    add_keys(parser, "--align", "--unit", "--confidence", "--draws", "--seed")
+    add_keys(parser, "--spot-check", "--after-spot-check", "--align", "--unit", "--confidence", "--draws", "--seed")
     parser.add_argument("--out", metavar="DIR", default=".", help="where to write; here where not given")
     parser.add_argument("--paper", choices=("letter", "a4"), default="letter", help="size of the paper (letter)")
     parser.add_argument("--overwrite", action="store_true", help="replace files of these names that the kit wrote")

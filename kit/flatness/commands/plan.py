@@ -8,7 +8,6 @@ import os
 import signal
 import sys
 import threading
-import time
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
@@ -16,6 +15,7 @@ from typing import Any
 
 from flatness.commands.options import (
     EXIT,
+    Progress,
     add_json,
     add_keys,
     add_limits,
@@ -36,7 +36,6 @@ from flatness.planning.plan import Plan, read_plan, save_plan
 from flatness.planning.ways import PROPOSED, Ways
 
 STOPPED = 130  # as a shell shows a command that Ctrl-C ended
-PATIENCE_S = 2.0  # a search shorter than this says nothing
 NEEDS_LIMITS = (PROPOSED, "patches", "some-members")
 TABLES = ("members", "member-stations", "shims", "blocking", "patches", "marks", "stations", "limits", "quantities")
 
@@ -53,7 +52,7 @@ def add_plan(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(run=run_plan)
     parser.add_argument("file", help="survey file, CSV or XLSX")
     add_limits(parser)
-    add_keys(parser, "--sheet", "--beneath", "--members", "--crossing", "--fixed", "--way", "--plane")
+    add_keys(parser, "--sheet", "--spot-check", "--beneath", "--members", "--crossing", "--fixed", "--way", "--plane")
     add_keys(parser, "--unit", "--draws", "--seed")
     parser.add_argument("--out", metavar="DIR", help="write pictures and tables there: PNG, CSV and XLSX")
     parser.add_argument(
@@ -177,20 +176,14 @@ class Watch:
 
     def __init__(self) -> None:
         self.stopped = False
-        self.shown = sys.stderr.isatty()
-        self._line = getattr(sys.stderr, "beneath", sys.stderr)  # it draws over its own line
-        self.began = time.monotonic()
-        self._told = False
+        self.line = Progress()
         self._searches = 0
         self._before: Any = None
 
     def __call__(self, count: int, left: int, cost: float) -> bool:
         self._searches += count == 1
-        if self.shown and time.monotonic() - self.began > PATIENCE_S:
-            where = f"search {self._searches}, round {count}"
-            text = f"{where}: {left} placements over the limit; Ctrl-C takes the best yet"
-            print(f"\r{text[:79]:<79}", end="", file=self._line, flush=True)
-            self._told = True
+        where = f"search {self._searches}, round {count}"
+        self.line.say(f"{where}: {left} placements over the limit; Ctrl-C takes the best yet")
         return self.stopped
 
     def __enter__(self) -> Watch:
@@ -201,8 +194,7 @@ class Watch:
     def __exit__(self, *error: object) -> None:
         if self._before is not None:
             signal.signal(signal.SIGINT, self._before)
-        if self._told:
-            print(f"\r{'':79}\r", end="", file=self._line, flush=True)
+        self.line.clear()
 
     def _pressed(self, number: int, frame: FrameType | None) -> None:
         if self.stopped:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.comparison.records import plain
+from flatness.comparison.records import plain, plain_check
 from flatness.framing.schedule import Schedule
 from flatness.limits.spot_checks import Checks
 from flatness.planning.constraints import spot_heights
@@ -177,7 +177,4 @@ def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
 
 def checks_json(checks: Checks) -> list[dict[str, Any]]:
     """What a bar showed, or is to show, between the stations, lengths in mm."""
-    unitless = ("along", "places")
-    return [
-        {key if key in unitless else f"{key}_mm": plain(value) for key, value in vars(one).items()} for one in checks
-    ]
+    return [plain_check(one) for one in checks]

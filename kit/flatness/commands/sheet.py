@@ -12,6 +12,7 @@ from shapely import box
 
 from flatness.arrays import Floats
 from flatness.commands.options import (
+    Progress,
     add_fields,
     add_json,
     add_limits,
@@ -104,18 +105,22 @@ def run_sheet(options: argparse.Namespace) -> int:
         steps = usual_steps(length, width, limits, unit=unit, surface=surface)
         # 3 ft typed and 3 ft reckoned differ in the last digit
         step = next((usual for usual in steps if step is not None and abs(usual - step) < SAME_STEP_MM), step)
+        line = Progress()
         plan = plan_readings(
             length,
             width,
             limits,
             own["accuracy"],
-            steps=[*steps, *([] if step is None else [step])],
+            steps=None if step is None else [*steps, step],
+            unit=unit,
             rooms=own["rooms"],
             confidence=own["confidence"],
             target=own["target"],
             seed=own["seed"],
             surface=surface,
+            progress=lambda number, most: line.say(f"trying grid {number} of {most} at most on made-up rooms"),
         )
+        line.clear()
         step = step or plan.recommended or float(plan.grids["step_mm"].iloc[0])
         x, y = plan.positions(step)
         told = plan_report(plan, unit, step)

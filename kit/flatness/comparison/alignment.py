@@ -451,11 +451,13 @@ def align_surveys(
     if unchanged is not None and way not in ("offset", "tilt"):
         what = "unchanged places are not used where nothing is fitted to them"
         remedy = "say one of the two, or leave unchanged out"
-        raise ArgumentError(what, column="align", value=way, expected="align='offset' or align='tilt'", remedy=remedy)
+        raise ArgumentError(
+            what, column="align", value=way, expected="offset or tilt as the way to align", remedy=remedy
+        )
     strings = [survey for survey in (before, after) if not survey.is_level]
     if strings and way in ("benchmarks", "offset"):
         what = "a survey off a string may lie at any tilt, which an offset cannot take out"
-        expected = "align='tilt', or 'none' where the same string stood untouched"
+        expected = "tilt as the way to align, or none where the same string stood untouched"
         raise ArgumentError(what, column="align", value=way, expected=expected)
     if way == "benchmarks":
         return _on_benchmarks(before, after, both)
@@ -476,7 +478,7 @@ def _on_benchmarks(before: Survey, after: Survey, both: Both) -> Alignment:
     if not shared:
         what = "the two surveys share no benchmark"
         expected = f"one name in both; before has {_listed(before.benchmarks)}, after {_listed(after.benchmarks)}"
-        remedy = "align='none' where the instrument stood on one datum both times, align='offset' where it did not"
+        remedy = "align by none where the instrument stood on one datum both times, by offset where it did not"
         raise ArgumentError(what, column="align", value="benchmarks", expected=expected, remedy=remedy)
     shifts = {label: after.benchmarks[label] - before.benchmarks[label] for label in shared}
     offset = float(np.mean(list(shifts.values())))

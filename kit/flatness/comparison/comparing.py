@@ -32,6 +32,7 @@ from flatness.comparison.mistakes import (
 )
 from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import Assessment, assess
 from flatness.notes import Note
 from flatness.planning.volumes import node_areas
@@ -167,7 +168,7 @@ def _corner(f: Floats, f1: Floats, f2: Floats, g: Floats, g1: Floats, g2: Floats
 
 PARTS = ("random", "correlated", "systematic")
 LEFT, RIGHT = ("limit", "measure", "before", "after", "turned"), ("before_likely", "after_likely", "allowed")
-VERDICTS = (*LEFT, *RIGHT, "before_chance", "after_chance", "unit")
+VERDICTS = (*LEFT, *RIGHT, "before_chance", "after_chance", "before_between", "after_between", "unit")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -191,7 +192,8 @@ class Comparison:
         leaves out the fringes that fade into the error); ``all cut`` and ``all fill``, of every place, split at the
         line of no change (which counts the error's own ups and downs too); ``net``, fill less cut of every place
     verdicts : DataFrame, one row a limit: ``limit``, ``before``, ``after`` (pass, fail, undecided), ``turned``
-        (whether they differ), and what was measured
+        (whether they differ), ``before_between``, ``after_between`` (what they rest on between the stations), and what
+        was measured
     plan : done against planned, or None
     notes : what must be known, in words
     warnings : what looks like a mistake, in words
@@ -251,6 +253,7 @@ def compare(
     confidence: float = 0.95,
     draws: int = 200,
     seed: int = 0,
+    spot_checks: tuple[Checks, Checks] = ((), ()),
 ) -> Comparison:
     """Compare two surveys of one surface.
 
@@ -268,6 +271,7 @@ def compare(
     tolerance : by how much [mm] a height may be off the one that was to be set; None: two setting errors of the plan
     confidence : of the limit of detection and the verdicts, from 0.5 to under 1
     draws, seed : of the verdicts, as for :func:`~flatness.limits.verdict.assess`
+    spot_checks : what a bar showed between the stations of before, and of after
 
     Returns
     -------
@@ -308,7 +312,8 @@ def compare(
     detection = reach * error
     changed = np.nan_to_num(np.abs(difference)) > np.nan_to_num(detection, nan=math.inf)
     areas, volumes = _amounts(both, rows, alignment, difference, detection, error)
-    assessments, verdicts = _verdicts(before, after, wanted, spacing, draws, seed, confidence)
+    judging = {"spacing": spacing, "draws": draws, "seed": seed, "confidence": confidence}
+    assessments, verdicts = _verdicts((before, after), wanted, spot_checks, **judging)
     random = (rows.weights * rows.weights) @ both.noise
     sized = both.on_lattice(np.sqrt(random + rows.unseen + _quadratic(columns, alignment.covariance)))
     planned = None
@@ -343,7 +348,8 @@ def compare(
         seed=seed,
         warnings=tuple(warnings),
         compared=shares,
-        settings={"unchanged": unchanged, "limits": wanted, "tolerance": tolerance, "spacing": spacing, "plan": plan},
+        settings={"unchanged": unchanged, "limits": wanted, "tolerance": tolerance, "spacing": spacing, "plan": plan}
+        | {"spot_checks": tuple(tuple(several) for several in spot_checks)},
         doubts=doubts,
     )
 
@@ -390,26 +396,19 @@ def _amounts(
 
 
 def _verdicts(
-    before: Survey,
-    after: Survey,
-    wanted: list[str | Limit],
-    spacing: float | None,
-    draws: int,
-    seed: int,
-    confidence: float,
+    surveys: tuple[Survey, Survey], wanted: list[str | Limit], spot_checks: tuple[Checks, Checks], **judging: Any
 ) -> tuple[tuple[Assessment, Assessment] | None, pd.DataFrame]:
     if not wanted:
         return None, pd.DataFrame(columns=list(VERDICTS))
-    found = [
-        assess(survey, wanted, spacing=spacing, draws=draws, seed=seed, confidence=confidence)
-        for survey in (before, after)
-    ]
-    shown, rows = "likely" if draws else "as_read", []
+    both = zip(surveys, spot_checks, strict=True)
+    found = [assess(survey, wanted, spot_checks=checks, **judging) for survey, checks in both]
+    shown, rows = "likely" if judging["draws"] else "as_read", []
     for one, other in zip(*(part.table.to_dict("records") for part in found), strict=True):
         row = {name: one[name] for name in ("limit", "measure", "unit")} | {"allowed": other["allowed"]}
         row["turned"] = one["verdict"] != other["verdict"]
         for day, its in (("before", one), ("after", other)):
             row |= {day: its["verdict"], f"{day}_likely": its[shown], f"{day}_chance": its["chance"]}
+            row[f"{day}_between"] = its["between"]
         rows.append(row)
     return (found[0], found[1]), pd.DataFrame(rows, columns=list(VERDICTS))
 

@@ -29,6 +29,7 @@ from flatness.errors import ArgumentError, FlatnessError
 from flatness.files import read_file, stands, why, write_new
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit, agreed, describe
+from flatness.limits.spot_checks import Check, SpotCheck, Sweep
 from flatness.planning.plan import made_from, read_plan
 from flatness.saved import LONGEST_MM, By, Each, Form, Number, OneOf, Part, Text, not_understood, read_saved
 from flatness.survey.files import read_survey
@@ -51,6 +52,19 @@ _AGREED = Part(
         "values_mm": By(OneOf(NUMBER, TEXT, None, Each(OneOf(NUMBER, TEXT, None)))),
     }
 )
+_BAR, _GAP = Number(0, LONGEST_MM, above=True), OneOf(None, Number(0, LONGEST_MM))
+_STRIP = Part(
+    {
+        "bar_mm": _BAR,
+        "along": Text(("x", "y")),
+        "at_mm": NUMBER,
+        "start_mm": NUMBER,
+        "end_mm": NUMBER,
+        "stop_mm": _BAR,
+        "gap_mm": _GAP,
+    }
+)
+_PLACES = Part({"length_mm": _BAR, "gap_mm": _GAP, "places": Number(1, 10_000, whole=True), "stop_mm": ABOVE})
 HOLDS = Part(
     {
         "record": TEXT,
@@ -71,7 +85,8 @@ HOLDS = Part(
                 "confidence": Number(0.5, 1),
                 "draws": Number(0, 100_000, whole=True),
                 "seed": Number(0, 2**32 - 1, whole=True),
-            }
+            },
+            maybe={"spot_checks": Part(dict.fromkeys(DAYS, Each(OneOf(_STRIP, _PLACES))))},
         ),
         "limits": Each(Part({})),
         "results": Part({}),
@@ -188,7 +203,20 @@ def settings(comparison: Comparison) -> dict[str, Any]:
         "confidence": comparison.confidence,
         "draws": comparison.draws,
         "seed": comparison.seed,
+        "spot_checks": {
+            day: [plain_check(one) for one in several] for day, several in zip(DAYS, given["spot_checks"], strict=True)
+        },
     }
+
+
+def plain_check(check: Check) -> dict[str, Any]:
+    """What a bar showed, or is to show, between the stations, lengths in mm."""
+    return {key if key in ("along", "places") else f"{key}_mm": plain(value) for key, value in vars(check).items()}
+
+
+def _check(item: dict[str, Any]) -> Check:
+    values = {key.removesuffix("_mm"): value for key, value in item.items()}
+    return Sweep(**values) if "along" in values else SpotCheck(**values)
 
 
 def _limit_setting(limit: str | Limit) -> Any:
@@ -399,13 +427,22 @@ def rerun(path: str | os.PathLike[str]) -> Rerun:
         surveys = [read_survey(files[day], sheet=sheets[day]) for day in DAYS]
         plan = read_plan(files["plan"]) if "plan" in files else None
         again = compare(surveys[0], surveys[1], plan=plan, **chosen)
-        now = {"settings": settings(again), "limits": limit_rows(again.settings["limits"]), "results": results(again)}
+        now: dict[str, Any] = {
+            "settings": settings(again),
+            "limits": limit_rows(again.settings["limits"]),
+            "results": results(again),
+        }
     except FlatnessError as error:
         differences.append(f"the comparison cannot be made again: {error}")
         return Rerun(tuple(differences), tuple(remarks), None)
     if found["results"].get("plan") is not None and plan is None:
         remarks.append("the record was made against a plan, which it does not hold: that part was not made again")
         found["results"]["plan"] = None
+    # records without them are of before a bar's spot checks were kept
+    found["settings"].setdefault("spot_checks", {day: [] for day in DAYS})
+    rows = now["results"]["verdicts"]
+    for told, row in zip(found["results"].get("verdicts", ()), rows, strict=False):
+        told.update({name: told.get(name, row[name]) for name in ("before_between", "after_between")})
     for part in ("settings", "limits", "results"):
         differences += unlike(found[part], plain(now[part]), part)
     return Rerun(tuple(differences), tuple(remarks), again)
@@ -422,6 +459,7 @@ def _repeated_settings(given: dict[str, Any]) -> dict[str, Any]:
         "confidence": given["confidence"],
         "draws": given["draws"],
         "seed": given["seed"],
+        "spot_checks": tuple([_check(one) for one in given.get("spot_checks", {}).get(day, ())] for day in DAYS),
     }
 
 

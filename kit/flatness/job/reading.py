@@ -24,7 +24,7 @@ import numpy as np
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, Problem
-from flatness.files import read_file, why
+from flatness.files import read_file, stands, why
 from flatness.framing.members import Members, member_layout
 from flatness.framing.reveal import reveal
 from flatness.framing.schedule import member_schedule
@@ -37,6 +37,8 @@ from flatness.limits import kinds
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
+from flatness.limits.spot_checks import Checks, SpotCheck
+from flatness.limits.strip_lists import read_spots
 from flatness.notes import joined
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_rows
 from flatness.planning.patches import THRESHOLDS
@@ -49,6 +51,7 @@ from flatness.surroundings.finished_surface import finished_surface
 from flatness.surroundings.interferences import consequences
 from flatness.survey.cells import nearest
 from flatness.survey.files import ENDINGS, read_survey
+from flatness.survey.readings import Survey
 from flatness.survey.walls import KINDS as WALL_OPENINGS
 from flatness.survey.walls import WallOpening, Walls, check_wall_opening, parse_wall_name, parse_wall_opening
 
@@ -161,6 +164,11 @@ def make_job(raw: dict[str, Any], report: JobReport, file: Path, folder: Path) -
         seed=top.get("seed", 0),
         page=_page(single.get("page"), folder, report),
     )
+    for day, one in surveys.items():
+        if one.spot_checks and not job.draws:
+            key, what = f"{day}_spot_checks", "spot checks cannot count without draws"
+            given = raw["surveys"].get(key)
+            report.add(f"surveys.{key}", what, given, "draws above 0", "leave out one of the two")
     if job.plan is not None and all(one is None or one.is_right for one in terms):
         _check_terms(job, job.plan, raw, report)
     rehearse(job, raw, placed, report)
@@ -252,13 +260,34 @@ def _surveys(raw: dict[str, Any], folder: Path, report: JobReport) -> dict[str, 
             report.add(key, "there is no such file", named[day], expected, _nearest_file(path, set(named.values())))
             continue
         try:
-            found[day] = SurveyFile(read_survey(path, sheet=sheet), path, sheet)
+            survey = read_survey(path, sheet=sheet)
         except FlatnessError as error:
             report.take(error, key, named[day])
+            continue
+        key = f"{key}_spot_checks"
+        checks = [_spot_checks(raw, survey, folder, key, report) for raw in named.get(f"{day}_spot_checks", ())]
+        found[day] = SurveyFile(survey, path, sheet, tuple(one for several in checks for one in several))
     if len(found) == 2 and len({(one.path.resolve(), one.sheet) for one in found.values()}) == 1:
         remedy = "name the later one, or leave after out"
         report.add("surveys.after", "before and after are one file", named["after"], "two surveys", remedy)
     return found
+
+
+def _spot_checks(raw: str, survey: Survey, folder: Path, key: str, report: JobReport) -> Checks:
+    """A list of strips, filled in; or the length of a bar, the largest gap, and in how many places it was set."""
+    if Path(raw).suffix.lower() == ".csv" or stands(folder / raw):
+        return report.make(key, raw, read_spots, folder / raw, survey) or ()
+    parts = raw.split()
+    if not 2 <= len(parts) <= 3 or (len(parts) == 3 and not parts[2].isdecimal()):
+        what = "a spot check is a file, or two lengths and in how many places the bar was set"
+        expected = "spots.csv, or such as '2ft 1/32in 5' or '600mm 1mm'"
+        report.add(key, what, raw, expected, "write each length without a space, such as 1-1/8in")
+        return ()
+    length, gap = (Length().read(part, key, report) for part in parts[:2])
+    if length is None or gap is None:
+        return ()
+    found = report.make(key, raw, SpotCheck, length, gap, *map(int, parts[2:]))
+    return () if found is None else (found,)
 
 
 def _walled(file: SurveyFile, table: Table | None, key: str, report: JobReport) -> SurveyFile:

@@ -12,6 +12,7 @@ from flatness.framing.reveal import CHANGE_OVER_MM
 from flatness.job.report import Origin
 from flatness.job.values import Price
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks
 from flatness.measures.bars import Place
 from flatness.planning.constraints import Depths, FixedSpot, Rates
 from flatness.planning.quantities import Setting
@@ -33,11 +34,13 @@ class SurveyFile:
     survey : as read
     path : of its file
     sheet : of a workbook, or None
+    spot_checks : what a bar showed between its stations
     """
 
     survey: Survey
     path: Path
     sheet: str | None = None
+    spot_checks: Checks = ()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -135,7 +135,14 @@ class Results:
         if not job.limits:
             return None
         with self._located("limits"):
-            return assess(job.before.survey, job.limits, spacing=job.spacing, headings=job.headings, **job.drawn)
+            return assess(
+                job.before.survey,
+                job.limits,
+                spacing=job.spacing,
+                headings=job.headings,
+                spot_checks=job.before.spot_checks,
+                **job.drawn,
+            )
 
     @cached_property
     def ways(self) -> Ways | None:
@@ -158,6 +165,7 @@ class Results:
                 crossing=job.framing.crossing if job.framing else None,
                 materials=job.materials.settings,
                 progress=self.progress,
+                spot_checks=job.before.spot_checks,
                 **job.drawn,
                 **options,
             )
@@ -240,6 +248,7 @@ class Results:
                 limits=job.limits,
                 plan=self.plan,
                 tolerance=how.tolerance,
+                spot_checks=(job.before.spot_checks, job.after.spot_checks),
                 **job.drawn,
             )
 

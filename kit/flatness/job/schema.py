@@ -289,11 +289,19 @@ COMPARE: Keys = {
     ),
     "tolerance": Field(POSITIVE, "by how much a set height may be off (twice the setting error)", when="a plan"),
 }
+_BAR = (
+    "what a bar showed between the stations{day}: the list of `flatness spots`, filled in; or its length, the "
+    "largest gap and in how many places it was set, such as '2ft 1/32in 5'"
+)
 SURVEYS: Keys = {
     "before": Field(TEXT, "survey file, CSV or XLSX", True),
     "after": Field(TEXT, "survey file of the same surface after the work"),
     "before_sheet": Field(TEXT, "sheet of a workbook with several"),
     "after_sheet": Field(TEXT, "sheet of a workbook with several"),
+    **{
+        f"{day}_spot_checks": Field(values.Many(TEXT, or_one=True), _BAR.format(day=told))
+        for day, told in (("before", ""), ("after", " of after"))
+    },
 }
 _OPENING = values.Many(TEXT, 'a text, or a list of several, such as "bottom 3 ft to 5 ft 8 in"', or_one=True)
 WALLS: Keys = {

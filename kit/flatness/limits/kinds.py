@@ -175,8 +175,8 @@ def _check_table(distances: Sequence[float], allowed: Sequence[float]) -> None:
 def level_rule(limit: Limit) -> Callable[[float], float]:
     """The difference in height [mm] that a ``level-rule`` allows over a distance [mm].
 
-    A rule by the metre gives the rate times the distance, and ``plus`` besides or never more than its cap;
-    ``up_to`` only records how far the source states the rate.
+    A rule by the metre gives the rate times the distance, and ``plus`` besides or never more than its cap; beyond
+    ``up_to``, how far the source states the rate, it gives the cap.
     """
     if limit.kind != "level-rule":
         raise LimitError("not a level rule", value=limit.name, expected="a limit of kind level-rule")
@@ -184,7 +184,13 @@ def level_rule(limit: Limit) -> Callable[[float], float]:
     if rule["cube_root"] is not None:
         return lambda distance: float(rule["cube_root"] * math.cbrt(distance / 1000))
     plus, cap = rule["plus"] or 0.0, rule["cap"] or math.inf
-    return lambda distance: float(min(plus + rule["per_metre"] * distance / 1000, cap))
+    reach = rule["up_to"] or math.inf
+
+    def allowed(distance: float) -> float:
+        beyond = math.isfinite(cap) and distance > reach * (1 + 1e-9)
+        return float(cap if beyond else min(plus + rule["per_metre"] * distance / 1000, cap))
+
+    return allowed
 
 
 def read_value(raw: object, holds: str) -> Any:

@@ -185,6 +185,9 @@ def measure_draws(
         per_way = [one.strongest for one in _lit(limit, subject, lattice())]
         return np.asarray(np.degrees(np.arctan(np.max(per_way, axis=0))) / limit.allowed)
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
+    if limit.kind == "plumb":
+        both = zip(drawn, subject.with_stations(stations()), strict=True)
+        drawn = (replace(one, survey=other.survey) for one, other in both)
     return np.array([_MEASURES[limit.kind](limit, one).used for one in drawn])
 
 
@@ -395,9 +398,7 @@ _SURFACE_MEASURES: dict[str, Callable[[Limit, Subject], Measured]] = {
             limit.length, s, lambda length: levels.level_over(s.surface, length, s.headings), all_headings(s.headings)
         )
     ),
-    "plumb": lambda limit, s: _where_it_fits(
-        limit.length, s, lambda length: levels.plumb_over(s.surface, length), [Heading.at(90)]
-    ),
+    "plumb": lambda limit, s: _where_it_fits(limit.length, s, lambda length: _plumb(s, length), [Heading.at(90)]),
     "slope": lambda limit, s: levels.steepest_slope(s.surface, limit.length or s.step, s.headings),
     "tr34-e": lambda limit, s: spaced.tr34_e(s.surface),
     "tr34-f": lambda limit, s: spaced.tr34_f(s.surface),
@@ -424,6 +425,13 @@ def _where_it_fits(
             pass  # by less than a step: the whole will do
     found = over(None)
     return replace(found, note=joined([found.note, Note("whole-shorter", mm=length)]))
+
+
+def _plumb(subject: Subject, length: float | None) -> Measured:
+    """Out of plumb over a distance up a wall; None: over the whole, on the lattice or between stations."""
+    found = levels.plumb_over(subject.surface, length)
+    read = levels.plumb_at_stations(subject.survey) if length is None else None
+    return found if read is None or read.value <= found.value else replace(read, note=found.note)
 
 
 def _base(limit: Limit) -> float:

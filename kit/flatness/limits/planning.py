@@ -236,6 +236,7 @@ STEPS_MM = {
     "in": tuple(feet * FOOT_MM for feet in (1.0, 1.5, 2.0, 3.0, 4.0, 6.0)),
     "mm": (250.0, 300.0, 500.0, 600.0, 1000.0, 1500.0),
 }
+ENOUGH = 2  # grids good enough, after which no narrower one of the usual ones is tried
 TARGET = 0.30  # most chance of ending undecided that a recommended grid has
 
 
@@ -290,6 +291,7 @@ def plan_readings(
     target: float = TARGET,
     seed: int = 0,
     surface: str = "floor",
+    progress: Callable[[int, int], None] | None = None,
 ) -> ReadingPlan:
     """How wide a grid of readings will do to hold a rectangular surface against limits.
 
@@ -298,13 +300,15 @@ def plan_readings(
     length, width : of the surface, along x and along y [mm]; of a wall its length and its height
     limits : as for :func:`flatness.check`; those of other surfaces are left out of a finish
     accuracy : one standard deviation of one reading [mm]
-    steps : between readings [mm]; None takes usual ones, no wider than the limits' lengths let a grid be
+    steps : between readings [mm], all of them tried; None takes usual ones, no wider than the limits' lengths let a
+        grid be, from the widest on until one more than is needed was tried
     unit : ``in`` for usual steps in feet, ``mm`` for metric ones
     rooms, draws : made-up rooms for each grid, and surfaces drawn for each room
     confidence : at which verdicts are given
     target : the chance of ending undecided that is still good enough, from 0 to 1
     seed : the same seed gives the same plan
     surface : ``floor``, ``ceiling`` or ``wall``
+    progress : called before each grid with its number and how many there are at most
 
     Raises
     ------
@@ -323,13 +327,18 @@ def plan_readings(
         raise ArgumentError("target out of range", value=str(target), expected="from 0 to 1, such as 0.3")
     wanted = find(limits, surface)
     check_choice("unit", unit, STEPS_MM)
+    usual = steps is None
     if steps is None:
         steps = usual_steps(length, width, wanted, unit=unit, surface=surface)
     chosen = _check_steps(steps, _widest_step(wanted), max(length, width))
     made_up = MadeUpRooms.of((length, width), surface, wanted, rooms, seed, chosen[0])
-    rows = []
+    rows: list[tuple[float, ...]] = []
     open_ones = list(range(rooms))
-    for step in reversed(chosen):
+    for number, step in enumerate(reversed(chosen)):
+        if usual and sum(row[4] <= target + 1e-9 for row in rows) >= ENOUGH:
+            break
+        if progress is not None:
+            progress(number + 1, len(chosen))
         found = made_up.verdicts(step, accuracy, open_ones, draws, confidence)
         wrong = [room for room, verdict in found.items() if verdict == (FAIL if made_up.good[room] else PASS)]
         undecided = [room for room, verdict in found.items() if verdict == UNDECIDED]
@@ -357,7 +366,7 @@ def plan_readings(
         rooms=rooms,
         draws=draws,
         seed=seed,
-        notes=tuple(_notes(made_up, rooms)),
+        notes=(*_notes(made_up, rooms), *([Note("plan-narrower")] if len(rows) < len(chosen) else [])),
     )
 
 

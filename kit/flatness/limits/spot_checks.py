@@ -3,31 +3,27 @@
 A grid of stations does not see a proud joist between two of its lines. A bar slid across the members crosses every one
 of them. What it showed goes into the surfaces that the readings allow; where it went, a pass rests on it.
 
-The list of strips along which a bar is slid, as a file to fill in at the floor, and read back.
+What is to be slid where, and what was seen as a file, is in :mod:`flatness.limits.strip_lists`.
 """
 
 from __future__ import annotations
 
-import csv
 import math
-import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
-from flatness.files import read_file, why
-from flatness.lengths import format_length, parse_length
+from flatness.errors import ArgumentError
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import line_gaps, whole_steps
 from flatness.notes import Note
-from flatness.surface.lattice import LENGTH_SLACK, Surface
-from flatness.survey.readings import Survey
+from flatness.surface.lattice import LENGTH_SLACK, Surface, widest_step
+from flatness.surface.likely import LikelySurface
+from flatness.survey.readings import Framing, Survey
 
 READ, SPOT_CHECKED, ASSUMED = "read", "spot-checked", "assumed"
 UNDER_BARS = ("straightedge", "straightedge-share", "offset", "plane", "span-bar", "tr34-e", "tr34-f")
@@ -50,6 +46,8 @@ MOST_RATIO = 1.8
 # of the surfaces that agree with what was seen; under it the readings and the bar disagree. Where they do not, and the
 # readings foretell three strips each to 1.4 NUMBER_MM, one floor in twenty comes so low (normal distributions)
 LEAST_SHARE = 0.02
+MOST_WEIGHED = 5  # times as many are drawn for those that agree with what a bar showed to be as many as were asked for
+PLACEMENTS = 400  # of a bar, over the whole of a surface, by which the share is told that shows no more than was seen
 
 
 def _check_numbers(of: str, **numbers: float) -> None:
@@ -59,34 +57,45 @@ def _check_numbers(of: str, **numbers: float) -> None:
                 f"{of}: {name} out of range",
                 value=str(value),
                 expected="a number above zero",
-                remedy="give the bar's length, then the largest gap that was seen",
+                remedy="give the bar's length, then the largest gap that was seen; where none was, the least that you "
+                "can see, such as 1/32in",
             )
 
 
 @dataclass(frozen=True)
 class SpotCheck:
-    """A bar set in single places between the stations, which nobody wrote down.
+    """A bar set in single places between the stations, which nobody wrote down; taken as picked at random.
 
     Attributes
     ----------
     length : of the bar [mm]
-    gap : largest gap seen under it [mm]
+    gap : largest gap seen under it [mm]; None: none over ``stop``
     places : in how many places it was set
+    stop : gap [mm] over which none was; None where a gap is given
     """
 
     length: float
-    gap: float
-    places: int = 5
+    gap: float | None
+    places: int = 1
+    stop: float | None = None
 
     def __post_init__(self) -> None:
-        _check_numbers("spot check", length=self.length, gap=self.gap, places=self.places)
-        if self.gap >= self.length / 10:
+        told = {"gap": self.gap} if self.gap is not None else {"stop": math.nan if self.stop is None else self.stop}
+        _check_numbers("spot check", length=self.length, places=self.places, **told)
+        if self.most >= self.length / 10:
             raise ArgumentError(
                 "spot check: the gap is not small beside the bar",
-                value=Note("exact", mm=self.gap),
+                value=Note("exact", mm=self.most),
                 expected=Note("under-a-tenth", length=self.length),
                 remedy="give the bar's length first, then the largest gap seen",
             )
+
+    @property
+    def most(self) -> float:
+        """What no place showed more than [mm]."""
+        most = self.stop if self.gap is None else self.gap
+        assert most is not None
+        return most
 
     @property
     def share_over(self) -> float:
@@ -96,6 +105,31 @@ class SpotCheck:
         0.05
         """
         return float(1 - 0.05 ** (1 / self.places))
+
+    def evidence(self, surface: Surface, heights: Floats) -> Floats:
+        """[n] log likelihood of surfaces [n, ny, nx] mm: that no place of so many showed more (binomial).
+
+        One that was picked since it looked bad shows no less than one at random, so that this says too little at most.
+        """
+        gaps = _placed(surface, heights, self.length)
+        if not gaps.shape[1]:
+            return np.zeros(len(heights))
+        within = np.exp(log_ndtr((self.most - gaps) / SEEN_MM)).mean(axis=1)
+        return np.asarray(self.places * np.log(np.maximum(within, 1e-12)))
+
+
+def _placed(surface: Surface, heights: Floats, length: float) -> Floats:
+    """[n, placements] mm, the largest gap under a bar of surfaces [n, ny, nx] mm, set in places over all of them."""
+    steps, found = whole_steps(length, surface.spacing), []
+    for turned, inside in ((heights, surface.inside), (heights.swapaxes(1, 2), surface.inside.T)):
+        if steps < 2 or inside.shape[1] <= steps:
+            continue
+        fits = np.argwhere(np.lib.stride_tricks.sliding_window_view(inside, steps + 1, axis=1).all(axis=2))
+        for row, start in fits[:: max(1, math.ceil(len(fits) / (PLACEMENTS // 2)))].tolist():
+            found.append(
+                line_gaps(np.ascontiguousarray(turned[:, row, start : start + steps + 1].T), steps).max(axis=0)
+            )
+    return np.stack(found, axis=1) if found else np.empty((len(heights), 0))
 
 
 @dataclass(frozen=True)
@@ -157,8 +191,15 @@ class Sweep:
             return np.asarray(log_ndtr((self.stop - own) / SEEN_MM))
         return np.asarray(-(((own - self.gap) / NUMBER_MM) ** 2) / 2)
 
+    @property
+    def middle(self) -> tuple[float, float]:
+        """x, y [mm] of its middle."""
+        half = (self.start + self.end) / 2
+        return (half, self.at) if self.along == "x" else (self.at, half)
 
-Checks = Sequence[SpotCheck | Sweep]
+
+Check = SpotCheck | Sweep
+Checks = Sequence[Check]
 
 
 @dataclass(frozen=True)
@@ -190,11 +231,7 @@ def seen_under(limit: Limit, checks: Checks) -> Seen | None:
         bar = check.length if isinstance(check, SpotCheck) else check.bar
         if check.gap is None or bar > limit.length * (1 + LENGTH_SLACK):
             continue
-        at = None
-        if isinstance(check, Sweep):
-            middle = (check.start + check.end) / 2
-            at = (middle, check.at) if check.along == "x" else (check.at, middle)
-        found.append(Seen(check.gap, bar, at))
+        found.append(Seen(check.gap, bar, check.middle if isinstance(check, Sweep) else None))
     return max(found, key=lambda seen: seen.least, default=None)
 
 
@@ -212,11 +249,10 @@ def under_a_longer_bar(seen: Seen, length: float, n: int, rng: np.random.Generat
 
 
 def evidence(checks: Checks, surface: Surface, heights: Floats) -> Floats:
-    """[n] log likelihood, but for a constant, of all that sweeps have shown on surfaces [n, ny, nx] mm."""
+    """[n] log likelihood, but for a constant, of all that a bar has shown on surfaces [n, ny, nx] mm."""
     out = np.zeros(len(heights))
     for check in checks:
-        if isinstance(check, Sweep):
-            out += check.evidence(surface, heights)
+        out += check.evidence(surface, heights)
     return out
 
 
@@ -238,6 +274,83 @@ def agreeing(evidence: Floats, count: int, rng: np.random.Generator) -> tuple[ND
     ends = np.cumsum(weight) / weight.sum()
     at = (np.arange(count) + rng.random()) / count
     return np.minimum(np.searchsorted(ends, at), len(weight) - 1), share
+
+
+def draw_agreeing(
+    likely: LikelySurface, survey: Survey, surface: Surface, count: int, seed: int, checks: Checks
+) -> tuple[Floats, Floats, float]:
+    """Surfaces that readings and bar allow, on the lattice [count, ny, nx] and at the readings [count, m] mm.
+
+    And the share of surfaces by the readings alone that agree with what the bar showed, 1 without checks; as more are
+    drawn where few do, up to :data:`MOST_WEIGHED` times as many.
+    """
+    x, y, _ = survey.xyz()
+    lattice, readings = likely.draw_both(x, y, count, seed)
+    if not checks:
+        return lattice, readings, 1.0
+    told = evidence(checks, surface, lattice)
+    while len(told) < MOST_WEIGHED * count and len(told) * share_of(np.exp(told - told.max())) < count:
+        again = int(np.random.SeedSequence([seed, 17, len(told)]).generate_state(1)[0])
+        more = likely.draw_both(x, y, count, again)
+        lattice, readings = np.concatenate([lattice, more[0]]), np.concatenate([readings, more[1]])
+        told = np.append(told, evidence(checks, surface, more[0]))
+    some, agree = agreeing(told, count, np.random.default_rng([seed, 11]))
+    return lattice[some], readings[some], agree
+
+
+def notes_after(notes: Sequence[str], checks: Checks) -> tuple[str, ...]:
+    """Notes of a likely surface, after a bar was slid between the stations."""
+    slid = any(isinstance(check, Sweep) for check in checks)
+    return tuple(
+        Note("waves-crossed", **note.values) if slid and isinstance(note, Note) and note.key == "waves-unseen" else note
+        for note in notes
+    )
+
+
+def check_strips(checks: Checks, survey: Survey) -> None:
+    """Whether every strip lies on the surface that was surveyed.
+
+    Raises
+    ------
+    ArgumentError : one that does not, by its place
+    """
+    for check in checks:
+        beyond = None if isinstance(check, SpotCheck) else off_surface(check, survey)
+        if beyond is not None:
+            name, value, allowed = beyond
+            raise ArgumentError(
+                f"a strip that lies outside of the {survey.surface}: {name}",
+                value=Note("exact", mm=value),
+                expected=Note("from-to", start=allowed[0], end=allowed[1]),
+                remedy=OFF_SURFACE,
+            )
+
+
+OFF_SURFACE = "check which way it runs, and the corner from which its places are measured"
+
+
+def off_surface(sweep: Sweep, survey: Survey) -> tuple[str, float, tuple[float, float]] | None:
+    """Which of ``at``, ``from`` and ``to`` lies off the surface [mm], and what is on it; None: none does.
+
+    A surface reaches as far as its outline, or one step beyond its stations.
+    """
+    x, y, *_ = survey.stations()
+    if survey.outline is not None:
+        x0, y0, x1, y1 = survey.outline.bounds
+    else:
+        x0, y0, x1, y1 = min(x.min(), 0.0), min(y.min(), 0.0), x.max(), y.max()
+    slack = widest_step(survey)
+    ways = {"x": (float(x0) - slack, float(x1) + slack), "y": (float(y0) - slack, float(y1) + slack)}
+    across = "y" if sweep.along == "x" else "x"
+    for name, value, way in (
+        ("at", sweep.at, across),
+        ("from", sweep.start, sweep.along),
+        ("to", sweep.end, sweep.along),
+    ):
+        low, high = ways[way]
+        if not low <= value <= high:
+            return name, value, (low + slack, high - slack)
+    return None
 
 
 def open_sweeps(wanted: Sequence[Sweep], done: Checks, spacing: float) -> list[Sweep]:
@@ -367,6 +480,44 @@ def crossed(checks: Checks, survey: Survey, surface: Surface) -> NDArray[np.bool
     return both & surface.inside
 
 
+@dataclass(frozen=True)
+class Crossed:
+    """What strips have crossed.
+
+    Attributes
+    ----------
+    share : of the floor [-] where no hump of 10 ft across the members has gone without a bar over it
+    members, of : members that a bar has crossed all along, of so many; None where their layout is not known
+    """
+
+    share: float
+    members: int | None
+    of: int | None
+
+
+def count_crossed(checks: Checks, survey: Survey, surface: Surface) -> Crossed:
+    """How much of the floor, and how many of its members, strips have crossed."""
+    here = crossed(checks, survey, surface)
+    share = float(here.sum()) / max(1, int(surface.inside.sum()))
+    framing = survey.framing
+    if framing is None:
+        return Crossed(share, None, None)
+    axis, done, inside = (
+        (surface.x, here, surface.inside) if framing.along == "y" else (surface.y, here.T, surface.inside.T)
+    )
+    first, last = member_numbers(framing, (float(axis[0]), float(axis[-1])))
+    columns = [int(np.argmin(np.abs(axis - framing.first - k * framing.spacing))) for k in range(first, last + 1)]
+    columns = [column for column in columns if inside[:, column].any()]
+    whole = [done[:, k].sum() >= COVERED * inside[:, k].sum() for k in columns]
+    return Crossed(share, int(sum(whole)), len(columns))
+
+
+def member_numbers(framing: Framing, extent: tuple[float, float]) -> tuple[int, int]:
+    """Number of the first and last member between two places across them [mm], counted from that of the layout."""
+    first = math.ceil((extent[0] - framing.first) / framing.spacing - 1e-6)
+    return first, math.floor((extent[1] - framing.first) / framing.spacing + 1e-6)
+
+
 def between(limit: Limit, survey: Survey, surface: Surface, step: float, checks: Checks) -> str:
     """What a verdict rests on between the stations: ``read``, ``spot-checked`` or ``assumed``.
 
@@ -393,174 +544,10 @@ def _has_read(limit: Limit, survey: Survey, surface: Surface, step: float) -> bo
     x, y, *_ = survey.stations()
     across, along = (x, y) if framing.along == "y" else (y, x)
     extent = (surface.x if framing.along == "y" else surface.y)[[0, -1]]
-    first = math.ceil((extent[0] - framing.first) / framing.spacing - 1e-6)
-    last = math.floor((extent[1] - framing.first) / framing.spacing + 1e-6)
+    first, last = member_numbers(framing, (float(extent[0]), float(extent[1])))
     for k in range(first, last + 1):
         on = np.abs(across - framing.first - k * framing.spacing) <= OFF_MEMBER * framing.spacing
         places = np.sort(along[on])
         if len(places) < 2 or float(np.diff(places).max()) > READ_ALONG_MM * (1 + LENGTH_SLACK):
             return False
     return True
-
-
-HEADINGS = ("strip", "bar", "along", "at", "from", "to", "stop at", "largest gap")
-NONE = ("none", "ok", "0")
-_HOW = (
-    "slide the bar along each strip; write the largest gap under it, or none where it is nowhere over the gap to stop "
-    "at; leave a strip blank that was not done"
-)
-
-
-def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
-    """The text of a list of strips, lengths in ``in`` or ``mm``."""
-
-    def place(mm: float) -> str:
-        return format_length(mm, "ft", 8) if unit == "in" else format_length(mm, "mm")
-
-    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", ",".join(HEADINGS)]
-    for k, one in enumerate(sweeps, start=1):
-        cells = [
-            place(one.bar),
-            one.along,
-            place(one.at),
-            place(one.start),
-            place(one.end),
-            format_length(one.stop, unit, 32),
-            _written(one, unit),
-        ]
-        lines.append(
-            ",".join([str(k), *(cell if '"' not in cell else '"' + cell.replace('"', '""') + '"' for cell in cells)])
-        )
-    return "\n".join(lines) + "\n"
-
-
-def _written(one: Sweep, unit: str) -> str:
-    return "" if one.gap is None else format_length(one.gap, unit, 32)
-
-
-def read_spots(path: str | Path) -> list[Sweep]:
-    """The strips of a file that were done.
-
-    Raises
-    ------
-    FlatnessError : a file that cannot be read, or that is no list of strips; every bad cell by row and column
-    """
-    path = Path(path)
-    try:
-        text = read_file(path).decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise FlatnessError(
-            "the spot checks cannot be read",
-            file=str(path),
-            value=why(error),
-            expected="a list of strips as `flatness spots` writes it",
-            remedy="check the name of the file",
-        ) from error
-    rows: list[list[str]] = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        try:
-            # a line is a strip: a quote that is not closed would take the next ones into its cell
-            rows += csv.reader([line], strict=True) if line else [[]]
-        except csv.Error as error:
-            raise FlatnessError(
-                "a quote is not closed, or stands within a cell",
-                file=str(path),
-                row=number,
-                value=line,
-                expected='quotes around a whole cell, those within it doubled, such as "6\' 0"""',
-                remedy="write inches without a mark, such as 5/16 in",
-            ) from error
-    unit = next((m[1] for m in (re.match(r"#\s*unit:\s*(in|mm|ft|cm|m)\s*$", ",".join(row)) for row in rows) if m), "")
-    table = [
-        (number, [cell.strip() for cell in row])
-        for number, row in enumerate(rows, start=1)
-        if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
-    ]
-    if not table or tuple(cell.lower() for cell in table[0][1][: len(HEADINGS)]) != HEADINGS:
-        raise FlatnessError(
-            "this is no list of strips",
-            file=str(path),
-            row=table[0][0] if table else 1,
-            value=", ".join(table[0][1]) if table else "an empty file",
-            expected=", ".join(HEADINGS),
-            remedy="write the list with `flatness spots SURVEY --out FILE` and fill in its last column",
-        )
-    problems: list[Problem] = []
-    found = [sweep for number, cells in table[1:] if (sweep := _sweep(path, number, cells, unit, problems)) is not None]
-    if not problems and not found:
-        problems.append(
-            Problem(
-                "no strip was filled in",
-                str(path),
-                column="largest gap",
-                expected="a gap such as 3/32, or none",
-                remedy="fill in the last column of each strip that was done",
-            )
-        )
-    if problems:
-        raise FlatnessError(problems)
-    return found
-
-
-def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
-    """The strips that were done, from a line for each: the largest gap, or ``none``; blank where it was not.
-
-    Raises
-    ------
-    LengthError : a line that is no gap
-    ArgumentError : more lines than strips, or none filled in
-    """
-    lines = [line.strip() for line in text.rstrip().splitlines()]
-    if len(lines) > len(sweeps) or not any(lines):
-        raise ArgumentError(
-            "the lines are not those of the strips",
-            column="largest gap",
-            value=f"{len(lines)} lines",
-            expected=f"up to {len(sweeps)}, one for each strip",
-            remedy="leave a line blank where a strip was not done",
-        )
-    done = []
-    for number, (line, sweep) in enumerate(zip(lines, sweeps, strict=False), start=1):
-        if not line:
-            continue
-        try:
-            gap = None if line.lower() in NONE else parse_length(line, unit)
-        except LengthError as error:
-            raise error.located(column=f"largest gap, strip {number}") from error
-        done.append(replace(sweep, gap=gap))
-    return done
-
-
-def _sweep(path: Path, number: int, cells: list[str], unit: str, problems: list[Problem]) -> Sweep | None:
-    cells = cells + [""] * (len(HEADINGS) - len(cells))
-    gap = cells[-1].lower()
-    if not gap:
-        return None
-
-    def bad(column: int, what: str, expected: str, remedy: str) -> None:
-        problems.append(Problem(what, str(path), number, HEADINGS[column], cells[column], expected, remedy))
-
-    lengths: dict[int, float] = {}
-    for column in (1, 3, 4, 5, 6, 7):
-        if column == 7 and gap in NONE:
-            continue
-        try:
-            lengths[column] = parse_length(cells[column], unit or "mm")
-        except LengthError as error:
-            first = error.problems[0]
-            bad(column, first.what, first.expected or "a length", first.remedy or "correct the cell")
-    if cells[2].lower() not in ("x", "y"):
-        bad(2, "along which axis the bar was slid", "x or y", "copy it from the list")
-    if problems and problems[-1].row == number:
-        return None
-    measured = lengths.get(7)
-    if measured is not None and not 0 <= measured < lengths[1] / 10:
-        bad(7, "a gap that is not small beside the bar", "0 to a tenth of the bar", "check its unit")
-        return None
-    try:
-        return Sweep(lengths[1], cells[2].lower(), lengths[3], lengths[4], lengths[5], lengths[6], measured)
-    except FlatnessError as error:
-        problems += [
-            Problem(one.what, str(path), number, None, one.value, one.expected, one.remedy) for one in error.problems
-        ]
-        return None

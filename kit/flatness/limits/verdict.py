@@ -31,12 +31,12 @@ from flatness.limits.spot_checks import (
     Checks,
     Seen,
     Sweep,
-    agreeing,
     between,
-    evidence,
+    check_strips,
+    draw_agreeing,
+    notes_after,
     open_sweeps,
     seen_under,
-    share_of,
     stop_gap,
     under_a_longer_bar,
     wanted_sweeps,
@@ -74,7 +74,6 @@ COLUMNS = (
 RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median and the ends of the 95 % range
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
-MOST_WEIGHED = 5  # times as many are drawn for those that agree with what a bar showed to be as many as were asked for
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
 RANK = {FAIL: 0, UNDECIDED: 1, PASS: 2}
 
@@ -178,6 +177,11 @@ class Assessment:
         return self.likely.slips if self.likely is not None else ()
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """What is to be known of the likely surface."""
+        return () if self.likely is None else notes_after(self.likely.notes, self.spot_checks)
+
+    @property
     def verdict(self) -> str:
         """Of all limits together: fail where one fails, else undecided where one is, else pass."""
         verdicts = {one.verdict for one in self.judged}
@@ -275,21 +279,8 @@ class _Draws:
 
     def on_lattice(self) -> Floats:
         if "lattice" not in self._kept:
-            x, y, _ = self.survey.xyz()
-            lattice, readings = self.likely.draw_both(x, y, self.count, self.seed)
-            if any(isinstance(check, Sweep) for check in self.checks):
-                told = evidence(self.checks, self.surface, lattice)
-                while (
-                    len(told) < MOST_WEIGHED * self.count
-                    and len(told) * share_of(np.exp(told - told.max())) < self.count
-                ):
-                    seed = int(np.random.SeedSequence([self.seed, 17, len(told)]).generate_state(1)[0])
-                    more = self.likely.draw_both(x, y, self.count, seed)
-                    lattice, readings = np.concatenate([lattice, more[0]]), np.concatenate([readings, more[1]])
-                    told = np.append(told, evidence(self.checks, self.surface, more[0]))
-                some, self.agree = agreeing(told, self.count, np.random.default_rng([self.seed, 11]))
-                lattice, readings = lattice[some], readings[some]
-            self._kept["lattice"], self._kept["readings"] = lattice, readings
+            found = draw_agreeing(self.likely, self.survey, self.surface, self.count, self.seed, self.checks)
+            self._kept["lattice"], self._kept["readings"], self.agree = found
         return self._kept["lattice"]
 
     def at_least(self, seen: Seen, limit: Limit) -> Floats:
@@ -306,7 +297,7 @@ class _Draws:
         return np.asarray(shown / limit.allowed)
 
     def at_readings(self) -> Floats:
-        if any(isinstance(check, Sweep) for check in self.checks):
+        if self.checks:
             self.on_lattice()
         if "readings" not in self._kept:
             x, y, _ = self.survey.xyz()
@@ -364,6 +355,10 @@ def assess(
         raise ArgumentError("draws out of range", value=str(draws), expected="a whole number from 0")
     if not 0.5 <= confidence < 1:
         raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1, such as 0.95")
+    check_strips(spot_checks, survey)
+    if spot_checks and not draws:
+        what, remedy = "a spot check cannot count without draws", "leave out one of the two"
+        raise ArgumentError(what, column="draws", value="0", expected="draws above 0", remedy=remedy)
     wanted = find(limits)
     if not any(survey.surface in limit.surfaces for limit in wanted):
         # not one of them: more readings would not decide it

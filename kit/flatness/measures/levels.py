@@ -15,8 +15,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.spatial import KDTree
@@ -317,6 +320,37 @@ def plumb_over(surface: Surface, distance: float | None = None) -> Measured:
     if best is None:
         raise too_short("this measure of plumb", surface.spacing if distance is None else distance)
     return best.measured(abs(best.difference))
+
+
+def plumb_at_stations(survey: Survey) -> Measured | None:
+    """The largest difference in height between stations on one upright line that no opening breaks; None: none is.
+
+    A lattice ends up to a step short of a wall's top, and its stations do not.
+    """
+    require_level(survey.is_level, "plumb")
+    x, y, z, _ = survey.stations()
+    best: Pair | None = None
+    for run in _uprights(x.tobytes(), y.tobytes(), tuple(survey.openings)):
+        start, end = sorted((run[int(pick(z[run]))] for pick in (np.argmin, np.argmax)), key=lambda one: float(y[one]))
+        ends = [(float(x[one]), float(y[one])) for one in (start, end)]
+        best = larger(best, Pair(float(z[end] - z[start]), ends[0], ends[1]))
+    return None if best is None else best.measured(abs(best.difference))
+
+
+@lru_cache(maxsize=4)  # asked again of each surface that is drawn
+def _uprights(x_bytes: bytes, y_bytes: bytes, openings: tuple[Any, ...]) -> list[NDArray[np.intp]]:
+    """The stations of each upright line of two or more, from the lowest up, where no opening lies between them."""
+    x, y = np.frombuffer(x_bytes), np.frombuffer(y_bytes)
+    order = np.lexsort((y, np.round(x / SAME_PLACE_MM)))
+    runs: list[list[int]] = []
+    for k in order.tolist():
+        behind = runs[-1][-1] if runs else k
+        up = shapely.LineString([(x[behind], y[behind]), (x[k], y[k])])
+        new = abs(x[k] - x[behind]) > SAME_PLACE_MM or any(one.crosses(up) or one.contains(up) for one in openings)
+        if new or not runs:
+            runs.append([])
+        runs[-1].append(k)
+    return [np.array(run) for run in runs if len(run) > 1]
 
 
 def steepest_slope(surface: Surface, base: float, headings: int = 12) -> Measured:

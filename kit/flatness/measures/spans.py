@@ -110,7 +110,7 @@ def din_bar(
     found = span_gaps(surface, headings)
     if not found:
         raise too_short("the bar method", 2 * surface.spacing)
-    note = "DIN bar method: the gap between two contact points, bars whole lattice steps long"
+    note = "bar method: the gap between two contact points, bars whole lattice steps long"
     return _held(found, distances, allowed, rounded, note)
 
 
@@ -151,7 +151,7 @@ def din_grid(
     if not best:
         what, expected = "the grid method needs three stations in a row", "a grid of three rows or three columns"
         raise MeasureError(what, expected=expected, remedy="read more stations, or use the bar method")
-    note = "DIN grid method: a point against the mean of its two neighbours"
+    note = "grid method: a point against the mean of its two neighbours"
     return _held(list(best.values()), distances, allowed, rounded, note)
 
 

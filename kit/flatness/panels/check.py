@@ -10,7 +10,8 @@ from typing import Any
 
 from flatness.job.schema import limit_keys
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
-from flatness.limits.spot_checks import ASSUMED, Sweep, seen_lines
+from flatness.limits.spot_checks import ASSUMED, Sweep
+from flatness.limits.strip_lists import seen_lines
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.bars import Place
 from flatness.panels.canvas import live_figure
@@ -36,7 +37,7 @@ from flatness.panels.instrument import Instrument, places_list
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
 from flatness.panels.places import at_place, far, told_at, told_bar
 from flatness.panels.strip import Said, gauge_of
-from flatness.words.checks import MOVED, OFTEN, next_step, sweeps_in_words, where_alone
+from flatness.words.checks import MOVED, OFTEN, crossed_text, next_step, sweeps_in_words, where_alone
 from flatness.words.phrases import problem_text, say
 from flatness.words.printed import length, number, percent, spelled
 
@@ -50,7 +51,7 @@ CONTROLS = (
     confidence(SURE),
     Control("agreed.length", OF_AGREED["length"], help="Length of the bar that was agreed", when=AGREED),
     Control("agreed.allowed", OF_AGREED["allowed"], help="The gap that was agreed to be allowed", when=AGREED),
-    Control("bar_length", OF_AGREED["length"], (), "", "Bar", "Length of the bar that is laid", take="set_bar_length"),
+    Control("bar_length", OF_AGREED["length"], (), "", "Bar", "Length of the bar that is set", take="set_bar_length"),
 )
 ENDS = ("From x", "From y", "To x", "To y")
 BAR, LIMITS, SET = 0, 1, 2  # tabs
@@ -77,7 +78,7 @@ def judged_sentence(one: Judged, assessment: Assessment, unit: str) -> str:
 def allowed_sentence(one: Judged, unit: str) -> str:
     """What is allowed; and what was read, where another measure is likelier."""
     assert one.finding is not None
-    word = "asked for at least" if one.finding.at_least else "allowed"
+    word = "the least required" if one.finding.at_least else "allowed"
     said_of = one.limit.everyday
     word += f" for {said_of}" if said_of else ""
     likely, read = (number(one, mm, unit) for mm in (one.likely()[0], one.finding.measured.value))
@@ -148,7 +149,7 @@ def worth_knowing(state: CheckState) -> str:
     found, survey = state.assessment, state.survey
     notes = [] if survey is None else [problem_text(note, state.unit) for note in survey.notes]
     if found is not None:
-        notes += [] if found.likely is None else list(found.likely.notes)
+        notes += [crossed_text(found)] * bool(crossed_text(found)) + list(found.notes)
         notes += [found.subject.surface.note] if found.subject.surface.note else []
         seen = dict.fromkeys(one.limit.seen for one in found.judged if caution(one.limit))
         notes += [f"{name}: {CAUTIONS[name]}" for name in seen]

@@ -21,7 +21,7 @@ from flatness.errors import ArgumentError
 from flatness.job.records import Page
 from flatness.job.running import Results
 from flatness.limits.kinds import UNITLESS, Limit
-from flatness.limits.spot_checks import ASSUMED
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.papers.figures import (
     INK,
@@ -280,6 +280,9 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     if one.verdict == PASS and one.between == ASSUMED:
         apart = spelled(position(now.subject.step, unit))
         rests = f" It was measured every {apart}; nobody has looked between."
+    elif one.verdict == PASS and one.between == SPOT_CHECKED:
+        apart = spelled(position(now.subject.step, unit))
+        rests = f" It was measured every {apart}, and a bar was slid between."
     elif one.verdict != PASS and one.finding.measured.at is not None and survey.walls.door is not None:
         rests = f" It is worst {where(*one.finding.measured.at, unit, survey)}."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
@@ -610,6 +613,8 @@ def _planned(plan: Plan, row: Mapping[Any, Any] | None, unit: str) -> str:
 def _result(row: Mapping[Any, Any] | None) -> str:
     if row is None:
         return "not known"
+    if row["verdict"] == PASS and row["between"] == ASSUMED:
+        return MET_WHERE_MEASURED
     words, chance = RESULTS[str(row["verdict"])], float(row["chance"])
     return f"{words} (chance {percent(chance)})" if row["verdict"] == UNDECIDED and math.isfinite(chance) else words
 

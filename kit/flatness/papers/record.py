@@ -24,7 +24,7 @@ from flatness.comparison.records import plan_terms
 from flatness.errors import ArgumentError
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import describe
-from flatness.limits.spot_checks import ASSUMED
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.limits.verdict import PASS, Judged
 from flatness.measures.planes import fit_surface_plane
 from flatness.papers.figures import INK, SEEN, WAYS, Panel, heat_maps, key_picture, room_figure, seen_size, svg_of
@@ -349,6 +349,7 @@ def rests_on(comparison: Comparison, found: Mapping[str, Any] | None, unit: str)
     reads = {one.between for one in comparison.assessments[1].judged} if comparison.assessments is not None else set()
     least = fine(float(np.nanmedian(comparison.detection)), unit)
     between = "; between the stations nobody has looked" if ASSUMED in reads else ""
+    between = between or ("; between the stations a bar was slid" if SPOT_CHECKED in reads else "")
     rows = [
         ["Compared", f"{percent(share)} of the {after.surface}: {counts}{between}"],
         ["Smallest change", f"{least} can be seen; less counts as none"],
@@ -435,9 +436,10 @@ def _likely(one: Judged, unit: str) -> str:
 
 def _verdict(one: Judged) -> str:
     chance, word = percent(one.chance), one.verdict.upper()
+    rests = f", {one.between} between"
     if one.verdict == PASS and one.between == ASSUMED:
-        word += " at the stations"
-    return word if chance == "-" else f"{word}, chance {chance}"
+        word, rests = f"{word} at the stations", ""
+    return f"{word}{'' if chance == '-' else f', chance {chance}'}{rests}"
 
 
 def _limits(comparison: Comparison, unit: str) -> list[list[str]]:

@@ -71,7 +71,7 @@ class Plan:
         False where it cannot be),
         ``chance`` (that the true surface passes once the places are set to their heights, each with its error;
         ``likely_mm`` is the median of what it may then measure), ``verdict`` (at the confidence asked for),
-        ``between`` (what that rests on between the stations: ``read`` or ``assumed``),
+        ``between`` (what that rests on between the stations: ``read``, ``spot-checked`` or ``assumed``),
         ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not lengths:
         their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``; those in mm are NaN
     cost : rates x area x change

@@ -20,6 +20,7 @@ from flatness.framing.members import Members
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
+from flatness.limits.spot_checks import Checks, check_strips, notes_after
 from flatness.notes import Note, joined
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.planning.few_places import Gathered, Search
@@ -85,6 +86,7 @@ def plan_corrections(
     keep_clear: float = 0.0,
     materials: Mapping[str, Setting] | None = None,
     progress: Progress | None = None,
+    spot_checks: Checks = (),
     **thresholds: float | None,
 ) -> Plan:
     """Plan what to bring to which height so that a surface meets its limits, by one way.
@@ -126,6 +128,7 @@ def plan_corrections(
     materials : what quantities rest on, from :func:`~flatness.planning.quantities.settings_of`
     progress : called each round of the least work with its number, the placements still broken and the cost so
         far; True stops
+    spot_checks : what a bar showed between the stations, which chooses among the surfaces that are drawn
     thresholds : such as ``deepest_fill``, ``thinnest_fill``, ``least_patch``; see
         :data:`~flatness.planning.patches.THRESHOLDS`
 
@@ -615,10 +618,13 @@ def _check_of(survey: Survey, wanted: list[Limit], spacing: float | None, asked:
             # nothing is planned on a guess that a reading is wrong: it is read again first
             notes += [Note("slip-first", slip=str(slip)) for slip in likely.slips]
             likely = likely_surface(survey, ground.spacing, trusting=True)
-        notes += likely.notes
+        notes += notes_after(likely.notes, asked.spot_checks)
     if likely is not None and asked.surface == "likely":
         subject = on_likely(subject, likely)
-    return PlanCheck(subject, likely if draws else None, draws, asked.seed, asked.confidence), notes
+    check_strips(asked.spot_checks, survey)
+    held = PlanCheck(subject, likely if draws else None, draws, asked.seed, asked.confidence, asked.spot_checks)
+    notes += [note for limit in wanted if (note := held.unknown_to_plan(limit)) is not None]
+    return held, list(dict.fromkeys(notes))
 
 
 def _cautions(used: set[str], survey: Survey) -> tuple[Caution, ...]:

@@ -16,6 +16,7 @@ from flatness.errors import ArgumentError, MeasureError
 from flatness.light.places import LightRequirement
 from flatness.limits.kinds import PLANNABLE, Limit, describe
 from flatness.limits.measuring import Subject, lit_requirements, measure
+from flatness.limits.spot_checks import Checks
 from flatness.measures.bars import Requirement, all_headings
 from flatness.measures.spans import allowed_at
 from flatness.notes import Note, joined
@@ -54,9 +55,11 @@ class Asked:
     ask_engineer: bool = True
     setting_error: float = SETTING_ERROR_MM
     keep_clear: float = 0.0
+    spot_checks: Checks = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fixed", tuple(self.fixed))
+        object.__setattr__(self, "spot_checks", tuple(self.spot_checks))
         if self.aim is None:
             object.__setattr__(self, "aim", "sure" if self.draws else 1.0)
 
@@ -127,6 +130,9 @@ def check_asked(asked: Asked) -> None:
         raise ArgumentError(
             "draws out of range", column="draws", value=str(asked.draws), expected=expected, remedy=remedy
         )
+    if asked.spot_checks and not asked.draws:
+        what, remedy = "spot checks cannot count without draws", "leave out one of the two"
+        raise ArgumentError(what, column="draws", value="0", expected="draws above 0", remedy=remedy)
     if asked.aim == "sure" and not asked.draws:
         raise ArgumentError(
             "no chance is known without draws",

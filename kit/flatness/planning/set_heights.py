@@ -19,7 +19,7 @@ from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.limits.kinds import UNITLESS, Limit, describe
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws, proved_angle, seen_where
-from flatness.limits.spot_checks import READ, between
+from flatness.limits.spot_checks import LEAST_SHARE, READ, Checks, between, draw_agreeing, seen_under
 from flatness.limits.verdict import FAIL, LEAST_BATCH, MOST_DRAWS, PASS, UNDECIDED, Judged, of_the_whole
 from flatness.measures.bars import gap_map
 from flatness.notes import Note, joined
@@ -131,6 +131,8 @@ COLUMNS = (
     "allowed",
     "unit",
 )
+# keys of notes on what a bar showed and no surface drawn has
+UNKNOWN_TO_PLAN = ("bar-showed-somewhere", "bar-showed-unread", "bar-disagrees")
 JUDGING = 100  # number of the first batch of surfaces that no search has seen
 _UNITS = {"ff": "F-number", "fl": "F-number", "slope": "rise / run", "light": "degrees"}
 
@@ -160,10 +162,12 @@ class Drawn:
     ----------
     both : on the lattice [n, ny, nx] mm, and the same at the readings [n, readings] mm
     seed : of the errors of setting
+    agree : share [-] of what the readings allow that agrees with what a bar showed between the stations
     """
 
     both: tuple[Floats, Floats]
     seed: int
+    agree: float = 1.0
 
     @property
     def count(self) -> int:
@@ -189,6 +193,7 @@ class PlanCheck:
     likely : from which other surfaces that the readings allow are drawn; None: none are
     draws, seed : how many at a time, from which seed
     confidence : at which verdicts are given
+    spot_checks : what a bar showed between the stations as found
     """
 
     subject: Subject
@@ -196,6 +201,7 @@ class PlanCheck:
     draws: int
     seed: int
     confidence: float
+    spot_checks: Checks = ()
 
     @cached_property
     def _batches(self) -> dict[int, Drawn]:
@@ -210,12 +216,12 @@ class PlanCheck:
             if number < JUDGING:
                 count, numbers = min(count, LEAST_BATCH), [number // 2 * 2, number // 2 * 2 + 1]
             seed = int(np.random.SeedSequence([self.seed, numbers[0]]).generate_state(1)[0])
-            x, y, _ = self.subject.survey.xyz()
-            drawn = self.likely.draw_both(x, y, count * len(numbers), seed)
+            subject, many = self.subject, count * len(numbers)
+            *drawn, agree = draw_agreeing(self.likely, subject.survey, subject.surface, many, seed, self.spot_checks)
             for k, one in enumerate(numbers):
                 # every other one, since those that follow one another have parameters in common
                 part = (drawn[0][k :: len(numbers)], drawn[1][k :: len(numbers)])
-                self._batches[one] = Drawn(part, seed + k)
+                self._batches[one] = Drawn(part, seed + k, agree)
         return self._batches[number]
 
     @cached_property
@@ -298,6 +304,9 @@ class PlanCheck:
                 judged, batch = replace(judged, used=np.concatenate([judged.used, used])), batch + 1
         except MeasureError as error:
             return Judged(limit, None, none, UNDECIDED, joined(problem.what for problem in error.problems))
+        unknown = self.unknown_to_plan(limit)
+        if unknown is not None and not work.worked[subject.surface.inside].all():
+            return replace(judged, reason=unknown, of_bar=True)
         if judged.in_doubt(self.confidence):
             return judged
         within = judged.chance >= self.confidence
@@ -353,12 +362,23 @@ class PlanCheck:
             **{f"{name}_mm": value if is_length else math.nan for name, value in numbers.items()},
         }
 
+    def unknown_to_plan(self, limit: Limit) -> Note | None:
+        """What a bar showed over a limit that no surface drawn has, so that no plan can know what to do about it."""
+        agree = self._batch(JUDGING).agree if self.likely is not None and self.draws else 1.0
+        seen = seen_under(limit, self.spot_checks)
+        if seen is not None and limit.allowed is not None and seen.least > limit.allowed:
+            showed = Note("bar-showed", bar=seen.bar, gap=seen.least)
+            if seen.at is None:
+                return Note("bar-showed-somewhere", showed=showed)
+            return Note("bar-showed-unread", showed=showed, at=seen.at) if agree < LEAST_SHARE else None
+        return Note("bar-disagrees") if agree < LEAST_SHARE else None
+
     def _between(self, limit: Limit, work: Work) -> str:
         """What the verdict rests on between the stations: there what is left as found is as unknown as before."""
         subject = self.subject
         if work.worked[subject.surface.inside].all():
             return READ
-        return between(limit, subject.survey, subject.surface, subject.step, ())
+        return between(limit, subject.survey, subject.surface, subject.step, self.spot_checks)
 
     @cached_property
     def _left(self) -> Unread | None:

@@ -127,7 +127,7 @@ def through_benchmarks_target(
         raise PlanError("no benchmarks", expected="one point with a height or more")
     for point in points:
         if point.height is None:
-            raise PlanError("a benchmark without a height", value=str(point), remedy="give the height it shall have")
+            raise PlanError("a benchmark without a height", value=str(point), remedy="give the height to finish at")
     if len(points) == 1:
         return level_target(surface, rates=rates, depths=depths, fixed=points)
     return _least_plane(surface, "through benchmarks", None, None, rates, depths, points, "least-work")

@@ -267,6 +267,10 @@ class LengthReader:
             )
         if not plain:
             return replace(problem, remedy=FILL_IN)
+        whole, _, rest = " ".join(plain.split()).partition(" ")
+        lost = [one for one in _space_and_stroke_lost(whole + rest) if one.startswith(f"{whole} ")] if rest else []
+        if problem.remedy is None and lost:
+            return replace(problem, remedy=f"did you mean {lost[0]}? Type it again")
         if problem.remedy is None and not any(char.isnumeric() for char in plain):
             return replace(problem, remedy=LEAVE_EMPTY)
         if problem.remedy is None and plain.endswith("%"):

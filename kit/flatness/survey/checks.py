@@ -375,11 +375,12 @@ def _not_taken(readings: Readings, header: Header, file: str) -> list[Problem]:
     if not cells or header.outline is not None:
         return []
     shown = ", ".join(cells[:6]) + (", ..." if len(cells) > 6 else "")
+    many = "1 station has" if len(cells) == 1 else f"{len(cells)} stations have"
     first = cells[0]
     letters = first.rstrip("0123456789")
     return [
         Problem(
-            f"{len(cells)} stations have no reading ({shown}); no outline says whether the surface is there",
+            f"{many} no reading ({shown}); no outline says whether the surface is there",
             file,
             int(first[len(letters) :]),
             letters,

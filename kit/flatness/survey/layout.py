@@ -29,9 +29,9 @@ from flatness.survey.cells import (
 from flatness.survey.header import Header, is_length, needed_quantity
 from flatness.survey.positions import (
     Position,
+    check_list,
     check_positions,
     copied,
-    report_far_stations,
     report_shifted_rows,
     report_unit,
     without_unit,
@@ -158,7 +158,7 @@ def _grid_unit(
     known = [[v for v in values if v is not None] for values in (x, y)]
     typed = [text_of(cell) for _, _, cell in cells]
     if all(known) and without_unit(typed, lengths.decimal_comma):
-        say = "write the unit of the positions in the corner cell, such as ft; in too, if they are inches"
+        say = "write the unit of the positions in the corner cell: {0}; or {1}, if that is right"
         report_unit(known[0], known[1], lengths.unit, header.outline, (row, 0), say, lengths.report)
 
 
@@ -255,8 +255,8 @@ def _read_list(table: Table, header: Header, lengths: LengthReader) -> Readings:
     _check_unit(first.row, headings, rows, readings, header, lengths)
     bare = lengths.unit or lengths.likely_unit
     columns = {one.name: (one.column, one.unit or bare) for one in headings.values() if one.name in ("x", "y")}
-    report_far_stations(readings, rows, columns, lengths)
-    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma, struck)
+    doubts = check_list(readings, rows, columns, value_at, lengths)
+    return Readings(tuple(readings), quantity, tuple(not_taken), lengths.decimal_comma, (*struck, *doubts))
 
 
 def strike(readings: list[Reading], report: Report) -> tuple[list[Reading], tuple[Problem, ...]]:
@@ -307,7 +307,7 @@ def _check_unit(
     places = [(one.x, one.y) for one in readings if one.kind == "surface"]
     if len(places) > 2 and without_unit(typed, lengths.decimal_comma):
         x, y = zip(*places, strict=True)
-        say = "write it in the headings, such as x [ft] and y [ft]; x [in] and y [in], if they are inches"
+        say = "write it in the headings: x [{0}] and y [{0}]; or x [{1}] and y [{1}], if that is right"
         first = (row, headings["x"].column)
         report_unit(x, y, lengths.unit, header.outline, first, say, lengths.report)
 

@@ -37,6 +37,9 @@ FEWEST = 4  # positions of which a usual step can be told
 APART = 2.0  # times their spread that readings lie from zero, so that they are hardly positions; the kit's own
 COPIED = 0.01  # chance below which two equal rows are no accident; the kit's own
 LEAST_COPIED = 4  # readings in a row that may be a copy
+MOST_LINES = 60  # of a list that are held against one another
+METRIC = ("mm", "cm", "m")
+NAMES = {"in": "inches", "ft": "feet", "mm": "millimeters", "cm": "centimeters", "m": "meters"}
 
 
 @dataclass(frozen=True)
@@ -292,6 +295,135 @@ def report_far_stations(
                 lengths.report.add(what, one.row, column, value=typed, expected=expected, remedy=remedy)
 
 
+def check_list(
+    readings: Sequence[Reading],
+    rows: Sequence[Record],
+    columns: Mapping[str, tuple[int, str]],
+    value_at: int | None,
+    lengths: LengthReader,
+) -> list[Problem]:
+    """Report rows of a list that moved one cell left, and lines and stations far off; give back questions.
+
+    Parameters
+    ----------
+    readings : of the list
+    rows : its rows
+    columns : of x and of y, and the unit of a position there that carries none
+    value_at : the column of the readings
+    lengths : takes what is wrong
+    """
+    if len(columns) < 2 or value_at is None:
+        return []
+    surface = [one for one in readings if one.kind == "surface"]
+    _report_moved_rows(surface, rows, columns["y"], value_at, lengths)
+    report_far_stations(readings, rows, columns, lengths)
+    doubts = [*_far_lines(surface, rows, columns, lengths), *_repeated_row(surface, lengths.report)]
+    by_place = {(round(one.x, 1), round(one.y, 1)): one for one in surface}
+    axes = [sorted({place[k] for place in by_place}) for k in (0, 1)]
+    most = max(map(len, axes))
+    if len(by_place) < len(surface) or most > MOST_LINES or 2 * len(by_place) < len(axes[0]) * len(axes[1]):
+        return doubts
+    for k, axis in enumerate(axes):
+        lines = []
+        for value in axis:
+            here = [by_place.get((other, value) if k else (value, other)) for other in axes[1 - k]]
+            first = next(one for one in here if one is not None)
+            lines.append(
+                (Position(first.row, first.column, first.typed, value), [one.typed if one else "" for one in here])
+            )
+        doubts += copied(lines, "line", lengths.report)
+    return doubts
+
+
+def _report_moved_rows(
+    surface: Sequence[Reading], rows: Sequence[Record], y: tuple[int, str], value_at: int, lengths: LengthReader
+) -> None:
+    """Report rows without a reading in whose y a reading stands, at a y that no other station has."""
+    column, unit = y
+    if len(surface) < FEWEST or column >= value_at:
+        return
+    low, high = min(one.value for one in surface), max(one.value for one in surface)
+    slack = max(high - low, FT_MM / 12)
+    if min(abs(low), abs(high)) <= APART * slack:
+        return  # readings near zero may well be positions, of stations that are still to be read
+    for record in rows:
+        if not is_empty(record.cell(value_at)):
+            continue
+        as_reading, as_place = lengths.quietly(record.cell(column)), lengths.quietly(record.cell(column), unit)
+        if as_reading is None or as_place is None or not low - slack <= as_reading <= high + slack:
+            continue
+        if min(abs(one.y - as_place) for one in surface) > SAME_PLACE_MM:
+            lengths.report.add(
+                "this row looks moved one cell to the left: a reading stands where its y should, and it has no reading",
+                record.row,
+                column,
+                value=text_of(record.cell(column)),
+                expected="x and y of the station, then its reading",
+                remedy="move the row one cell to the right and type what is missing; or delete the row",
+            )
+
+
+def _far_lines(
+    surface: Sequence[Reading], rows: Sequence[Record], columns: Mapping[str, tuple[int, str]], lengths: LengthReader
+) -> list[Problem]:
+    """Report lines of stations far from all others, where their digits say which position was meant; else questions."""
+    by_row, doubts = {record.row: record for record in rows}, []
+    for name, (column, unit) in columns.items():
+        count = Counter(round(getattr(one, name), 1) for one in surface)
+        steps = [b - a for a, b in pairwise(sorted(count))]
+        if len(steps) < FEWEST:
+            continue
+        usual = median(steps)
+        for value in (min(count), max(count)):
+            others = [v for v in count if v != value]
+            away = min(abs(value - v) for v in others)
+            if count[value] < 2 or away <= FAR * usual:
+                continue
+            first = next(one for one in surface if round(getattr(one, name), 1) == value)
+            place = Position(first.row, column, text_of(by_row[first.row].cell(column)), value)
+            what = f"this line's {name} is {_both(away)} from the next, {_both(usual)} is usual"
+            holes = [
+                (text, mm)
+                for text, mm in meant(place.typed, unit, lengths.decimal_comma)
+                if min(others) - usual * (1 + NEAR) <= mm <= max(others) + usual * (1 + NEAR)
+                and min(abs(mm - v) for v in others) >= usual * (1 - NEAR)
+            ]
+            if not holes:
+                doubts.append(_question(what, place, f"within {_both(FAR * usual)} of the others", lengths.report))
+                continue
+            expected = f"about {_both(holes[0][1])}, where no line was read"
+            remedy = (
+                f"did you mean {holes[0][0]}? Correct it in every row of the line; if it is right, read lines between"
+            )
+            lengths.report.add(what, place.row, column, value=place.typed, expected=expected, remedy=remedy)
+    return doubts
+
+
+def _repeated_row(surface: Sequence[Reading], report: Report) -> list[Problem]:
+    """A question on the one row that repeats the one above it, where the grid lacks one station."""
+    places = [(round(one.x, 1), round(one.y, 1)) for one in surface]
+    twice = [
+        k for k in range(1, len(places)) if places[k] == places[k - 1] and surface[k].typed == surface[k - 1].typed
+    ]
+    known = set(places)
+    xs, ys = ({place[k] for place in known} for k in (0, 1))
+    if len(twice) != 1 or len(known) != len(places) - 1 or len(xs) * len(ys) != len(known) + 1:
+        return []
+    ((x, y),) = {(x, y) for x in xs for y in ys} - known
+    one = surface[twice[0]]
+    return [
+        Problem(
+            f"row {one.row} repeats the place and the reading of row {surface[twice[0] - 1].row}, and of the whole "
+            f"grid only x {_both(x)}, y {_both(y)} was not read",
+            report.file,
+            one.row,
+            column_letter(one.column),
+            expected="each row a station of its own",
+            remedy="check whether the row was copied, and type its own place and reading",
+        )
+    ]
+
+
 def copied(lines: Sequence[tuple[Position, Sequence[Cell]]], word: str, report: Report) -> list[Problem]:
     """Questions on a row, or column, whose readings are those of another, where no other two are.
 
@@ -348,7 +480,7 @@ def report_unit(
     unit : that the positions were read in without saying so
     outline : of the surface: one as large as a room confirms the unit, or is held against the stations elsewhere
     first : row and column of the cell that would say it
-    say : how to say it
+    say : how to say it, with the unit that would fit in place of {0}, the one that was read of {1}
     report : takes what is wrong
     """
     axes = [sorted(set(values)) for values in (x, y)]
@@ -363,16 +495,17 @@ def report_unit(
             return
     fitting = []
     for other in MM_PER:
-        times = float(MM_PER[other] / MM_PER[unit])
+        times = float(MM_PER[other] / MM_PER[unit]) * (1 + 1e-9)  # 4 ft is not under 4 ft
         if all(LEAST_ROOM <= extent * times <= MOST_ROOM for extent in extents) and step * times >= LEAST_STEP:
             fitting.append(other)
+    fitting.sort(key=lambda other: (other in METRIC) != (unit in METRIC))  # a foot before a meter where inches are read
     if (small or large) and fitting:
+        size = f"{_both(extents[0])} by {_both(extents[1])}, {'under 4 ft' if small else 'over 200 ft'}"
         report.add(
-            f"the positions are read in {unit}, which makes a surface of {_both(extents[0])} by {_both(extents[1])}, "
-            f"{'under 4 ft' if small else 'over 200 ft'}; their unit is not said",
+            f"the positions are read as {NAMES[unit]}, which makes a surface of {size}; their unit is not said",
             *first,
             expected=f"the unit of the positions, such as {' or '.join(fitting)}",
-            remedy=say,
+            remedy=say.format(fitting[0], unit),
         )
 
 

@@ -18,11 +18,11 @@ import pandas as pd
 from flatness.curves.walls import CurvedWall, rows_to_go_on
 from flatness.errors import MeasureError
 from flatness.files import stands, write_new
-from flatness.limits.kinds import CAUTIONS, UNITLESS, Limit, caution, cited, describe, show_ratio
+from flatness.limits.kinds import CAUTIONS, PLANNABLE, UNITLESS, Limit, caution, cited, describe, show_ratio
 from flatness.limits.measuring import Subject
 from flatness.limits.more_readings import HARDLY, more_readings
 from flatness.limits.planning import ReadingPlan
-from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, Seen, SpotCheck, Sweep
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, Seen, SpotCheck, Sweep, count_crossed
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.bars import Place
 from flatness.notes import Note
@@ -33,13 +33,17 @@ from flatness.words.phrases import problem_text, say, sentence
 from flatness.words.printed import (
     AUTHORITY,
     WIDTH,
+    amount,
     bare_place,
     bulleted,
     columns,
+    counted,
     good_to,
     hanging,
     indented,
     length,
+    marked,
+    marks_told,
     number,
     percent,
     place,
@@ -53,11 +57,16 @@ HOW_TO_ADD = (
     "`--out` writes a file with your readings as a list and an empty row for each new one: fill it in and check it in "
     "place of the old one."
 )
+HOW_TO_PLAN = (
+    "`flatness plan` with the same file and limits says where to plane, fill, sister or fur, and how surely it passes "
+    "then."
+)
 HARDLY_ANY = (
     "readings are unlikely to decide it: read the whole surface again, closer or with a better instrument; "
     "`flatness sheet` says how close."
 )
 OFTEN = "For each reading of one place lift the staff, set it down, read again, and type what it shows."
+FEW_STRIPS, MOST_STRIPS = 6, 12  # that are printed, where there are more than so many
 AGAIN = "`again` is a place that was read before."
 MOVED = (
     "Leave the instrument where it was. If it was moved, give the new readings a `setup` of their own, and read at "
@@ -83,13 +92,14 @@ def verdict_table(assessment: Assessment, unit: str) -> str:
     rows = [_cells(one, unit) for one in assessment.judged]
     keep = [i for i in range(len(head)) if drawn or i not in (2, 3, 5)]
     table = [[row[i] for i in keep] for row in [head, *rows]]
-    return "\n".join(columns(table, (0, len(keep) - 1), WIDTH, ruled=True))
+    told = marks_told(one.between for one in assessment.judged)
+    return "\n".join([*columns(table, (0, len(keep) - 1), WIDTH, ruled=True), *told])
 
 
 def _cells(one: Judged, unit: str) -> list[str]:
     if one.finding is None:
         allowed = describe_allowed(one, unit)
-        return [one.limit.name, "-", "-", "-", allowed, "-", one.verdict.upper()]
+        return [one.limit.name, "-", "-", "-", allowed, "-", marked(one.verdict.upper(), one.between)]
     middle, low, high = one.likely()
     spread = "-" if math.isnan(low) else f"{number(one, low, unit)} to {number(one, high, unit)}"
     return [
@@ -99,7 +109,7 @@ def _cells(one: Judged, unit: str) -> list[str]:
         spread,
         number(one, one.finding.allowed, unit),
         percent(one.chance),
-        one.verdict.upper(),
+        marked(one.verdict.upper(), one.between),
     ]
 
 
@@ -132,7 +142,7 @@ def _found(one: Judged, assessment: Assessment, unit: str) -> Iterator[str]:
     assert one.finding is not None
     measured, survey = one.finding.measured, assessment.subject.survey
     if not math.isnan(one.chance):
-        middle, low, high = (number(one, value, unit) for value in one.likely())
+        middle, low, high = (amount(one, value, unit) for value in one.likely())
         certain = {
             PASS: "the readings show it within the limit"
             if one.between != ASSUMED
@@ -174,7 +184,7 @@ def answer(assessment: Assessment, unit: str) -> str:
     if one.finding is None:
         return f"{word}: {one.limit.name} is not measured: {say(one.reason, unit, assessment.subject.survey)}."
     drawn = not math.isnan(one.chance)
-    value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
+    value = amount(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
     bar, allowed = "", number(one, one.finding.allowed, unit)
     if one.limit.kind == "straightedge" and one.limit.length is not None:
         bar = f" under a {position(one.limit.length, unit)} bar"
@@ -241,10 +251,27 @@ def sweeps_in_words(
 
 
 def sweeps_text(sweeps: Sequence[Sweep], limit: Limit, unit: str, first: str = "", survey: Survey | None = None) -> str:
-    """The same as text for a terminal, behind ``first``."""
+    """The same as text for a terminal, behind ``first``: of many strips the first few, and how many more there are."""
     head, rows = sweeps_in_words(sweeps, limit, unit, survey)
-    return "\n".join(
-        [indented(head, first), *(indented(row, f"{first}  {k:>2}  ") for k, row in enumerate(rows, start=1))]
+    shown = rows if len(rows) <= MOST_STRIPS else rows[:FEW_STRIPS]
+    lines = [indented(head, first), *(indented(row, f"{first}  {k:>2}  ") for k, row in enumerate(shown, start=1))]
+    if len(shown) < len(rows):
+        left = len(rows) - len(shown)
+        lines.append(indented(f"and {left} more, in the list that `flatness spots --out` writes", f"{first}      "))
+    return "\n".join(lines)
+
+
+def crossed_text(assessment: Assessment) -> str:
+    """How much a bar that was slid has crossed; empty where none was."""
+    survey = assessment.subject.survey
+    strips = sum(isinstance(check, Sweep) for check in assessment.spot_checks)
+    if not strips:
+        return ""
+    found = count_crossed(assessment.spot_checks, survey, assessment.subject.surface)
+    members = "" if found.of is None else f"{found.members} of {counted(found.of, 'member')} from end to end, and "
+    return (
+        f"A bar was slid along {counted(strips, 'strip')}. It crossed {members}{percent(found.share)} of the "
+        f"{survey.surface}: there no hump of 10 ft was missed."
     )
 
 
@@ -333,21 +360,28 @@ def report(assessment: Assessment, unit: str | None = None, batch: int | None = 
         lines = [one.limit.name]
         lines += [indented(text) for text in sentences(one, assessment, unit)]
         blocks.append("\n".join(lines))
+    if any(one.verdict == FAIL and one.limit.kind in PLANNABLE for one in assessment.judged):
+        blocks.append("\n".join(["What to do about it", indented(HOW_TO_PLAN)]))
     more = where_to_read(assessment, batch)
     blocks += [more_text(assessment, *more, unit)] if more is not None else []
     swept, pictured = assessment.swept, assessment.pictured
     if assessment.wanted_sweeps and swept is not None and pictured is not None and pictured.verdict == PASS:
         how = (
             "`flatness spots` writes them as a list to fill in, and `check --spot-check` reads it. Three strips take "
-            "about three minutes. With the members' layout in the file (`# members: 16 in along y from 0`) they go "
-            "across the members alone."
+            "about three minutes."
         )
+        if survey.framing is None:
+            how += (
+                " With the members' layout in the file (`# members: 16 in along y from 0`) they go across the members "
+                "alone."
+            )
         strips = sweeps_text(assessment.wanted_sweeps, swept.limit, unit, "  ", survey)
         blocks.append("\n".join(["What lies between the stations", strips, indented(how)]))
     notes = [problem_text(problem, unit, survey) for problem in survey.notes]
-    notes += list(assessment.likely.notes) if assessment.likely else []
+    notes += [crossed_text(assessment)] if crossed_text(assessment) else []
+    notes += list(assessment.notes)
     notes += [
-        Note("bar-set", bar=check.length, places=check.places, share=f"{100 * check.share_over:.0f}")
+        Note("bar-set", bar=check.length, places=counted(check.places, "place"), share=f"{100 * check.share_over:.0f}")
         for check in assessment.spot_checks
         if isinstance(check, SpotCheck)
     ]

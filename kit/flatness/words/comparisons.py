@@ -26,6 +26,8 @@ from flatness.words.printed import (
     fine,
     good_to,
     indented,
+    marked,
+    marks_told,
     number,
     percent,
     place,
@@ -260,9 +262,18 @@ def _verdicts(found: Comparison, unit: str) -> str:
         turned = "turned" if one.verdict != other.verdict else ""
         allowed = number(other, other.finding.allowed, unit) if other.finding else "-"
         rows.append(
-            [one.limit.name, one.verdict, _likely(one, unit), other.verdict, _likely(other, unit), allowed, turned]
+            [
+                one.limit.name,
+                marked(one.verdict, one.between),
+                _likely(one, unit),
+                marked(other.verdict, other.between),
+                _likely(other, unit),
+                allowed,
+                turned,
+            ]
         )
-    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6)))])
+    told = marks_told(one.between for found in found.assessments for one in found.judged)
+    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6))), *told])
 
 
 def _likely(one: Judged, unit: str) -> str:

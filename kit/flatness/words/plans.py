@@ -34,6 +34,8 @@ from flatness.words.printed import (
     least_shown,
     length,
     load,
+    marked,
+    marks_told,
     mass,
     percent,
     place,
@@ -211,7 +213,8 @@ def after_table(plan: Plan, unit: str) -> str:
         name = str(row["limit"])
         shown = shortened(name, 28)
         chance = percent(float(row["chance"]))
-        rows.append([shown, *before_and_after(plan, row, unit), chance, str(row["verdict"]).upper()])
+        verdict = marked(str(row["verdict"]).upper(), row["between"])
+        rows.append([shown, *before_and_after(plan, row, unit), chance, verdict])
     wording = (
         "Before and after are of the surface that was planned on, measured with the same code as a check. Likely and "
         "chance are of the true surface once the heights are set, each with its own error, and count what the readings "
@@ -223,7 +226,8 @@ def after_table(plan: Plan, unit: str) -> str:
         for row in plan.after.to_dict("records")
         if sought and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
     ]
-    lines = [*(f"  {line}" for line in columns(rows)), *map(indented, apart), indented(wording)]
+    table = [f"  {line}" for line in columns(rows, (0, len(rows[0]) - 1))]
+    lines = [*table, *marks_told(plan.after["between"]), *map(indented, apart), indented(wording)]
     return "\n".join(["Before and after", *lines])
 
 

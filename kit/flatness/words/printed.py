@@ -19,6 +19,7 @@ from flatness.lengths import (
     settle,
 )
 from flatness.limits.kinds import UNITLESS, Limit, show_ratio
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.survey.walls import Tape
 
 if TYPE_CHECKING:  # notes are said by what lies far above
@@ -145,6 +146,14 @@ def value_of(limit: Limit | None, value: float, allowed: float, unit: str) -> st
 def number(one: Judged, value: float, unit: str) -> str:
     """A measure of a limit that was judged, as :func:`value_of`."""
     return value_of(one.limit, value, one.finding.allowed if one.finding else math.inf, unit)
+
+
+def amount(one: Judged, value: float, unit: str) -> str:
+    """As :func:`number` in a sentence, where what a tape does not show is not printed as none."""
+    text = number(one, value, unit)
+    if value > 0 and text in ('0"', "0 mm"):
+        return f"under {_finest(INCH_MM / FRACTION if unit == 'in' else 0.1, unit)}"
+    return text
 
 
 def area(mm2: float, unit: str) -> str:
@@ -363,6 +372,25 @@ def columns(
         lines.append("  ".join(c.ljust(w) if i in left else c.rjust(w) for i, (c, w) in enumerate(cells)).rstrip())
         lines += [f"  {rest}" for rest in first[1:]]
     return [lines[0], "-" * max(map(len, lines)), *lines[1:]] if ruled else lines
+
+
+# of a verdict in a table, what it rests on between the stations; "read" has none
+MARKS = {ASSUMED: " *", SPOT_CHECKED: " +"}
+RESTS_ON = {
+    ASSUMED: "* between the stations nobody has looked (assumed)",
+    SPOT_CHECKED: "+ between the stations a bar was slid (spot-checked)",
+}
+
+
+def marked(verdict: str, between: str) -> str:
+    """A verdict in a table, with the mark of what it rests on between the stations."""
+    return f"{verdict}{MARKS.get(between, '')}"
+
+
+def marks_told(rests_on: Iterable[str]) -> list[str]:
+    """What the marks of a table mean, a line each."""
+    used = set(rests_on)
+    return [f"  {told}" for between, told in RESTS_ON.items() if between in used]
 
 
 def bulleted(title: str, texts: Iterable[str]) -> str:

@@ -17,17 +17,19 @@ from flatness.framing.members import Members
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2
 from flatness.limits.kinds import UNITLESS, Limit, describe
 from flatness.limits.spot_checks import ASSUMED
-from flatness.limits.verdict import FAIL, PASS
+from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.notes import Note
 from flatness.planning.constraints import FixedSpot, Rates
 from flatness.planning.plan import Plan
 from flatness.planning.planner import lumber_of
+from flatness.planning.set_heights import UNKNOWN_TO_PLAN
 from flatness.planning.substrate import Beneath
 from flatness.planning.volumes import node_areas
 from flatness.planning.ways import Ways
 from flatness.surface.lattice import widest_step
 from flatness.surroundings.finished_surface import Layer, build_up, finished_surface
 from flatness.survey.readings import Survey
-from flatness.words.phrases import say
+from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     columns,
     counted,
@@ -221,6 +223,9 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
     if not verdict:
         return Answer("", "", f"{what}.{takes} It was not checked against a limit.")
     done = "as it is" if what == NOTHING else "if done as drawn"
+    unread = next((one for one in plan.notes if isinstance(one, Note) and one.key in UNKNOWN_TO_PLAN), None)
+    if unread is not None and verdict == UNDECIDED:
+        return Answer(verdict, f"UNDECIDED {done}", sentence(unread, unit, plan.survey).removesuffix("."))
     if verdict == PASS:
         passes = f" Passes {sure}." if sure else " How surely was not worked out."
         nothing = "nothing to do" if what == NOTHING else what
