@@ -251,7 +251,10 @@ def not_understood(form: Form, name: str, error: Exception) -> ArgumentError:
 
 
 def _not_one(form: Form, name: str, why_not: str) -> ArgumentError:
-    return ArgumentError(f"not {form.called}: {why_not}", value=name, expected=form.saved_by)
+    remedy = "name that file"
+    if name.lower().endswith(".toml"):
+        remedy = f"a job file asks for things and keeps none: {remedy}"
+    return ArgumentError(f"not {form.called}: {why_not}", value=name, expected=form.saved_by, remedy=remedy)
 
 
 def _the(form: Form) -> str:

@@ -187,3 +187,12 @@ def test_of_many_strips_the_first_few_are_printed(tmp_path, capsys):
     assert many > 30
     assert f"and {many - 6} more, in the list" in text
     assert len(text.splitlines()) < 16
+
+
+def test_a_job_file_in_place_of_a_plan_is_named_as_one(tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text('[surveys]\nbefore = "floor.csv"\n')
+    with pytest.raises(ArgumentError) as caught:
+        flatness.read_plan(job)
+    assert "flatness plan --save" in str(caught.value)
+    assert "a job file asks for things" in str(caught.value)

@@ -231,7 +231,7 @@ SECOND = Part(
     },
     maybe=FIRST.maybe,
 )
-SAVED = Form("plan", KIND, "a plan", "what the kit saved a plan as", {1: FIRST, 2: SECOND})
+SAVED = Form("plan", KIND, "a plan", "what `flatness plan --save` wrote", {1: FIRST, 2: SECOND})
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
