@@ -13,6 +13,7 @@ from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.spot_checks import SpotCheck, Sweep, count_crossed, wanted_sweeps
 from flatness.limits.strip_lists import read_spots, spot_sheet
 from flatness.measures.straightedge import profile_gaps
+from flatness.planning.plan import read_plan
 from flatness.surface.lattice import make_surface
 from flatness.survey.readings import Framing
 
@@ -193,6 +194,6 @@ def test_a_job_file_in_place_of_a_plan_is_named_as_one(tmp_path):
     job = tmp_path / "job.toml"
     job.write_text('[surveys]\nbefore = "floor.csv"\n')
     with pytest.raises(ArgumentError) as caught:
-        flatness.read_plan(job)
+        read_plan(job)
     assert "flatness plan --save" in str(caught.value)
     assert "a job file asks for things" in str(caught.value)
