@@ -4,8 +4,8 @@
     nice -n 15 python tests/benchmarks/mutants.py all
 
 One operator, sign, bound or constant is changed, a `not` or a refusal left out; the tests of the module run until one
-fails, in a process forked off one that has loaded the libraries. Tests that go through the changed function come first,
-those that failed before ahead of them, then the quick ones. What survives is printed with its line: a test is missing
+fails, in a process forked off one that has loaded the libraries. Only tests that go through the changed function are
+run, those that failed before first, then the quick ones. What survives is printed with its line: a test is missing
 there, or the change makes no difference. Of those that make none `equivalent_mutants.toml` says why; they are not run.
 """
 
@@ -175,7 +175,7 @@ class Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
 
 class Order:
-    """Sorts the tests; tells through a pipe how long each took, which functions it went through, which failed."""
+    """Chooses and sorts the tests; tells through a pipe how long each took, through which functions, which failed."""
 
     def __init__(self, first, module, pipe, traced):
         self.first, self.path, self.pipe, self.traced = first, str(KIT / f"{module}.py"), pipe, traced
@@ -183,7 +183,8 @@ class Order:
 
     def pytest_collection_modifyitems(self, items):
         place = {name: k for k, name in enumerate(self.first)}
-        items.sort(key=lambda item: place.get(item.nodeid, len(place)))
+        if place:
+            items[:] = sorted((item for item in items if item.nodeid in place), key=lambda item: place[item.nodeid])
 
     def pytest_runtest_setup(self, item):
         if self.traced:
@@ -216,7 +217,7 @@ def run(module, tree, tests, first=(), seconds=900.0, traced=False):
         os.dup2(silent, 2)
         sys.meta_path.insert(0, Changed(module, tree))
         there = [str(ROOT / "tests" / name) for name in tests if (ROOT / "tests" / name).exists()]
-        options = ["-q", "-x", "-p", "no:cacheprovider", "--rootdir", ROOT]
+        options = ["-q", "-x", "-p", "no:cacheprovider", "--assert=plain", "--rootdir", ROOT]
         code = 1
         with contextlib.suppress(BaseException), os.fdopen(send, "w") as pipe:
             code = int(pytest.main([*map(str, options), *there], plugins=[Order(first, module, pipe, traced)]))
@@ -272,14 +273,15 @@ def judge(module, options):
             equivalent += 1
             continue
         about = starts.get(line, set())
-        first = sorted(baseline, key=lambda test: (not about & set(test[3]), -kills[test[0]], test[1]))
+        through = [test for test in baseline if about & set(test[3])] or baseline
+        first = sorted(through, key=lambda test: (-kills[function, test[0]], -kills[test[0]], test[1]))
         found = run(module, mutant(tree, number)[0], TESTS[module], [test[0] for test in first], limit)
         by = next((name for name, _, failed, _ in found if failed), None)
         if by is None:
             print(f"    survives: {module}.py:{line}: in {function or 'the module'}: {change}", flush=True)
         else:
             killed += 1
-            kills[by] += 1
+            kills.update([by, (function, by)])
             if options.killers:
                 print(f"    killed by {by.rpartition('::')[2]}: {line}: {change}", flush=True)
     tried = len(chosen)
