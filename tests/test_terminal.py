@@ -95,6 +95,33 @@ def test_what_nobody_foresaw_has_an_exit_code_and_one_line(monkeypatch, capsys):
     assert isinstance(sys.stdout, type(sys.__stdout__)) or not isinstance(sys.stdout, Shown)
 
 
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="a device of Linux that is always full")
+def test_an_output_that_takes_nothing_is_told_and_one_that_is_closed_is_none():
+    line = [sys.executable, "-m", "flatness", "limits"]
+    with open("/dev/full", "w") as full:
+        told = subprocess.run(line, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert told.returncode == 2
+    assert "No space left on device" in told.stderr
+    assert "fault" not in told.stderr
+    assert "ignored" not in told.stderr  # as Python says of what it could not write at its end
+    told = subprocess.run([*line, "--json"], stderr=subprocess.PIPE, text=True, preexec_fn=lambda: os.close(1))
+    assert (told.returncode, told.stderr) == (0, "")
+    told = subprocess.run([*line[:3], "check", "no.csv"], stdout=subprocess.PIPE, preexec_fn=lambda: os.close(2))
+    assert (told.returncode, told.stdout) == (2, b"")
+
+
+@pytest.mark.parametrize("command", ["check", "curve", "demo", "job", "light", "room", "scan", "take"])
+def test_a_name_that_no_file_can_have_is_bad_input(command, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    more = {"check": ["--limit=wood-glued"], "take": ["--limit=wood-glued", "--length=3m", "--width=3m"]}.get(
+        command, []
+    )
+    for name in ("x" * 300, "x" * 300 + ".csv", "y" * 5000, "a/" * 3000):
+        assert command_line.main([command, name, *more]) == 2
+        assert "fault" not in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize(
     ("command", "survey", "options"),
     [

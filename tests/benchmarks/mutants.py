@@ -56,8 +56,14 @@ TESTS = {
         "published/test_levelling.py",
         "published/test_second_versions.py",
         "published/test_nist_digits.py",
+        "survey/test_least_squares.py",
     ],
-    "limits/verdict": ["limits/test_sampling_error.py", "limits/test_decision_rule.py", "limits/test_verdict.py"],
+    "limits/verdict": [
+        "limits/test_sampling_error.py",
+        "limits/test_decision_rule.py",
+        "limits/test_verdict.py",
+        "limits/test_spot_checks.py",
+    ],
     "surface/likely": ["surface/test_likely.py"],
     "surface/kriging": ["surface/test_kriging_plainly.py", "surface/test_kriging.py"],
     "planning/least_work": ["planning/test_refusals.py", "planning/test_least_work.py"],
@@ -179,7 +185,7 @@ class Order:
 
     def __init__(self, first, module, pipe, traced):
         self.first, self.path, self.pipe, self.traced = first, str(KIT / f"{module}.py"), pipe, traced
-        self.called = set()
+        self.called, self.begun = set(), 0.0
 
     def pytest_collection_modifyitems(self, items):
         place = {name: k for k, name in enumerate(self.first)}
@@ -187,6 +193,7 @@ class Order:
             items[:] = sorted((item for item in items if item.nodeid in place), key=lambda item: place[item.nodeid])
 
     def pytest_runtest_setup(self, item):
+        self.begun = sum(os.times()[:4])
         if self.traced:
             self.called = set()
             sys.setprofile(self._call)
@@ -198,13 +205,13 @@ class Order:
     def pytest_runtest_logreport(self, report):
         if report.when == "call" or report.failed:
             sys.setprofile(None)
-            what = [report.nodeid, report.duration, report.failed, sorted(self.called)]
+            what = [report.nodeid, sum(os.times()[:4]) - self.begun, report.failed, sorted(self.called)]
             self.pipe.write(json.dumps(what) + "\n")
             self.pipe.flush()
 
 
 def run(module, tree, tests, first=(), seconds=900.0, traced=False):
-    """What each test gave, [name, seconds, failed, lines of the functions called]; None for one that never ended."""
+    """What each test gave: name, seconds of processor time, whether it failed, lines of the functions called."""
     import pytest
 
     receive, send = os.pipe()
@@ -261,11 +268,12 @@ def judge(module, options):
         print(f"    no longer there: {module}: {stale}")
     chosen = [one for one in everything if low <= one[1] <= high]
     chosen = sorted(random.Random(options.seed).sample(chosen, min(options.most, len(chosen))))
+    begun = time.monotonic()
     baseline = run(module, tree, TESTS[module], traced=True)
+    limit = 5 * (time.monotonic() - begun) + 30
     if not baseline or any(failed for _, _, failed, _ in baseline):
         print(f"{module}: its tests fail without any change: {[name for name, _, failed, _ in baseline if failed]}")
         return 0, 0, 0, 0
-    limit = 5 * sum(took for _, took, _, _ in baseline) + 30
     starts, kills = function_starts(tree), Counter()
     killed = equivalent = 0
     for number, line, function, change in chosen:
@@ -273,7 +281,8 @@ def judge(module, options):
             equivalent += 1
             continue
         about = starts.get(line, set())
-        through = [test for test in baseline if about & set(test[3])] or baseline
+        quick = [test for test in baseline if test[1] <= options.slowest]
+        through = [test for test in quick if about & set(test[3])] or quick
         first = sorted(through, key=lambda test: (-kills[function, test[0]], -kills[test[0]], test[1]))
         found = run(module, mutant(tree, number)[0], TESTS[module], [test[0] for test in first], limit)
         by = next((name for name, _, failed, _ in found if failed), None)
@@ -302,6 +311,9 @@ def main():
     parser.add_argument("--most", type=int, default=10**6, help="mutants of a module, at random")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--lines", help="from which line to which, such as 40-90")
+    parser.add_argument(
+        "--slowest", type=float, default=1e9, help="seconds of processor time; slower tests are left out"
+    )
     parser.add_argument("--killers", action="store_true", help="say which test fails first for each")
     parser.add_argument("--equivalent", action="store_true", help="run those that are listed as equivalent too")
     options = parser.parse_args()
