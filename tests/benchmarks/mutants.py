@@ -59,6 +59,7 @@ TESTS = {
         "survey/test_least_squares.py",
     ],
     "limits/verdict": [
+        "limits/test_judged.py",
         "limits/test_sampling_error.py",
         "limits/test_decision_rule.py",
         "limits/test_verdict.py",
