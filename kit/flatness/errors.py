@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from numbers import Real
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -170,7 +171,8 @@ def check_above_zero(*, or_zero: bool = False, expected: str = "", **values: obj
 
 def check_step(name: str, step: float, length: float) -> None:
     """ArgumentError where a step [mm] is not above zero, or more than ``MOST_STEPS`` lie along a length [mm]."""
-    check_above_zero(**{name: step})
+    given: dict[str, Any] = {name: step}
+    check_above_zero(**given)
     if length > MOST_STEPS * step:
         expected = f"{length / MOST_STEPS:.2g} mm or more, so that at most {MOST_STEPS:,} lie along {length:.0f} mm"
         raise ArgumentError(f"{name} out of range", column=name, value=f"{step:g} mm", expected=expected)
