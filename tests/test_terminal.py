@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from io import BytesIO, TextIOWrapper
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -15,6 +16,7 @@ from flatness.__main__ import Shown
 from flatness.errors import visible
 from flatness.papers.sheet import one_line
 
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 # what a terminal acts on (ECMA-48: C0, DEL, C1), what turns text (Unicode TR 9, the explicit marks and isolates), and
 # what ends a line in Python's eyes (str.splitlines)
 HIDING = [*map(chr, [*range(9), *range(11, 32), *range(127, 160)])]
@@ -91,6 +93,57 @@ def test_what_nobody_foresaw_has_an_exit_code_and_one_line(monkeypatch, capsys):
     with pytest.raises(ZeroDivisionError):
         command_line.main(["limits", "--debug"])
     assert isinstance(sys.stdout, type(sys.__stdout__)) or not isinstance(sys.stdout, Shown)
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="a device of Linux that is always full")
+def test_an_output_that_takes_nothing_is_told_and_one_that_is_closed_is_none():
+    line = [sys.executable, "-m", "flatness", "limits"]
+    with open("/dev/full", "w") as full:
+        told = subprocess.run(line, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert told.returncode == 2
+    assert "No space left on device" in told.stderr
+    assert "fault" not in told.stderr
+    assert "ignored" not in told.stderr  # as Python says of what it could not write at its end
+    told = subprocess.run([*line, "--json"], stderr=subprocess.PIPE, text=True, preexec_fn=lambda: os.close(1))
+    assert (told.returncode, told.stderr) == (0, "")
+    told = subprocess.run([*line[:3], "check", "no.csv"], stdout=subprocess.PIPE, preexec_fn=lambda: os.close(2))
+    assert (told.returncode, told.stdout) == (2, b"")
+
+
+@pytest.mark.parametrize("command", ["check", "curve", "demo", "job", "light", "room", "scan", "take"])
+def test_a_name_that_no_file_can_have_is_bad_input(command, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    more = {"check": ["--limit=wood-glued"], "take": ["--limit=wood-glued", "--length=3m", "--width=3m"]}.get(
+        command, []
+    )
+    for name in ("x" * 300, "x" * 300 + ".csv", "y" * 5000, "a/" * 3000):
+        assert command_line.main([command, name, *more]) == 2
+        assert "fault" not in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("command", "survey", "options"),
+    [
+        ("check", "packing_room/hand_typed.csv", ["--straightedge=10ft", "--allowed=1e-9 mm"]),
+        ("light", "hanging_wall/wall.csv", ["--lamp=14in", "--every=1e-9 mm"]),
+        ("light", "hanging_wall/wall.csv", ["--lamp=14in", "--every=1e-308 mm"]),
+        ("light", "hanging_wall/wall.csv", ["--distance=1e-308 mm"]),
+        ("light", "hanging_wall/wall.csv", ["--threshold=1e-308"]),
+        ("curve", "oval_room/niche.csv", ["--template=1e-9 mm"]),
+        ("curve", "oval_room/niche.csv", ["--template=1e-308 mm"]),
+        ("curve", "oval_room/niche.csv", ["--every=1e-9 mm"]),
+        ("curve", "oval_room/niche.csv", ["--every=1e-308 mm"]),
+        ("curve", "oval_room/niche.csv", ["--studs=1e-9 mm"]),
+        ("curve", "oval_room/niche.csv", ["--studs=1e-308 mm"]),
+        ("curve", "oval_room/niche.csv", ["--plate=4in", "--sheet-length=1e-308 mm"]),
+    ],
+)
+def test_a_length_so_short_that_no_machine_steps_by_it_is_refused(command, survey, options, capsys):
+    assert command_line.main([command, str(SAMPLES / survey), *options]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "expected:" in told.err
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a pipe of POSIX")

@@ -6,6 +6,7 @@ Exit codes: 0 pass, 1 fail, 3 undecided, 2 bad input, 70 a fault of the program 
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Collection, Iterator, Sequence
@@ -54,7 +55,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(error_in_unit(error, options), file=sys.stderr)
             return BAD_INPUT
         except BrokenPipeError:  # the reader of the output, such as head, has had enough
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            _end_output()
             return BROKEN_PIPE
         except KeyboardInterrupt:
             print("stopped", file=sys.stderr)
@@ -62,8 +63,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         except Exception as error:
             if options.debug:
                 raise
+            if isinstance(error, OSError):  # a full disk under the output, a name that the system refuses
+                print(_refused(error), file=sys.stderr)
+                _end_output()
+                return BAD_INPUT
             print(_unforeseen(error), file=sys.stderr)
             return UNFORESEEN
+
+
+def _end_output() -> None:
+    """Where the output takes no more, what is left of it is dropped, so that Python does not try again at its end."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _refused(error: OSError) -> FlatnessError:
+    from flatness.files import why
+
+    remedy = "make room there, or choose another name or folder"
+    return FlatnessError(
+        f"the system refuses: {why(error)}", value=error.filename and str(error.filename), remedy=remedy
+    )
 
 
 def _unforeseen(error: Exception) -> str:
@@ -112,7 +134,7 @@ class Shown:
 def shown_as_text() -> Iterator[None]:
     """Within, all that goes to standard output and standard error is written as :class:`Shown` does."""
     before = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = (Shown(one) if one is not None else one for one in before)
+    sys.stdout, sys.stderr = (Shown(io.StringIO() if one is None else one) for one in before)  # None: it was closed
     try:
         yield
     finally:

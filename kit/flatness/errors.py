@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from numbers import Real
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -155,6 +156,9 @@ def check_choice(name: str, value: object, known: Iterable[object], what: str = 
         raise ArgumentError(what or f"unknown {name}", column=name, value=str(value), expected=expected)
 
 
+MOST_STEPS = 100_000
+
+
 def check_above_zero(*, or_zero: bool = False, expected: str = "", **values: object) -> None:
     """ArgumentError where a value, by its name, is not a finite number above zero; None is passed over."""
     for name, value in values.items():
@@ -163,3 +167,12 @@ def check_above_zero(*, or_zero: bool = False, expected: str = "", **values: obj
             usual = "millimetres, 0 or more" if or_zero else "millimetres above zero"
             what = f"{name.replace('_', ' ')} out of range"
             raise ArgumentError(what, column=name, value=str(value), expected=expected or usual)
+
+
+def check_step(name: str, step: float, length: float) -> None:
+    """ArgumentError where a step [mm] is not above zero, or more than ``MOST_STEPS`` lie along a length [mm]."""
+    given: dict[str, Any] = {name: step}
+    check_above_zero(**given)
+    if length > MOST_STEPS * step:
+        expected = f"{length / MOST_STEPS:.2g} mm or more, so that at most {MOST_STEPS:,} lie along {length:.0f} mm"
+        raise ArgumentError(f"{name} out of range", column=name, value=f"{step:g} mm", expected=expected)

@@ -10,12 +10,15 @@ What ends in anything else is kept in the folder that is named, and the exit cod
 import argparse
 import io
 import json
+import math
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import tempfile
 import time
+import tomllib
 import traceback
 import zipfile
 from pathlib import Path
@@ -31,11 +34,13 @@ import test_whole_files
 from flatness.comparison.records import read_record
 from flatness.errors import FlatnessError
 from flatness.job.reading import read_job
+from flatness.job.room_reading import read_room
 from flatness.limits.spot_checks import Sweep
 from flatness.limits.strip_lists import read_spots, spot_sheet
 from flatness.planning.plan import read_plan
 from mutants_of_json import mutant
 
+NEEDED = {"job": "loft_floor", "room": "gallery"}  # folders of the samples
 SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 STRIPS = (Sweep(1800.0, "x", 600.0, 0.0, 3600.0, 5.0, 1.5), Sweep(1800.0, "y", 900.0, 0.0, 3600.0, 5.0))
 SPOTS = spot_sheet(STRIPS, "mm")
@@ -108,11 +113,37 @@ def mutated_xml(part, rng):
 
 
 def job_file(rng, folder):
-    """The sample job, mutated as text."""
-    data = readers.mutated((SAMPLES / "loft_floor/job.toml").read_bytes(), rng)
-    path = folder / "job.toml"
+    """The sample job, mutated as text or as a document."""
+    return toml(rng, folder / "job.toml", read_job)
+
+
+def room(rng, folder):
+    """The sample room, mutated as text or as a document."""
+    return toml(rng, folder / "room.toml", read_room)
+
+
+def toml(rng, path, read):
+    """A file of TOML, mutated, beside what it names."""
+    data = (SAMPLES / NEEDED[path.stem] / path.name).read_bytes()
+    if rng.random() < 0.6:
+        whole = mutant(tomllib.loads(data.decode()), rng)
+        held = whole.items() if isinstance(whole, dict) else [("unit", whole)]
+        data = "".join(f"{json.dumps(key)} = {as_toml(value)}\n" for key, value in held).encode("utf-8", "replace")
+    else:
+        data = readers.mutated(data, rng)
     path.write_bytes(data)
-    return data, lambda: read_job(path)
+    return data, lambda: read(path)
+
+
+def as_toml(value):
+    """A value on one line, as TOML writes it; what it has no word for is an empty text."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{json.dumps(key)} = {as_toml(one)}" for key, one in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(as_toml, value)) + "]"
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    return '""' if value is None else json.dumps(value)
 
 
 def plan(rng, folder):
@@ -158,7 +189,15 @@ def kill(rng, folder):
     return b"", look
 
 
-KINDS = {"csv": text_file, "xlsx": workbook, "toml": job_file, "plan": plan, "record": record, "spots": spots}
+KINDS = {
+    "csv": text_file,
+    "xlsx": workbook,
+    "job": job_file,
+    "room": room,
+    "plan": plan,
+    "record": record,
+    "spots": spots,
+}
 USUAL = tuple(KINDS)
 KINDS["kill"] = kill
 
@@ -171,12 +210,12 @@ def main():
     parser.add_argument("--keep", default=tempfile.gettempdir(), help="folder for what ends in anything else")
     options = parser.parse_args()
     faults = 0
+    print(f"seed {options.seed}\n")
     print("| kind | files | read | refused | anything else |\n|---|---|---|---|---|")
     for kind in options.kinds:
         with tempfile.TemporaryDirectory() as folder:
-            for name in ("before.csv", "after.csv"):
-                if kind == "toml":
-                    (Path(folder) / name).write_bytes((SAMPLES / "loft_floor" / name).read_bytes())
+            for one in (SAMPLES / NEEDED[kind]).glob("*.csv") if kind in NEEDED else ():
+                shutil.copy(one, folder)
             count = read = refused = other = 0
             end = time.monotonic() + options.seconds / len(options.kinds)
             while time.monotonic() < end:

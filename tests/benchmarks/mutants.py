@@ -4,8 +4,8 @@
     nice -n 15 python tests/benchmarks/mutants.py all
 
 One operator, sign, bound or constant is changed, a `not` or a refusal left out; the tests of the module run until one
-fails, in a process forked off one that has loaded the libraries. Tests that go through the changed function come first,
-those that failed before ahead of them, then the quick ones. What survives is printed with its line: a test is missing
+fails, in a process forked off one that has loaded the libraries. Only tests that go through the changed function are
+run, those that failed before first, then the quick ones. What survives is printed with its line: a test is missing
 there, or the change makes no difference. Of those that make none `equivalent_mutants.toml` says why; they are not run.
 """
 
@@ -56,8 +56,15 @@ TESTS = {
         "published/test_levelling.py",
         "published/test_second_versions.py",
         "published/test_nist_digits.py",
+        "survey/test_least_squares.py",
     ],
-    "limits/verdict": ["limits/test_sampling_error.py", "limits/test_decision_rule.py", "limits/test_verdict.py"],
+    "limits/verdict": [
+        "limits/test_judged.py",
+        "limits/test_sampling_error.py",
+        "limits/test_decision_rule.py",
+        "limits/test_verdict.py",
+        "limits/test_spot_checks.py",
+    ],
     "surface/likely": ["surface/test_likely.py"],
     "surface/kriging": ["surface/test_kriging_plainly.py", "surface/test_kriging.py"],
     "planning/least_work": ["planning/test_refusals.py", "planning/test_least_work.py"],
@@ -175,17 +182,19 @@ class Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
 
 class Order:
-    """Sorts the tests; tells through a pipe how long each took, which functions it went through, which failed."""
+    """Chooses and sorts the tests; tells through a pipe how long each took, through which functions, which failed."""
 
     def __init__(self, first, module, pipe, traced):
         self.first, self.path, self.pipe, self.traced = first, str(KIT / f"{module}.py"), pipe, traced
-        self.called = set()
+        self.called, self.begun = set(), 0.0
 
     def pytest_collection_modifyitems(self, items):
         place = {name: k for k, name in enumerate(self.first)}
-        items.sort(key=lambda item: place.get(item.nodeid, len(place)))
+        if place:
+            items[:] = sorted((item for item in items if item.nodeid in place), key=lambda item: place[item.nodeid])
 
     def pytest_runtest_setup(self, item):
+        self.begun = sum(os.times()[:4])
         if self.traced:
             self.called = set()
             sys.setprofile(self._call)
@@ -197,13 +206,13 @@ class Order:
     def pytest_runtest_logreport(self, report):
         if report.when == "call" or report.failed:
             sys.setprofile(None)
-            what = [report.nodeid, report.duration, report.failed, sorted(self.called)]
+            what = [report.nodeid, sum(os.times()[:4]) - self.begun, report.failed, sorted(self.called)]
             self.pipe.write(json.dumps(what) + "\n")
             self.pipe.flush()
 
 
 def run(module, tree, tests, first=(), seconds=900.0, traced=False):
-    """What each test gave, [name, seconds, failed, lines of the functions called]; None for one that never ended."""
+    """What each test gave: name, seconds of processor time, whether it failed, lines of the functions called."""
     import pytest
 
     receive, send = os.pipe()
@@ -216,7 +225,7 @@ def run(module, tree, tests, first=(), seconds=900.0, traced=False):
         os.dup2(silent, 2)
         sys.meta_path.insert(0, Changed(module, tree))
         there = [str(ROOT / "tests" / name) for name in tests if (ROOT / "tests" / name).exists()]
-        options = ["-q", "-x", "-p", "no:cacheprovider", "--rootdir", ROOT]
+        options = ["-q", "-x", "-p", "no:cacheprovider", "--assert=plain", "--rootdir", ROOT]
         code = 1
         with contextlib.suppress(BaseException), os.fdopen(send, "w") as pipe:
             code = int(pytest.main([*map(str, options), *there], plugins=[Order(first, module, pipe, traced)]))
@@ -260,11 +269,12 @@ def judge(module, options):
         print(f"    no longer there: {module}: {stale}")
     chosen = [one for one in everything if low <= one[1] <= high]
     chosen = sorted(random.Random(options.seed).sample(chosen, min(options.most, len(chosen))))
+    begun = time.monotonic()
     baseline = run(module, tree, TESTS[module], traced=True)
+    limit = 5 * (time.monotonic() - begun) + 30
     if not baseline or any(failed for _, _, failed, _ in baseline):
         print(f"{module}: its tests fail without any change: {[name for name, _, failed, _ in baseline if failed]}")
         return 0, 0, 0, 0
-    limit = 5 * sum(took for _, took, _, _ in baseline) + 30
     starts, kills = function_starts(tree), Counter()
     killed = equivalent = 0
     for number, line, function, change in chosen:
@@ -272,14 +282,16 @@ def judge(module, options):
             equivalent += 1
             continue
         about = starts.get(line, set())
-        first = sorted(baseline, key=lambda test: (not about & set(test[3]), -kills[test[0]], test[1]))
+        quick = [test for test in baseline if test[1] <= options.slowest]
+        through = [test for test in quick if about & set(test[3])] or quick
+        first = sorted(through, key=lambda test: (-kills[function, test[0]], -kills[test[0]], test[1]))
         found = run(module, mutant(tree, number)[0], TESTS[module], [test[0] for test in first], limit)
         by = next((name for name, _, failed, _ in found if failed), None)
         if by is None:
             print(f"    survives: {module}.py:{line}: in {function or 'the module'}: {change}", flush=True)
         else:
             killed += 1
-            kills[by] += 1
+            kills.update([by, (function, by)])
             if options.killers:
                 print(f"    killed by {by.rpartition('::')[2]}: {line}: {change}", flush=True)
     tried = len(chosen)
@@ -300,6 +312,9 @@ def main():
     parser.add_argument("--most", type=int, default=10**6, help="mutants of a module, at random")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--lines", help="from which line to which, such as 40-90")
+    parser.add_argument(
+        "--slowest", type=float, default=1e9, help="seconds of processor time; slower tests are left out"
+    )
     parser.add_argument("--killers", action="store_true", help="say which test fails first for each")
     parser.add_argument("--equivalent", action="store_true", help="run those that are listed as equivalent too")
     options = parser.parse_args()

@@ -71,6 +71,25 @@ def test_a_folder_is_one_table_worst_first_and_a_bad_file_is_a_row(capsys, build
     assert err.splitlines()[-1].startswith("[3/3]")
 
 
+@pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names and pipes of Linux")
+def test_names_that_are_no_text_and_files_that_are_none_are_rows(capsys, tmp_path):
+    folder = tmp_path / "level1"
+    write_floor(folder / os.fsdecode(b"\xff.csv"), FLAT)
+    write_floor(folder / "a\n[9/9] PASS b.csv", FLAT)
+    (folder / "gone.csv").symlink_to("nowhere")
+    os.mkfifo(folder / "pipe.csv")
+    code, out, err = run(
+        capsys, folder, *BY, "--processes", 1, "--table", tmp_path / "a.csv", "--page", tmp_path / "a.html"
+    )
+    assert code == 2
+    assert "fault" not in out + err
+    table = pd.read_csv(tmp_path / "a.csv")
+    assert set(table["file"]) == {r"\udcff.csv", r"a\n[9/9] PASS b.csv", "gone.csv", "pipe.csv"}
+    assert list(table["verdict"]).count("not checked") == 2
+    assert len([line for line in err.splitlines() if line.startswith("[")]) == 4
+    assert r"\udcff.csv" in (tmp_path / "a.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("chosen", "code"),
     [(["level1/hall.csv", "level1/hall.csv"], 0), (["level2/n*.csv"], 2), (["level1", "level2/notes.csv"], 2)],

@@ -159,6 +159,7 @@ def test_good_texts_are_read():
         (GOOD, 'allowed = "3/16 in"', 'allowed = "3/16 inn"', "allowed", "not a length"),
         (GOOD, 'allowed = "3/16 in"', 'allowed = "-3/16 in"', "allowed", "out of range"),
         (GOOD, 'allowed = "3/16 in"', 'allowed = "0 mm"', "allowed", "out of range"),
+        (GOOD, 'allowed = "3/16 in"', 'allowed = "0.0000001 mm"', "allowed", "out of range"),  # less than is settled
         (GOOD, 'allowed = "3/16 in"\n', "", "allowed", "missing key"),
         (GOOD, 'source = "some standard"\n', "", "source", "missing key"),
         (GOOD, 'source = "some standard"', 'source = " "', "source", "not a text"),

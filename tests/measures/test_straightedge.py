@@ -1,6 +1,7 @@
 """The straightedge against brute force, and the properties that any gap must have."""
 
 import math
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -115,6 +116,20 @@ def test_long_and_short_bars_at_one_node_at_a_time_equal_brute_force(steps):
         del stale
         found = oblique_gaps_at(z[None], np.array([at]), 1.0, steps, 12)
         np.testing.assert_allclose(found, expected.flat[at], atol=1e-12)
+
+
+def test_a_bar_much_longer_than_the_surface_takes_no_memory_for_what_lies_beyond_it():
+    z = np.random.default_rng(3).normal(size=(5, 6))
+    expected = brute_map(z, 12, 12, [n for n in range(12) if n % 3])  # no two nodes are farther apart
+    at = np.arange(z.size)
+    tracemalloc.start()
+    found = oblique_gaps_at(z[None], at, 1.0, 4000.0, 12)
+    whole = gap_map(z, 1.0, 4000.0, 12)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    np.testing.assert_allclose(found, expected.flat, atol=1e-12)
+    np.testing.assert_allclose(np.fmax(gap_map(z, 1.0, 12.0, 4), expected), whole, atol=1e-12)
+    assert most < 1_000_000
 
 
 def test_stack_equals_one_at_a_time():

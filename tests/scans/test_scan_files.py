@@ -320,10 +320,27 @@ def test_points_that_are_no_room_are_refused(tmp_path):
         assert raised.value.problems[0].file == "a.xyz"
 
 
+@pytest.mark.parametrize("axis", range(3))
+def test_one_point_far_beyond_the_earth_changes_nothing(tmp_path, axis):
+    points = built.Scanned(boxes=()).points(9000)
+    scans = []
+    for at in (1200.0, 9e13):  # within the room; so far off that no memory holds what lies between
+        points[5] = 1000.0, 1000.0, 1200.0
+        points[5, axis] = at
+        scans.append(read_scan(built.write_xyz(tmp_path / "a.xyz", points), unit="m", cell=1000.0))
+    near, far = scans
+    assert far.size == pytest.approx(near.size, abs=1.0)
+    assert {name: len(one.cells) for name, one in far.surfaces.items()} == {
+        name: len(one.cells) for name, one in near.surfaces.items()
+    }
+
+
 def test_cells_that_are_too_many_or_too_small_are_refused(tmp_path, monkeypatch):
     path = built.write_xyz(tmp_path / "a.xyz", POINTS)
     with pytest.raises(FlatnessError, match="cells too small"):
         read_scan(path, unit="m", cell=1.0)
+    # before memory is taken for them
     monkeypatch.setattr("flatness.scans.reading.MOST_BYTES", 1000)
+    monkeypatch.setattr("flatness.scans.reading.Gatherer", None)
     with pytest.raises(FlatnessError, match="too many cells"):
         read_scan(path, unit="m")

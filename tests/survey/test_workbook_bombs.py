@@ -1,6 +1,7 @@
 """Workbooks of a few kB that ask for more memory or time than there is: refused before anything is built of them."""
 
 import io
+import re
 import subprocess
 import sys
 import zipfile
@@ -117,3 +118,10 @@ def test_cells_without_their_names_are_counted_on():
 
     survey = read_survey(with_part(SHEET, unnamed), name="a.xlsx")
     assert survey.points.height.tolist() == [1, 2, 3, 4]
+
+
+def test_of_a_damaged_workbook_nothing_is_printed(capsys):
+    data = with_part("xl/styles.xml", lambda part: re.sub(rb"<cellStyleXfs.*</cellStyleXfs>", b"<cellStyleXfs/>", part))
+    with pytest.raises(SurveyFileError, match="cannot be opened"):
+        read_survey(data, name="a.xlsx")
+    assert capsys.readouterr() == ("", "")

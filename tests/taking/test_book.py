@@ -3,6 +3,7 @@
 import os
 import random
 import signal
+import socket
 import subprocess
 import sys
 
@@ -97,6 +98,24 @@ def test_a_program_that_died_holds_nothing(tmp_path):
     subprocess.run([sys.executable, "-c", code, path], check=False)
     assert path.with_name("room.csv.open").exists()
     Book(path).close()
+
+
+@pytest.mark.parametrize("pid", ["²", "9" * 40, "9" * 5000, "-1", "", "1_0"])
+def test_a_mark_that_no_program_wrote_holds_nothing(tmp_path, pid):
+    path = begun(tmp_path)
+    mark = tmp_path / "room.csv.open"
+    mark.write_text(f"id=x\npid={pid}\nhost={socket.gethostname()}\n", encoding="utf-8")
+    Book(path).close()
+    assert not mark.exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a pipe of POSIX")
+def test_a_pipe_in_place_of_the_mark_is_not_waited_for(tmp_path):
+    path = begun(tmp_path)
+    os.mkfifo(tmp_path / "room.csv.open")
+    code = "import pathlib, sys; from flatness.taking.book import Book; Book(pathlib.Path(sys.argv[1]))"
+    told = subprocess.run([sys.executable, "-c", code, path], stderr=subprocess.PIPE, text=True, timeout=60)
+    assert "a pipe or a device" in told.stderr
 
 
 def test_a_file_that_another_program_changed_is_not_written_on(tmp_path):

@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 
-from flatness.errors import ArgumentError, FlatnessError
+from flatness.errors import ArgumentError, FlatnessError, visible
 from flatness.files import read_file, why
 from flatness.limits.kinds import Limit, describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged, assess
@@ -148,7 +148,7 @@ def find_files(named: Sequence[str], without: Sequence[str] = ()) -> list[File]:
             chosen = [((p.relative_to(path) if len(named) == 1 else p).as_posix(), p) for p in surveys]
             what, expected = "no survey in this folder", f"files that end in {' or '.join(SUFFIXES)}"
         elif not path.exists() and glob.has_magic(one):
-            chosen = [(p, Path(p)) for p in sorted(glob.glob(one, recursive=True)) if Path(p).is_file()]
+            chosen = [(p, Path(p)) for p in sorted(glob.glob(one, recursive=True)) if not Path(p).is_dir()]
             what, expected = "no file fits this pattern", "such as 'level2/*.csv'"
         else:  # one that is not there is a row with its error
             chosen, what, expected = [(one, path)], "", ""
@@ -157,14 +157,15 @@ def find_files(named: Sequence[str], without: Sequence[str] = ()) -> list[File]:
         for name, p in chosen:
             real = os.path.realpath(p)
             if real not in out:
-                found.setdefault(real, File(name, str(p)))
+                found.setdefault(real, File(visible(name).replace("\n", "\\n"), str(p)))
     return list(found.values())
 
 
 def _is_survey(path: Path, folder: Path) -> bool:
     parts = path.relative_to(folder).parts  # a spreadsheet that is open leaves '~$name.xlsx' beside it
     hidden = any(part.startswith((".", "~$")) for part in parts)
-    return path.suffix.lower() in SUFFIXES and not hidden and path.is_file()
+    # one that cannot be read, such as a link to nothing, is a row with its error
+    return path.suffix.lower() in SUFFIXES and not hidden and not path.is_dir()
 
 
 def check_file(asked: Asked, file: File) -> Checked:

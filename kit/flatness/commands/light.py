@@ -12,7 +12,7 @@ from flatness.commands.options import add_fields, add_json, add_keys, job_of, ne
 from flatness.errors import FlatnessError
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Many, Number
-from flatness.light.eye import Eye
+from flatness.light.eye import LEAST, MOST, Eye
 from flatness.light.findings import EVERY_MM, EYE_MM, NOTHING, SHOWS, UNKNOWN, WINDOW, LightFindings, what_light_shows
 from flatness.light.lamps import LEAST_DEGREES, SIDES
 from flatness.survey.files import read_survey
@@ -35,7 +35,7 @@ OWN: Keys = {
         "along which lamps stand: left and bottom are where x and y are least (the top of a wall, all sides of a floor "
         "or ceiling)",
     ),
-    "threshold": Field(Number(0, above=True), "how many times as strong as what is just seen counts as seen (1)"),
+    "threshold": Field(Number(LEAST, MOST), "how many times as strong as what is just seen counts as seen (1)"),
     "draws": Field(Number(1, 100_000, whole=True), f"surfaces drawn that the readings allow ({DRAWS})"),
 }
 

@@ -30,7 +30,7 @@ BAD_INPUT, UNFORESEEN = 2, 70
 OF_ONE = ("out", "more", "spot_check")  # options that are about one survey
 OF_MANY = ("table", "page", "processes", "cluster")
 KEYS: Keys = {
-    "processes": Field(Number(0, whole=True), "how many surveys are checked at once; one a core where not given"),
+    "processes": Field(Number(0, 256, whole=True), "how many surveys are checked at once; one a core where not given"),
     "headings": PLAN["headings"],
     "confidence": ABOUT["confidence"],
     "draws": ABOUT["draws"],

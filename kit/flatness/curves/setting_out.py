@@ -12,7 +12,7 @@ import pandas as pd
 from flatness.arrays import Floats
 from flatness.curves.fitting import CurveFit
 from flatness.curves.shapes import Chain, Curve, Ellipse
-from flatness.errors import ArgumentError, MeasureError, check_above_zero
+from flatness.errors import ArgumentError, MeasureError, check_above_zero, check_step
 from flatness.measures.bars import Place
 
 EVERY_MM, STUDS_MM = 152.4, 406.4  # 6 in; 16 in
@@ -99,7 +99,6 @@ def set_out(
     [0.0, 75.765, 100.0, 75.765, 0.0]
     """
     curve = curve.curve if isinstance(curve, CurveFit) else curve
-    check_above_zero(every=every, studs=studs)
     chord = Chord.of(curve)
     pins, apart, string, loop = pd.DataFrame(columns=["x_mm", "y_mm"]), math.nan, math.nan, math.nan
     if isinstance(curve, Ellipse) and curve.axes[0] > curve.axes[1]:
@@ -166,6 +165,7 @@ def chord_offsets(curve: Curve, every: float = EVERY_MM) -> pd.DataFrame:
     along = chord.frame(curve.at(s))[:, 0]
     if np.any(np.diff(along) < -1e-9):
         return pd.DataFrame(columns=columns)
+    check_step("every", every, chord.length)
     marks = np.arange(0, chord.length + 1e-9, every)
     if chord.length - marks[-1] > 1e-6:
         marks = np.append(marks, chord.length)
@@ -182,6 +182,7 @@ def chord_offsets(curve: Curve, every: float = EVERY_MM) -> pd.DataFrame:
 
 
 def _studs(curve: Curve, chord: Chord, spacing: float) -> pd.DataFrame:
+    check_step("studs", spacing, curve.length)
     s = curve.stations(spacing)
     points = curve.at(s)
     ring = np.vstack([points, points[:1]]) if curve.closed else points
@@ -309,7 +310,7 @@ def cut_plates(
     for side in (depth / 2, -depth / 2):
         curve.check_parallel(side)
     best: PlateCuts | None = None
-    first = max(1, math.ceil(curve.length / (sheet[0] * 1.5)))
+    first = max(1, math.ceil(min(curve.length / sheet[0] / 1.5, MOST_SEGMENTS)))
     patience = 0
     for count in range(first, MOST_SEGMENTS):
         found = _with_count(curve, count, depth, sheet, layers, kerf)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ellipe, ellipeinc
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, check_above_zero
+from flatness.errors import ArgumentError, MeasureError, check_step
 from flatness.measures.bars import Place
 
 TURN = 2 * math.pi
@@ -96,7 +96,7 @@ class Curve(ABC):
 
     def stations(self, every: float) -> Floats:
         """Distances along it [mm], equally spaced, as far apart as goes but no more than ``every``; both ends too."""
-        check_above_zero(spacing=every)
+        check_step("spacing", every, self.length)
         count = max(1, math.ceil(self.length / every - 1e-6))
         return np.linspace(0, self.length, count + 1)[: count if self.closed else count + 1]
 

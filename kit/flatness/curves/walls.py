@@ -23,7 +23,7 @@ from flatness.curves.fitting import CurveFit, fit_curve
 from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
 from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
-from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem
+from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem, check_step
 from flatness.lengths import parse_length
 from flatness.measures.bars import Place
 from flatness.survey.cells import LengthReader, Record, Report, Table, column_letter, is_empty, nearest, refuse, text_of
@@ -143,7 +143,9 @@ class CurvedWall:
         for level in self.levels():
             if len(self.line(level)[0]) < 3:
                 continue
-            along, off = self.stations(level, every or self._step(length))
+            step = every or self._step(length)
+            check_step("template" if every is None else "every", step, self.curve.length)
+            along, off = self.stations(level, step)
             found = worst_template(off, self.s_of(along), length, self.curve)
             if found is not None and (best is None or found.gap > best[0].gap):
                 at, first, last = self.s_of(np.array([found.at, *found.contacts])) % (

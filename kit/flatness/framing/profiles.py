@@ -19,7 +19,7 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, check_above_zero
+from flatness.errors import ArgumentError, MeasureError, check_step
 from flatness.framing.members import Members
 from flatness.lengths import settle
 from flatness.notes import Note
@@ -197,9 +197,7 @@ def member_tracks(plan: Planned, members: Members, step: float | None, crossings
 
 
 def _stepped(start: float, end: float, step: float) -> Floats:
-    check_above_zero(step=step)
-    if (end - start) / step > 100_000:
-        raise ArgumentError("the step is too fine for these members", column="step", value=Note("exact", mm=step))
+    check_step("step", step, end - start)
     stations = start + step * np.arange(int((end - start) / step + 1e-9) + 1, dtype=np.float64)
     return stations if end - stations[-1] <= SAME_STATION_MM else np.append(stations, end)
 

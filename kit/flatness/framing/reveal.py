@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError, MeasureError, check_above_zero, check_choice
+from flatness.errors import ArgumentError, MeasureError, check_above_zero, check_choice, check_step
 from flatness.framing.profiles import fit_straight
 from flatness.lengths import settle
 from flatness.measures.bars import Measured, Place
@@ -185,8 +185,7 @@ def _check(
 
 def _stations(surface: Surface, start: Place, end: Place, run: float, step: float) -> Floats:
     """[n] mm along the line: every step, its end, and where it crosses lattice lines."""
-    if not (math.isfinite(step) and step > 0) or run / step > 100_000:
-        raise ArgumentError("step out of range", column="step", value=str(step), expected="mm above zero, not too fine")
+    check_step("step", step, run)
     stations: list[Floats] = [step * np.arange(int(run / step + 1e-9) + 1, dtype=np.float64), np.array([run])]
     for axis, i in ((surface.x, 0), (surface.y, 1)):
         part = (end[i] - start[i]) / run

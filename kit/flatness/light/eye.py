@@ -25,6 +25,7 @@ EFFICIENCY = 0.03  # of a photon that reaches the retina
 PHOTONS = 1.2274e6  # a second, square degree and troland, of daylight
 NEURAL_NOISE = 3e-8  # seconds times square degrees
 INHIBITED_BELOW = 7.0  # cycles a degree
+LEAST, MOST = 1e-6, 1e6  # of an eye's own numbers; beyond, what it sees is zero or infinite
 BLUR_DEGREES, BLUR_DEGREES_PER_MM = 0.5 / 60, 0.08 / 60  # of a point; the second for each mm of pupil
 
 
@@ -48,8 +49,10 @@ class Eye:
     def __post_init__(self) -> None:
         for name in ("field", "trolands", "pupil", "times"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value > 0):
-                raise ArgumentError("out of range", column=name, value=str(value), expected="a number above 0")
+            if not LEAST <= value <= MOST:
+                raise ArgumentError(
+                    "out of range", column=name, value=str(value), expected=f"a number from {LEAST:g} to {MOST:g}"
+                )
 
 
 def contrast_sensitivity(cycles: ArrayLike, eye: Eye | None = None) -> Floats:

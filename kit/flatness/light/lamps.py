@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, check_above_zero, check_step
 from flatness.surface.lattice import Surface
 
 SIDES = ("left", "right", "bottom", "top")  # least x, greatest x, least y, greatest y
@@ -121,15 +121,13 @@ class Row:
 
     def __post_init__(self) -> None:
         _check_lamp(self.side, self.off)
-        if not (math.isfinite(self.spacing) and self.spacing > 0):
-            raise ArgumentError(
-                "lamps at no distance", column="spacing", value=str(self.spacing), expected="mm above 0"
-            )
+        check_above_zero(spacing=self.spacing)
 
     def places(self, surface: Surface) -> Floats:
         """Where the lamps stand along the side [mm]."""
         axis = (surface.x, surface.y)[self.side in ("left", "right")]
         extent = float(axis[-1] - axis[0])
+        check_step("spacing", self.spacing, extent)
         first = self.first
         if first is None:
             count = max(1, math.floor(extent / self.spacing + 1e-9))

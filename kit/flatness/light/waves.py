@@ -37,6 +37,7 @@ LEAST_NODES = 5  # of the lattice to a wave: its slope is then good to 2 %
 BEYOND = 0.35  # of the surface's shorter side: so far past its edges the pattern is carried on
 CONFIDENCE = 0.95
 NEAREST, FIRST, FARTHEST = 3.0, 300.0, 6100.0  # [mm] off the surface, at which a lamp is looked for: 1/8 in to 20 ft
+NEAREST_EYE = 1.0  # [mm]
 ROUNDS, CLOSE = 10, 0.01  # until its distance changes by so small a part
 
 
@@ -372,8 +373,9 @@ def _shortest(likely: LikelySurface, heading: float) -> float:
 
 def check_distance(distance: float) -> None:
     """Refuse an eye at no distance."""
-    if not (math.isfinite(distance) and distance > 0):
-        raise ArgumentError("an eye at no distance", column="distance", value=str(distance), expected="mm above 0")
+    if not NEAREST_EYE <= distance < math.inf:
+        expected = f"{NEAREST_EYE:g} mm or more"
+        raise ArgumentError("an eye at no distance", column="distance", value=f"{distance:g} mm", expected=expected)
 
 
 def lattice_of(likely: LikelySurface) -> Surface:

@@ -208,7 +208,7 @@ def check_positive(value: object, key: str) -> float:
             expected="a number; lengths in millimetres",
             remedy="a length written as text goes through flatness.parse_length first",
         )
-    if not (math.isfinite(value) and value > 0):
+    if not (math.isfinite(value) and settle(value) > 0):
         raise LimitError("out of range", column=key, value=str(value), expected="a finite number above zero")
     return float(value)
 
@@ -224,7 +224,7 @@ def _read_length(raw: object) -> float:
         raise LimitError(first.what, value=raw, expected=first.expected, remedy=first.remedy or remedy) from error
     if unitless:
         raise LimitError("a length without a unit", value=raw, expected="in, ft, mm, cm or m", remedy=remedy)
-    if mm <= 0:
+    if settle(mm) <= 0:
         raise LimitError("out of range", value=raw, expected="a length above zero", remedy="check the sign")
     return mm
 

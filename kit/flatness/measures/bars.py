@@ -253,6 +253,7 @@ def _steps_to_blank(blank: NDArray[np.bool_]) -> NDArray[np.int32]:
 
 def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
     """Gaps [ny, nx, k] at the nodes, under bars laid through each node at a heading off the lattice."""
+    steps = min(steps, sum(z.shape[:2]))  # no more of a bar lies on the surface
     # nodes that lie side by side in memory lie across the bar, so that the same contacts are out of their reach
     order = (0, 1, 2) if abs(heading.dy) > abs(heading.dx) else (1, 0, 2)
     behind, ahead = (
@@ -274,7 +275,8 @@ def oblique_gaps_at(z: Floats, at: NDArray[np.intp], spacing: float, length: flo
     ``at`` [m] are places in the stack laid flat. Few nodes of many surfaces cost less so than by :func:`gap_map`.
     """
     turned = [h for h in all_headings(headings) if not h.on_lattice]
-    beyond = max((whole_steps(length, spacing * h.step) for h in turned), default=0)
+    most = sum(z.shape[1:])  # steps of a bar that lie on the surface
+    beyond = max((min(whole_steps(length, spacing * h.step), most) for h in turned), default=0)
     wide = np.pad(z, ((0, 0), (beyond, beyond), (beyond, beyond)), constant_values=np.nan)
     # of the square about each node that bars reach
     corner = np.ravel_multi_index(np.unravel_index(at, z.shape), wide.shape)
@@ -284,7 +286,7 @@ def oblique_gaps_at(z: Floats, at: NDArray[np.intp], spacing: float, length: flo
         here = _heights_from(wide, part, beyond, 0.0, 0.0)
         top = here.copy()
         for heading in turned:
-            steps = whole_steps(length, spacing * heading.step)
+            steps = min(whole_steps(length, spacing * heading.step), most)
             behind, ahead = (_arm_at(wide, part, beyond, heading, sign, steps - 1) for sign in (-1, 1))
             _raise_to_chords(top, behind, ahead, steps)
         gap[first : first + NODES] = top - here

@@ -21,6 +21,8 @@ from flatness.scans.planes import BIWEIGHT, Plane
 
 BIN_MM = 0.5
 REACH_MM = 75.0  # off its plane, within which a surface is sought: old floors are off by 2 in
+BINS = round(2 * REACH_MM / BIN_MM) + 2  # of a cell
+BIN_BYTES = 4
 CLEAR_MM = 30.0  # from the next surface, within which points are as likely of that one
 FEWEST = 12  # points of a cell
 OFF_CENTER = 0.25  # of a cell's width, that the middle of its points may be off its own
@@ -67,9 +69,8 @@ class Gatherer:
 
     def __init__(self, plane: Plane, start: tuple[float, float], shape: tuple[int, int], cell: float) -> None:
         self.plane, self.start, self.shape, self.cell = plane, start, shape, cell
-        self.bins = round(2 * REACH_MM / BIN_MM) + 2
         count = shape[0] * shape[1]
-        self.histogram = np.zeros(count * self.bins, dtype=np.float32)
+        self.histogram = np.zeros(count * BINS, dtype=np.float32)
         self.sums = np.zeros((3, count))  # points, and how far they lie off the cell's middle along both
 
     def add(self, points: Floats, off: Floats) -> None:
@@ -86,7 +87,7 @@ class Gatherer:
         place = (off + REACH_MM) / BIN_MM
         lower = np.floor(place).astype(np.int64)
         share = (place - lower).astype(np.float32)
-        lower += where * self.bins
+        lower += where * BINS
         np.add.at(self.histogram, lower, np.float32(1) - share)
         np.add.at(self.histogram, lower + 1, share)
         for k, weight in enumerate((None, x - column - 0.5, y - row - 0.5)):
@@ -115,8 +116,8 @@ class Gatherer:
 
     def _estimates(self, known: NDArray[np.intp]) -> tuple[Floats, Floats, Floats, float]:
         """Height and error of the known cells [mm], the share of points that are their own, the usual spread [mm]."""
-        table = self.histogram.reshape(-1, self.bins)
-        at_once = max(1, AT_ONCE // self.bins)
+        table = self.histogram.reshape(-1, BINS)
+        at_once = max(1, AT_ONCE // BINS)
         parts = [known[i : i + at_once] for i in range(0, len(known), at_once)]
         halves = [shortest_half(table[part]) for part in parts]
         usual = float(np.median(np.concatenate([width for _, width in halves]))) * SHORTEST_HALF_SIGMA

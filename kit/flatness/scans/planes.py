@@ -145,7 +145,8 @@ def find_planes(look: Floats) -> Planes:
     middle = _middle(thin, next(iter(levels.values())))
     low, high = levels.get("floor", -math.inf), levels.get("ceiling", math.inf)
     upright = thin[(thin[:, 2] > low + FURNITURE_MM) & (thin[:, 2] < high - FURNITURE_MM)]
-    angle = _direction(upright) if len(upright) > FEWEST else 0.0
+    near = upright[(np.abs(upright[:, :2]) < LONGEST_MM).all(axis=1)]  # a stray point may be anywhere
+    angle = _direction(near) if len(near) > FEWEST else 0.0
     turned = _turned(points, angle)
     guesses = {name: (2, 1 if name == "floor" else -1, at) for name, at in levels.items()}
     ceiling = thin[np.abs(thin[:, 2] - high) < 2 * SLAB_MM]

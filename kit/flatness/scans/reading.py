@@ -17,7 +17,7 @@ from shapely import Polygon
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, check_choice, visible
 from flatness.notes import Note
-from flatness.scans.cells import CLEAR_MM, FEWEST, REACH_MM, Cells, Gatherer
+from flatness.scans.cells import BIN_BYTES, BINS, CLEAR_MM, FEWEST, REACH_MM, Cells, Gatherer
 from flatness.scans.files import PointFile, open_points
 from flatness.scans.planes import SIDES, Plane, Planes, find_planes
 from flatness.scans.records import Scan, ScanSurface
@@ -82,8 +82,8 @@ def read_scan(
         planes = find_planes(points.look())
     except FlatnessError as error:
         raise error.located(file=points.path.name) from error
-    gatherers = {name: _gatherer(plane, planes, cell) for name, plane in planes.found.items()}
-    needed = sum(one.histogram.nbytes for one in gatherers.values())
+    laid = {name: _lattice(plane, planes, cell) for name, plane in planes.found.items()}
+    needed = sum(rows * columns * BINS * BIN_BYTES for _, (rows, columns) in laid.values())
     if needed > MOST_BYTES:
         raise ArgumentError(
             "too many cells for the memory",
@@ -93,6 +93,7 @@ def read_scan(
             expected=f"at least {cell * math.sqrt(needed / MOST_BYTES):.0f} mm for a room of this size",
             remedy="choose larger cells, or cut the scan down to one room",
         )
+    gatherers = {name: Gatherer(planes.found[name], *lattice, cell) for name, lattice in laid.items()}
     read = _gather(points, planes, gatherers, progress)
     frame = _Frame.of(planes)
     surfaces = {}
@@ -128,15 +129,15 @@ def read_scan(
     )
 
 
-def _gatherer(plane: Plane, planes: Planes, cell: float) -> Gatherer:
-    """Cells of a width that begin where the room does: at the corner of least coordinates."""
+def _lattice(plane: Plane, planes: Planes, cell: float) -> tuple[Place, tuple[int, int]]:
+    """Cells of a width that begin where the room does: their corner of least coordinates; rows and columns."""
     start, count = [], []
     for axis in plane.others:
         others = [planes.middle[other] for other in range(3) if other != axis]
         low, high = (planes.edge(axis, sign, *others) for sign in (1, -1))
         start.append(low)
         count.append(max(1, math.ceil((high - low) / cell)))
-    return Gatherer(plane, (start[0], start[1]), (count[1], count[0]), cell)
+    return (start[0], start[1]), (count[1], count[0])
 
 
 def _gather(points: PointFile, planes: Planes, gatherers: dict[str, Gatherer], progress: Progress | None) -> int:

@@ -6,6 +6,7 @@ some places, and says nothing of a quotation mark that is never closed.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import io
 import posixpath
@@ -423,7 +424,7 @@ def read_workbook(data: bytes, file: str, report: Report, sheet: str | None) -> 
 def _load(data: bytes, file: str) -> Any:
     """The workbook with what its formulas gave when it was last saved."""
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), contextlib.redirect_stdout(None):  # it prints what it cannot find
             warnings.simplefilter("ignore")  # they tell of formatting that is not read anyway
             return openpyxl.load_workbook(io.BytesIO(data), data_only=True)
     except Exception as error:  # a damaged workbook raises many kinds, none of them promised

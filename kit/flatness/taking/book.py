@@ -13,6 +13,7 @@ import csv
 import datetime
 import io
 import os
+import re
 import socket
 import sys
 import uuid
@@ -24,7 +25,7 @@ from typing import Any
 from shapely import Polygon, box
 
 from flatness.errors import FlatnessError
-from flatness.files import write_new
+from flatness.files import read_file, write_new
 from flatness.lengths import format_length, parse_length
 from flatness.survey.cells import Report, Table, is_bare, text_of
 from flatness.survey.files import SurveyFileExistsError, read_survey
@@ -37,6 +38,7 @@ HEADINGS = ("x", "y", "reading", "setup", "label", "kind")
 READ = "surface"
 USUAL_STEP_MM = {"in": 2 * 304.8, "mm": 600.0}
 USUAL_ACCURACY_MM = 25.4 / 32  # common practice, no source
+MARK_BYTES = 10_000  # of the mark that a page has the survey open
 TAKEN_OVER = "press Go on here to take the readings on this page"
 
 
@@ -224,7 +226,7 @@ class Book:
 
     def _owner(self) -> dict[str, str]:
         try:
-            lines = self._mark.read_text(encoding="utf-8").splitlines()
+            lines = read_file(self._mark, MARK_BYTES).decode().splitlines()
         except (OSError, UnicodeDecodeError):
             return {}
         return {key: value for key, _, value in (line.partition("=") for line in lines)}
@@ -416,7 +418,8 @@ def _is_alive(owner: dict[str, Any]) -> bool:
     """Whether the program that has the file open still runs, as far as can be seen from here."""
     if owner.get("host") != socket.gethostname() or os.name == "nt":
         return True
-    pid = int(owner["pid"]) if owner.get("pid", "").isdigit() else 0
+    told = owner.get("pid", "")
+    pid = int(told) if re.fullmatch("[0-9]{1,9}", told) else 0
     if pid in (0, os.getpid()):
         return False  # a page of this very program that was opened again
     try:
