@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -411,13 +411,18 @@ _HOW = (
 )
 
 
-def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
-    """The text of a list of strips, lengths in ``in`` or ``mm``."""
+def spot_sheet(sweeps: Sequence[Sweep], unit: str, seen: Mapping[int, str] | None = None, more: str = "") -> str:
+    """The text of a list of strips, lengths in ``in`` or ``mm``.
+
+    ``seen``: what was written down of each that was done, counted from 0; ``more``: ``#`` lines besides.
+    """
+    known = {k: format_length(one.gap, unit, 32) for k, one in enumerate(sweeps) if one.gap is not None}
+    known |= seen or {}
 
     def place(mm: float) -> str:
         return format_length(mm, "ft", 8) if unit == "in" else format_length(mm, "mm")
 
-    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", ",".join(HEADINGS)]
+    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", *more.splitlines(), ",".join(HEADINGS)]
     for k, one in enumerate(sweeps, start=1):
         cells = [
             place(one.bar),
@@ -426,7 +431,7 @@ def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
             place(one.start),
             place(one.end),
             format_length(one.stop, unit, 32),
-            _written(one, unit),
+            known.get(k - 1, ""),
         ]
         lines.append(
             ",".join([str(k), *(cell if '"' not in cell else '"' + cell.replace('"', '""') + '"' for cell in cells)])
@@ -434,12 +439,22 @@ def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _written(one: Sweep, unit: str) -> str:
-    return "" if one.gap is None else format_length(one.gap, unit, 32)
-
-
 def read_spots(path: str | Path) -> list[Sweep]:
-    """The strips of a file that were done.
+    """The strips of a file that were done; raises as :func:`read_strips`, and where none was."""
+    found = [sweep for sweep, seen in read_strips(path) if seen]
+    if not found:
+        raise FlatnessError(
+            "no strip was filled in",
+            file=str(path),
+            column="largest gap",
+            expected="a gap such as 3/32, or none",
+            remedy="fill in the last column of each strip that was done",
+        )
+    return found
+
+
+def read_strips(path: str | Path) -> list[tuple[Sweep, str]]:
+    """All strips of a file, each with what was written down of it; empty where it was not done.
 
     Raises
     ------
@@ -486,20 +501,11 @@ def read_spots(path: str | Path) -> list[Sweep]:
             remedy="write the list with `flatness spots SURVEY --out FILE` and fill in its last column",
         )
     problems: list[Problem] = []
-    found = [sweep for number, cells in table[1:] if (sweep := _sweep(path, number, cells, unit, problems)) is not None]
-    if not problems and not found:
-        problems.append(
-            Problem(
-                "no strip was filled in",
-                str(path),
-                column="largest gap",
-                expected="a gap such as 3/32, or none",
-                remedy="fill in the last column of each strip that was done",
-            )
-        )
+    rows_of = [(number, cells + [""] * (len(HEADINGS) - len(cells))) for number, cells in table[1:]]
+    swept = [(_sweep(path, number, cells, unit, problems), cells[-1]) for number, cells in rows_of]
     if problems:
         raise FlatnessError(problems)
-    return found
+    return [(sweep, seen) for sweep, seen in swept if sweep is not None]
 
 
 def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
@@ -532,17 +538,14 @@ def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
 
 
 def _sweep(path: Path, number: int, cells: list[str], unit: str, problems: list[Problem]) -> Sweep | None:
-    cells = cells + [""] * (len(HEADINGS) - len(cells))
     gap = cells[-1].lower()
-    if not gap:
-        return None
 
     def bad(column: int, what: str, expected: str, remedy: str) -> None:
         problems.append(Problem(what, str(path), number, HEADINGS[column], cells[column], expected, remedy))
 
     lengths: dict[int, float] = {}
     for column in (1, 3, 4, 5, 6, 7):
-        if column == 7 and gap in NONE:
+        if column == 7 and gap in ("", *NONE):
             continue
         try:
             lengths[column] = parse_length(cells[column], unit or "mm")
