@@ -1,6 +1,7 @@
 """The Take panel without a browser: what is shown for what is done, and what stands in the file because of it."""
 
 import argparse
+import io
 import re
 from html import unescape
 
@@ -10,7 +11,9 @@ import pytest
 import flatness
 from flatness.commands import present
 from flatness.commands import take as command
+from flatness.commands.sheet import add_sheet, run_sheet
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.limits.catalogue import find
 from flatness.panels.take import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, keypad, take_panel
 from flatness.words.taking import tape
 
@@ -219,6 +222,81 @@ def test_the_command_begins_a_survey_and_serves_a_page_with_it(tmp_path, monkeyp
     assert token not in " ".join(served[1][0])  # where a list of processes would show it
     assert "--no-browser" in served[1][0]
     assert len(token) >= 12
+
+
+def shown(lines, cell=4):
+    """Terminal lines of half blocks as a picture [ny, nx], 255 where it is light; each half is ``cell`` pixels wide."""
+    halves = {"█": (1, 1), "▀": (1, 0), "▄": (0, 1), " ": (0, 0)}
+    rows = [[halves[mark][part] for mark in line] for line in lines for part in (0, 1)]
+    return (255 * np.kron(np.array(rows), np.ones((cell, cell)))).astype(np.uint8)
+
+
+class Terminal(io.StringIO):
+    encoding = "utf-8"
+
+    def isatty(self):
+        return True
+
+
+def test_a_phone_reads_the_address_off_the_terminal(monkeypatch):
+    zxingcpp = pytest.importorskip("zxingcpp", reason="zxing-cpp, of the test extra, is not installed")
+    pytest.importorskip("segno", reason="segno, of the test extra, is not installed")
+    address = "http://192.168.1.23:8867/?token=AbCdEfGhIjKlMnOpQrStUvWxYz012345"
+    monkeypatch.setattr("sys.stdout", terminal := Terminal())
+    told = list(command._said(address, True))
+    assert told[0] == f"On the phone open: {address}"
+    assert len(told) == 2, "the terminal itself gets the code, with its colors"
+    blocks = [
+        re.fullmatch(r"\x1b\[38;5;231;48;5;16m(.*)\x1b\[0m", line)[1] for line in terminal.getvalue().splitlines()
+    ]
+    assert max(map(len, blocks)) <= 80
+    assert len(blocks) <= 24
+    (read,) = zxingcpp.read_barcodes(shown(blocks), try_invert=False)
+    assert read.text == address
+    # into a file without colors, and not where a code page has no blocks
+    monkeypatch.setattr("sys.stdout", io.TextIOWrapper(io.BytesIO(), encoding="utf-8"))
+    assert list(command._said(address, True))[1:-1] == blocks
+    monkeypatch.setattr("sys.stdout", io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
+    assert len(list(command._said(address, True))) == 2
+
+
+def test_a_walk_begins_from_a_blank_sheet_or_a_job_and_the_same_line_goes_on(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(present, "_serve", lambda line, environment: 0)
+    monkeypatch.chdir(tmp_path)
+    parser = argparse.ArgumentParser()
+    add_sheet(parser)
+    made = ["--length", "14ft", "--width", "12ft", "--limit", "wood-glued", "--accuracy", "1/32in", "--step", "2ft"]
+    run_sheet(parser.parse_args([*made, "--rooms", "10", "--title", "Back room"]))
+    given = ["Back-room.csv", "--limit", "wood-glued", "--door", "bottom 3ft to 6ft"]
+    assert command.run_take(options_of(*given)) == 0
+    assert f"begun: {tmp_path / 'Back-room-taken.csv'}" in capsys.readouterr().out
+    assert command.run_take(options_of(*given)) == 0
+    assert f"going on with {tmp_path / 'Back-room-taken.csv'}: 0 readings so far" in capsys.readouterr().out
+    panel = take_panel("Back-room-taken.csv", "wood-glued", draws=60)
+    assert text_of(panel.counter) == "1 of 56"  # 14 ft by 12 ft every 2 ft: 8 by 7
+    type_in(panel, "41 3/8")
+    panel.close()
+    job = 'unit = "in"\nlimits = ["wood-glued", {kind = "straightedge", length = "6 ft", allowed = "1/8"}]\n'
+    (tmp_path / "job.toml").write_text(
+        f'{job}[surveys]\nbefore = "Back-room.csv"\n[walls]\nwindow = "top 2 ft to 5 ft"\n'
+    )
+    served = []
+    monkeypatch.setattr(command, "_notebook", lambda path, limits: served.append((path, limits)) or {})
+    assert command.run_take(options_of("job.toml")) == 0
+    assert "1 readings so far" in capsys.readouterr().out
+    assert served[0][0] == tmp_path / "Back-room-taken.csv"
+    assert (6 * 12 * IN, IN / 8) in [(one.length, one.allowed) for one in served[0][1]]
+    (tmp_path / "Back-room-taken.csv").unlink()
+    assert command.run_take(options_of("job.toml")) == 0
+    assert "# window: top 2 ft to 5 ft\n" in (tmp_path / "Back-room-taken.csv").read_text()
+
+
+def test_the_page_gets_the_limits_as_they_were_asked_for(tmp_path, monkeypatch):
+    limits = (*find("wood-glued", "floor"), flatness.straightedge_limit(1828.8, 3.175))
+    got = []
+    monkeypatch.setattr("flatness.panels.take_panel", lambda path, limits, page: got.append((path, tuple(limits))))
+    exec(command._notebook(tmp_path / "room.csv", limits)["cells"][0]["source"], {})
+    assert got == [(str(tmp_path / "room.csv"), limits)]
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,9 @@ import importlib
 import importlib.util
 import io
 import json
+import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,7 @@ OWN: Keys = {
     "title": Key(Text(), "of the survey"),
 }
 ADDED = ("accuracy", "range", *WALL_LINES)  # to a blank sheet
+LIGHT_ON_DARK, PLAIN = "\x1b[38;5;231;48;5;16m", "\x1b[0m"  # of the 256 colors of a terminal: white on black
 TAKEN = "-taken.csv"  # behind the name of a blank sheet
 
 
@@ -203,20 +205,30 @@ def _notebook(path: Path, limits: Sequence[Limit]) -> dict[str, Any]:
     )
 
 
-def _said(address: str, seen: bool) -> list[str]:
+def _said(address: str, seen: bool) -> Iterator[str]:
     if not seen:
-        return [f"The page is at {address} - press Control-C to stop."]
-    return [
-        f"On the phone open: {address}",
-        *_qr_code(address),
-        "Whoever has this address can write readings: give it only to whom you trust. Press Control-C to stop.",
-    ]
+        yield f"The page is at {address} - press Control-C to stop."
+        return
+    yield f"On the phone open: {address}"
+    yield from _qr_code(address)
+    yield "Whoever has this address can write readings: give it only to whom you trust. Press Control-C to stop."
 
 
-def _qr_code(address: str) -> list[str]:
-    """The address as a code that a phone's camera reads, where segno is installed."""
+def _qr_code(address: str) -> Iterator[str]:
+    """The address as a code that a phone's camera reads, where segno is installed and the stream has its blocks.
+
+    Blocks are the light parts. A terminal is told their colors, which would be the wrong way round on a light one.
+    """
     if importlib.util.find_spec("segno") is None:
-        return []
-    out = io.StringIO()
-    importlib.import_module("segno").make(address, micro=False).terminal(out, compact=True)
-    return [out.getvalue()]
+        return
+    text, stream = io.StringIO(), getattr(sys.stdout, "beneath", sys.stdout)
+    importlib.import_module("segno").make(address, micro=False).terminal(text, compact=True)
+    try:
+        text.getvalue().encode(stream.encoding or "utf-8")
+    except UnicodeEncodeError:
+        return
+    for line in text.getvalue().splitlines():
+        if stream.isatty():
+            stream.write(f"{LIGHT_ON_DARK}{line}{PLAIN}\n")
+        else:
+            yield line

@@ -171,9 +171,9 @@ def walk_of(
             value=f"{west:.0f}, {south:.0f} mm",
             expected="corners from 0, 0 on, to the right and away from the door wall",
         )
-    if reach is not None and reach < step:
+    if reach is not None and reach < 2 * step:
         raise ArgumentError(
-            "the instrument reads less far than from one station to the next",
+            "the instrument reads less far than two stations",
             column="range",
             value=Note("exact", mm=reach),
             expected="how far it reads, such as 50 ft",
@@ -187,7 +187,7 @@ def walk_of(
         raise ArgumentError("too few stations", column="step", value=str(int(here.sum())), expected=f"{FEWEST} or more")
     along = ("x" if framing.along == "y" else "y") if framing is not None else "x" if east >= north else "y"
     few_x, few_y = _thinned(x), _thinned(y)
-    part_of, stands = _parts(east, north, reach)
+    part_of, stands = _parts(east, north, reach, step)
     stations: list[Station] = []
     lines = here if along == "x" else here.T
     for line, row in enumerate(lines):
@@ -199,14 +199,15 @@ def walk_of(
     return Walk(tuple(stations), along, stands)
 
 
-def _parts(east: float, north: float, reach: float | None) -> tuple[Callable[[float, float], int], Stands]:
+def _parts(east: float, north: float, reach: float | None, step: float) -> tuple[Callable[[float, float], int], Stands]:
     """The part that a place [mm] belongs to, and about where the instrument stands for each.
 
-    Equal rectangles whose corners are in reach of their middle, numbered back and forth.
+    Equal rectangles, numbered back and forth. In reach of the middle of each are its corners, and so are the stations
+    next to it, a step [mm] off at the most, that tie it to the part before.
     """
     if reach is None:
         return (lambda x, y: 0), ((east / 2, north / 2),)
-    nx, ny = (max(1, math.ceil(extent / (math.sqrt(2) * reach) - 1e-9)) for extent in (east, north))
+    nx, ny = (max(1, math.ceil(extent / (math.sqrt(2) * (reach - step)) - 1e-9)) for extent in (east, north))
     wide, high = east / nx, north / ny
 
     def number(ix: int, iy: int) -> int:
