@@ -14,7 +14,7 @@ from flatness.commands import take as command
 from flatness.commands.sheet import add_sheet, run_sheet
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.catalogue import find
-from flatness.panels.take import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, keypad, take_panel
+from flatness.panels.take import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, STRIP, keypad, take_panel
 from flatness.words.taking import tape
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
@@ -138,6 +138,49 @@ def test_it_is_enough_when_the_verdict_stands_and_check_says_the_same(panel):
         type_in(panel, f"{1050 - hump(here.x, here.y):.1f} mm")
     assert panel.state.screen == DONE
     assert "It fails" in text_of(panel.told)
+
+
+def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
+    errors = np.random.default_rng(1).normal(0, IN / 64, 500)
+    while settled(panel) in (STATION, QUESTION):
+        if panel.state.screen == QUESTION:
+            panel.answers[[seen(one) for one in panel.answers].count(True) - 1].click()
+            continue
+        type_in(panel, f"{1050 + errors[len(panel.state.taking.readings)]:.1f} mm")
+    assert panel.state.screen == ENOUGH
+    assert "Enough: it passes" in text_of(panel.told)
+    assert "fk-hollow" in panel.told.value
+    count = len(panel.state.taking.open_strips)
+    assert panel.between.description == f"Slide a bar\n{count} strips, about {count} minutes"
+    assert panel.map.value.count("fk-bar-edge") == count
+    panel.between.click()
+    assert panel.state.screen == STRIP
+    assert text_of(panel.counter) == f"Strip 1 of {count}"
+    assert "Slide a 6 ft bar along this line. Enter the largest gap under it." in text_of(panel.progress)
+    first = panel.state.taking.strips.every[0]
+    assert text_of(panel.place) == f"{tape(first.at, 'in')} from door wall 0 to 12 ft from left wall"
+    assert panel.nothing.description.startswith("Nothing over ")
+    type_in(panel, "41")
+    assert panel.state.problems
+    assert panel.state.screen == STRIP
+    type_in(panel, "1/32")
+    assert panel.state.problems == ()
+    assert text_of(panel.counter) == f"Strip 2 of {count}"
+    panel.skip.click()
+    panel.back.click()  # what was last written: the first
+    assert text_of(panel.counter) == f"Strip 1 of {count}"
+    while panel.state.screen == STRIP:
+        panel.nothing.click()
+    assert settled(panel) == ENOUGH
+    assert "fk-hollow" not in panel.told.value
+    assert f"A bar was slid along {count} strips." in text_of(panel.next_step)
+    assert not seen(panel.between)
+    panel.stop.click()
+    assert "room.csv and room-spots.csv" in text_of(panel.next_step)
+    spots = flatness.read_spots(panel.state.path.with_name("room-spots.csv"))
+    found = flatness.assess(flatness.read_survey(panel.state.path), "wood-glued", draws=60, spot_checks=spots)
+    assert found.verdict == "pass"
+    assert found.between == "spot-checked"
 
 
 def test_another_page_has_it_and_may_hand_it_over(panel):
