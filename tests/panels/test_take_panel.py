@@ -152,7 +152,7 @@ def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
     assert "fk-hollow" in panel.told.value
     count = len(panel.state.taking.open_strips)
     assert panel.between.description == f"Slide a bar\n{count} strips, about {count} minutes"
-    assert panel.map.value.count("fk-bar-edge") == count
+    assert panel.map.value.count("fk-to-slide") == count
     panel.between.click()
     assert panel.state.screen == STRIP
     assert text_of(panel.counter) == f"Strip 1 of {count}"

@@ -126,15 +126,16 @@ def _outcome(taking: Taking, at: Place) -> Iterator[str]:
 
 
 def _strips(taking: Taking, at: Place) -> Iterator[str]:
-    """The strips, the one to slide now as a bar; those that were done, and while one is slid the others, as lines."""
+    """The strips as lines, the one to slide now as a bar."""
     here = taking.strips.here if taking.sliding else None
     for k, (start, end) in enumerate(strip_lines(taking)):
         (ax, ay), (bx, by) = at(*start), at(*end)
         line = f'd="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"'
-        if taking.sliding and k != here:
-            yield f'<path class="fk-{"slid" if k in taking.strips.seen else "to-slide"}" {line}/>'
-        else:
+        if k == here:
             yield f'<path class="fk-bar-edge" {line}/><path class="fk-bar" {line}/>'
+        else:
+            done = taking.sliding and k in taking.strips.seen
+            yield f'<path class="fk-line-edge" {line}/><path class="fk-{"slid" if done else "to-slide"}" {line}/>'
 
 
 def _told(taking: Taking, read: Mapping[int, str]) -> str:
