@@ -15,6 +15,7 @@ from flatness.commands.sheet import add_sheet, run_sheet
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.limits.catalogue import find
 from flatness.panels.take import DONE, ENOUGH, IN_USE, MORE, QUESTION, STATION, STRIP, keypad, take_panel
+from flatness.taking.book import new_book
 from flatness.words.taking import tape
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
@@ -156,7 +157,7 @@ def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
     panel.between.click()
     assert panel.state.screen == STRIP
     assert text_of(panel.counter) == f"Strip 1 of {count}"
-    assert "Slide a 6 ft bar along this line. Enter the largest gap under it." in text_of(panel.progress)
+    assert "Slide a 6 ft bar along this line." in text_of(panel.progress)
     first = panel.state.taking.strips.every[0]
     assert text_of(panel.place) == f"{tape(first.at, 'in')} from door wall 0 to 12 ft from left wall"
     assert panel.nothing.description.startswith("Nothing over ")
@@ -181,6 +182,20 @@ def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
     found = flatness.assess(flatness.read_survey(panel.state.path), "wood-glued", draws=60, spot_checks=spots)
     assert found.verdict == "pass"
     assert found.between == "spot-checked"
+
+
+@pytest.mark.parametrize(("door", "corner"), [("bottom", (0, 1)), ("top", (1, 0)), ("left", (1, 1)), ("right", (0, 0))])
+def test_the_room_is_drawn_as_one_walks_in(door, corner, tmp_path):
+    """The first station is the corner x 0, y 0: seen from the door it is at the left or right, far or near."""
+    path = new_book(tmp_path / "room.csv", length=14 * FT, width=10 * FT, more=[f"door: {door} 3 ft to 6 ft"])
+    panel = take_panel(path, "wood-glued", draws=60)
+    wide, high = (float(re.search(rf'{name}="(\d+)"', panel.map.value)[1]) for name in ("width", "height"))
+    x, y = map(float, re.search(r'fk-here" cx="([\d.]+)" cy="([\d.]+)"', panel.map.value).groups())
+    assert (round(x / wide), round(y / high)) == corner
+    assert 'class="fk-doorway"' in panel.map.value
+    told = text_of(panel.place)
+    assert ("at the left wall" in told, "at the door wall" in told) == (corner[0] == 0, corner[1] == 1)
+    panel.close()
 
 
 def test_another_page_has_it_and_may_hand_it_over(panel):

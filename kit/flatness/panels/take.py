@@ -293,7 +293,7 @@ class TakePanel(Panel):
         self.open_more = button("More", "What is seldom wanted", guard(lambda _: self._toggle_more()))
         head = row(self.back, self.counter, self.open_more)
         head.add_class("fk-head")
-        self.progress, self.told = words(), words("", "fk-tell")
+        self.progress, self.told = words(), words("", "fk-told")
         self.map, self.place = words("", "fk-map-here"), words()
         self.reading = text_field("Reading", "What the laser or the rule shows, such as 41 3/8")
         self.reading.add_class("fk-reading")
@@ -343,6 +343,8 @@ class TakePanel(Panel):
             self.go_on,
         )
         box.add_class("fk-take")
+        for part in (self.station, self.question, self.enough, self.more, self.go_on):
+            part.add_class("fk-right")
         if page:
             box.add_class("fk-page")
         self.box = box
@@ -460,7 +462,7 @@ class TakePanel(Panel):
         share = 100 * len(taking.done) / len(taking.walk.stations)
         self.counter.value = escape(header_words(taking))
         note = f'<div class="fk-note" role="status">{escape(sentence(taking.said, unit))}</div>' if taking.said else ""
-        why = why_here(taking) if screen in (STATION, STRIP) else ""
+        why = why_here(taking) if screen == STATION else ""
         why = f'<div class="fk-note">{escape(why)}</div>' if why else ""
         line = "Your reading is kept either way." if screen == QUESTION else so_far(taking)
         self.progress.value = (

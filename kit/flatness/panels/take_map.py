@@ -39,14 +39,14 @@ def room_map(taking: Taking, wide: float, high: float) -> str:
     across, tall = (east - west) * scale + 2 * EDGE, (north - south) * scale + 2 * EDGE
     ring = _ring(taking.book.outline, at)
     parts = [f'<path class="fk-wall" d="{ring}"/><path class="fk-floor" d="{ring}"/>']
-    side = max(5.0, min(14.0, 0.6 * scale * _step(taking)))
-    read = kinds(taking)
-    parts += _stations(taking, read, at, side)
-    parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
-    parts += _marks(taking, at, tall - EDGE)
     for one, line in wall_openings(taking.book.outline, taking.header.walls):
         ends = "L".join(f"{x:.1f} {y:.1f}" for x, y in (at(*xy) for xy in line.coords))
         parts.append(f'<path class="fk-{one.kind}way" d="M{ends}"/>')
+    side = max(5.0, min(14.0, 0.6 * scale * _step(taking)))
+    read = kinds(taking)
+    parts += _stations(taking, read, at, side) if not taking.sliding else ()
+    parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
+    parts += _marks(taking, at, tall - EDGE)
     if foot:
         parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + foot - 3:.0f}">door wall</text>')
     return (

@@ -170,8 +170,9 @@ class Taking:
             assert one.reading is not None
             key = (round(one.x / SAME_PLACE_MM), round(one.y / SAME_PLACE_MM), one.setup)
             places.setdefault(key, []).append(one.reading)
-        freedom = sum(len(values) - 1 for values in places.values())
-        squares = sum(float(np.var(values)) * len(values) for values in places.values())
+        again = [values for values in places.values() if len(values) > 1]
+        freedom = sum(len(values) - 1 for values in again)
+        squares = sum(float(np.var(values)) * len(values) for values in again)
         return (math.sqrt(squares / freedom) if freedom >= FEWEST_SHOTS else math.nan), freedom
 
     def misclosure(self) -> float:

@@ -62,7 +62,7 @@ def slide_words(strip: Sweep, taking: Taking) -> tuple[str, str, str]:
     """What is to be done on a strip; and what a person says who finds nothing, in two lines."""
     unit = taking.book.unit
     stop = spelled(length(strip.stop, unit))
-    told = f"Slide a {tape(strip.bar, unit)} bar along this line. Enter the largest gap under it."
+    told = f"Slide a {tape(strip.bar, unit)} bar along this line."
     return told, f"Nothing over {stop}", "no gap larger than that, end to end"
 
 
@@ -85,9 +85,9 @@ def tape(mm: float, unit: str) -> str:
 
 
 def so_far(taking: Taking) -> str:
-    """The verdict so far, and how many stations are left at the most."""
-    if taking.sliding:
-        return "Between the stations: every gap is saved as you enter it."
+    """The verdict so far, and how many stations are left at the most; what is done on a strip."""
+    if taking.sliding and taking.strips.here is not None:
+        return slide_words(taking.strips.every[taking.strips.here], taking)[0]
     left = taking.left
     more = f"At most {left} to go." if left else "All stations are read."
     if taking.enough and left:
@@ -123,9 +123,7 @@ def header_words(taking: Taking) -> str:
 
 
 def why_here(taking: Taking) -> str:
-    """Why this station is read out of its turn, or what is done on this strip; empty where it is its turn."""
-    if taking.sliding and taking.strips.here is not None:
-        return slide_words(taking.strips.every[taking.strips.here], taking)[0]
+    """Why this station is read out of its turn; empty where it is not."""
     if taking.ties:
         if taking.stand is not None and not any(one.setup == taking.setup for one in taking.readings):
             return f"Move the laser: about {_where(taking.stand, taking)}. Then read two old stations again from there."
