@@ -149,6 +149,7 @@ class TakeState(State):
                 "again": Taking.read_again,
                 "elsewhere": Taking.was_elsewhere,
                 "keep": Taking.keep,
+                "moved": Taking.moved,
                 "slip": lambda taking: taking.was(int(number)),
             }[word]
         )

@@ -32,6 +32,7 @@ TIES = 2  # old stations that are read again once the instrument was moved
 TIE_APART_MM = 6 * 304.8
 MORE = -1  # number and line of a place that is no station of the walk
 FEWEST_SHOTS = 5  # second shots that tell how good a reading is
+CHECK_EVERY = 40  # readings, and then to the end of a line: the datum is checked; common practice, no source
 SECONDS_A_READING, SECONDS_A_STRIP = 20.0, 60.0  # common practice, no source
 
 
@@ -49,6 +50,7 @@ class Taking:
     here : the station to read now; None where all are read
     question : what is asked of the reading just taken; None where nothing is
     again : whether the station is read a second time
+    checking : whether it is read again to see that the instrument stands as it did
     ties : old stations still to be read since the instrument was moved
     stand : about where the instrument is to stand next [mm], while old stations are read because it does not reach on
     more : places still to be read besides the stations, since these could not decide
@@ -82,6 +84,7 @@ class Taking:
         self.question: Question | None = None
         self.latest: Look | None = None
         self.again, self.reading_on, self.due, self.said = False, False, False, ""
+        self.checking = False
         self.setup = "1"
         self.ties: list[Station] = []
         self.stand: tuple[float, float] | None = None
@@ -252,7 +255,7 @@ class Taking:
         question, _ = self._answered()
         if question.about == EARLIER:
             self._take_back_at(question.station)
-            self.here, self.again = question.station, False
+            self.here, self.again, self.checking = question.station, False, False
 
     def was(self, number: int) -> None:
         """The reading in question was one of the likely slips."""
@@ -274,7 +277,7 @@ class Taking:
         entry = self.book.entry(other.x, other.y, question.typed, self.setup)
         self.book.add(entry)
         self._took(entry)
-        self.here = here
+        self.here, self.again, self.checking = here, False, False
 
     def keep(self) -> None:
         """The reading in question is right."""
@@ -306,6 +309,10 @@ class Taking:
         """This station cannot be reached."""
         if self.here is None:
             return
+        if self.again:
+            self.again = self.checking = False
+            self.here = self._following(self._last_station())
+            return
         if self.ties and self.here == self.ties[0]:  # another old station will do
             self.ties = [*self.ties[1:], *self._old_stations(1)]
             self.here = self.ties[0] if self.ties else self._following(self._last_station())
@@ -321,7 +328,7 @@ class Taking:
             return
         self.question = None
         if self.again:
-            self.again = False
+            self.again = self.checking = False
             self.here = self._following(self._last_station())
             return
         if not self._standing:
@@ -356,7 +363,8 @@ class Taking:
         # so that the set-up is not forgotten should the page be closed now
         self.book.add(self.book.entry(self.ties[0].x, self.ties[0].y, "", self.setup))
         self._restore()
-        self.here, self.again, self.question = self.ties[0], False, None
+        self.here, self.question = self.ties[0], None
+        self.again = self.checking = False
 
     def _tie_again(self) -> None:
         """The old stations that are still to be read from this set-up, where a stop came between."""
@@ -542,7 +550,10 @@ class Taking:
             self._note(entry)
         if self.more and not self.ties and _same_place(self.more[0], entry):
             self.more = self.more[1:]
-        self.again = False
+        here = [one.reading for one in self.readings if one.setup == self.setup and _same_place(one, entry)]
+        if self.checking and len(here) > 1:
+            self.said = Note("datum-holds", apart=abs((here[-1] or 0.0) - (here[0] or 0.0)))
+        self.again = self.checking = False
         if self.ties and station == self.ties[0]:
             self.ties = self.ties[1:]
             if self.ties:
@@ -556,7 +567,16 @@ class Taking:
             self.due = len(self.readings) >= FIRST_LOOK
         if not self.ties and self._is_out_of_reach:
             self._move(self._next_stand())
+        elif not self.ties and self.here is not None and self.here.line not in (station.line, MORE):
+            self._check_datum()
         self._ask_of_earlier()
+
+    def _check_datum(self) -> None:
+        """Every so often the first station of this set-up is read again: so it is seen that the instrument moved."""
+        own = [one for one in self.readings if one.setup == self.setup]
+        if own and len(self.readings) - self._checked >= CHECK_EVERY:
+            self._checked = len(self.readings)
+            self.here, self.again, self.checking = self._station_of(own[0]), True, True
 
     def _note(self, entry: Entry) -> None:
         self._standing.append(entry)
@@ -583,6 +603,7 @@ class Taking:
             if one.kind == READ and one.reading is not None:
                 taken.append(Taken(one.x, one.y, self.sign * one.reading, one.setup))
         self.running.fill(taken)
+        self._checked = len(taken)
         self.setup = str(max((int(one.setup) for one in standing if one.setup.isdigit()), default=1))
         self.due = len(taken) >= FIRST_LOOK
 

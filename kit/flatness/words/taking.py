@@ -115,7 +115,7 @@ def header_words(taking: Taking) -> str:
     if taking.ties:
         return "Old station"
     if taking.again:
-        return "Second shot"
+        return "Check shot" if taking.checking else "Second shot"
     if taking.here is not None and taking.more:
         return f"{len(taking.more)} more"
     count = len(taking.walk.stations)
@@ -129,6 +129,8 @@ def why_here(taking: Taking) -> str:
             return f"Move the laser: about {_where(taking.stand, taking)}. Then read two old stations again from there."
         many = "one more" if len(taking.ties) == 1 else "two"
         return f"The laser was moved: read {many} of the old stations again, from where it stands now."
+    if taking.checking:
+        return "Read the first station again: so you see that the laser did not move."
     if taking.again:
         return "Set the staff here again and read it once more."
     return ""
@@ -163,6 +165,8 @@ def answers(question: Question, taking: Taking) -> list[tuple[str, str, str]]:
         found.append(
             ("elsewhere", "I stood somewhere else", _where((question.elsewhere.x, question.elsewhere.y), taking))
         )
+    if taking.checking:
+        found.append(("moved", "The laser was moved", "readings since the last check are in doubt"))
     kept = "the first shot was wrong" if second else "keep it"
     return [*found, ("keep", f"{question.typed} is right", kept)]
 
