@@ -99,9 +99,9 @@ COLUMNS = ("kind", "seed", "gap_mm", "stations", "readings", "verdict", "full", 
 
 
 def decisions(count, seed, kinds):
-    """A row a room."""
-    for kind in kinds:
-        for number in range(seed, seed + count):
+    """A row a room; one of each kind after the other, so that what is cut short has as many of each."""
+    for number in range(seed, seed + count):
+        for kind in kinds:
             at, gap, length, width, framing = room_of(kind, number)
             with tempfile.TemporaryDirectory() as folder:
                 taking = begun(folder, "room", length, width, framing)

@@ -4,6 +4,7 @@ import argparse
 import io
 import re
 from html import unescape
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -330,7 +331,8 @@ def test_a_walk_begins_from_a_blank_sheet_or_a_job_and_the_same_line_goes_on(tmp
     assert f"begun: {tmp_path / 'Back-room-taken.csv'}" in capsys.readouterr().out
     assert command.run_take(options_of(*given)) == 0
     assert f"going on with {tmp_path / 'Back-room-taken.csv'}: 0 readings so far" in capsys.readouterr().out
-    panel = take_panel("Back-room-taken.csv", "wood-glued", draws=60)
+    panel = take_panel("Back-room.csv", "wood-glued", draws=60)
+    assert panel.state.path == Path("Back-room-taken.csv")
     assert text_of(panel.counter) == "1 of 56"  # 14 ft by 12 ft every 2 ft: 8 by 7
     type_in(panel, "41 3/8")
     panel.close()

@@ -26,6 +26,7 @@ from flatness.job.values import Area, Choice, Length, Many, Text, Unit
 from flatness.limits.kinds import SURFACES, Limit
 from flatness.survey.header import QUANTITIES
 from flatness.taking.book import (
+    TAKEN,
     USUAL_ACCURACY_MM,
     book_of_sheet,
     header_of,
@@ -33,6 +34,7 @@ from flatness.taking.book import (
     new_book,
     read_lines,
     standing_of,
+    taken_from,
 )
 from flatness.taking.strips import Strips, beside
 
@@ -59,7 +61,6 @@ OWN: Keys = {
 }
 ADDED = ("accuracy", "range", *WALL_LINES)  # to a blank sheet
 LIGHT_ON_DARK, PLAIN = "\x1b[38;5;231;48;5;16m", "\x1b[0m"  # of the 256 colors of a terminal: white on black
-TAKEN = "-taken.csv"  # behind the name of a blank sheet
 
 
 def add_take(parser: argparse.ArgumentParser) -> None:
@@ -132,7 +133,7 @@ def _files(file: Path) -> tuple[Path, Path | None, dict[str, Any]]:
             )
         file = (file.parent / before).resolve()
     if file.is_file() and is_sheet(file):
-        return file.with_name(f"{file.stem}{TAKEN}"), file, job
+        return taken_from(file), file, job
     return file, None, job
 
 

@@ -25,7 +25,15 @@ from flatness.panels.take_map import room_map
 from flatness.panels.worker import Worker
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
-from flatness.taking.book import TAKEN_OVER, USUAL_ACCURACY_MM, BookInUseError, new_book
+from flatness.taking.book import (
+    TAKEN_OVER,
+    USUAL_ACCURACY_MM,
+    BookInUseError,
+    book_of_sheet,
+    is_sheet,
+    new_book,
+    taken_from,
+)
 from flatness.taking.deciding import Look
 from flatness.taking.session import HIGH, LOW, Taking
 from flatness.taking.stations import Station
@@ -619,6 +627,7 @@ def take_panel(
     surface: str = "floor",
     reading: str = "drop",
     title: str = "",
+    door: str = "",
     page: bool = False,
     **options: Any,
 ) -> TakePanel:
@@ -626,7 +635,8 @@ def take_panel(
 
     Parameters
     ----------
-    path : the survey file, ``.csv``: gone on with where it is there, begun where it is not
+    path : the survey file, ``.csv``: gone on with where it is there, begun where it is not; or a blank sheet, whose
+        survey is begun beside it
     limits : names of limits or of finishes, or limits
     length, width : of the surface along x and along y, to begin with, such as ``14 ft``; numbers in the unit
     accuracy : one standard deviation of one reading; 1/32 in where not given
@@ -634,6 +644,7 @@ def take_panel(
     members : joists or studs, such as ``16 in along y from 0``; then each of them is read
     unit : of readings that carry none, ``in`` or ``mm``
     surface, reading, title : as for :func:`flatness.blank_sheet`
+    door : by which one walks in, such as ``bottom 3 ft to 6 ft``: places are told from there
     page : whether the panel is the whole page
     options : ``draws``, ``seed`` and ``confidence`` of the verdict
 
@@ -646,6 +657,11 @@ def take_panel(
     FlatnessError : a file that cannot be gone on with, or what is missing to begin one
     """
     path = Path(path)
+    more = [f"door: {door}"] if door else []
+    if path.exists() and is_sheet(path):
+        sheet, path = path, taken_from(path)
+        if not path.exists():
+            book_of_sheet(path, sheet, parse_length(accuracy, unit) if accuracy else None, more)
     if not path.exists():
         if not length or not width:
             raise ArgumentError(
@@ -665,6 +681,7 @@ def take_panel(
             surface=surface,
             reading=reading,
             title=title,
+            more=more,
         )
     return TakePanel(TakeState(path, limits, **options), page)
 

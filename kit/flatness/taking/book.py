@@ -312,6 +312,14 @@ def new_book(
     return _begin(path, [*lines, *more], step, unit)
 
 
+TAKEN = "-taken.csv"  # behind the name of a blank sheet
+
+
+def taken_from(sheet: Path) -> Path:
+    """Where the survey stands that is taken from a blank sheet."""
+    return sheet.with_name(f"{sheet.stem}{TAKEN}")
+
+
 def is_sheet(path: Path) -> bool:
     """Whether a file is a grid, such as `flatness sheet` writes, and no list of readings."""
     table = table_of(*bytes_of(path, None), Report(path.name), None)

@@ -84,7 +84,7 @@ class Taking:
         self.question: Question | None = None
         self.latest: Look | None = None
         self.again, self.reading_on, self.due, self.said = False, False, False, ""
-        self.checking = False
+        self.checking, self._checked = False, 0
         self.setup = "1"
         self.ties: list[Station] = []
         self.stand: tuple[float, float] | None = None
