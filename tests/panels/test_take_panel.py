@@ -351,6 +351,30 @@ def test_a_walk_begins_from_a_blank_sheet_or_a_job_and_the_same_line_goes_on(tmp
     assert "# window: top 2 ft to 5 ft\n" in (tmp_path / "Back-room-taken.csv").read_text()
 
 
+def test_a_walk_of_an_outline_with_an_opening(tmp_path, monkeypatch):
+    monkeypatch.setattr(present, "_serve", lambda line, environment: 0)
+    path = tmp_path / "room.csv"
+    options = {
+        "--limit": "wood-glued",
+        "--outline": "0,0; 14ft,0; 14ft,12ft; 6ft,12ft; 6ft,8ft; 0,8ft",
+        "--opening": "7ft,1ft; 11ft,1ft; 11ft,5ft; 7ft,5ft",
+        "--door": "right 3ft to 6ft",
+        "--wall": "top = street wall",
+        "--range": "60ft",
+    }
+    assert command.run_take(options_of(str(path), *(part for pair in options.items() for part in pair))) == 0
+    panel = take_panel(path, "wood-glued", draws=60)
+    # every 2 ft: without what lies beyond the notch at x under 6 ft, y over 8 ft, or in the opening
+    every = {(x, y) for x in range(0, 15, 2) for y in range(0, 13, 2) if not (x < 6 and y > 8)}
+    every -= {(x, y) for x in (8, 10) for y in (2, 4)}
+    walk = panel.state.taking.walk
+    assert {(round(one.x / FT), round(one.y / FT)) for one in walk.stations} == every
+    assert len(walk.stations) == len(every)
+    assert text_of(panel.place) == "at the left wall 14 ft from door wall"
+    assert panel.state.taking.header.range == 60 * FT
+    panel.close()
+
+
 def test_the_page_gets_the_limits_as_they_were_asked_for(tmp_path, monkeypatch):
     limits = (*find("wood-glued", "floor"), flatness.straightedge_limit(1828.8, 3.175))
     got = []
