@@ -1,6 +1,8 @@
 """Readings taken one after another: how many until the verdict stands, how often it is wrong, which slips are asked.
 
     python tests/benchmarks/taking.py --rooms 60 --slips 40
+    python tests/benchmarks/taking.py --rooms 20 --seed 40 --slips 0 --to FOLDER   # a part of it
+    python tests/benchmarks/taking.py --pool FOLDER                                # all parts so far
 
 Rooms with known truth (``simulated_rooms.py``), readings good to 1/32 in and typed to 1/16 in. Stations every 2 ft or,
 where the members are known, on every member, walked as ``flatness take`` has them walked; the verdict is looked at when
@@ -9,12 +11,15 @@ at once, when a line ends, or never.
 """
 
 import argparse
+import csv
+import math
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import flatness
@@ -90,71 +95,71 @@ def room_of(kind, seed):
     return at, gap, (nx - 1) * spacing, (ny - 1) * spacing, framing
 
 
+COLUMNS = ("kind", "seed", "gap_mm", "stations", "readings", "verdict", "full", "asked", "slowest_ms")
+
+
 def decisions(count, seed, kinds):
-    print(
-        "| rooms | of | readings, median | of the full grid | wrong | undecided | full grid: wrong | undecided "
-        "| asked falsely | slowest reading [ms] |"
-    )
-    print("|---|---|---|---|---|---|---|---|---|---|")
-    everything = []
-    for kind in kinds:
-        rows = []
-        for number in range(seed, seed + count):
+    """A row a room; one of each kind after the other, so that what is cut short has as many of each."""
+    for number in range(seed, seed + count):
+        for kind in kinds:
             at, gap, length, width, framing = room_of(kind, number)
-            truth = "pass" if gap <= rooms.LIMIT else "fail"
             with tempfile.TemporaryDirectory() as folder:
                 taking = begun(folder, "room", length, width, framing)
                 verdict, readings, asked, seconds = walked(taking, at, number)
                 full = full_grid(taking, at, number)
                 taking.close()
-            wrong, full_wrong = ({"pass": "fail", "fail": "pass"}[truth] == one for one in (verdict, full))
-            rows.append(
-                (
-                    readings,
-                    readings / len(taking.walk.stations),
-                    wrong,
-                    verdict == "undecided",
-                    full_wrong,
-                    full == "undecided",
-                    asked,
-                    seconds,
-                )
-            )
-        everything += rows
-        print_row(kind, rows)
-    print_row("all", everything)
+            yield kind, number, gap, len(taking.walk.stations), readings, verdict, full, asked, 1000 * seconds
 
 
-def print_row(kind, rows):
-    readings, share, wrong, undecided, full_wrong, full_undecided, asked, seconds = (
-        np.array(c) for c in zip(*rows, strict=True)
-    )
-    percent = [f"{100 * np.mean(one):.1f} %" for one in (wrong, undecided, full_wrong, full_undecided)]
+def print_decisions(rows):
     print(
-        f"| {kind} | {len(rows)} | {np.median(readings):.0f} | {100 * np.median(share):.0f} % | {percent[0]} | "
-        f"{percent[1]} | {percent[2]} | {percent[3]} | {asked.sum()} of {readings.sum()} | "
-        f"{1000 * seconds.max():.0f} |",
-        flush=True,
+        "| rooms | of | readings, median | of the full grid | wrong | undecided | full grid: wrong | undecided "
+        "| asked falsely |"
     )
+    print("|---|---|---|---|---|---|---|---|---|")
+    table = pd.DataFrame(rows, columns=COLUMNS)
+    for kind, some in [*table.groupby("kind", sort=False), ("all", table)]:
+        truth = np.where(some["gap_mm"] <= rooms.LIMIT, "pass", "fail")
+        shares = [
+            part
+            for verdict in (some["verdict"], some["full"])
+            for part in ((verdict != truth) & (verdict != "undecided"), verdict == "undecided")
+        ]
+        percents = " | ".join(map(percent, shares))
+        median = (some["readings"] / some["stations"]).median()
+        print(
+            f"| {kind} | {len(some)} | {some['readings'].median():.0f} | {100 * median:.0f} % | {percents} | "
+            f"{some['asked'].sum()} of {some['readings'].sum()} |"
+        )
+    print(f"\nslowest reading: {table['slowest_ms'].max():.0f} ms")
+
+
+def percent(hits):
+    """A share with its standard error."""
+    share = float(np.mean(hits))
+    error = math.sqrt(share * (1 - share) / len(hits))
+    return f"{100 * share:.1f} ± {100 * error:.1f} %" if error else f"{100 * share:.0f}"
+
+
+SLIPPED = ("kind", "seed", "slips", "at once", "later", "never", "named", "false", "readings")
 
 
 def slips(count, seed):
-    print("| slip | of | asked at once | when the line ended | never | named rightly | asked falsely |")
-    print("|---|---|---|---|---|---|---|")
+    """A row a floor."""
     for kind, size in SLIPS.items():
-        tally = dict.fromkeys(("at once", "later", "never", "named"), 0)
-        false = readings = total = 0
         for number in range(seed, seed + count):
             found = walk_with_slips(number, size)
-            total += 3
-            for key in tally:
-                tally[key] += found[key]
-            false, readings = false + found["false"], readings + found["readings"]
-        shares = [f"{100 * tally[key] / total:.1f} %" for key in tally]
-        print(
-            f"| {kind} | {total} | {' | '.join(shares)} | {false} of {readings} ({100 * false / readings:.2f} %) |",
-            flush=True,
-        )
+            yield kind, number, 3, *(found[name] for name in SLIPPED[3:])
+
+
+def print_slips(rows):
+    print("| slip | of | asked at once | when the line ended | never | named rightly | asked falsely |")
+    print("|---|---|---|---|---|---|---|")
+    for kind, some in pd.DataFrame(rows, columns=SLIPPED).groupby("kind", sort=False):
+        sums = some[list(SLIPPED[2:])].sum()
+        shares = [percent(np.arange(sums["slips"]) < sums[name]) for name in ("at once", "later", "never", "named")]
+        false, read = sums["false"], sums["readings"]
+        print(f"| {kind} | {sums['slips']} | {' | '.join(shares)} | {false} of {read} ({100 * false / read:.2f} %) |")
 
 
 def walk_with_slips(seed, size):
@@ -225,11 +230,26 @@ def main():
     parser.add_argument("--slips", type=int, default=40, help="fine floors with three slips each")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--kinds", nargs="*", default=(*PLAIN, *FRAMED), choices=(*PLAIN, *FRAMED))
+    parser.add_argument("--to", type=Path, help="a folder: the rows of each room and floor are added to files there")
+    parser.add_argument("--pool", type=Path, help="print what is in such a folder, and simulate nothing")
     options = parser.parse_args()
-    if options.slips:
-        slips(options.slips, options.seed)
-    if options.rooms:
-        decisions(options.rooms, options.seed, options.kinds)
+    parts = (
+        ("slips.csv", SLIPPED, slips(options.slips, options.seed), print_slips),
+        ("rooms.csv", COLUMNS, decisions(options.rooms, options.seed, options.kinds), print_decisions),
+    )
+    for name, columns, found, shown in parts:
+        if options.pool is not None:
+            table = pd.read_csv(options.pool / name, names=columns).drop_duplicates(["kind", "seed"])
+            shown(list(table.itertuples(index=False)))
+            continue
+        rows = []
+        for row in found:
+            rows.append(row)
+            if options.to is not None:
+                with (options.to / name).open("a") as file:
+                    csv.writer(file).writerow(row)
+        if rows:
+            shown(rows)
 
 
 if __name__ == "__main__":

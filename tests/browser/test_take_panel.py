@@ -20,28 +20,30 @@ FT, IN = 304.8, 25.4
 class Page(Served):
     """The page of ``flatness take`` on loopback."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, length="8ft", width="8ft"):
         super().__init__(folder)
         self.survey = folder / "room.csv"
         self.env["JUPYTER_TOKEN"] = self.token = secrets.token_hex(8)
-        given = ["--limit", "wood-glued", "--length", "8ft", "--width", "8ft", "--no-browser", f"--port={self.port}"]
+        given = ["--limit", "wood-glued", "--length", length, "--width", width, "--no-browser", f"--port={self.port}"]
         self.start(["-m", "flatness", "take", str(self.survey), *given], "/voila/static/nothing")
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
+@pytest.fixture
+def server(tmp_path, request):
     if importlib.util.find_spec("voila") is None:
         pytest.skip("voila, of the present extra, is not installed")
-    served = Page(tmp_path_factory.mktemp("take"))
+    served = Page(tmp_path, *getattr(request, "param", ()))
     yield served
     served.stop()
 
 
-@pytest.fixture(scope="module")
-def phone(browser):
-    context = browser.new_context(
-        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, device_scale_factor=2
-    )
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 2}
+LAPTOP = {"viewport": {"width": 1280, "height": 720}, "has_touch": True}
+
+
+@pytest.fixture
+def device(browser, request):
+    context = browser.new_context(**getattr(request, "param", PHONE))
     page = context.new_page()
     page.errors = []
     page.on("pageerror", lambda error: page.errors.append(str(error)))
@@ -62,9 +64,8 @@ def opened(page, server):
 
 
 def sixteenths(x, y, line):
-    """What is read at a place [mm] of a floor that falls 1/2 in over 10 ft, its middle half an inch low [1/16 in]."""
-    dip = 8 * max(0.0, 1 - ((x - 4 * FT) ** 2 + (y - 4 * FT) ** 2) / (4 * FT) ** 2)
-    return round(16 * line + 8 * x / (10 * FT) + dip)
+    """What is read at a place [mm] of a floor that falls 1/2 in over 10 ft [1/16 in]."""
+    return round(16 * line + 8 * x / (10 * FT) + y / (10 * FT))
 
 
 def tap(panel, read):
@@ -80,7 +81,13 @@ def tap(panel, read):
     text = f"{whole} {_fraction(part)}".strip()
     expect(panel.locator(".fk-reading input")).to_have_value(re.compile(rf"^{text}\s*$"))
     panel.locator(".fk-next").tap()
-    return text
+
+
+def type_in(panel, read):
+    """A reading by the keyboard."""
+    field = panel.locator(".fk-reading input")
+    field.fill(f"{read // 16} {_fraction(read % 16)}".strip())
+    field.press("Enter")
 
 
 def _fraction(part):
@@ -120,52 +127,74 @@ def looked_at(tools, page, panel, name):
     return [f"{name}: {fault}" for fault in (*panel.evaluate(tools.faults), *small)]
 
 
-def test_a_room_is_taken_on_a_phone(phone, server, tools):
-    panel = opened(phone, server)
-    faults = looked_at(tools, phone, panel, "first")
-    assert phone.evaluate("document.documentElement.scrollHeight") <= 844
-    meant, line, taken, slips, moved = {}, 41.25, 0, {9, 16}, False
+def pressed(panel, name):
+    """Press a button, and wait for what comes of it."""
+    before = turn(panel)
+    panel.get_by_role("button", name=name).tap()
+    settled(panel, before)
+
+
+@pytest.mark.parametrize("server", [("14ft", "22ft")], indirect=True)
+@pytest.mark.parametrize(("device", "enter"), [(PHONE, tap), (LAPTOP, type_in)], indirect=["device"])
+def test_a_room_is_taken_with_three_slips_and_a_laser_that_was_moved(device, server, enter, tools):
+    """96 stations, then the strips between them; the file is what was meant, the verdict what ``check`` says."""
+    panel, name, faults = opened(device, server), enter.__name__, []
+
+    def look(what):
+        return looked_at(tools, device, panel, f"{name}_{what}")
+
+    faults += look("first")
+    if enter is tap:
+        assert device.evaluate("document.documentElement.scrollHeight") <= 844
+    # at which count, by how many sixteenths, and what is answered
+    slips = {20: (12, "Read it again"), 45: (8, "half an inch"), 70: (-16, "Read it again")}
+    meant, line, moved = {}, 41.25, False
     while panel.locator(".fk-next").is_visible():
         at, before = place(panel), turn(panel)
         read = sixteenths(*at, line)
-        if taken in slips:
-            slips.discard(taken)
-            tap(panel, read + 12)
-            settled(panel, before)
-            expect(panel.locator(".fk-ask")).to_be_visible()
-            faults += looked_at(tools, phone, panel, "slip")
-            before = turn(panel)
-            panel.get_by_role("button", name="Read it again").tap()
-            settled(panel, before)
-            before = turn(panel)
-        tap(panel, read)
+        off, answer = slips.pop(len(meant), (0, ""))
+        enter(panel, read + off)
         settled(panel, before)
-        if panel.locator(".fk-ask").is_visible():  # the floor is as it is: say so
-            before = turn(panel)
-            panel.locator(".fk-answers:visible button:visible").last.tap()
-            settled(panel, before)
+        if off:
+            expect(panel.locator(".fk-ask")).to_be_visible()
+            faults += look("slip")
+            pressed(panel, answer)
+            if answer == "Read it again":
+                before = turn(panel)
+                enter(panel, read)
+                settled(panel, before)
         meant[at] = (read, line)
-        taken += 1
-        if taken == 13 and not moved:
+        if len(meant) == 30 and not moved:
             moved, line = True, 38.5
             panel.get_by_role("button", name="More").tap()
             expect(panel.get_by_role("button", name="The laser was moved")).to_be_visible()
-            faults += looked_at(tools, phone, panel, "more")
-            before = turn(panel)
-            panel.get_by_role("button", name="The laser was moved").tap()
-            settled(panel, before)
-            faults += looked_at(tools, phone, panel, "moved")
+            faults += look("more")
+            pressed(panel, "The laser was moved")
+            faults += look("moved")
         if panel.get_by_role("button", name="Read on").is_visible():
-            faults += looked_at(tools, phone, panel, "enough")
-            before = turn(panel)
-            panel.get_by_role("button", name="Read on").tap()
-            settled(panel, before)
+            faults += look("enough")
+            pressed(panel, "Read on")
+    assert slips == {}
+    slide = panel.get_by_role("button", name="Slide a bar")
+    expect(slide).to_be_visible(timeout=WAIT)
+    faults += look("open")
+    pressed(panel, "Slide a bar")
+    faults += look("strip")
+    field, before = panel.locator(".fk-reading input"), turn(panel)
+    panel.locator(".fk-pad button[data-kind=part][data-value='2']").tap()
+    expect(field).to_have_value(re.compile(r"^\s*1/16\s*$"))
+    panel.locator(".fk-next").tap()
+    settled(panel, before)
+    while (nothing := panel.get_by_role("button", name="Nothing over")).is_visible():
+        before = turn(panel)
+        nothing.tap()
+        settled(panel, before)
     expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
-    faults += looked_at(tools, phone, panel, "done")
+    faults += look("done")
     assert faults == [], "\n".join(faults)
-    # 8 ft by 8 ft every 2 ft: 5 by 5 stations, two of them read again from the second set-up
+    # 14 ft by 22 ft every 2 ft: 8 by 12 stations, two of them read again from the second set-up
     survey = flatness.read_survey(server.survey)
-    assert len(survey.stations()[0]) == 25
+    assert len(survey.stations()[0]) == len(set(meant)) == 96
     read = {
         (round(x), round(y), setup): r
         for x, y, setup, r in zip(*(survey.points[name] for name in ("x", "y", "setup", "reading")), strict=True)
@@ -173,7 +202,9 @@ def test_a_room_is_taken_on_a_phone(phone, server, tools):
     for (x, y), (value, level) in meant.items():
         setup = "1" if level == 41.25 else "2"
         assert read[round(x), round(y), setup] == pytest.approx(value * IN / 16)
-    verdict = flatness.assess(survey, "wood-glued").verdict
+    spots = flatness.read_spots(server.survey.with_name("room-spots.csv"))
+    assert [one.gap for one in spots] == [pytest.approx(IN / 16), *[None] * (len(spots) - 1)]
+    verdict = flatness.assess(survey, "wood-glued", spot_checks=spots).verdict
     expect(panel.locator(".fk-said")).to_contain_text({"fail": "It fails", "pass": "It passes"}[verdict])
 
 
@@ -189,21 +220,17 @@ def standing(panel):
     return place(panel)
 
 
-def test_a_page_that_is_killed_goes_on_where_it_was(phone, server):
-    panel = opened(phone, server)
-    if panel.locator(".fk-next").is_visible():
+def test_a_page_that_is_killed_after_any_reading_goes_on_where_it_was(device, server):
+    for _ in range(3):
+        panel = opened(device, server)
         before = turn(panel)
-        tap(panel, sixteenths(*place(panel), 41.25))
-    else:  # all is read: take back the last
-        expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
-        before = turn(panel)
-        panel.get_by_role("button", name="Back").tap()
-    settled(panel, before)
-    at, held = standing(panel), server.survey.read_bytes()
-    mark = server.survey.with_name("room.csv.open").read_text()
-    os.kill(int(re.search(r"pid=(\d+)", mark)[1]), signal.SIGKILL)
-    assert standing(opened(phone, server)) == at
-    assert server.survey.read_bytes() == held
+        tap(panel, sixteenths(*standing(panel), 41.25))
+        settled(panel, before)
+        at, held = standing(panel), server.survey.read_bytes()
+        mark = server.survey.with_name("room.csv.open").read_text()
+        os.kill(int(re.search(r"pid=(\d+)", mark)[1]), signal.SIGKILL)
+        assert standing(opened(device, server)) == at
+        assert server.survey.read_bytes() == held
 
 
 def test_taken_in_jupyterlab(notebook, page, lab, tools):

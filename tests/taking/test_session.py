@@ -8,6 +8,7 @@ from flatness.errors import LengthError
 from flatness.taking.book import new_book
 from flatness.taking.questions import likely_slips
 from flatness.taking.session import Taking
+from flatness.words.taking import answers
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 FT, IN = 304.8, 25.4
@@ -170,6 +171,44 @@ def test_old_stations_that_do_not_agree_are_told(taking):
     read(taking, 1, 38.5)
     assert not taking.ties
     assert len(set(taking.survey().points["setup"])) == 2
+
+
+def test_the_datum_is_checked_every_so_often_and_a_laser_that_was_bumped_is_asked_of(taking, monkeypatch):
+    monkeypatch.setattr("flatness.taking.session.CHECK_EVERY", 14)
+    first = taking.here
+    while not taking.checking:
+        assert len(taking.readings) < 20
+        read(taking, 1)
+    assert len(taking.readings) >= 14
+    assert (taking.here, taking.again) == (first, True)
+    read(taking, 1)
+    assert taking.said.key == "datum-holds"
+    assert taking.said.values == {"apart": 0.0}
+    assert taking.here.number not in taking.done
+    while not taking.checking:
+        assert len(taking.readings) < 40
+        read(taking, 1)
+    before = len(taking.readings)
+    taking.enter(text(drop(first) + 0.25))  # the tripod was bumped
+    asked = taking.question
+    assert asked.about == "second shot"
+    assert [key for key, *_ in answers(asked, taking)] == ["again", "moved", "keep"]
+    taking.moved()
+    assert len(taking.ties) == 2
+    assert taking.setup == "2"
+    assert not taking.checking
+    assert len(taking.readings) == before
+
+
+def test_a_check_that_cannot_be_read_is_left_out(taking, monkeypatch):
+    monkeypatch.setattr("flatness.taking.session.CHECK_EVERY", 14)
+    while not taking.checking:
+        read(taking, 1)
+    before = taking.book.path.read_bytes()
+    taking.skip()
+    assert not taking.checking
+    assert taking.here.number not in taking.done
+    assert taking.book.path.read_bytes() == before
 
 
 def test_it_goes_on_where_it_was(tmp_path):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,9 +24,14 @@ _HOW = (
 _PLACES = re.compile(r"(\d{1,4}) places?", re.IGNORECASE)
 
 
-def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
-    """The text of a list of strips, lengths in ``in`` or ``mm``."""
-    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", ",".join(HEADINGS)]
+def spot_sheet(sweeps: Sequence[Sweep], unit: str, seen: Mapping[int, str] | None = None, more: str = "") -> str:
+    """The text of a list of strips, lengths in ``in`` or ``mm``.
+
+    ``seen``: what was written down of each that was done, counted from 0; ``more``: ``#`` lines besides.
+    """
+    known = {k: format_length(one.gap, unit, 32) for k, one in enumerate(sweeps) if one.gap is not None}
+    known |= seen or {}
+    lines = [f"# spot checks: {_HOW}", f"# unit: {unit}", *more.splitlines(), ",".join(HEADINGS)]
     for k, one in enumerate(sweeps, start=1):
         cells = [
             _place(one.bar, unit),
@@ -35,7 +40,7 @@ def spot_sheet(sweeps: Sequence[Sweep], unit: str) -> str:
             _place(one.start, unit),
             _place(one.end, unit),
             format_length(one.stop, unit, 32),
-            _written(one, unit),
+            known.get(k - 1, ""),
         ]
         lines.append(
             ",".join([str(k), *(cell if '"' not in cell else '"' + cell.replace('"', '""') + '"' for cell in cells)])
@@ -47,17 +52,27 @@ def _place(mm: float, unit: str) -> str:
     return format_length(mm, "ft", 8) if unit in ("in", "ft") else format_length(mm, "mm")
 
 
-def _written(one: Sweep, unit: str) -> str:
-    return "" if one.gap is None else format_length(one.gap, unit, 32)
-
-
 def read_spots(path: str | Path, survey: Survey | None = None) -> list[Check]:
-    """The strips and single places of a file that were done.
+    """The strips and single places of a file that were done; raises as :func:`read_strips`, and where none was."""
+    found = [one for one, seen in read_strips(path, survey) if seen]
+    if not found:
+        raise FlatnessError(
+            "no strip was filled in",
+            file=str(path),
+            column="largest gap",
+            expected="a gap such as 3/32, or none",
+            remedy="fill in the last column of each strip that was done",
+        )
+    return found
+
+
+def read_strips(path: str | Path, survey: Survey | None = None) -> list[tuple[Check, str]]:
+    """All strips and single places of a file, each with what was written down of it; empty where it was not done.
 
     Parameters
     ----------
     path : of a CSV file
-    survey : whose surface every strip has to lie on; None: not looked at
+    survey : whose surface every strip that was done has to lie on; None: not looked at
 
     Raises
     ------
@@ -104,20 +119,11 @@ def read_spots(path: str | Path, survey: Survey | None = None) -> list[Check]:
             remedy="write the list with `flatness spots SURVEY --out FILE` and fill in its last column",
         )
     problems: list[Problem] = []
-    found = [one for number, cells in table[1:] if (one := _check(path, number, cells, unit, survey, problems))]
-    if not problems and not found:
-        problems.append(
-            Problem(
-                "no strip was filled in",
-                str(path),
-                column="largest gap",
-                expected="a gap such as 3/32, or none",
-                remedy="fill in the last column of each strip that was done",
-            )
-        )
+    rows_of = [(number, cells + [""] * (len(HEADINGS) - len(cells))) for number, cells in table[1:]]
+    found = [(_check(path, number, cells, unit, survey, problems), cells[-1]) for number, cells in rows_of]
     if problems:
         raise FlatnessError(problems)
-    return found
+    return [(one, seen) for one, seen in found if one is not None]
 
 
 def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
@@ -152,17 +158,14 @@ def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
 def _check(
     path: Path, number: int, cells: list[str], unit: str, survey: Survey | None, problems: list[Problem]
 ) -> Check | None:
-    cells = cells + [""] * (len(HEADINGS) - len(cells))
     gap, before = cells[-1].lower(), len(problems)
-    if not gap:
-        return None
 
     def bad(column: int, what: str, expected: str, remedy: str) -> None:
         problems.append(Problem(what, str(path), number, HEADINGS[column], cells[column], expected, remedy))
 
     places = _PLACES.fullmatch(cells[2])
     lengths: dict[int, float] = {}
-    seen = (6,) if gap in NONE else (7,) if places else (6, 7)
+    seen = (6,) if gap in ("", *NONE) else (7,) if places else (6, 7)
     for column in (1, *(() if places else (3, 4, 5)), *seen):
         try:
             lengths[column] = parse_length(cells[column], unit or "mm")
@@ -189,7 +192,7 @@ def _check(
             Problem(one.what, str(path), number, None, one.value, one.expected, one.remedy) for one in error.problems
         ]
         return None
-    beyond = None if survey is None else off_surface(sweep, survey)
+    beyond = None if survey is None or not gap else off_surface(sweep, survey)
     if beyond is not None and survey is not None:
         name, _, (low, high) = beyond
         reach = f"{_place(low, unit)} to {_place(high, unit)}"

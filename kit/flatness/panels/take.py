@@ -25,7 +25,15 @@ from flatness.panels.take_map import room_map
 from flatness.panels.worker import Worker
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
-from flatness.taking.book import TAKEN_OVER, USUAL_ACCURACY_MM, BookInUseError, new_book
+from flatness.taking.book import (
+    TAKEN_OVER,
+    USUAL_ACCURACY_MM,
+    BookInUseError,
+    book_of_sheet,
+    is_sheet,
+    new_book,
+    taken_from,
+)
 from flatness.taking.deciding import Look
 from flatness.taking.session import HIGH, LOW, Taking
 from flatness.taking.stations import Station
@@ -35,21 +43,26 @@ from flatness.words.taking import (
     TYPED,
     accuracy_words,
     answers,
+    between_words,
     enough_words,
     header_words,
     place_words,
     question_words,
     read_on_words,
+    saved_words,
+    slide_words,
     so_far,
     station_words,
+    strip_words,
     why_here,
 )
 
 # what the page shows
-IN_USE, STATION, QUESTION, ENOUGH, DONE, MORE, WRONG = (
+IN_USE, STATION, QUESTION, STRIP, ENOUGH, DONE, MORE, WRONG = (
     "in use",
     "station",
     "question",
+    "strip",
     "enough",
     "done",
     "more",
@@ -116,6 +129,8 @@ class TakeState(State):
             return MORE
         if self.taking.question is not None:
             return QUESTION
+        if self.taking.sliding:
+            return STRIP
         if self.taking.enough and self.taking.left and self._says_enough:
             return ENOUGH
         return DONE if self.taking.here is None else STATION
@@ -142,6 +157,7 @@ class TakeState(State):
                 "again": Taking.read_again,
                 "elsewhere": Taking.was_elsewhere,
                 "keep": Taking.keep,
+                "moved": Taking.moved,
                 "slip": lambda taking: taking.was(int(number)),
             }[word]
         )
@@ -174,8 +190,7 @@ class TakeState(State):
 
     @staticmethod
     def _last_look_is_due(taking: Taking) -> bool:
-        seen = -1 if taking.latest is None else taking.latest.read
-        return taking.here is None and seen != len(taking.readings) and len(taking.readings) >= 3
+        return taking.here is None and not taking.sliding and not taking.is_looked_at and len(taking.readings) >= 3
 
     def _looked(self, look: Look | None, error: Exception | None) -> None:
         if look is not None and self.taking is not None:
@@ -197,7 +212,14 @@ def _raise(error: Exception) -> None:
     raise error
 
 
-WIDE, HIGH_FIRST, HIGH_STATION, HIGH_ASKED, HIGH_NOTE = 360.0, 158.0, 214.0, 272.0, 52.0  # of the map [px]
+WIDE, HIGH_FIRST, HIGH_STATION, HIGH_ASKED, HIGH_STRIP, HIGH_NOTE = (
+    360.0,
+    158.0,
+    214.0,
+    272.0,
+    170.0,
+    52.0,
+)  # of the map [px]
 SIXTEENTHS = 16
 MOST_ANSWERS = 6
 SHADES = {"As the device": "", "Light": "fk-light", "Dark": "fk-dark"}
@@ -208,8 +230,11 @@ def _asset(name: str) -> str:
     return (files("flatness.panels") / name).read_text(encoding="utf-8")
 
 
-def keypad(unit: str, expected: float | None) -> str:
-    """The keypad as HTML: whole inches about what is expected [mm], then fractions as a tape has them; else digits."""
+def keypad(unit: str, expected: float | None, wholes: bool = True) -> str:
+    """The keypad as HTML: whole inches about what is expected [mm], then fractions as a tape has them; else digits.
+
+    ``wholes`` False: fractions alone, for a gap.
+    """
     script = escape(_asset("keypad.js"), quote=True)
     if unit != "in":
         digits = "".join(_key("digit", str(n), "fk-large") for n in (7, 8, 9, 4, 5, 6, 1, 2, 3, 0))
@@ -217,19 +242,20 @@ def keypad(unit: str, expected: float | None) -> str:
         return (
             f'<div class="fk-pad"><div class="fk-keys fk-three">{digits}</div><style onload="{script}"></style></div>'
         )
-    wholes = ""
+    above = ""
     if expected is not None:
         low = max(int(expected / 25.4) - 1, 0)
-        wholes = "".join(_key("whole", str(n), "fk-large") for n in range(low, low + 3))
-        wholes = f'<div class="fk-keys fk-wholes">{wholes}{_key("other", "", "", "other", "other inches")}</div>'
+        above = "".join(_key("whole", str(n), "fk-large") for n in range(low, low + 3))
+        above = f'<div class="fk-keys fk-wholes">{above}{_key("other", "", "", "other", "other inches")}</div>'
     parts = ""
     for n in range(SIXTEENTHS):
         look = "fk-large fk-quarter" if n % 4 == 0 else "fk-large" if n % 2 == 0 else ""
         parts += _key("part", str(2 * n), look, _fraction(n))
     # without a reading to go by the whole inches are typed, then the fraction
-    shape = "fk-pad fk-digits" if expected is None else "fk-pad"
+    shape = "fk-pad fk-digits" if expected is None and wholes else "fk-pad"
+    above += f'<div class="fk-keys fk-six">{_row_of_digits()}</div><hr>' if wholes else ""
     return (
-        f'<div class="{shape}">{wholes}<div class="fk-keys fk-six">{_row_of_digits()}</div><hr>'
+        f'<div class="{shape}">{above}'
         f'<div class="fk-keys fk-parts">{parts}</div><style onload="{script}"></style></div>'
     )
 
@@ -276,7 +302,7 @@ class TakePanel(Panel):
         self.open_more = button("More", "What is seldom wanted", guard(lambda _: self._toggle_more()))
         head = row(self.back, self.counter, self.open_more)
         head.add_class("fk-head")
-        self.progress, self.told = words(), words("", "fk-tell")
+        self.progress, self.told = words(), words("", "fk-told")
         self.map, self.place = words("", "fk-map-here"), words()
         self.reading = text_field("Reading", "What the laser or the rule shows, such as 41 3/8")
         self.reading.add_class("fk-reading")
@@ -284,7 +310,10 @@ class TakePanel(Panel):
         typed = row(self.reading, self.unit)
         typed.add_class("fk-typed")
         self.pad = words()
-        self.skip = button("Can’t\nreach", "This station cannot be reached", guard(lambda _: act(Taking.skip)))
+        self.skip = button("Can’t\nreach", "This place cannot be reached", guard(lambda _: self._skip()))
+        self.nothing = button("", "The bar showed no gap worth the name", guard(lambda _: self._slide("none")))
+        nothing = column(self.nothing)
+        nothing.add_class("fk-answers")
         self.next = button(
             "Next", "Keep this reading, and show the next station", guard(lambda _: self._enter()), main=True
         )
@@ -292,7 +321,7 @@ class TakePanel(Panel):
         self.finer = words(f'<div class="fk-pad">{_key("more", "", "", "+ 1/32")}</div>')
         foot = row(self.skip, self.finer, self.next)
         foot.add_class("fk-foot")
-        self.station = column(typed, self.pad, foot)
+        self.station = column(nothing, typed, self.pad, foot)
         self.asked = words()
         self.answers = [button("", "Answer", guard(self._answer(k))) for k in range(MOST_ANSWERS)]
         self.question = column(self.asked, *self.answers)
@@ -300,7 +329,10 @@ class TakePanel(Panel):
         self.read_on = button("Read on", "Go on with the next station", guard(lambda _: self._read_on()), main=True)
         self.stop = button("Stop here\nthe survey is saved", "Leave it at that", guard(lambda _: self._stop()))
         self.next_step = words()
-        self.enough = column(self.next_step, self.read_on, self.stop)
+        self.between = button(
+            "", "Slide a bar along the strips that are open", guard(lambda _: act(Taking.look_between))
+        )
+        self.enough = column(self.next_step, self.between, self.read_on, self.stop)
         self.enough.add_class("fk-answers")
         self.more = self._more_page()
         self.go_on = button("Go on here", TAKEN_OVER, guard(lambda _: state.open(take_over=True)), main=True)
@@ -320,6 +352,8 @@ class TakePanel(Panel):
             self.go_on,
         )
         box.add_class("fk-take")
+        for part in (self.station, self.question, self.enough, self.more, self.go_on):
+            part.add_class("fk-right")
         if page:
             box.add_class("fk-page")
         self.box = box
@@ -331,7 +365,16 @@ class TakePanel(Panel):
 
     def _enter(self) -> None:
         text = self.reading.value
-        self.state.act(lambda taking: taking.enter(text))
+        if self.state.screen == STRIP:
+            self._slide(text)
+        else:
+            self.state.act(lambda taking: taking.enter(text))
+
+    def _slide(self, gap: str) -> None:
+        self.state.act(lambda taking: taking.slide(gap))
+
+    def _skip(self) -> None:
+        self.state.act(Taking.pass_over if self.state.screen == STRIP else Taking.skip)
 
     def _back(self) -> None:
         if self.state.more:
@@ -399,13 +442,14 @@ class TakePanel(Panel):
             if shade:
                 (self.box.add_class if shade == state.dark else self.box.remove_class)(shade)
         shown = {
-            self.station: screen == STATION,
+            self.station: screen in (STATION, STRIP),
+            self.nothing: screen == STRIP,
             self.question: screen == QUESTION,
             self.enough: screen in (ENOUGH, DONE),
             self.more: screen == MORE,
             self.go_on: screen == IN_USE,
             self.map: screen not in (MORE, IN_USE) and taking is not None,
-            self.place: screen in (STATION, QUESTION) or (screen in (ENOUGH, DONE) and not self.stopped),
+            self.place: screen in (STATION, QUESTION, STRIP) or (screen in (ENOUGH, DONE) and not self.stopped),
         }
         self.back.layout.visibility = self.open_more.layout.visibility = "hidden" if taking is None else "visible"
         self.open_more.description = "Close" if screen == MORE else "More"
@@ -416,6 +460,8 @@ class TakePanel(Panel):
         # what a station says comes before its keys and its count, so that nobody reads an old place beside new keys
         if screen == STATION:
             self._show_station(taking)
+        elif screen == STRIP:
+            self._show_strip(taking)
         elif screen == QUESTION:
             self._show_question(taking)
         elif screen in (ENOUGH, DONE):
@@ -425,7 +471,8 @@ class TakePanel(Panel):
         share = 100 * len(taking.done) / len(taking.walk.stations)
         self.counter.value = escape(header_words(taking))
         note = f'<div class="fk-note" role="status">{escape(sentence(taking.said, unit))}</div>' if taking.said else ""
-        why = f'<div class="fk-note">{escape(why_here(taking))}</div>' if screen == STATION and why_here(taking) else ""
+        why = why_here(taking) if screen == STATION else ""
+        why = f'<div class="fk-note">{escape(why)}</div>' if why else ""
         line = "Your reading is kept either way." if screen == QUESTION else so_far(taking)
         self.progress.value = (
             f'<div class="fk-done-bar" role="progressbar" aria-valuenow="{share:.0f}"><div style="width:{share:.0f}%">'
@@ -435,13 +482,15 @@ class TakePanel(Panel):
         self.told.value = self._said(taking) if screen in (ENOUGH, DONE) else ""
         if screen != MORE:
             room = (HIGH_STATION if taking.knows_setup else HIGH_FIRST) - HIGH_NOTE * (bool(note) + bool(why))
-            high = room if screen == STATION else HIGH_ASKED
+            high = room if screen == STATION else HIGH_STRIP if screen == STRIP else HIGH_ASKED
             drawn = room_map(taking, WIDE, high)
             signs = any(f'class="fk-{kind}"' in drawn for kind in (HIGH, LOW))
             key = '<div class="fk-key">+ high, − low, of the plane through all readings</div>' if signs else ""
             self.map.value = f'<div class="fk-map">{drawn}</div>{key}'
         self.how_good.value = f'<div class="fk-note">{escape(accuracy_words(taking))}</div>'
-        self.file.value = f'<div class="fk-note">Every reading is saved in {escape(str(taking.book.path))}</div>'
+        self.file.value = (
+            f'<div class="fk-note">Saved in {escape(str(taking.book.path.parent))}: {escape(saved_words(taking))}</div>'
+        )
 
     @staticmethod
     def _show_only(shown: dict[Any, bool]) -> None:
@@ -467,11 +516,26 @@ class TakePanel(Panel):
         expected = max(taking.expected()[0], 0.0) if taking.knows_setup else None
         # what is kept between stations: the whole inches; a second tap gives the fraction
         start = f"{int(expected / 25.4)} " if unit == "in" and expected is not None else ""
+        self._show_keys(start, keypad(unit, expected))
+
+    def _show_keys(self, start: str, keys: str) -> None:
+        """The keypad of this place, and what stands in the field before a key is pressed."""
         if self._shown == self.state.acts:
             return  # what is typed at this station stays, whatever else is new
         self._shown = self.state.acts
         put(self.reading, start)
-        self.pad.value = f"{keypad(unit, expected)}<!-- {self._shown} -->"
+        self.pad.value = f"{keys}<!-- {self._shown} -->"
+
+    def _show_strip(self, taking: Taking) -> None:
+        number, unit = taking.strips.here, taking.book.unit
+        assert number is not None
+        strip = taking.strips.every[number]
+        self.place.value = _place(strip_words(strip, taking))
+        _, nothing, meant = slide_words(strip, taking)
+        self.nothing.description = f"{nothing}\n{meant}"
+        self.unit.value = f"{'inches' if unit == 'in' else 'mm'}<br>largest gap"
+        self.finer.layout.display = "" if unit == "in" else "none"
+        self._show_keys("", keypad(unit, None, wholes=False))
 
     def _show_question(self, taking: Taking) -> None:
         question = taking.question
@@ -495,23 +559,26 @@ class TakePanel(Panel):
             self.place.value = _place(place_words(at, taking))
         else:
             self.place.value = ""
+        waiting = not taking.is_looked_at and (screen == DONE or state.worker.busy)
         if self.stopped:
-            after = f"Saved: {taking.book.path.name}. You may close this page and go on another day."
-        waiting = taking.latest is None or taking.latest.read != len(taking.readings)
-        after = state.working or ("Working out the verdict ..." if waiting and screen == DONE else after)
+            after = f"Saved: {saved_words(taking)}. You may close this page and go on another day."
+        after = state.working or ("Working out the verdict ..." if waiting else after)
         self.next_step.value = f"<p>{escape(after)}</p>"
+        strips = bool(taking.open_strips) and not waiting and not state.working
+        self.between.description = f"Slide a bar\n{between_words(taking)}"
+        self.between.layout.display = "" if strips else "none"
         undecided = screen == DONE and taking.can_be_decided and not waiting
         more = "Read more places\nwhere they would do most to decide"
         self.read_on.description = more if undecided else f"Read on\n{read_on_words(taking)}"
         self.read_on.layout.display = "" if (screen == ENOUGH or undecided) and not state.working else "none"
+        for one, first in ((self.between, True), (self.read_on, not strips)):
+            (one.add_class if first else one.remove_class)("fk-do")
         self.stop.layout.display = "none" if self.stopped else ""
 
     def _said(self, taking: Taking) -> str:
         """The verdict as a strip."""
         one = taking.latest.assessment.governing if taking.latest is not None else None
-        if one is None or (
-            taking.here is None and taking.latest is not None and taking.latest.read != len(taking.readings)
-        ):
+        if one is None or (not taking.is_looked_at and (taking.here is None or self.state.worker.busy)):
             return ""
         assert taking.latest is not None
         verdict = taking.decided or UNDECIDED
@@ -519,7 +586,7 @@ class TakePanel(Panel):
         head, _ = enough_words(taking)
         unit = taking.book.unit
         told = spelled(f"{_measured(one, taking)} {allowed_sentence(one, unit)}") if one.finding is not None else ""
-        hollow = " fk-hollow" if verdict == PASS and taking.latest.assessment.wanted_sweeps else ""
+        hollow = " fk-hollow" if verdict == PASS and taking.open_strips else ""
         return (
             f'<div class="fk-said{hollow}" role="status" style="--sign:{color};background:{color}">'
             f'<svg width="40" height="40" viewBox="0 0 34 34" aria-hidden="true">{shapes}</svg>'
@@ -560,6 +627,7 @@ def take_panel(
     surface: str = "floor",
     reading: str = "drop",
     title: str = "",
+    door: str = "",
     page: bool = False,
     **options: Any,
 ) -> TakePanel:
@@ -567,7 +635,8 @@ def take_panel(
 
     Parameters
     ----------
-    path : the survey file, ``.csv``: gone on with where it is there, begun where it is not
+    path : the survey file, ``.csv``: gone on with where it is there, begun where it is not; or a blank sheet, whose
+        survey is begun beside it
     limits : names of limits or of finishes, or limits
     length, width : of the surface along x and along y, to begin with, such as ``14 ft``; numbers in the unit
     accuracy : one standard deviation of one reading; 1/32 in where not given
@@ -575,6 +644,7 @@ def take_panel(
     members : joists or studs, such as ``16 in along y from 0``; then each of them is read
     unit : of readings that carry none, ``in`` or ``mm``
     surface, reading, title : as for :func:`flatness.blank_sheet`
+    door : by which one walks in, such as ``bottom 3 ft to 6 ft``: places are told from there
     page : whether the panel is the whole page
     options : ``draws``, ``seed`` and ``confidence`` of the verdict
 
@@ -587,6 +657,11 @@ def take_panel(
     FlatnessError : a file that cannot be gone on with, or what is missing to begin one
     """
     path = Path(path)
+    more = [f"door: {door}"] if door else []
+    if path.exists() and is_sheet(path):
+        sheet, path = path, taken_from(path)
+        if not path.exists():
+            book_of_sheet(path, sheet, parse_length(accuracy, unit) if accuracy else None, more)
     if not path.exists():
         if not length or not width:
             raise ArgumentError(
@@ -606,6 +681,7 @@ def take_panel(
             surface=surface,
             reading=reading,
             title=title,
+            more=more,
         )
     return TakePanel(TakeState(path, limits, **options), page)
 

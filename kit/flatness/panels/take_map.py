@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 
 import numpy as np
-from shapely import Polygon
+from shapely import MultiPoint, Polygon
 
 from flatness.limits.verdict import FAIL
+from flatness.survey.walls import TURNS, wall_openings
 from flatness.taking.questions import EARLIER
 from flatness.taking.session import HIGH, LOW, Taking, kinds
 from flatness.taking.stations import Station
-from flatness.words.taking import sweep_lines
+from flatness.words.taking import strip_lines
 
 Place = Callable[[float, float], tuple[float, float]]  # from a place [mm] to one on the map [px]
 EDGE = 14.0  # [px]
@@ -20,26 +21,37 @@ EDGE = 14.0  # [px]
 
 def room_map(taking: Taking, wide: float, high: float) -> str:
     """The room as SVG, at most so many pixels wide and high."""
-    west, south, east, north = taking.book.outline.bounds
-    door = 14.0 if taking.header.surface != "wall" else 0.0
-    scale = min((wide - 2 * EDGE) / (east - west), (high - 2 * EDGE - door) / (north - south))
+    turn = TURNS[door.side] if (door := taking.header.walls.door) is not None and taking.header.surface != "wall" else 0
+
+    def turned(x: float, y: float) -> tuple[float, float]:
+        for _ in range(turn):
+            x, y = -y, x
+        return x, y
+
+    west, south, east, north = MultiPoint([turned(*xy) for xy in taking.book.outline.exterior.coords]).bounds
+    foot = 14.0 if taking.header.surface != "wall" else 0.0
+    scale = min((wide - 2 * EDGE) / (east - west), (high - 2 * EDGE - foot) / (north - south))
 
     def at(x: float, y: float) -> tuple[float, float]:
-        return EDGE + (x - west) * scale, EDGE + (north - y) * scale
+        u, v = turned(x, y)
+        return EDGE + (u - west) * scale, EDGE + (north - v) * scale
 
     across, tall = (east - west) * scale + 2 * EDGE, (north - south) * scale + 2 * EDGE
     ring = _ring(taking.book.outline, at)
     parts = [f'<path class="fk-wall" d="{ring}"/><path class="fk-floor" d="{ring}"/>']
+    for one, line in wall_openings(taking.book.outline, taking.header.walls):
+        ends = "L".join(f"{x:.1f} {y:.1f}" for x, y in (at(*xy) for xy in line.coords))
+        parts.append(f'<path class="fk-{one.kind}way" d="M{ends}"/>')
     side = max(5.0, min(14.0, 0.6 * scale * _step(taking)))
     read = kinds(taking)
-    parts += _stations(taking, read, at, side)
+    parts += _stations(taking, read, at, side) if not taking.sliding else ()
     parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
-    parts += _marks(taking, at)
-    if door:
-        parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + door - 3:.0f}">door wall</text>')
+    parts += _marks(taking, at, tall - EDGE)
+    if foot:
+        parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + foot - 3:.0f}">door wall</text>')
     return (
-        f'<svg role="img" aria-label="{escape(_told(taking, read))}" width="{across:.0f}" height="{tall + door:.0f}" '
-        f'viewBox="0 0 {across:.0f} {tall + door:.0f}">{"".join(parts)}</svg>'
+        f'<svg role="img" aria-label="{escape(_told(taking, read))}" width="{across:.0f}" height="{tall + foot:.0f}" '
+        f'viewBox="0 0 {across:.0f} {tall + foot:.0f}">{"".join(parts)}</svg>'
     )
 
 
@@ -72,8 +84,14 @@ def _stations(taking: Taking, read: Mapping[int, str], at: Place, side: float) -
             yield f'<path class="fk-sign" d="M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}{upright}"/>'
 
 
-def _marks(taking: Taking, at: Place) -> Iterator[str]:
-    """Where one stands or is asked of, and once it is decided where it fails, or where a bar is slid."""
+def _marks(taking: Taking, at: Place, floor: float) -> Iterator[str]:
+    """Where one stands or is asked of, and once it is decided where it fails, or where a bar is slid.
+
+    ``floor``: the foot of the map, from where the second tape is pulled [px].
+    """
+    if taking.sliding:
+        yield from _strips(taking, at)
+        return
     question = taking.question
     station: Station | None = question.station if question is not None else taking.here
     if taking.enough or (station is None and taking.latest is not None):
@@ -82,10 +100,8 @@ def _marks(taking: Taking, at: Place) -> Iterator[str]:
     if station is None:
         return
     x, y = at(station.x, station.y)
-    west, south, _, _ = taking.book.outline.bounds
-    left, foot = at(west, station.y), at(station.x, south)
     if question is None or question.about == EARLIER:
-        yield f'<path class="fk-tape" d="M{left[0]:.1f} {y:.1f}H{x:.1f}V{foot[1]:.1f}"/>'
+        yield f'<path class="fk-tape" d="M{EDGE} {y:.1f}H{x:.1f}V{floor:.1f}"/>'
     if question is None:
         yield f'<circle class="fk-here" cx="{x:.1f}" cy="{y:.1f}" r="11"/><circle class="fk-spot" cx="{x:.1f}" '
         yield f'cy="{y:.1f}" r="3.5"/>'
@@ -106,10 +122,20 @@ def _outcome(taking: Taking, at: Place) -> Iterator[str]:
         x, y = at(*one.finding.measured.at)
         yield f'<circle class="fk-worst" cx="{x:.1f}" cy="{y:.1f}" r="10"/>'
         yield f'<text class="fk-number" x="{x:.1f}" y="{y + 5:.1f}">1</text>'
-    for start, end in sweep_lines(taking):
+    yield from _strips(taking, at)
+
+
+def _strips(taking: Taking, at: Place) -> Iterator[str]:
+    """The strips as lines, the one to slide now as a bar."""
+    here = taking.strips.here if taking.sliding else None
+    for k, (start, end) in enumerate(strip_lines(taking)):
         (ax, ay), (bx, by) = at(*start), at(*end)
-        yield f'<path class="fk-bar-edge" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
-        yield f'<path class="fk-bar" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
+        line = f'd="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"'
+        if k == here:
+            yield f'<path class="fk-bar-edge" {line}/><path class="fk-bar" {line}/>'
+        else:
+            done = taking.sliding and k in taking.strips.seen
+            yield f'<path class="fk-line-edge" {line}/><path class="fk-{"slid" if done else "to-slide"}" {line}/>'
 
 
 def _told(taking: Taking, read: Mapping[int, str]) -> str:

@@ -23,7 +23,7 @@ QUANTITIES = ("height", "drop")
 # a wall that curves: what is read of it, and the keys that only it has
 CURVED, CURVED_QUANTITIES = "curved wall", ("plan", "offset", "radius")
 CURVED_KEYS = ("curve", "room", "string", "center")
-ONCE = ("surface", "unit", "reading", "reference", "accuracy", "outline", "members", "framing", "stations")
+ONCE = ("surface", "unit", "reading", "reference", "accuracy", "outline", "members", "framing", "stations", "range")
 KEYS = (*FREE_TEXT, *ONCE, *REPEATABLE, *CURVED_KEYS)
 LAYOUT = re.compile(r"(.+?)\s+along\s+([xy])\s+from\s+(.+)", re.IGNORECASE)
 CLOSEST_MM, WIDEST_MM, MOST_TYPICAL_MM = 100.0, 3050.0, 25.4  # beyond it is a slip of the pen
@@ -60,6 +60,7 @@ class Header:
     framing: Framing | None = None
     walls: Walls = field(default_factory=Walls)
     stations: float | None = None
+    range: float | None = None
     curved: dict[str, Entry] = field(default_factory=dict)
     reference_row: int | None = None
 
@@ -101,6 +102,8 @@ def read_header(table: Table, report: Report) -> tuple[Header, LengthReader]:
     _read_walls(header, entries, lengths)
     if (found := single("stations")) is not None:
         header.stations = lengths.read(found.text, found.row, 0)
+    if (found := single("range")) is not None:
+        header.range = lengths.read(found.text, found.row, 0)
     return header, lengths
 
 

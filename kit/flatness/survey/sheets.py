@@ -299,8 +299,8 @@ def header_lines(
     if framing is not None:
         spacing, first = (_exact(value, unit) for value in (framing.spacing, framing.first))
         entries.append(("members", f"{spacing} along {framing.along} from {first}"))
-    entries += [("outline", _corners(outline, unit))] if outline is not None else []
-    entries += [("opening", _corners(opening, unit)) for opening in openings]
+    entries += [("outline", corners(outline, unit))] if outline is not None else []
+    entries += [("opening", corners(opening, unit)) for opening in openings]
     return tuple(f"# {key}: {value}".rstrip() for key, value in entries if value or key == "date")
 
 
@@ -347,9 +347,10 @@ def _exact(mm: float, unit: str) -> str:
     return f"{settle(mm)!r} mm".replace(".0 mm", " mm")
 
 
-def _corners(area: Polygon, unit: str) -> str:
-    corners = list(area.exterior.coords)[:-1]
-    return " ".join(f"({_exact(_rounded(x, unit), unit)}, {_exact(_rounded(y, unit), unit)})" for x, y in corners)
+def corners(area: Polygon, unit: str) -> str:
+    """The corners of an area as a header has them."""
+    places = list(area.exterior.coords)[:-1]
+    return " ".join(f"({_exact(_rounded(x, unit), unit)}, {_exact(_rounded(y, unit), unit)})" for x, y in places)
 
 
 def reached(x: Floats, y: Floats, outline: Polygon | None, openings: Sequence[Polygon]) -> NDArray[np.bool_]:

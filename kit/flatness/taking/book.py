@@ -22,17 +22,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from shapely import Polygon, box
 
 from flatness.errors import FlatnessError
 from flatness.files import read_file, write_new
 from flatness.lengths import format_length, parse_length
-from flatness.survey.cells import Report, Table, is_bare, text_of
-from flatness.survey.files import SurveyFileExistsError, read_survey
-from flatness.survey.header import Header, read_header
+from flatness.survey.cells import LengthReader, Report, Table, is_bare, text_of
+from flatness.survey.checks import check_outlines
+from flatness.survey.files import SurveyFileExistsError, bytes_of, read_survey, table_of
+from flatness.survey.header import Header, header_line, read_header
+from flatness.survey.layout import read_layout
 from flatness.survey.readings import SAME_PLACE_MM, STRUCK, Framing, Survey
 from flatness.survey.rows import read_delimited
-from flatness.survey.sheets import header_lines
+from flatness.survey.sheets import corners, header_lines
+from flatness.taking.stations import Walk, walk_of
 
 HEADINGS = ("x", "y", "reading", "setup", "label", "kind")
 READ = "surface"
@@ -145,7 +149,7 @@ class Book:
         data = "".join(map(self._line, entries)).encode()
         try:
             with _alone(self.path) as file:
-                self._check_mine()
+                self.check_mine()
                 if os.fstat(file).st_size != self._size:
                     raise FlatnessError(
                         "the survey file was changed by another program",
@@ -231,7 +235,8 @@ class Book:
             return {}
         return {key: value for key, _, value in (line.partition("=") for line in lines)}
 
-    def _check_mine(self) -> None:
+    def check_mine(self) -> None:
+        """Raise BookInUseError where another page has taken the survey over."""
         if self._owner().get("id") != self._id:
             raise BookInUseError(
                 "another page takes the readings now: this one has written nothing since",
@@ -266,6 +271,7 @@ def new_book(
     surface: str = "floor",
     title: str = "",
     benchmark: str = "",
+    more: Sequence[str] = (),
 ) -> Path:
     """Begin a survey file in which no reading stands yet.
 
@@ -282,16 +288,17 @@ def new_book(
     surface : ``floor``, ``ceiling`` or ``wall``
     title : on one line
     benchmark : label of the mark off which heights count; empty for none
+    more : further header lines as they stand in a survey, such as ``door: bottom 3 ft to 6 ft``
 
     Raises
     ------
     SurveyFileExistsError : there is a file of this name
-    ArgumentError : a value that cannot stand in it
+    FlatnessError : a value that cannot stand in it, or too few stations
     """
     path = Path(path)
     step = USUAL_STEP_MM[unit] * (1 if framing is None else 2) if step is None else step
     reference = "plumb" if surface == "wall" else "level"
-    lines = header_lines(
+    header = header_lines(
         title=title,
         surface=surface,
         unit=unit,
@@ -302,19 +309,121 @@ def new_book(
         outline=outline if outline is not None else box(0, 0, length, width),
         openings=openings,
     )
-    lines = tuple(line for line in lines if line != "# date:")
-    lines += (f"# stations: {_step(step, unit)}",)
-    lines += (f"# benchmark: {benchmark} = 0 {unit}",) if benchmark else ()
+    lines = [line.removeprefix("# ") for line in header if line != "# date:"]
+    lines += [f"benchmark: {benchmark} = 0 {unit}"] if benchmark else []
+    return _begin(path, [*lines, *more], step, unit)
+
+
+TAKEN = "-taken.csv"  # behind the name of a blank sheet
+
+
+def taken_from(sheet: Path) -> Path:
+    """Where the survey stands that is taken from a blank sheet."""
+    return sheet.with_name(f"{sheet.stem}{TAKEN}")
+
+
+def is_sheet(path: Path) -> bool:
+    """Whether a file is a grid, such as `flatness sheet` writes, and no list of readings."""
+    table = table_of(*bytes_of(path, None), Report(path.name), None)
+    return "x" not in {text_of(cell).split("[")[0].strip().lower() for cell in table.body[0].cells}
+
+
+def header_of(sheet: Path) -> tuple[Header, Table, LengthReader]:
+    """What a sheet says of itself, its cells, and the reader of its lengths with its report."""
+    data, name = bytes_of(sheet, None)
+    report = Report(name)
+    table = table_of(data, name, report, None)
+    header, lengths = read_header(table, report)
+    check_outlines(header, report)
+    return header, table, lengths
+
+
+def book_of_sheet(path: Path, sheet: Path, accuracy: float | None = None, more: Sequence[str] = ()) -> Path:
+    """Begin a survey file for the stations of a blank sheet, whose ``#`` lines stand in it too.
+
+    Parameters
+    ----------
+    path : a new ``.csv`` file
+    sheet : a blank grid, CSV or XLSX
+    accuracy : one standard deviation of one reading [mm], where the sheet states none
+    more : as for :func:`new_book`
+
+    Raises
+    ------
+    FlatnessError : no blank sheet, or stations that do not stand as :func:`walk_of` has them
+    """
+    header, table, lengths = header_of(sheet)
+    report, name = lengths.report, sheet.name
+    if read_layout(table, header, lengths).readings:
+        report.add(
+            "readings stand in this sheet",
+            table.body[0].row,
+            0,
+            expected="a blank sheet, as `flatness sheet` writes it",
+            remedy="go on with it as you began; or begin a new survey by --length and --width",
+        )
+    report.stop_if_any()
+    places = read_layout(_filled(table), header, lengths).readings
+    lengths.finish()
+    report.stop_if_any()
+    x, y = (np.unique([getattr(one, axis) for one in places]) for axis in "xy")
+    along = x if header.framing is None or header.framing.along == "x" else y
+    step, unit = float(along[1] - along[0]) if len(along) > 1 else 0.0, lengths.unit or lengths.likely_unit
+    lines = [str(header_line(record, table.delimiter)) for record in table.header]
+    lines = [line for line in lines if line and not line.startswith(("date:", "stations:"))]
+    if header.outline is None:
+        header.outline = box(0, 0, x[-1], y[-1])
+        lines.append(f"outline: {corners(header.outline, unit)}")
+    if header.accuracy is None:
+        lines.append(f"accuracy: {accuracy or USUAL_ACCURACY_MM} mm")
+    walked = walk_of(header.outline, [area for _, area in header.openings], step, header.framing, unit).xy
+    for axis, listed, found in (("x", x, walked[:, 0]), ("y", y, walked[:, 1])):
+        apart = np.abs(np.subtract.outer(listed, np.unique(found)))
+        if max(apart.min(axis=0).max(), apart.min(axis=1).max()) > SAME_PLACE_MM:
+            raise FlatnessError(
+                f"the sheet's {axis} positions are not those of evenly spaced stations from wall to wall",
+                file=name,
+                expected=f"a sheet as `flatness sheet` writes it, {_step(step, unit)} apart",
+                remedy="begin by --length, --width and --step instead",
+            )
+    return _begin(path, [*lines, *more], step, unit)
+
+
+def _filled(table: Table) -> Table:
+    """The grid with a reading in each cell that is empty: so its positions are read."""
+    first, *rows = table.body
+    wide = len(first.cells)
+    full = (replace(row, cells=(row.cell(0), *(row.cell(k) or "1" for k in range(1, wide)))) for row in rows)
+    return replace(table, body=(first, *full))
+
+
+def _begin(path: Path, lines: Sequence[str], step: float, unit: str) -> Path:
+    """Write the header and the headings of a book, once it is sure that it can be read and walked."""
+    if path.suffix.lower() != ".csv":
+        raise FlatnessError(
+            "a survey is written as CSV", file=path.name, expected="a name that ends in .csv", remedy="rename it"
+        )
     headings = [f"{name} [{unit}]" if name in "xy" else name for name in HEADINGS]
-    text = "".join(_row([line]) for line in lines) + _row(headings)
+    rows = [*([f"# {line}"] for line in (*lines, f"stations: {_step(step, unit)}")), headings]
+    data = "".join(map(_row, rows)).encode()
+    header, unit, _ = _parsed(data, path.name)
+    walk_through(header, unit)
     write_new(
         path,
-        text.encode(),
+        data,
         False,
         exists=SurveyFileExistsError,
         remedy="go on with it by its name alone, or choose another name",
     )
     return path
+
+
+def walk_through(header: Header, unit: str) -> Walk:
+    """The stations of a book in walking order."""
+    assert header.outline is not None
+    assert header.stations is not None
+    openings = [opening for _, opening in header.openings]
+    return walk_of(header.outline, openings, header.stations, header.framing, unit, header.range)
 
 
 def _step(mm: float, unit: str) -> str:
@@ -353,10 +462,14 @@ def read_lines(path: Path) -> tuple[Header, str, list[Entry]]:
     ------
     SurveyFileError : readings cannot be taken into this file
     """
-    report = Report(path.name)
-    data = path.read_bytes()
-    table = read_delimited(data[: data.rfind(b"\n") + 1], path.name, report)
+    return _parsed(path.read_bytes(), path.name)
+
+
+def _parsed(data: bytes, name: str) -> tuple[Header, str, list[Entry]]:
+    report = Report(name)
+    table = read_delimited(data[: data.rfind(b"\n") + 1], name, report)
     header, lengths = read_header(table, report)
+    check_outlines(header, report)
     unit = lengths.unit or "in"
     _check_form(table, header, unit, report)
     report.stop_if_any()

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import FAIL, PASS, Assessment, assess
 from flatness.survey.readings import Survey
 from flatness.taking.stations import Walk
@@ -45,6 +46,7 @@ def look_at(
     limits: Sequence[Limit],
     walk: Walk,
     done: Collection[int],
+    slid: Checks = (),
     *,
     draws: int = 200,
     seed: int = 0,
@@ -58,13 +60,15 @@ def look_at(
     survey : what is read
     limits : against which it is held
     walk, done : all stations, and the numbers of those that were read or left out
+    slid : what a bar showed between them
     draws, seed, confidence, headings : as for :func:`flatness.assess`
 
     Raises
     ------
     MeasureError : too little is read yet
     """
-    found = assess(survey, limits, draws=draws, seed=seed, confidence=confidence, headings=headings)
+    options = {"draws": draws, "seed": seed, "headings": headings}
+    found = assess(survey, limits, confidence=confidence, spot_checks=slid, **options)
     return Look(found, len(survey.points), may_stop(found, walk, done, survey), _worth(found, walk, done))
 
 

@@ -15,22 +15,25 @@ from flatness.errors import ArgumentError
 from flatness.limits.catalogue import find
 from flatness.limits.kinds import Limit
 from flatness.limits.more_readings import more_readings
+from flatness.limits.spot_checks import Sweep, open_sweeps
 from flatness.limits.verdict import FAIL, PASS
 from flatness.notes import Note
 from flatness.survey.files import read_survey
 from flatness.survey.readings import SAME_PLACE_MM, STRUCK, Survey
-from flatness.taking.book import READ, Book, Entry
+from flatness.taking.book import READ, Book, Entry, walk_through
 from flatness.taking.deciding import FIRST_LOOK, Look, look_at
 from flatness.taking.questions import EARLIER, OFF, SECOND_SHOT, TOLD, Question, fits_elsewhere, likely_slips
 from flatness.taking.running import ASK, Running, Taken, parameters_of, usual_parameters
-from flatness.taking.stations import Station, Walk, walk_of
+from flatness.taking.stations import Station, Walk
+from flatness.taking.strips import Strips, beside
 
 ROUNDED_MM = {"in": 25.4 / 16, "mm": 1.0}  # to which readings are typed
 TIES = 2  # old stations that are read again once the instrument was moved
 TIE_APART_MM = 6 * 304.8
 MORE = -1  # number and line of a place that is no station of the walk
 FEWEST_SHOTS = 5  # second shots that tell how good a reading is
-SECONDS_A_READING = 20.0  # common practice, no source
+CHECK_EVERY = 40  # readings, and then to the end of a line: the datum is checked; common practice, no source
+SECONDS_A_READING, SECONDS_A_STRIP = 20.0, 60.0  # common practice, no source
 
 
 class Taking:
@@ -47,9 +50,13 @@ class Taking:
     here : the station to read now; None where all are read
     question : what is asked of the reading just taken; None where nothing is
     again : whether the station is read a second time
+    checking : whether it is read again to see that the instrument stands as it did
     ties : old stations still to be read since the instrument was moved
+    stand : about where the instrument is to stand next [mm], while old stations are read because it does not reach on
     more : places still to be read besides the stations, since these could not decide
     setup : name of the instrument's set-up
+    strips : along which a bar is slid between the stations
+    sliding : whether the strips are being done now
     latest : the last look at the verdict
     said : what a person should know of the last step, as a note; empty where nothing is
     reading_on : whether a person went on though the verdict was decided
@@ -67,9 +74,7 @@ class Taking:
         self.book, self.header = book, book.header
         self.limits = tuple(find(limits, book.header.surface))
         self._draws, self._seed, self._confidence = draws, seed, confidence
-        assert book.header.stations is not None
-        openings = [opening for _, opening in book.header.openings]
-        self.walk: Walk = walk_of(book.outline, openings, book.header.stations, book.header.framing, book.unit)
+        self.walk: Walk = walk_through(book.header, book.unit)
         accuracy = book.header.accuracy
         assert accuracy is not None
         self.accuracy: float = accuracy
@@ -79,15 +84,20 @@ class Taking:
         self.question: Question | None = None
         self.latest: Look | None = None
         self.again, self.reading_on, self.due, self.said = False, False, False, ""
+        self.checking, self._checked = False, 0
         self.setup = "1"
         self.ties: list[Station] = []
+        self.stand: tuple[float, float] | None = None
         self.more: list[Station] = []
+        self.strips = Strips(beside(book.path), book.unit)
+        self.sliding = self._slid_last = False
         self._offered: list[Station] = []
         self._right: set[int] = set()
         self._to_ask: Look | None = None
         self.here: Station | None = None
         self._restore()
         self.here = self._following(self._last_station())
+        self._tie_again()
         if book.cut is not None:
             self.said = Note("line-cut", text=book.cut.text)
 
@@ -129,6 +139,22 @@ class Taking:
         return self.decided in (PASS, FAIL) and not self.reading_on and self.question is None and not self.ties
 
     @property
+    def is_looked_at(self) -> bool:
+        """Whether the last look counts all that was read and seen."""
+        return self.latest is not None and (self.latest.read, tuple(self.latest.assessment.spot_checks)) == (
+            len(self.readings),
+            tuple(self.strips.done),
+        )
+
+    @property
+    def open_strips(self) -> list[Sweep]:
+        """The strips that a pass still rests on, by the last look."""
+        if self.latest is None:
+            return []
+        found = self.latest.assessment
+        return open_sweeps(found.wanted_sweeps, self.strips.done, found.subject.surface.spacing)
+
+    @property
     def knows_setup(self) -> bool:
         """Whether anything was read from where the instrument stands now, so that a reading can be expected."""
         return any(one.setup == self.setup for one in self.readings)
@@ -147,8 +173,9 @@ class Taking:
             assert one.reading is not None
             key = (round(one.x / SAME_PLACE_MM), round(one.y / SAME_PLACE_MM), one.setup)
             places.setdefault(key, []).append(one.reading)
-        freedom = sum(len(values) - 1 for values in places.values())
-        squares = sum(float(np.var(values)) * len(values) for values in places.values())
+        again = [values for values in places.values() if len(values) > 1]
+        freedom = sum(len(values) - 1 for values in again)
+        squares = sum(float(np.var(values)) * len(values) for values in again)
         return (math.sqrt(squares / freedom) if freedom >= FEWEST_SHOTS else math.nan), freedom
 
     def misclosure(self) -> float:
@@ -177,13 +204,13 @@ class Taking:
 
     def looking(self) -> Callable[[], Look]:
         """What finds the verdict on what is read now, to be called in another thread; here goes on meanwhile."""
-        data, done = self.book.path.read_bytes(), frozenset(self._done)
+        data, done, slid = self.book.path.read_bytes(), frozenset(self._done), self.strips.done
         self.due = False
 
         def look() -> Look:
             survey = read_survey(data, name=self.book.path.name)
             options = {"draws": self._draws, "seed": self._seed}
-            return look_at(survey, self.limits, self.walk, done, confidence=self._confidence, **options)
+            return look_at(survey, self.limits, self.walk, done, slid, confidence=self._confidence, **options)
 
         return look
 
@@ -228,7 +255,7 @@ class Taking:
         question, _ = self._answered()
         if question.about == EARLIER:
             self._take_back_at(question.station)
-            self.here, self.again = question.station, False
+            self.here, self.again, self.checking = question.station, False, False
 
     def was(self, number: int) -> None:
         """The reading in question was one of the likely slips."""
@@ -250,7 +277,7 @@ class Taking:
         entry = self.book.entry(other.x, other.y, question.typed, self.setup)
         self.book.add(entry)
         self._took(entry)
-        self.here = here
+        self.here, self.again, self.checking = here, False, False
 
     def keep(self) -> None:
         """The reading in question is right."""
@@ -282,6 +309,10 @@ class Taking:
         """This station cannot be reached."""
         if self.here is None:
             return
+        if self.again:
+            self.again = self.checking = False
+            self.here = self._following(self._last_station())
+            return
         if self.ties and self.here == self.ties[0]:  # another old station will do
             self.ties = [*self.ties[1:], *self._old_stations(1)]
             self.here = self.ties[0] if self.ties else self._following(self._last_station())
@@ -292,9 +323,12 @@ class Taking:
 
     def back(self) -> None:
         """Take back what was last written, and stand there again."""
+        if self.sliding or self._slid_last:
+            self._slide_back()
+            return
         self.question = None
         if self.again:
-            self.again = False
+            self.again = self.checking = False
             self.here = self._following(self._last_station())
             return
         if not self._standing:
@@ -316,16 +350,50 @@ class Taking:
 
     def moved(self) -> None:
         """The instrument was moved: two old stations are read again, so that all heights stay on one datum."""
-        if not self.readings:
+        self._move(None)
+
+    def _move(self, stand: tuple[float, float] | None) -> None:
+        """Begin a set-up of the instrument, about so [mm] where it is known, with old stations to be read from it."""
+        self._offered, self.stand = [], stand
+        self.ties = self._old_stations(TIES)
+        if not self.ties:
             self.said = Note("nothing-to-tie")
             return
-        self._offered = []
-        self.ties = self._old_stations(TIES)
         self.setup = str(int(self.setup) + 1)
         # so that the set-up is not forgotten should the page be closed now
         self.book.add(self.book.entry(self.ties[0].x, self.ties[0].y, "", self.setup))
         self._restore()
-        self.here, self.again, self.question = self.ties[0], False, None
+        self.here, self.question = self.ties[0], None
+        self.again = self.checking = False
+
+    def _tie_again(self) -> None:
+        """The old stations that are still to be read from this set-up, where a stop came between."""
+        tied = {(one.x, one.y) for one in self.readings if one.setup == self.setup and self._is_tie(one)}
+        own = [one for one in self.readings if one.setup == self.setup and not self._is_tie(one)]
+        if self.readings and not own and len(tied) < TIES and any(one.setup != self.setup for one in self.readings):
+            self._offered = [self._station_of(one) for one in self.readings if (one.x, one.y) in tied]
+            self.stand = self._next_stand()
+            self.ties = self._old_stations(TIES - len(tied))
+            self.here = self.ties[0] if self.ties else self.here
+
+    def _is_tie(self, one: Entry) -> bool:
+        """Whether a station was read from an earlier set-up too."""
+        return any(_same_place(one, other) and other.setup != one.setup for other in self.readings)
+
+    def _next_stand(self) -> tuple[float, float] | None:
+        """About where the instrument is to stand for the next station; None where it reaches all from one place."""
+        if self.here is None or self.here.number == MORE or len(self.walk.stands) < 2:
+            return None
+        return self.walk.stands[self.here.part]
+
+    @property
+    def _is_out_of_reach(self) -> bool:
+        """Whether the next station belongs to another part than those that were read from where the instrument is."""
+        if self._next_stand() is None:
+            return False
+        assert self.here is not None
+        own = [self._station_of(one) for one in self.readings if one.setup == self.setup and not self._is_tie(one)]
+        return bool(own) and all(one.part != self.here.part for one in own if one.number != MORE)
 
     @property
     def can_be_decided(self) -> bool:
@@ -355,6 +423,41 @@ class Taking:
         """Read these places too, one after another; a place that stands there twice is read twice, afresh."""
         self.more = list(places)
         self.here = self._following(None)
+
+    # between the stations
+
+    def look_between(self) -> None:
+        """Slide a bar along the strips that are open, one after another."""
+        self.strips.begin(self.open_strips)
+        self.sliding, self.said = self.strips.here is not None, ""
+
+    def slide(self, gap: str) -> None:
+        """Write down the largest gap under the bar on this strip, or ``none``.
+
+        Raises
+        ------
+        LengthError : it is no length
+        FlatnessError : it cannot be written
+        """
+        self.book.check_mine()
+        self.strips.enter(gap)
+        self._slid()
+
+    def pass_over(self) -> None:
+        """The bar cannot be slid along this strip."""
+        self.strips.skip()
+        self._slid()
+
+    def _slide_back(self) -> None:
+        """Take back the last strip; without any that was done, leave the strips."""
+        self.book.check_mine()
+        self.sliding = self.strips.back()
+        self.said = Note("strip-taken-back") if self.sliding else ""
+
+    def _slid(self) -> None:
+        self.said, self._slid_last = "", True
+        if self.strips.here is None:
+            self.sliding, self.due = False, not self.is_looked_at
 
     def read_on(self) -> None:
         """Go on though enough is read."""
@@ -441,12 +544,16 @@ class Taking:
 
     def _took(self, entry: Entry, again: bool = False) -> None:
         """A line was written: go on to the next station."""
+        self._slid_last = False
         station = self._station_of(entry)
         if not again:
             self._note(entry)
         if self.more and not self.ties and _same_place(self.more[0], entry):
             self.more = self.more[1:]
-        self.again = False
+        here = [one.reading for one in self.readings if one.setup == self.setup and _same_place(one, entry)]
+        if self.checking and len(here) > 1:
+            self.said = Note("datum-holds", apart=abs((here[-1] or 0.0) - (here[0] or 0.0)))
+        self.again = self.checking = False
         if self.ties and station == self.ties[0]:
             self.ties = self.ties[1:]
             if self.ties:
@@ -458,7 +565,18 @@ class Taking:
         self.here = self._following(station)
         if self.here is None or self.here.line != station.line:
             self.due = len(self.readings) >= FIRST_LOOK
+        if not self.ties and self._is_out_of_reach:
+            self._move(self._next_stand())
+        elif not self.ties and self.here is not None and self.here.line not in (station.line, MORE):
+            self._check_datum()
         self._ask_of_earlier()
+
+    def _check_datum(self) -> None:
+        """Every so often the first station of this set-up is read again: so it is seen that the instrument moved."""
+        own = [one for one in self.readings if one.setup == self.setup]
+        if own and len(self.readings) - self._checked >= CHECK_EVERY:
+            self._checked = len(self.readings)
+            self.here, self.again, self.checking = self._station_of(own[0]), True, True
 
     def _note(self, entry: Entry) -> None:
         self._standing.append(entry)
@@ -485,6 +603,7 @@ class Taking:
             if one.kind == READ and one.reading is not None:
                 taken.append(Taken(one.x, one.y, self.sign * one.reading, one.setup))
         self.running.fill(taken)
+        self._checked = len(taken)
         self.setup = str(max((int(one.setup) for one in standing if one.setup.isdigit()), default=1))
         self.due = len(taken) >= FIRST_LOOK
 
@@ -499,9 +618,16 @@ class Taking:
         return self.walk.following(self._done, here, worth) or next(iter(self.more), None)
 
     def _old_stations(self, count: int) -> list[Station]:
-        """Old stations to read again, the last ones, well apart, and none that was offered before."""
+        """Old stations to read again, well apart, and none that was offered before.
+
+        The last ones; those nearest to where the instrument is to stand, where that is known.
+        """
         found: list[Station] = []
-        for one in reversed(self.readings):
+        old = self.readings[::-1]
+        if self.stand is not None:
+            to = self.stand
+            old.sort(key=lambda one: math.hypot(one.x - to[0], one.y - to[1]))
+        for one in old:
             station = self.walk.at(one.x, one.y)
             if station is None or len(found) == count:
                 continue

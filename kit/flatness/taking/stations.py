@@ -7,7 +7,7 @@ longer side, so that there are few turns.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,12 +16,14 @@ from shapely import Polygon
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
+from flatness.notes import Note
 from flatness.survey.readings import Framing
 from flatness.survey.sheets import on_tape, reached, station_axes
 
 COARSE_MM = 4 * 304.8  # between stations of the coarse grid, at the most: no surface is failed before it stands
 SLACK = 1.01  # a tape's width more
 FEWEST = 6
+Stands = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,7 @@ class Station:
     x, y : [mm]
     line : number of the line that it stands on
     coarse : whether it is one of the coarse grid
+    part : number of the part of the surface that is read from one place of the instrument
     """
 
     number: int
@@ -41,6 +44,7 @@ class Station:
     y: float
     line: int
     coarse: bool
+    part: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,10 +55,12 @@ class Walk:
     ----------
     stations : line by line
     along : ``x`` or ``y``, the direction in which the lines run
+    stands : about where the instrument stands for each part [mm]; one part is read after the other
     """
 
     stations: tuple[Station, ...]
     along: str
+    stands: Stands = ()
 
     @cached_property
     def lines(self) -> dict[int, list[Station]]:
@@ -113,13 +119,17 @@ class Walk:
         here : where one stands now
         worth : of each line, what its stations that are left would tell; the nearest line where not known
         """
-        coarse = next((one for one in self.coarse if one.number not in done), None)
+        part = min((one.part for one in self.stations if one.number not in done), default=None)
+        if part is None:
+            return None
+        coarse = next((one for one in self.coarse if one.number not in done and one.part == part), None)
         if coarse is not None:
             return coarse
-        left = {number: [one for one in line if one.number not in done] for number, line in self.lines.items()}
+        left = {
+            number: [one for one in line if one.number not in done and one.part == part]
+            for number, line in self.lines.items()
+        }
         left = {number: line for number, line in left.items() if line}
-        if not left:
-            return None
         if here is not None and not here.coarse and here.line in left:
             return min(left[here.line], key=lambda one: _away([one], here))
         line = max(left.values(), key=lambda one: ((worth or {}).get(one[0].line, 0.0), -_away(one, here)))
@@ -131,7 +141,14 @@ def _away(line: Sequence[Station], here: Station | None) -> float:
     return 0.0 if here is None else min(math.hypot(one.x - here.x, one.y - here.y) for one in ends)
 
 
-def walk_of(outline: Polygon, openings: Sequence[Polygon], step: float, framing: Framing | None, unit: str) -> Walk:
+def walk_of(
+    outline: Polygon,
+    openings: Sequence[Polygon],
+    step: float,
+    framing: Framing | None,
+    unit: str,
+    reach: float | None = None,
+) -> Walk:
     """The stations of a surface that begins at (0, 0), as ``flatness sheet`` has them.
 
     Parameters
@@ -140,6 +157,7 @@ def walk_of(outline: Polygon, openings: Sequence[Polygon], step: float, framing:
     step : between stations [mm]; along the members where their layout is stated, for then each of them is read
     framing : the members beneath
     unit : of the tape, to whose marks positions are rounded
+    reach : how far the instrument reads [mm]; None: over all of the surface
 
     Raises
     ------
@@ -153,6 +171,14 @@ def walk_of(outline: Polygon, openings: Sequence[Polygon], step: float, framing:
             value=f"{west:.0f}, {south:.0f} mm",
             expected="corners from 0, 0 on, to the right and away from the door wall",
         )
+    if reach is not None and reach < 2 * step:
+        raise ArgumentError(
+            "the instrument reads less far than two stations",
+            column="range",
+            value=Note("exact", mm=reach),
+            expected="how far it reads, such as 50 ft",
+            remedy="correct the range; leave it out where it reads over all of the surface",
+        )
     x, y = (
         on_tape(name, axis, unit) for name, axis in zip("xy", station_axes(east, north, step, framing), strict=True)
     )
@@ -161,14 +187,37 @@ def walk_of(outline: Polygon, openings: Sequence[Polygon], step: float, framing:
         raise ArgumentError("too few stations", column="step", value=str(int(here.sum())), expected=f"{FEWEST} or more")
     along = ("x" if framing.along == "y" else "y") if framing is not None else "x" if east >= north else "y"
     few_x, few_y = _thinned(x), _thinned(y)
+    part_of, stands = _parts(east, north, reach, step)
     stations: list[Station] = []
     lines = here if along == "x" else here.T
     for line, row in enumerate(lines):
-        for place in np.flatnonzero(row):
-            ix, iy = (int(place), line) if along == "x" else (line, int(place))
+        for k in np.flatnonzero(row):
+            ix, iy = (int(k), line) if along == "x" else (line, int(k))
             coarse = ix in few_x and iy in few_y
-            stations.append(Station(len(stations), float(x[ix]), float(y[iy]), line, coarse))
-    return Walk(tuple(stations), along)
+            place = float(x[ix]), float(y[iy])
+            stations.append(Station(len(stations), *place, line, coarse, part_of(*place)))
+    return Walk(tuple(stations), along, stands)
+
+
+def _parts(east: float, north: float, reach: float | None, step: float) -> tuple[Callable[[float, float], int], Stands]:
+    """The part that a place [mm] belongs to, and about where the instrument stands for each.
+
+    Equal rectangles, numbered back and forth. In reach of the middle of each are its corners, and so are the stations
+    next to it, a step [mm] off at the most, that tie it to the part before.
+    """
+    if reach is None:
+        return (lambda x, y: 0), ((east / 2, north / 2),)
+    nx, ny = (max(1, math.ceil(extent / (math.sqrt(2) * (reach - step)) - 1e-9)) for extent in (east, north))
+    wide, high = east / nx, north / ny
+
+    def number(ix: int, iy: int) -> int:
+        return iy * nx + (ix if iy % 2 == 0 else nx - 1 - ix)
+
+    def part_of(x: float, y: float) -> int:
+        return number(min(int(x / wide), nx - 1), min(int(y / high), ny - 1))
+
+    middles = {number(ix, iy): ((ix + 0.5) * wide, (iy + 0.5) * high) for ix in range(nx) for iy in range(ny)}
+    return part_of, tuple(middles[k] for k in range(nx * ny))
 
 
 def _thinned(axis: Floats) -> set[int]:
