@@ -7,6 +7,7 @@ Truth comes from the script that made them, which does not use the kit; figures 
 from __future__ import annotations
 
 import importlib.util
+import re
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -26,12 +27,12 @@ FOLDER = Path(__file__).parents[1] / "sample_surveys"
 IN, FT = 25.4, 304.8
 
 
-def load_script() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("make_samples", FOLDER / "make_samples.py")
+def load_script(name: str = "make_samples") -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, FOLDER / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["make_samples"] = module  # dataclasses look their module up
+    sys.modules[name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
 
@@ -290,3 +291,31 @@ def test_every_mistake_is_reported_with_its_place() -> None:
         rows[problem.row - 1] = mended[problem.row - 1] if problem.row < 44 else ""
     survey = read_survey("\r\n".join(rows).encode(), name="with_mistakes.csv")
     pd.testing.assert_frame_equal(survey.points, sample("packing_room/hand_typed.csv").points)
+
+
+def test_the_gallery_shows_the_pictures_that_are_there_each_small_by_commands_of_the_readme() -> None:
+    script, page = load_script("make_pictures"), (FOLDER / "PICTURES.md").read_text()
+    assert page == script.gallery()
+    there = {f"pictures/{path.name}" for path in (FOLDER / "pictures").iterdir()}
+    assert set(re.findall(r"\((pictures/[^)]+)\)", page)) == there
+    assert max((FOLDER / name).stat().st_size for name in there) < 60_000
+    readme = (FOLDER.parent / "README.md").read_text()
+    for command, _, _ in script.PICTURES:
+        assert command.removeprefix("check sample_surveys/loft_floor/before.csv ") in readme
+
+
+def test_the_blank_sheet_to_download_is_read_once_it_is_filled_in(tmp_path: Path) -> None:
+    script = load_script("make_pictures")
+    book = openpyxl.load_workbook(FOLDER.parent / script.SHEET)
+    script.write_sheet(tmp_path / "again.xlsx")
+    rows = [[cell.value for cell in row] for row in book.active.iter_rows()]
+    again = openpyxl.load_workbook(tmp_path / "again.xlsx").active
+    assert rows == [[cell.value for cell in row] for row in again.iter_rows()]
+    first = next(k for k, row in enumerate(rows) if row[1] is not None)  # positions along the top
+    for row in book.active.iter_rows(min_row=first + 2, max_row=first + 10, min_col=2, max_col=12):
+        for cell in row:
+            cell.value = "41 3/8"
+    book.save(tmp_path / "filled.xlsx")
+    survey = read_survey(tmp_path / "filled.xlsx")
+    assert len(survey.points) == 11 * 9
+    assert survey.points[["x", "y"]].max().tolist() == pytest.approx([20 * FT, 16 * FT])

@@ -1,5 +1,6 @@
 """Many surveys: all of them in one table, worst first; what is lost or bad takes nothing else with it."""
 
+import io
 import json
 import os
 import signal
@@ -11,6 +12,7 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
+from PIL import Image, ImageColor
 
 sys.path.append(str(Path(__file__).parent))  # spawned processes find what they are to do by its name
 import checks_that_end
@@ -19,7 +21,9 @@ import flatness
 from flatness.__main__ import main
 from flatness.building.checks import Asked, Checked, File, blank_row, find_files, worst_first
 from flatness.building.running import check_here, check_on_cluster
+from flatness.charts.hatching import PATTERNS
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.papers.building import KEY, small_map
 from flatness.words.buildings import report
 
 FLAT, STEP = "0,0,0,0,0", "0,0,-9,0,0"  # readings along each row of a floor of 8 ft
@@ -132,6 +136,16 @@ def test_tables_and_the_page_say_the_same(capsys, building):
     sheet = openpyxl.load_workbook(building / "t.xlsx")["surveys"]
     assert [cell.value for cell in sheet["E"][1:]] == ["fail", "not checked", "pass"]
     assert json.loads(out)["written"] == [(building / "t.xlsx").as_posix()]
+
+
+def test_the_key_of_the_page_has_what_is_judged_as_a_whole(building):
+    """The lean of a wall has no one place: its map is in a color of its own, which the key names."""
+    wall = (building / "level1/hall.csv").read_text().replace("surface: floor", "surface: wall")
+    survey = flatness.read_survey(wall.encode(), name="wall.csv")
+    picture = small_map(flatness.assess(survey, "studs-board-plumb", draws=20), "in")
+    colors = Image.open(io.BytesIO(picture)).convert("RGB").getcolors(1 << 20)
+    assert max(colors)[1] == ImageColor.getrgb(PATTERNS["whole"].face)
+    assert "whole" in KEY
 
 
 def test_parquet_reads_back_or_says_what_is_missing(capsys, building):

@@ -1,5 +1,7 @@
 """The joint estimate against the dense formulas of universal co-kriging, solved in one system with multipliers."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,8 +21,11 @@ def two(seed=0):
     return before, after
 
 
-def dense(both: Both, x, y):
-    """Weights [m, n] and variance [m] of the change: the whole system with its Lagrange multipliers at once."""
+def dense(both: Both, x, y, of_middle=False):
+    """Weights [m, n] and variance [m] of the change: the whole system with its Lagrange multipliers at once.
+
+    ``of_middle``: of what both days have in common instead; the variance is of the change alone.
+    """
     px, py, half = both.place_x, both.place_y, both.half
     k = surface_covariance(px[:, None] - px, py[:, None] - py, both.common)
     k = k + np.outer(half, half) * surface_covariance(px[:, None] - px, py[:, None] - py, both.change)
@@ -30,7 +35,11 @@ def dense(both: Both, x, y):
     system = np.block([[k, h], [h.T, np.zeros((6, 6))]])
     qx, qy = x - both.origin[0], y - both.origin[1]
     cross = half[:, None] * surface_covariance(px[:, None] - qx, py[:, None] - qy, both.change)
-    wanted = np.vstack([np.zeros((3, len(x))), np.ones(len(x)), qx / 1000, qy / 1000])
+    none, plane = np.zeros((3, len(x))), np.vstack([np.ones(len(x)), qx / 1000, qy / 1000])
+    wanted = np.vstack([none, plane])
+    if of_middle:
+        cross = surface_covariance(px[:, None] - qx, py[:, None] - qy, both.common)
+        wanted = np.vstack([plane, none])
     right = np.vstack([cross, wanted])
     solved = np.linalg.solve(system, right)
     variance = both.change.scale**2 - (solved * right).sum(axis=0)
@@ -56,7 +65,16 @@ def test_the_variance_of_a_sum_equals_the_double_sum():
     every = surface_covariance(x[:, None] - x, y[:, None] - y, both.change) - right.T @ solved
     at = share[both.inside]
     own = ((at @ rows.weights) ** 2) @ both.noise
-    assert both.unseen_sum(share, rows.weights) == pytest.approx(at @ every @ at - own, rel=1e-6)
+    assert both.unseen_sum(share, rows) == pytest.approx(at @ every @ at - own, rel=1e-6)
+
+
+def test_the_middle_of_both_days_equals_the_dense_system():
+    both = estimate_both(*two(), 300.0)
+    x, y = both.nodes()
+    h = np.random.default_rng(2).normal(0, 3, len(both.heights)) + both.place_x / 300
+    both = replace(both, heights=h)
+    _, _, solved, _ = dense(both, x, y, of_middle=True)
+    np.testing.assert_allclose(both.middle(x, y), solved[: len(h)].T @ h + both.origin[2], atol=1e-6)
 
 
 def test_a_plane_between_the_days_is_found_whole_and_a_common_surface_not_at_all():

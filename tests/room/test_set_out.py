@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 import flatness
 from constructed_rooms import four_walls, level_surface, room, wall
 from flatness.__main__ import main
-from flatness.charts.room_sheet import room_sheet, short
+from flatness.charts.room_sheet import deviation, room_plan, room_sheet, short
 from flatness.commands.options import EXIT
 from flatness.planning.plan import read_plan
 from flatness.room.records import Trim
@@ -98,8 +99,9 @@ def test_the_sheet_answers_first_and_shows_every_wall(leaning):
     heads = lines[(lines["wall"] == "west") & (lines["at"] == "top")]["add_mm"]
     assert all(words.count(f"{added:.1f}") >= 1 for added in heads)
     # a wall folded out lies outward: the west one left of the plan, its head farthest
-    (mesh,) = [one for one in plan.collections if one.get_array().size and one.get_coordinates()[..., 0].max() < 0]
-    assert mesh.get_coordinates()[..., 0].min() < -2500
+    spans = [[path.get_extents() for path in cells.get_paths()] for cells in plan.collections]
+    (west,) = [found for found in spans if found and max(box.x1 for box in found) < 0]
+    assert min(box.x0 for box in west) < -2500
     as_found = room_sheet(built)
     assert any(text.get_text().startswith("FAIL") for text in as_found.texts)  # 12 mm, where DIN 18202 allows 8
 
@@ -155,3 +157,18 @@ def test_the_command_says_what_clashes(tmp_path, capsys):
     found = json.loads(capsys.readouterr().out)
     assert found["targets"] is None
     assert "long bench" in found["clash"]
+
+
+def test_each_place_of_the_plan_has_the_color_of_its_step(leaning):
+    """One path a color: a path a cell takes a page of a room three seconds to write."""
+    built, targets = leaning
+    plan = room_plan(Figure().add_subplot(), built, targets)
+    drawn, off = built.drawn["floor"].surface, deviation(built, targets, "floor")
+    paths = plan.maps["floor"].get_paths()
+    places = np.column_stack([part.ravel() for part in np.meshgrid(drawn.x, drawn.y)])
+    known = np.isfinite(off).ravel()
+    inside = np.array([path.contains_points(places) for path in paths])
+    assert len(paths) <= plan.scale.colours.N
+    assert (inside.sum(axis=0) == known).all()
+    colors = plan.maps["floor"].get_facecolor()[inside[:, known].argmax(axis=0)]
+    np.testing.assert_allclose(colors, plan.scale.colours(plan.scale.norm(off.ravel()[known])))

@@ -15,6 +15,7 @@ import scanned_rooms as built
 from flatness import read_room, read_scan, read_survey
 from flatness.__main__ import main
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.scans.planes import find_planes
 
 UP = built.Scanned().shift[2]
 
@@ -72,6 +73,26 @@ def test_cells_are_biased_by_under_a_tenth_of_the_noise(scan):
         for at in ((1200, 1300), (3300, 900)):  # where it curves most, and some furniture is near
             near = np.hypot(one.cells["x"] - at[0], one.cells["y"] - at[1]).to_numpy() < 400
             assert abs(off[near].mean()) < 0.15
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_planes_stand_where_the_surfaces_are_within_a_tenth_of_the_noise(seed):
+    """Wherever the room lies in the file: once a plane was drawn toward the middle of the voxel that it was near."""
+    shift = np.random.default_rng(seed).uniform(-5000, 5000, 3)
+    room = built.Scanned(
+        floor=lambda x, y: 0 * x,
+        ceiling=lambda x, y: built.HEIGHT + 0 * x,
+        far_wall=lambda x, z: built.WIDTH + 0 * x,
+        noise=4.0,
+        degrees=0.0,
+        shift=shift,
+    )
+    planes = find_planes(room.points(100_000, seed))
+    ends = {-1: (built.LENGTH, built.WIDTH, built.HEIGHT), 1: (0.0, 0.0, 0.0)}
+    assert len(planes.found) == 6
+    for plane in planes.found.values():
+        at = plane.at(*(planes.middle[axis] for axis in plane.others)) + planes.origin[plane.axis] - shift[plane.axis]
+        assert at == pytest.approx(ends[plane.sign][plane.axis], abs=0.1 * room.noise)
 
 
 def test_walls_stand_off_their_line_as_they_lean(scan):

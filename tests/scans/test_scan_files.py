@@ -4,6 +4,7 @@ Binary files are written here by the packages that define the practice of their 
 """
 
 import builtins
+import re
 import struct
 
 import numpy as np
@@ -282,6 +283,25 @@ def test_the_unit_is_never_guessed(tmp_path):
     assert open_points(stated).factor == 1000.0
     with pytest.raises(FlatnessError, match="another unit"):
         open_points(stated, "ft")
+
+
+@pytest.mark.parametrize(
+    ("true", "named", "told"),
+    [("m", "mm", "span 4.1 x 3.5 x 2.6: .* but one with the unit m"), ("mm", "m", "but one with the unit mm")],
+)
+def test_another_unit_is_named_where_the_numbers_are_no_room(tmp_path, capsys, true, named, told):
+    """14 ft x 12 ft x 9 ft, of which 96 % of the points are: 4.10 m, 3.51 m, 2.63 m."""
+    points = np.random.default_rng(0).uniform(0, (built.LENGTH, built.WIDTH, built.HEIGHT), (20_000, 3))
+    path = built.write_xyz(tmp_path / "a.xyz", points, true)
+    assert main(["scan", str(path), "--unit", named]) == 2
+    assert re.search(told, capsys.readouterr().err)
+
+
+def test_a_room_of_another_unit_that_is_found_has_a_note(tmp_path):
+    room = built.Scanned(boxes=(), door=None)
+    path = built.write_xyz(tmp_path / "a.xyz", room.points(40_000))
+    assert [note.key for note in read_scan(path, unit="ft").notes] == ["scan-unit", "scan-missing"]
+    assert not read_scan(path, unit="m", cell=304.8).notes
 
 
 @pytest.mark.parametrize(("package", "ending"), [("laspy", ".las"), ("lazrs", ".laz"), ("pye57", ".e57")])

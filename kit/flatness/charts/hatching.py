@@ -42,6 +42,7 @@ PATTERNS = {
     "fill": Pattern("#93c5ee", "...", "#1f5c96", "fill"),
     # on papers: what a place was found to be, and which way it is moved
     "fine": Pattern("#E9F1EC"),
+    "whole": Pattern("#E2E5E9"),  # no single place breaks the limit
     "near": Pattern("#F6E2A0", line="#7A5B00", texture="dots"),
     "high": Pattern("#D2600A", line="#5A2500", texture="slant"),
     "higher": Pattern("#B24E05", line="#4A1E00", texture="slant"),

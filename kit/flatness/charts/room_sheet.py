@@ -17,8 +17,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Path2D
+from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts.axes import colour_bar, new_figure, save_chart
@@ -115,14 +117,36 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     """The colours of one surface, as far as it was read."""
     surface = room.drawn[one.name].surface
     west, east, south, north = room.drawn[one.name].extent
-    x, y = _folded(one, *np.meshgrid(surface.x, surface.y))
-    # edges in the color of the face: without them a page draws white hairlines between the cells
-    mesh = ax.pcolormesh(
-        x, y, off, cmap=scale.colours, norm=scale.norm, shading="nearest", edgecolors="face", linewidth=0.4
+    # all cells of one color are one path: a page writes each cell as a path otherwise, which takes seconds
+    steps = scale.norm(np.ma.masked_invalid(off))
+    present = [int(step) for step in np.unique(steps.compressed())]
+    colors, corners = scale.colours(present), _folded(one, *_corners(surface.x, surface.y))
+    mesh = PathCollection(
+        [_cells(*corners, (steps == step).filled(False)) for step in present],
+        facecolors=colors,
+        edgecolors=colors,  # without an edge a page draws white hairlines between two colors
+        linewidths=0.4,
     )
+    ax.add_collection(mesh)
     edge = np.array([(west, south), (east, south), (east, north), (west, north)])
     mesh.set_clip_path(Path2D(np.column_stack(_folded(one, *edge.T))), ax.transData)
     return mesh
+
+
+def _corners(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Corners [ny + 1, nx + 1] of the cells about the nodes of a lattice [mm]."""
+    edges = (np.append(a, 2 * a[-1] - a[-2]) - (a[1] - a[0]) / 2 for a in (x, y))
+    x, y = np.meshgrid(*edges)
+    return x, y
+
+
+def _cells(x: Floats, y: Floats, chosen: NDArray[np.bool_]) -> Path2D:
+    """The chosen [ny, nx] of cells with these corners as one path."""
+    row, column = np.nonzero(chosen)
+    around = [(row + up, column + right) for up, right in ((0, 0), (0, 1), (1, 1), (1, 0), (0, 0))]
+    places = np.stack([np.column_stack([x[at], y[at]]) for at in around], axis=1)
+    codes = [Path2D.MOVETO, Path2D.LINETO, Path2D.LINETO, Path2D.LINETO, Path2D.CLOSEPOLY]
+    return Path2D(places.reshape(-1, 2), np.tile(np.array(codes, dtype=Path2D.code_type), len(places)))
 
 
 def deviation(room: Room, targets: RoomTargets | None, name: str) -> Floats:

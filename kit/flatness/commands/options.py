@@ -299,7 +299,8 @@ def _is_number(text: str) -> bool:
 def error_in_unit(error: FlatnessError, options: argparse.Namespace) -> str:
     """An error in the unit that what was read is shown in."""
     read: Survey | Job | Room | None = getattr(options, "noted", None)
-    unit = getattr(options, "unit", None) or error.unit
+    unit = getattr(options, "unit", None)
+    unit = unit if unit in ("in", "mm") else error.unit  # a scan's is that of its numbers
     if read is not None:
         unit = unit or (shown_unit(read) if isinstance(read, Survey) else read.show)
     return str(error) if unit is None else error_text(error, unit)

@@ -515,7 +515,7 @@ def _along(both: Both, members: Members, position: float, start: float, end: flo
 def _mean_error(both: Both, rows: Rows, alignment: Alignment | None, weight: Floats) -> float:
     """Standard error of a mean of the difference: readings, what they did not see, and the datum where it counts."""
     at = weight[both.inside]
-    variance = float(((at @ rows.weights) ** 2) @ both.noise) + both.unseen_sum(weight, rows.weights)
+    variance = float(((at @ rows.weights) ** 2) @ both.noise) + both.unseen_sum(weight, rows)
     if alignment is not None:
         datum = at @ alignment.columns(rows.x, rows.y)
         variance += float(datum @ alignment.covariance @ datum)

@@ -81,12 +81,14 @@ class Rows:
     x, y : [m] mm
     weights : [m, n] of the readings of both days, before first
     unseen : [m] mm2, variance of what the readings, were they without error, leave open
+    planes : [6, m] mm, standard deviations that the unknown planes add, whitened
     """
 
     x: Floats
     y: Floats
     weights: Floats
     unseen: Floats
+    planes: Floats
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -150,12 +152,18 @@ class Both:
 
     def rows(self, x: Floats, y: Floats) -> Rows:
         """Weights of the readings in the difference at places x, y [m] mm."""
-        weights, unseen = np.empty((len(x), len(self.heights))), np.empty(len(x))
-        for part, v, w in self._seen(x, y):
-            weights[part] = self._weights(v, w)
+        weights, unseen, planes = np.empty((len(x), len(self.heights))), np.empty(len(x)), np.empty((6, len(x)))
+        for part in _parts(len(x)):
+            px, py = x[part] - self.origin[0], y[part] - self.origin[1]
+            prior = surface_covariance(self.place_x[:, None] - px, self.place_y[:, None] - py, self.change)
+            # V [n, m] and W [6, m]: covariance = prior - V'V + W'W, as in flatness.surface.kriging.predict
+            v = solve_triangular(self.low, self.half[:, None] * prior, lower=True, check_finite=False)
+            columns = np.column_stack([np.zeros((len(px), 3)), trend(px, py)])
+            w = solve_triangular(self.gram_low, columns.T - self.white_trend.T @ v, lower=True)
+            weights[part] = solve_triangular(self.low, v + self._of_planes(w), lower=True, trans="T").T
             left = self.change.scale**2 - (v * v).sum(axis=0) + (w * w).sum(axis=0)
-            unseen[part] = np.maximum(left - (weights[part] ** 2) @ self.noise, 0.0)
-        return Rows(x, y, weights, unseen)
+            unseen[part], planes[:, part] = np.maximum(left - (weights[part] ** 2) @ self.noise, 0.0), w
+        return Rows(x, y, weights, unseen, planes)
 
     def difference(self, rows: Rows) -> Floats:
         """After minus before [m] mm at the places of ``rows``."""
@@ -164,11 +172,14 @@ class Both:
     def middle(self, x: Floats, y: Floats) -> Floats:
         """Mean of both days' surfaces [m] mm at places x, y [m] mm."""
         out = np.empty(len(x))
+        white = solve_triangular(self.low, self.heights, lower=True)
+        planes = solve_triangular(self.gram_low, self.white_trend.T @ white, lower=True)
+        by_station = solve_triangular(self.low, white - self._of_planes(planes), lower=True, trans="T")
+        slopes = solve_triangular(self.gram_low, planes, lower=True, trans="T")[:3]
         for part in _parts(len(x)):
             px, py = x[part] - self.origin[0], y[part] - self.origin[1]
             prior = surface_covariance(self.place_x[:, None] - px, self.place_y[:, None] - py, self.common)
-            v, w = self._white(prior, np.column_stack([trend(px, py), np.zeros((len(px), 3))]))
-            out[part] = self._weights(v, w) @ self.heights + self.origin[2]
+            out[part] = by_station @ prior + trend(px, py) @ slopes + self.origin[2]
         return out
 
     def covariance(self, weights: Floats) -> Floats:
@@ -184,10 +195,10 @@ class Both:
         found: Floats = (weights * weights) @ self.noise + ((weights @ self._surface()) * weights).sum(axis=1)
         return found + ((weights @ self.shared) ** 2).sum(axis=1) if self.shared.size else found
 
-    def unseen_sum(self, share: Floats, weights: Floats) -> float:
+    def unseen_sum(self, share: Floats, rows: Rows) -> float:
         """Variance of a weighted sum of the difference over the lattice from all but the readings' own error.
 
-        ``share`` [ny, nx] is each node's weight, zero outside; ``weights`` [m, n] those of :meth:`rows` at the nodes.
+        ``share`` [ny, nx] is each node's weight, zero outside; ``rows`` are those of the nodes.
         """
         ny, nx = share.shape
         dx, dy = self.spacing * np.arange(1 - nx, nx), self.spacing * np.arange(1 - ny, ny)
@@ -196,33 +207,17 @@ class Both:
         whole = irfft2(rfft2(share, wide) * rfft2(kernel, wide), wide)
         variance = float((whole[ny - 1 : 2 * ny - 1, nx - 1 : 2 * nx - 1] * share).sum())
         at = share[self.inside]
-        sum_v, sum_w = np.zeros(len(self.heights)), np.zeros(6)
-        held = at != 0
-        x, y = self.nodes()
-        for part, v, w in self._seen(x[held], y[held]):
-            sum_v, sum_w = sum_v + v @ at[held][part], sum_w + w @ at[held][part]
-        variance += float(sum_w @ sum_w) - float(sum_v @ sum_v)
-        return max(variance - float(((at @ weights) ** 2) @ self.noise), 0.0)
+        weights, w = at @ rows.weights, rows.planes @ at
+        v = self.low.T @ weights - self._of_planes(w)  # of which rows made the weights
+        variance += float(w @ w) - float(v @ v)
+        return max(variance - float(weights**2 @ self.noise), 0.0)
+
+    def _of_planes(self, w: Floats) -> Floats:
+        return np.asarray(self.white_trend @ solve_triangular(self.gram_low, w, lower=True, trans="T"))
 
     def _surface(self) -> Floats:
         x, y = self.place_x, self.place_y
         return surface_covariance(x[:, None] - x, y[:, None] - y, self.common)
-
-    def _seen(self, x: Floats, y: Floats) -> Iterator[tuple[slice, Floats, Floats]]:
-        for part in _parts(len(x)):
-            px, py = x[part] - self.origin[0], y[part] - self.origin[1]
-            prior = surface_covariance(self.place_x[:, None] - px, self.place_y[:, None] - py, self.change)
-            columns = np.column_stack([np.zeros((len(px), 3)), trend(px, py)])
-            yield part, *self._white(self.half[:, None] * prior, columns)
-
-    def _white(self, prior: Floats, columns: Floats) -> tuple[Floats, Floats]:
-        """V [n, m] and W [6, m]: covariance = prior - V'V + W'W, as in :func:`flatness.surface.kriging.predict`."""
-        v = solve_triangular(self.low, prior, lower=True, check_finite=False)
-        return v, solve_triangular(self.gram_low, columns.T - self.white_trend.T @ v, lower=True)
-
-    def _weights(self, v: Floats, w: Floats) -> Floats:
-        spread = v + self.white_trend @ solve_triangular(self.gram_low, w, lower=True, trans="T")
-        return np.asarray(solve_triangular(self.low, spread, lower=True, trans="T").T)
 
 
 def _parts(count: int) -> Iterator[slice]:

@@ -367,7 +367,7 @@ def error_parts(both: Both, rows: Rows, alignment: Alignment, share: Floats) -> 
     datum = at @ alignment.columns(rows.x, rows.y)
     parts = {
         "random": math.sqrt(float(((at @ rows.weights) ** 2) @ both.noise)),
-        "correlated": math.sqrt(both.unseen_sum(share, rows.weights)),
+        "correlated": math.sqrt(both.unseen_sum(share, rows)),
         "systematic": math.sqrt(max(float(datum @ alignment.covariance @ datum), 0.0)),
     }
     return {**parts, "error": math.sqrt(sum(part**2 for part in parts.values()))}

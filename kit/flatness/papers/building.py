@@ -29,6 +29,7 @@ KEY = {
     "low": "too low",
     "undecided": "not settled",
     "unread": "not measured",
+    "whole": "judged as a whole",
 }
 AUTHORITY = (
     "This page says what was measured. It does not judge the structure: local codes, the maker of the finish and "

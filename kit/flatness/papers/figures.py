@@ -56,7 +56,7 @@ SEEN = {
 SMALL = 8.0  # the least type [points]
 NEAR_SHARE = 2 / 3  # of what is allowed: more than this is close to it
 TWICE = 2.0  # from here on a place is drawn darker
-WALL_MM, LEAST_WALL = 85.0, 2.2  # how thick a wall is drawn, and how thick at least [points]
+WALL_MM, LEAST_WALL, MOST_WALL = 85.0, 2.2, 7.0  # how thick a wall is drawn, how thick at least and at most [points]
 STEP = 5.0  # between the lines of a texture [points]
 BAR_IN, FOOT_IN, NAME_IN = 0.15, 0.5, 0.28  # of the bar of colors, below it, and of a map's name [in]
 APART_IN = 0.3
@@ -95,7 +95,7 @@ class RoomMap:
         wide, high = box.width * figure.get_figwidth() * 72, box.height * figure.get_figheight() * 72
         across, up = as_seen(bounds, self.turns)
         self.per = max(across / (wide - 2 * least_wall), up / (high - 2 * least_wall))  # mm a point
-        self.wall = max(WALL_MM, least_wall * self.per)
+        self.wall = float(np.clip(WALL_MM, least_wall * self.per, MOST_WALL * self.per))
         margin = self.wall
         show_extent(ax, (x0 - margin, x1 + margin, y0 - margin, y1 + margin), self.turns)
         ax.set_axis_off()

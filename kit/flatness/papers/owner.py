@@ -110,8 +110,8 @@ class Day:
     def lay(self, room: RoomMap) -> set[str]:
         """Draw what is fine, near and wrong; return what was drawn."""
         share = share_of_limit(self.surface, self.limit)
-        if share is None:  # no single place breaks such a limit
-            room.fill(room.room, "#F3F5F6", zorder=0.8)
+        if share is None:
+            room.lay(room.room, "whole")
             return set()
         most, decided = 1.0 if self.verdict == PASS else math.inf, self.verdict != UNDECIDED
         lay_shares(room, self.surface, share, decided=decided, most=most)

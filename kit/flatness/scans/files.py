@@ -18,12 +18,16 @@ from flatness.arrays import Floats
 from flatness.errors import FlatnessError, Problem
 from flatness.files import file_size, why
 from flatness.lengths import MM_PER, unit_named
+from flatness.notes import Note
 
 BLOCK = 500_000  # points of a block
 LOOKS, LOOK_POINTS = 250, 1000  # places through the file that are looked at, and points read at each
 BINARY = {b"LASF": ".las or .laz", b"ASTM-E57": ".e57", b"ply": ".ply", b"PK\x03\x04": ".xlsx"}
 FARTHEST = 1e11  # in any unit: farther than across the earth, in mm
 US_FOOT_MM = 1200 / 3937 * 1000  # US survey foot, as LAS files state it (National Bureau of Standards, 1959)
+# what a room is like: its largest side and its height [mm], as it may be, and as it usually is; the kit's own
+ROOM_SIDE, ROOM_HIGH = (1800.0, 60_000.0), 15_000.0
+USUAL_SIDE, USUAL_HIGH = (2400.0, 30_000.0), 6000.0
 AGAIN = "copy or save the file again"
 
 
@@ -172,6 +176,28 @@ def _settle_unit(found: PointFile, unit: str | None) -> None:
             remedy="leave the unit out, or save the scan again in that unit",
         )
     found.factor = found.stated or given or 1.0
+
+
+def unit_doubt(look: Floats, factor: float) -> Note | None:
+    """A note where points [n, 3] in mm, read with ``factor`` mm to the file's unit, span no room but would in another.
+
+    >>> room = np.random.default_rng(0).uniform(0, (4.3, 3.7, 2.7), (1000, 3))
+    >>> unit_doubt(room * 1000, 1000.0), unit_doubt(room, 1.0).values["units"]
+    (None, 'm')
+    """
+    low, high = np.percentile(look, [2, 98], axis=0)  # a few points are far off
+    span = high - low
+    if ROOM_SIDE[0] <= span.max() <= ROOM_SIDE[1] and span[2] <= ROOM_HIGH:
+        return None
+    numbers = span / factor
+    likely = [
+        name
+        for name, mm in MM_PER.items()
+        if USUAL_SIDE[0] <= numbers.max() * float(mm) <= USUAL_SIDE[1] and numbers[2] * float(mm) <= USUAL_HIGH
+    ]
+    used = next((name for name, mm in MM_PER.items() if abs(float(mm) / factor - 1) < 1e-5), "the file's unit")
+    sizes = " x ".join(f"{number:,.0f}" if number > 100 else f"{number:.2g}" for number in numbers)
+    return Note("scan-unit", sizes=sizes, used=used, units=" or ".join(likely)) if likely else None
 
 
 def spread(count: int, places: int, each: int) -> list[int]:

@@ -316,10 +316,15 @@ def _fitted(
         low, high = levels.get("floor", -math.inf), levels.get("ceiling", math.inf)
         points = points[(points[:, 2] > low + FURNITURE_MM) & (points[:, 2] < high - FURNITURE_MM)]
     plane = near if isinstance(near, Plane) else Plane(name, axis, sign, (near, 0.0, 0.0))
-    # by one place a voxel, so that what was scanned more densely does not weigh more
-    some = _thinned(points[np.abs(plane.into(points)) < 2 * FIT_MM])
+    some = points[np.abs(plane.into(points)) < 2 * FIT_MM]
     if len(some) < FEWEST:
         return None
+    # each square of the plane weighs alike however densely it was scanned; to keep one point of each voxel would move
+    # the plane, where it lies near a face of the voxels, by a part of the points' noise
+    _, square, count = np.unique(
+        _keys(np.floor(some[:, plane.others] / VOXEL_MM).astype(np.int64)), return_inverse=True, return_counts=True
+    )
+    share = 1 / count[square]
     rows = np.column_stack([np.ones(len(some)), some[:, plane.others]])
     scale = SLAB_MM
     for _ in range(20):
@@ -328,7 +333,7 @@ def _fitted(
         if np.count_nonzero(inside) < FEWEST:
             return None
         scale = min(scale, max(MAD_TO_SIGMA * float(np.median(off[inside])), 1.0) * BIWEIGHT)
-        weight = np.square(np.clip(1 - np.square(off / max(scale, 1.0)), 0, None))
+        weight = share * np.square(np.clip(1 - np.square(off / max(scale, 1.0)), 0, None))
         terms = np.linalg.lstsq(rows * np.sqrt(weight)[:, None], some[:, axis] * np.sqrt(weight), rcond=None)[0]
         if np.abs(terms[1:]).max() > MOST_SLOPE:
             return None

@@ -18,7 +18,7 @@ from flatness.arrays import Floats
 from flatness.errors import ArgumentError, FlatnessError, check_choice, visible
 from flatness.notes import Note
 from flatness.scans.cells import BIN_BYTES, BINS, CLEAR_MM, FEWEST, REACH_MM, Cells, Gatherer
-from flatness.scans.files import PointFile, open_points
+from flatness.scans.files import PointFile, open_points, unit_doubt
 from flatness.scans.planes import SIDES, Plane, Planes, find_planes
 from flatness.scans.records import Scan, ScanSurface
 from flatness.survey.readings import make_survey
@@ -78,12 +78,16 @@ def read_scan(
         raise ArgumentError("cells too small", column="cell", value=f"{cell:g} mm", expected=expected)
     check_choice("show", show, ("mm", "in"))
     points = open_points(path, unit)
+    look = points.look()
+    doubt = unit_doubt(look, points.factor)
     try:
-        planes = find_planes(points.look())
+        planes = find_planes(look)
     except FlatnessError as error:
-        raise error.located(file=points.path.name) from error
+        raise (error.located(file=points.path.name) if doubt is None else _of_unit(points, doubt)) from error
     laid = {name: _lattice(plane, planes, cell) for name, plane in planes.found.items()}
     needed = sum(rows * columns * BINS * BIN_BYTES for _, (rows, columns) in laid.values())
+    if needed > MOST_BYTES and doubt is not None:
+        raise _of_unit(points, doubt)
     if needed > MOST_BYTES:
         raise ArgumentError(
             "too many cells for the memory",
@@ -97,7 +101,7 @@ def read_scan(
     read = _gather(points, planes, gatherers, progress)
     frame = _Frame.of(planes)
     surfaces = {}
-    notes = []
+    notes = [] if doubt is None else [doubt]
     for name, one in gatherers.items():
         made = _surface(one, one.cells(), frame, title or points.path.stem, points.path.name, show)
         if made is not None:
@@ -127,6 +131,11 @@ def read_scan(
         angle=planes.angle,
         notes=tuple(notes),
     )
+
+
+def _of_unit(points: PointFile, doubt: Note) -> FlatnessError:
+    remedy = "name the unit that its numbers are in; cut the scan down to one room"
+    return points.wrong(doubt, expected="one room", remedy=remedy)
 
 
 def _lattice(plane: Plane, planes: Planes, cell: float) -> tuple[Place, tuple[int, int]]:
