@@ -721,6 +721,8 @@ def test_a_ridge_and_a_dip_of_the_sample_take_two_or_three_places(seed):
     assert len(plan.patches) <= 2 + seed
     assert plan.patches["area_mm2"].sum() <= (100 + 10 * seed) * 304.8**2
     assert plan.patches["greatest_mm"].min() >= -25.4 / 8 - 1e-6
+    # no more marks than a crew would set: fewer than two a square foot
+    assert len(plan.marks) <= 2 * plan.patches["area_mm2"].sum() / 304.8**2
 
 
 def test_three_planted_spots_are_worked_on_and_little_else():

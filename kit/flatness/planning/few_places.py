@@ -467,11 +467,12 @@ class Search:
         """Heights to set at marks as far apart as the proof and the chance that the places have allow; the chance."""
         enough = min(self._wanted_chance, chance - WORTH_CHANCE)
         step = tape_step(self.survey)
-        for within in (step, step / 2, 0.0):
+        for within in (step, step / 2, step / 4, 0.0):
             work, marks = self._set(places, change, within) if places else (self._nothing, [])
             if within and places and not self._proof.holds(work):
                 continue
             chance = self._chance(work, PROVING, roughly=False)
-            if not chance < enough:
+            # no crew sets every node for the last of the chance
+            if not chance < enough or within <= step / 4:
                 break
         return work, marks, chance
