@@ -230,8 +230,8 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
         passes = f" Passes {sure}." if sure else " How surely was not worked out."
         nothing = "nothing to do" if what == NOTHING else what
         # where places would do, were they surer
-        places = ways.plans.get("patches") if ways is not None and plan.way != "patches" else None
-        first = _first(plan, unit) if places is not None and places.verdict == UNDECIDED else ""
+        spots = ways.plans.get("patches") if ways is not None and plan.way != "patches" else None
+        first = _first(plan, unit) if spots is not None and spots.verdict == UNDECIDED else ""
         return Answer(verdict, f"PASS {done}", f"{nothing}.{takes}{passes}{_unseen(plan, unit)}{first}")
     if verdict == FAIL:
         even = "as it is" if what == NOTHING else "even if done as drawn"
