@@ -491,6 +491,8 @@ def test_shims_behind_straps_reach_from_the_lowest_spot_of_a_ceiling():
         white = pdf.pages[0].filter(lambda one: one["object_type"] == "char" and set(one["non_stroking_color"]) == {1})
         assert {word["text"] for word in white.extract_words()} == {inches(thickest), "0"}
     assert "Shim every other crossing" in " ".join(pages)
+    # the strap that the face lies off is what is brought
+    assert "Strap, 3/4 in thick, F1 to F7" in " ".join(pages)
 
 
 def test_places_and_members_never_stand_on_one_sheet(planned):

@@ -83,7 +83,7 @@ def test_the_least_work_against_a_program_with_every_place_and_band_in_it():
 
 def test_a_wall_of_known_truth_shows_nothing_once_the_plan_is_set():
     survey, limit = wall(), flatness.light_limit(2.0, along="x")
-    plan = flatness.plan_corrections(survey, limits=limit, depths=FILL_ONLY, draws=40, **FINE)
+    plan = flatness.plan_corrections(survey, limits=limit, depths=FILL_ONLY, draws=100, **FINE)
     assert plan.verdict == "pass"
     assert plan.after.loc[0, "planned_for"]
     assert set(plan.patches["action"]) == {"fill"}

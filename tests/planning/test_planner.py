@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +24,7 @@ from flatness.planning.quantities import SET_BY_YOU, settings_of
 from flatness.planning.substrate import Beneath
 from flatness.surface.lattice import make_surface
 
+SAMPLES = Path(__file__).parents[2] / "sample_surveys"
 QUICK = {"headings": 4, "draws": 0}
 SHEATHING = Beneath("sheathing", may_be_planed=True, most_planed=4.0)
 
@@ -682,6 +684,69 @@ def test_a_floor_is_levelled_to_its_high_corner_without_a_question():
     by_hand(survey, 1000, 3.0, fixed=[FixedSpot(0, 500, 100.0, name="low end")])
     with pytest.raises(ArgumentError, match="far above"):
         by_hand(survey, 1000, 3.0, fixed=[FixedSpot(0, 500, 102.0, name="low end")])
+
+
+@pytest.mark.parametrize("strategy", ["level", "least-work"])
+def test_a_level_plane_a_foot_off_is_asked_about_with_what_is_likely_meant(strategy):
+    survey = profile([-1000, -1002, -998, -1000, -1001], rows=3)
+    terms = {"limits": flatness.straightedge_limit(1000, 3.0), "draws": 0, "spacing": 500, "surface": "as-read"}
+    how = {"strategy": strategy, "way": "patches" if strategy == "level" else "overlay", **terms}
+    for height, likely in ((-995.0 + 304.8, -995.0), (-995.0 - 304.8, -995.0), (995.0, -995.0), (-895.0, -995.0)):
+        with pytest.raises(ArgumentError, match=f"{likely:.1f} mm may be meant") as asked:
+            plan_corrections(survey, height=height, **how)
+        assert f"far {'above' if height > -998 else 'below'} all of the surface" in str(asked.value)
+    # within 4 in, or where the depth that is allowed says that it is meant: planned for
+    for height, depths in ((-990.0, None), (-690.0, Depths(fill=320.0))):
+        plan = plan_corrections(survey, height=height, depths=depths, **how)
+        np.testing.assert_allclose(plan.target, height, atol=1e-3)
+
+
+def test_a_benchmark_a_foot_off_the_surface_is_asked_about_and_one_beside_it_is_not():
+    survey = profile([0, 2, -4, 0, 1], rows=3)
+    with pytest.raises(ArgumentError, match="far above the surface"):
+        plan_corrections(survey, "through-benchmarks", fixed=[FixedSpot(0, 0, 304.8)], draws=0)
+    beside = FixedSpot(9000, 500, 304.8)
+    assert plan_corrections(survey, "through-benchmarks", fixed=[FixedSpot(0, 0, 5.0), beside], draws=0).patches.size
+
+
+# whole floors of known truth: what was planted, or done there, is the yardstick
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_ridge_and_a_dip_of_the_sample_take_two_or_three_places(seed):
+    """Planed by no more than 1/8 in: what was really done there is one ridge planed and one dip filled."""
+    survey = flatness.read_survey(SAMPLES / "loft_floor/before.csv")
+    plan = plan_corrections(survey, limits="wood-nailed-10ft", beneath=Beneath("boards", True), seed=seed)
+    assert plan.verdict == "pass"
+    assert len(plan.patches) <= 2 + seed
+    assert plan.patches["area_mm2"].sum() <= (100 + 10 * seed) * 304.8**2
+    assert plan.patches["greatest_mm"].min() >= -25.4 / 8 - 1e-6
+    # no more marks than a crew would set: fewer than two a square foot
+    assert len(plan.marks) <= 2 * plan.patches["area_mm2"].sum() / 304.8**2
+
+
+def test_three_planted_spots_are_worked_on_and_little_else():
+    """30 ft x 18 ft, 113 ft2 of it planted, read every 2 ft: sure, at most 140 ft2 in 4 places, truly passes."""
+    foot, rng = 304.8, np.random.default_rng(0)
+    x, y = np.meshgrid(np.arange(61) * foot / 2, np.arange(37) * foot / 2)
+
+    def spot(cx, cy, reach):
+        return 0.5 + 0.5 * np.cos(np.pi * np.minimum(np.hypot(x / foot - cx, y / foot - cy) / reach, 1))
+
+    waves = np.sin(x / 1100) * np.cos(y / 1300)
+    waves *= 0.95 / np.nanmax(gap_map(waves, foot / 2, 10 * foot, 4))
+    truth = waves + 8 * spot(7, 12, 3.5) - 9 * spot(21, 11, 4) - 8 * spot(14, 5, 3.1)
+    part = np.s_[::4, ::4]
+    read = truth[part] + rng.normal(0, 25.4 / 32, truth[part].shape)
+    survey = flatness.make_survey(x[part], y[part], read, accuracy=25.4 / 32, unit="in")
+    limit = flatness.straightedge_limit(10 * foot, 3 / 16 * 25.4)
+    boards = Beneath("boards", True, most_planed=3 / 8 * 25.4)
+    plan = plan_corrections(survey, limits=limit, beneath=boards, spacing=foot / 2)
+    assert plan.verdict == "pass"
+    assert len(plan.patches) <= 4
+    assert plan.patches["area_mm2"].sum() <= 140 * foot**2
+    after = set_on(plan, np.stack([truth] * 10), np.random.default_rng(0))
+    assert np.mean(np.nanmax(gap_map(after, foot / 2, 10 * foot, 12), axis=(1, 2)) <= limit.allowed) >= 0.9
 
 
 def test_fill_over_open_members_is_doubted():

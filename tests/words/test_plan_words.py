@@ -174,6 +174,18 @@ def test_a_plan_that_is_not_sure_says_so_and_one_that_fails_says_where():
     assert str(answer(unsure, "in", ways)).startswith("NO SURE WAY: the best, fill 1 place")
     assert "passes 88 times in 100" in str(answer(unsure, "in", ways))
     assert str(answer(unsure, "in")).startswith("UNDECIDED if done as drawn")
+    # and what to find out before any work is done
+    ridge = Note("ridge-likely", axis="y", at=12 * FOOT, weight="36")
+    in_doubt = dataclasses.replace(unsure, notes=(Note("none-sure", chance="88 %"),))
+    assert str(answer(in_doubt, "in")).endswith(" First read halfway between the stations about the places.")
+    in_doubt = dataclasses.replace(unsure, notes=(ridge, Note("none-sure", chance="88 %")))
+    joists = " First say how the joists run: a ridge or hollow may run through y = 12' 0\"."
+    assert str(answer(in_doubt, "in")).endswith(joists)
+    # a pour that is sure, where places would be less work
+    pour = dataclasses.replace(plan, way="overlay", notes=(ridge,))
+    both = Ways(table, {"patches": in_doubt, "overlay": pour}, "overlay", sure=True)
+    assert str(answer(pour, "in", both)).endswith(joists)
+    assert "First" not in str(answer(dataclasses.replace(plan, notes=(ridge,)), "in", both))
     failing = dataclasses.replace(plan, after=plan.after.assign(chance=0.001, verdict="fail", likely_mm=9.525))
     said = str(answer(failing, "in"))
     assert said.startswith("FAIL even if done as drawn")

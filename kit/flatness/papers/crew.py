@@ -630,7 +630,8 @@ def to_bring(plan: Plan, rises: Sequence[Rise], rule: Rule) -> list[list[str]]:
     if plan.sets_members and plan.members is not None:
         rows += _pieces_of(plan, "Sister" if called(plan) == "joist" else "Sister or furring", list(plan.lines), unit)
     elif plan.way == "overlay" and plan.survey.surface != "floor" and plan.members is not None:
-        rows += _pieces_of(plan, "Strap", plan.members.table["name"].tolist(), unit)
+        strap = f"Strap, {rule.named(plan.members.thickness)} thick"
+        rows += _pieces_of(plan, strap, plan.members.table["name"].tolist(), unit)
         thick = [rise.mm for rise in rises]
         shimmed = sum(rule.reading(mm) != "0" for mm in thick)
         rows.append(["Shims", f"{shimmed}", f"{rule.reading(min(thick))} to {rule.named(max(thick))} thick"])

@@ -530,11 +530,13 @@ class _OnSheet:
     # -- members
 
     def _members(self, members: Members | None) -> Iterator[tuple[LineString, str]]:
-        """Each member from its near end to its far one, on the sheet."""
+        """Each member over the room, or in its walls, from its near end to its far one, on the sheet."""
         if members is None:
             return
         for name, line in members.lines(self.plan.x, self.plan.y):
-            yield LineString([self.at(*xy) for xy in line.coords]), name
+            drawn = LineString([self.at(*xy) for xy in line.coords])
+            if drawn.distance(self.inner) < 2 * WALL_MM:
+                yield drawn, name
 
     def dashes(self) -> None:
         """Members beneath, as far as nothing is drawn over them."""

@@ -13,11 +13,13 @@ from scipy.sparse import coo_array, csr_array
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, PlanError, Problem
 from flatness.lengths import MM2_PER_FT2, MM3_PER_FT3
-from flatness.notes import Note
+from flatness.notes import Note, joined
 from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import REACH, Surface
 
 MM_PER_FT = 304.8
+FAR_PLANE_MM = 101.6  # a level plane no farther above or below all of the surface: sleepers, strapping; no source
+SLIPS_MM = (MM_PER_FT, -MM_PER_FT, 1000.0, -1000.0, 100.0, -100.0, 25.4, -25.4)  # by which people misread a tape
 FAR_MM = 25.4  # a finished height no farther off the surface is never questioned; common practice, no source
 SHOWN_MM = 1e-5  # a relaxation smaller than this is binary noise
 
@@ -173,11 +175,11 @@ def spot_heights(surface: Surface, spots: Sequence[FixedSpot]) -> Floats:
     return heights
 
 
-def check_meant(surface: Surface, spots: Sequence[FixedSpot]) -> None:
+def check_meant(surface: Surface, spots: Sequence[FixedSpot], beside: bool = False) -> None:
     """Ask about finished heights that are far off the surface, where nobody has said that they are meant.
 
     Far: more than 1 in, more than the surface's heights differ by, and more than twice what it is uneven about its
-    plane; the spot's allowance may make up the rest.
+    plane; the spot's allowance may make up the rest. Spots ``beside`` the surface may be left out.
 
     Raises
     ------
@@ -189,6 +191,8 @@ def check_meant(surface: Surface, spots: Sequence[FixedSpot]) -> None:
     left = z - design @ np.linalg.lstsq(design, z, rcond=None)[0]
     most = max(FAR_MM, float(np.ptp(z)), 2 * float(np.ptp(left)))
     given = [spot for spot in spots if spot.height is not None and not spot.meant]
+    if beside:
+        given = [s for s in given if math.isfinite(surface.at(s.x, s.y, surface.height, beyond="nearest")[0])]
     found = spot_heights(surface, [replace(spot, height=None) for spot in given])
     for spot, there in zip(given, found.tolist(), strict=True):
         off = float(spot.height or 0.0) - there
@@ -203,6 +207,31 @@ def check_meant(surface: Surface, spots: Sequence[FixedSpot]) -> None:
             expected=Note("spot-near", most=most, there=there),
             remedy=Note("spot-meant", moved=moved, off=abs(off), volume=volume),
         )
+
+
+def check_height(surface: Surface, height: float, depths: Depths, clear: float) -> None:
+    """Ask about a level plane far above or below all of the surface, unless the depths that are allowed say so.
+
+    Far: more than 4 in from its nearest spot, and than what is kept ``clear`` of it [mm].
+
+    Raises
+    ------
+    ArgumentError : a plane so far off, with the height that is likely meant
+    """
+    z = surface.height[surface.inside]
+    low, high = float(z.min()), float(z.max())
+    way, off, depth = ("fill", height - high, depths.fill) if height > high else ("cut", low - height, depths.cut)
+    most = max(FAR_PLANE_MM, clear + FAR_MM)
+    if off <= most or off <= float(np.max(depth)) < math.inf:
+        return
+    near = [v for v in (-height, *(height + slip for slip in SLIPS_MM)) if low - FAR_MM <= v <= high + FAR_MM]
+    raise ArgumentError(
+        Note("plane-far", way="above" if height > high else "below"),
+        column="height",
+        value=Note("exact", mm=height),
+        expected=Note("plane-near", most=most, low=low, high=high),
+        remedy=joined([Note("plane-slip", height=near[0]) if near else "", Note("plane-meant", off=off, way=way)]),
+    )
 
 
 def clash(

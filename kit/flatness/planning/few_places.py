@@ -24,7 +24,7 @@ from flatness.limits.kinds import Limit
 from flatness.measures.bars import Requirement, gap_map
 from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_rows
 from flatness.planning.least_work import Pool, Required
-from flatness.planning.outlines import Place, owned, places_of, set_heights, tape_step
+from flatness.planning.outlines import SQUARE, Place, merged, owned, place_around, places_of, set_heights, tape_step
 from flatness.planning.quantities import Setting
 from flatness.planning.request import Plannable
 from flatness.planning.search import Found, Terms, seek
@@ -50,8 +50,10 @@ SPARE_CHANCE = 0.015  # that a plan goes for beyond the confidence, so that othe
 WORTH_CHANCE = 0.015  # a place that makes the chance less than this better is left where none is sure
 MOST_BETWEEN = 25 * MM2_PER_FT2  # ground that is taken in to make one place of two
 WORTH_GROUND = 10 * MM2_PER_FT2  # and so is each 10 ft2 more
-PRUNING, PROVING = (0, 1), (4, 5)  # numbers of the batches of surfaces that work is pruned on, and held against then
+# numbers of the batches of surfaces that work is pruned on, and held against then
+PRUNING, PROVING = (0, 1), (4, 5, 6, 7)
 SURELY_LESS = 0.03
+MOST_WIDER, WIDENED = 2, 0.2  # steps by which places are made wider, and how much surer that may make them
 NOISE_MM, BINARY_MM = 1e-6, 1e-9
 
 Marks = list[tuple[str, float, float, float]]
@@ -230,7 +232,7 @@ class Search:
                 done = self._finished(found, share, places, change)
                 if made is None or done.chance > made.chance + WORTH_CHANCE:
                     made = done
-                if made.chance >= self.check.confidence + SPARE_CHANCE / 2:
+                if made.chance >= self._wanted_chance:
                     break
                 failing = self.check.failing(self.limits, done.work, PROVING[0])[1]
             if not found.finished or attempt == MOST_TRIES - 1:
@@ -266,22 +268,11 @@ class Search:
 
     def _finished(self, found: Found, share: float, places: list[Place], change: Floats) -> Gathered:
         """Without what is not needed, chalked."""
-        worthy = [place for place in places if self._is_worth_it(place, change)]
-        if len(worthy) < len(places) and self._proof.holds(self._set(worthy, change)[0]):
-            places = worthy
-        made: list[Gathered] = []
-        all_of_it = self._chance(self._set(places, change)[0]) if self._is_weighed else math.nan
-        # where what was left is missed on other surfaces, all of it is done
-        for some, enough in (self._needed(places, change, all_of_it), (places, all_of_it)):
-            work, marks = self._chalked(some, change, enough)
-            chance = self._chance(work, PROVING, roughly=False)
-            made.append(
-                Gathered(work=work, places=some, marks=marks, change=change, found=found, share=share, chance=chance)
-            )
-            if len(some) == len(places) or not chance < self._wanted_chance:
-                break
-        worth = WORTH_CHANCE * (len(made[-1].places) - len(made[0].places))
-        return made[-1] if made[-1].chance > made[0].chance + worth else made[0]
+        places, change = self._workable(places, change)
+        kept, left = self._needed(places, change)
+        some, chance = (kept, math.nan) if not self._is_weighed else self._enough(kept, left, change)
+        work, marks, chance = self._chalked(some, change, chance)
+        return Gathered(work=work, places=some, marks=marks, change=change, found=found, share=share, chance=chance)
 
     def _gathered(self, found: Found, share: float, tight: Floats | None, change: Floats) -> Floats:
         """The change [ny, nx] mm once its work is drawn together, ``change`` being what the last search did."""
@@ -354,8 +345,13 @@ class Search:
     def _is_worth_it(self, place: Place, change: Floats) -> bool:
         """Whether it is as deep as its material goes, and no speck."""
         deepest = float(np.max(place.sign * change[place.nodes], initial=0.0))
-        thinnest = self.thresholds["thinnest_fill" if place.sign > 0 else "least_depth"].value
-        return deepest >= thinnest and place.outline.area >= self.thresholds["least_patch"].value
+        return deepest >= self._thinnest(place) - NOISE_MM and place.outline.area >= self._threshold("least_patch")
+
+    def _thinnest(self, place: Place) -> float:
+        return self._threshold("thinnest_fill" if place.sign > 0 else "least_depth")
+
+    def _threshold(self, name: str) -> float:
+        return self.thresholds[name].value
 
     def _deepest(self, sign: int) -> Floats:
         """[ny, nx] mm that may be added, or taken off."""
@@ -380,39 +376,103 @@ class Search:
             height[here], way[here] = target[here], place.sign
         return Work(height, way, self.error), marks
 
-    def _needed(self, places: list[Place], change: Floats, chance: float) -> tuple[list[Place], float]:
-        """The places without those that neither the proof nor the chance needs, and the chance then.
+    def _workable(self, places: list[Place], change: Floats) -> tuple[list[Place], Floats]:
+        """Without specks, and without fill thinner than its material goes; as deep as that where it is needed."""
+        worthy = [place for place in places if self._is_worth_it(place, change)]
+        kept = worthy if self._proof.holds(self._set(worthy, change)[0]) else places
+        thin = [
+            one
+            for one in places
+            if one not in worthy
+            and one.outline.area >= self._threshold("least_patch")
+            and (self._deepest(one.sign)[one.nodes] >= self._thinnest(one)).all()
+        ]
+        if not (self._is_weighed and thin):
+            return kept, change
+        deeper = change.copy()
+        for place in thin:
+            moved = np.where(place.nodes, np.maximum(place.sign * change, 0.0), 0.0)
+            deeper += place.sign * moved * max(0.0, self._thinnest(place) / moved.max() - 1)
+        wanted = self._chance(self._set(kept, change)[0]) + WORTH_CHANCE * len(thin)
+        work = self._set([*worthy, *thin], deeper)[0]
+        is_better = self._at_least(work, wanted) >= wanted and self._proof.holds(work)
+        return ([*worthy, *thin], deeper) if is_better else (kept, change)
 
-        The least volume is left first.
-        """
-        volume = partial(self._volume, change=change)
-        if not self._is_weighed:
-            small = [place for place in places if not self._is_worth_it(place, change)]
-            for place in sorted(small, key=volume):
-                fewer = [one for one in places if one is not place]
-                places = fewer if self._proof.holds(self._set(fewer, change)[0]) else places
-            return places, chance
-        now = chance
-        for place in sorted(places, key=volume):
-            fewer = [one for one in places if one is not place]
+    def _needed(self, places: list[Place], change: Floats) -> tuple[list[Place], list[Place]]:
+        """The places that the proof and the chance need, and those that neither does, the least volume first."""
+        kept, left = places, []
+        chance = self._chance(self._set(places, change)[0]) if self._is_weighed else math.nan
+        for place in sorted(places, key=partial(self._volume, change=change)):
+            if not self._is_weighed and self._is_worth_it(place, change):
+                continue
+            fewer = [one for one in kept if one is not place]
             work = self._set(fewer, change)[0]
             if not self._proof.holds(work):
                 continue
-            enough = min(self._wanted_chance, chance - WORTH_CHANCE)
-            left = self._at_least(work, enough)
-            if left >= enough:
-                places, now = fewer, left
-                chance = max(chance, left) if left < self._wanted_chance else left
-        return places, now
+            if self._is_weighed:
+                enough = min(self._wanted_chance, chance - WORTH_CHANCE)
+                without = self._at_least(work, enough)
+                if without < enough:
+                    continue
+                chance = max(chance, without) if without < self._wanted_chance else without
+            kept = fewer
+            left.append(place)
+        return kept, left
 
-    def _chalked(self, places: list[Place], change: Floats, chance: float) -> tuple[Work, list[Marks]]:
-        """Heights to set at marks as far apart as the proof and the chance that the places have allow."""
-        if not places:
-            return self._nothing, []
+    def _enough(self, kept: list[Place], left: list[Place], change: Floats) -> tuple[list[Place], float]:
+        """The places that are sure enough on other surfaces, with the least work; else those that are worth it.
+
+        What was left is done after all, the most of it first, or places are made wider: a height that is set is known,
+        and what lies about it is not.
+        """
+        tried: list[tuple[float, list[Place], float, list[Place]]] = []
+        for back in range(len(left) + 1):
+            narrow = [*kept, *left[len(left) - back :]]
+            for wider in range(MOST_WIDER + 1):
+                some = [self._widened(place, narrow, wider) for place in narrow]
+                chance = self._on_others(some, change)
+                tried.append((self._work(some, change), some, chance, narrow))
+                if chance >= self._wanted_chance or chance < self._wanted_chance - WIDENED:
+                    break
+            if tried[-1][2] >= self._wanted_chance:
+                break
+        sure = [one for one in tried if one[2] >= self._wanted_chance]
+        if not sure:
+            least, area = tried[0][0], self.terms.rates.area
+            return max(tried, key=lambda one: one[2] - self._worth((one[0] - least) / area if area else 0.0))[1:3]
+        _, some, chance, narrow = min(sure, key=lambda one: one[0])
+        for k in sorted(range(len(some)), key=lambda k: narrow[k].outline.area - some[k].outline.area):
+            fewer = [*some[:k], narrow[k], *some[k + 1 :]]
+            if some[k] is not narrow[k] and (without := self._on_others(fewer, change)) >= self._wanted_chance:
+                some, chance = fewer, without
+        # outlines that overlap now are one
+        both = [merged([one for one in some if one.sign == sign], self.terms.surface) for sign in (1, -1)]
+        return [*both[0], *both[1]], chance
+
+    def _on_others(self, places: Sequence[Place], change: Floats) -> float:
+        """The chance over surfaces that the places were not chosen on."""
+        return self._chance(self._set(places, change)[0], PROVING, roughly=False)
+
+    def _widened(self, place: Place, places: Sequence[Place], steps: int) -> Place:
+        """A place with so many steps of the lattice more about it, short of those where it goes the other way."""
+        if not steps:
+            return place
+        against = np.any(
+            [one.nodes for one in places if one.sign != place.sign] or [~self.terms.surface.inside], axis=0
+        )
+        nodes = ndimage.binary_dilation(place.nodes, SQUARE, iterations=steps) & self.terms.surface.inside
+        return place_around(place.sign, place.nodes | (nodes & ~against), self.terms.surface)
+
+    def _chalked(self, places: list[Place], change: Floats, chance: float) -> tuple[Work, list[Marks], float]:
+        """Heights to set at marks as far apart as the proof and the chance that the places have allow; the chance."""
         enough = min(self._wanted_chance, chance - WORTH_CHANCE)
         step = tape_step(self.survey)
-        for within in (step, step / 2):
-            work, marks = self._set(places, change, within)
-            if self._proof.holds(work) and not self._at_least(work, enough) < enough:
-                return work, marks
-        return self._set(places, change, 0.0)
+        for within in (step, step / 2, step / 4, 0.0):
+            work, marks = self._set(places, change, within) if places else (self._nothing, [])
+            if within and places and not self._proof.holds(work):
+                continue
+            chance = self._chance(work, PROVING, roughly=False)
+            # no crew sets every node for the last of the chance
+            if not chance < enough or within <= step / 4:
+                break
+        return work, marks, chance

@@ -64,8 +64,8 @@ def places_of(change: Floats, surface: Surface, least: float, worth: float = 0.0
         other = sign * np.nan_to_num(change) <= -least
         joined &= ~other
         labels, count = ndimage.label(joined, SQUARE)
-        places = [_place(sign, labels == k + 1, surface) for k in range(count)]
-        found += _merged(places, surface, other, worth)
+        places = [place_around(sign, labels == k + 1, surface) for k in range(count)]
+        found += merged(places, surface, other, worth)
     return found
 
 
@@ -82,16 +82,29 @@ def owned(places: Sequence[Place], change: Floats) -> list[Mask]:
     return found
 
 
-def _place(sign: int, nodes: Mask, surface: Surface) -> Place:
+def place_around(sign: int, nodes: Mask, surface: Surface) -> Place:
+    """The place around nodes [ny, nx], no narrower than can be worked."""
     outline = _outline(nodes, surface)
-    sides = np.array(outline.minimum_rotated_rectangle.exterior.coords)
-    if np.hypot(*np.diff(sides, axis=0).T).min() < NARROWEST_STEPS * surface.spacing * (1 - 1e-6):
-        outline = _outline(ndimage.binary_dilation(nodes, SQUARE) & surface.inside, surface)
+    # at a wall it widens to one side alone
+    for _ in range(round(NARROWEST_STEPS)):
+        if narrowest(outline) >= NARROWEST_STEPS * surface.spacing * (1 - 1e-6):
+            break
+        nodes = ndimage.binary_dilation(nodes, SQUARE) & surface.inside
+        outline = _outline(nodes, surface)
     return Place(sign, outline, _inside(outline, surface))
 
 
-def _merged(places: list[Place], surface: Surface, other: Mask, worth: float) -> list[Place]:
-    """Places of one sign whose outlines overlap, or have little ground between them, are one."""
+def narrowest(outline: Polygon) -> float:
+    """The shorter side of the least rectangle about an outline [mm]."""
+    sides = np.array(outline.minimum_rotated_rectangle.exterior.coords)
+    return float(np.hypot(*np.diff(sides, axis=0).T).min())
+
+
+def merged(places: list[Place], surface: Surface, other: Mask | None = None, worth: float = -math.inf) -> list[Place]:
+    """Places of one sign whose outlines overlap are one; so are those with less ground between them than is ``worth``.
+
+    Not across nodes that move the ``other`` way [ny, nx].
+    """
     joined: list[tuple[float, int, int, Place]] = []
 
     def weigh(i: int, j: int) -> None:
@@ -102,7 +115,8 @@ def _merged(places: list[Place], surface: Surface, other: Mask, worth: float) ->
         outline = _outline(a.nodes | b.nodes, surface)
         more = outline.area - a.outline.area - b.outline.area
         nodes = _inside(outline, surface)
-        if overlap or (more < worth and not (nodes & other & ~a.nodes & ~b.nodes).any()):
+        across = other is not None and (nodes & other & ~a.nodes & ~b.nodes).any()
+        if overlap or (more < worth and not across):
             joined.append((-math.inf if overlap else more, i, j, Place(a.sign, outline, nodes)))
 
     while True:

@@ -22,7 +22,7 @@ from flatness.limits.kinds import Limit
 from flatness.limits.measuring import Subject
 from flatness.limits.spot_checks import Checks, check_strips, notes_after
 from flatness.notes import Note, joined
-from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
+from flatness.planning.constraints import Depths, FixedSpot, Rates, check_height, check_meant, spot_heights
 from flatness.planning.few_places import Gathered, Search
 from flatness.planning.least_work import Progress
 from flatness.planning.outlines import marks_table, owned
@@ -181,9 +181,11 @@ def case_of(
     wanted = find(given, survey.surface) if given else []
     check, notes = _check_of(survey, wanted, spacing, asked)
     ground = check.subject.surface
-    if asked.strategy != "through-benchmarks":  # a benchmark may stand beside the surface
-        check_meant(ground, asked.fixed)
+    # a benchmark may stand beside the surface
+    check_meant(ground, asked.fixed, asked.strategy == "through-benchmarks")
     own = depths or Depths()
+    if asked.height is not None:
+        check_height(ground, asked.height, own, asked.keep_clear)
     permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
     terms = Terms(
         surface=ground,

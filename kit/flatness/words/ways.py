@@ -229,14 +229,27 @@ def answer(plan: Plan, unit: str, ways: Ways | None = None) -> Answer:
     if verdict == PASS:
         passes = f" Passes {sure}." if sure else " How surely was not worked out."
         nothing = "nothing to do" if what == NOTHING else what
-        return Answer(verdict, f"PASS {done}", f"{nothing}.{takes}{passes}{_unseen(plan, unit)}")
+        # where places would do, were they surer
+        spots = ways.plans.get("patches") if ways is not None and plan.way != "patches" else None
+        first = _first(plan, unit) if spots is not None and spots.verdict == UNDECIDED else ""
+        return Answer(verdict, f"PASS {done}", f"{nothing}.{takes}{passes}{_unseen(plan, unit)}{first}")
     if verdict == FAIL:
         even = "as it is" if what == NOTHING else "even if done as drawn"
         return Answer(verdict, f"FAIL {even}", f"{what}.{takes} {_failing(plan, unit)}")
     if ways is not None and not ways.sure and plan.way == ways.proposed:
-        return Answer(verdict, "NO SURE WAY", f"the best, {what}, passes {sure}.{takes}")
+        return Answer(verdict, "NO SURE WAY", f"the best, {what}, passes {sure}.{takes}{_first(plan, unit)}")
     passes = f" Passes {sure}." if sure else ""
-    return Answer(verdict, f"UNDECIDED {done}", f"{what}.{takes}{passes}")
+    return Answer(verdict, f"UNDECIDED {done}", f"{what}.{takes}{passes}{_first(plan, unit)}")
+
+
+def _first(plan: Plan, unit: str) -> str:
+    """What makes a plan surer before any work: how the joists run, where that is what is in doubt."""
+    for note in plan.notes:
+        if isinstance(note, Note) and note.key == "ridge-likely":
+            return f" {say(Note('joists-first', **note.values), unit)}."
+        if isinstance(note, Note) and note.key == "none-sure":
+            return f" {say(Note('closer-first'), unit)}."
+    return ""
 
 
 def _unseen(plan: Plan, unit: str) -> str:
