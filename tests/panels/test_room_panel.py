@@ -22,7 +22,7 @@ def panel():
 def test_it_answers_first(panel):
     assert panel.state.problems == ()
     assert "FAIL" in panel.verdict.value
-    assert "West wall moves most" in panel.verdict.value
+    assert "The face that moves most: west wall" in panel.verdict.value
     assert (
         panel.checks.value.count("<tr>") == 1 + len(panel.state.room.checks) + panel.state.room.checks["what"].nunique()
     )
