@@ -72,6 +72,18 @@ def test_the_diagonals_of_a_finished_rectangle(leaning):
     assert found["letters"].tolist() == ["A to C", "B to D"]
 
 
+def test_no_diagonal_runs_from_one_room_into_another():
+    """Two rooms of 3,000 by 2,400 side by side: two diagonals each."""
+    rooms = []
+    for name, across in (("a", 0.0), ("b", 4000.0)):
+        corners = [(x + across, y) for x, y in CORNERS]
+        walls = four_walls(corners, [f"{side} {name}" for side in ("south", "west", "north", "east")], step=600)
+        rooms += [replace(one, room=name) for one in walls]
+    found = diagonals(flatness.room_targets(room(*rooms, draws=10), leave=False))
+    assert found["letters"].tolist() == ["A to C", "B to D", "E to G", "F to H"]
+    np.testing.assert_allclose(found["length_mm"], np.hypot(3000, 2400), atol=0.2)
+
+
 def test_how_far_off_a_diagonal_may_be():
     """By simulation: four faces set out good to 1 mm at their corners, and a tape good to 1/16 in: 95 in 100 within."""
     walls = [replace(one, wall=replace(one.wall, error=0.0)) for one in four_walls(CORNERS, step=600)]

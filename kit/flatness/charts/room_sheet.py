@@ -95,9 +95,7 @@ def room_plan(
     lines = wall_lines(targets) if targets is not None else None
     for one in shown:
         maps[one.name] = _map(ax, room, one, off[one.name], scale)
-        if one.name in left:
-            maps[one.name].set_visible(False)
-            texts.append(_left(ax, room, one))
+        texts += _left(ax, room, one, maps[one.name]) if one.name in left else []
         texts += _named(ax, room, one, (0.36, 0.2) if lined else (0.5, 0.5))
         if lines is not None and labels and one.kind == "wall":
             some = lines[lines["wall"] == one.name]
@@ -166,12 +164,13 @@ def _turn(one: RoomSurface) -> float:
     return (angle + 90) % 180 - 90 if abs((angle + 90) % 180 - 90) < 89 else 90.0
 
 
-def _left(ax: Axes, room: Room, one: RoomSurface) -> Artist:
-    """That a surface is left as it is, in its middle."""
+def _left(ax: Axes, room: Room, one: RoomSurface, drawn: Artist) -> Iterator[Artist]:
+    """That a surface is left as it is, in its middle in place of its map."""
+    drawn.set_visible(False)
     west, east, south, north = room.drawn[one.name].extent
     x, y = _folded(one, np.array((west + east) / 2), np.array((south + north) / 2))
     turn = 0.0 if one.wall is None else _turn(one)
-    return ax.text(float(x), float(y), NOTHING, rotation=turn, ha="center", va="center", fontsize=10, color=INK)
+    yield ax.text(float(x), float(y), NOTHING, rotation=turn, ha="center", va="center", fontsize=10, color=INK)
 
 
 def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) -> Iterator[Artist]:
@@ -303,8 +302,9 @@ def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale)
     found: list[Artist] = []
     for one in room.of_kind("ceiling"):
         found.append(_map(ax, room, one, deviation(room, targets, one.name), scale))
+        found += _left(ax, room, one, found[-1]) if targets is not None and one.name in targets.left else []
         west, east, south, north = room.drawn[one.name].extent
-        middle = ((west + east) / 2, (south + north) / 2)
+        middle = ((west + east) / 2, south + 0.8 * (north - south))
         found.append(ax.text(*middle, one.name, ha="center", va="center", fontsize=10, color=INK))
     ax.set_title("Ceiling, in plan as the floor", fontsize=9, color=INK, loc="left")
     ax.set_aspect("equal")

@@ -198,6 +198,8 @@ def looked_at(limit: Limit, unit: str) -> tuple[str, str]:
             return f"how {quality(limit)} it is, as a number", describe(limit, unit)
         case "slope":
             return "how steep it is", describe(limit, "source")
+        case "light":
+            return "light along it shows something up to", describe(limit, "source")
     return f"how {quality(limit)} it is", describe(limit, "source")
 
 

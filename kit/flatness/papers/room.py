@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+from matplotlib.transforms import Bbox
+
 from flatness.charts.axes import colour_bar, new_figure
 from flatness.charts.room_sheet import room_plan, short
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
@@ -36,14 +39,21 @@ from flatness.words.ways import work_text
 
 INCH = 25.4
 PLAN_SHARE = 0.7  # height of the plan over its width
+BAR_IN, KEY = 0.6, np.array([0.34, 1.0])  # what the key takes [in]: its height; its width, of the whole
 USUAL_RATES = "by the usual rates; common practice, no source"
 
 
 def _plan(room: Room, targets: RoomTargets | None, width: float, high: float, labels: bool) -> bytes:
     """The plan with its walls folded out, and what its colors mean, as SVG of this size [in]."""
-    figure = new_figure(width, high)
-    plan = room_plan(figure.add_axes((0.0, 0.0, 1.0, 1.0)), room, targets, numbers=False, labels=labels)
-    bar = figure.add_axes((0.03, 0.42 / high, 0.27, 0.12 / high))  # below the wall at the left, beside the one below
+    for below in (0.0, BAR_IN):  # the key stands beside the lowest wall, where there is room; else below all
+        figure = new_figure(width, high)
+        ax = figure.add_axes((0.0, below / high, 1.0, 1 - below / high))
+        plan = room_plan(ax, room, targets, numbers=False, labels=labels)
+        ax.apply_aspect()
+        key = ax.transData.inverted().transform(figure.transFigure.transform(KEY * np.array([1.0, BAR_IN / high])))
+        if not any(one.get_datalim(ax.transData).overlaps(Bbox([ax.dataLim.p0, key])) for one in plan.maps.values()):  # type: ignore[attr-defined]
+            break
+    bar = figure.add_axes((0.03, 0.42 / high, 0.27, 0.12 / high))
     ends = ("add", "take off") if targets is not None else ("shy", "proud")
     steps = colour_bar(bar, plan.scale, "horizontal", ends, signed=True)
     if targets is not None:

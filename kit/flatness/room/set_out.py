@@ -152,7 +152,7 @@ def _floor_beside(room: Room, trim: Trim) -> tuple[Floats, Floats] | None:
 
 
 def diagonals(targets: RoomTargets) -> pd.DataFrame:
-    """Diagonals of the finished room to check by tape, from corner to corner at the foot of the walls.
+    """Diagonals of each finished room to check by tape, from corner to corner at the foot of the walls.
 
     Returns
     -------
@@ -163,8 +163,9 @@ def diagonals(targets: RoomTargets) -> pd.DataFrame:
     # each of the two corners is off by the error of setting out, along every direction alike
     within = float(ndtri(0.975)) * math.hypot(SQRT2 * float(targets.options["setting_error"]), TAPE_MM)
     rows = []
+    of = {one.name: one.room for one in targets.room.of_kind("wall")}
     for (letter, one, here), (other_letter, other, there) in combinations(lettered(targets), 2):
-        if not {one.first, one.second} & {other.first, other.second}:
+        if of[one.first] == of[other.first] and not {one.first, one.second} & {other.first, other.second}:
             names = (f"{one.first} and {one.second}", f"{other.first} and {other.second}")
             length = float(np.hypot(*(here - there)))
             rows.append((*names, length, f"{letter} to {other_letter}", within))
