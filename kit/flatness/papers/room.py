@@ -143,8 +143,8 @@ def room_crew_sheet(
         "name": cut(room.title, 60),
         "says": crew_answer(targets),
         "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
-        "numbers": f"What to add at each stud is in {unit}, at the bottom, the middle and the top of what was read; "
-        "− is take off. The letters of the corners are on the plan.",
+        "numbers": "The finished line is off the control line. Bottom, middle and top say what to add there, in "
+        f"{unit}; − is take off. The letters of the corners are on the plan.",
         "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
         "ceilings": _ceilings(targets),
         "trims": _trims(room),
@@ -184,7 +184,7 @@ def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     return {
         "name": name,
         "control": f"{'left as it is; ' if name in targets.left else ''}off {wall.control or 'its control line'}",
-        "head": ["stud", "from left", *heads, f"add, {UP[0]}", *UP[1:]],
+        "head": ["stud", "from left", *heads, *UP],
         "rows": rows,
     }
 
