@@ -150,9 +150,9 @@ def test_least_angle_of_a_sine_that_was_measured(seed):
 
 
 def test_noise_alone_paints_no_waves():
-    """A flat wall read to 1/32 in: no light over half a degree is said to show anything of it."""
+    """Flat walls read to 1/32 in: of 95 in 100 no light over half a degree is said to show anything."""
     painted = 0
-    for seed in range(6):
+    for seed in range(100):
         survey = read(np.zeros_like, 609.6, 4876.8, 2438.4, IN / 32, seed)
         likely = likely_surface(survey)
         level = Daylight(angle=45, heading=0)
@@ -161,7 +161,7 @@ def test_noise_alone_paints_no_waves():
         painted += angle_of(found.proved) > 0.5
         # yet the readings cannot say that there are none
         assert found.most() > found.proved
-    assert painted == 0
+    assert painted <= 5
 
 
 def test_shorter_waves_than_two_stations_are_left_out():

@@ -30,7 +30,7 @@ from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.job.schema import COMPARE
 from flatness.panels.files import new_file, next_free
-from flatness.panels.present import BESIDE, NUMBERS, present_panel
+from flatness.panels.present import BESIDE, LIT, NUMBERS, present_panel
 from flatness.panels.present_pictures import AFTER, FOUND, PLANNED, Picture, change_on, day_picture, days_of, one_scale
 from flatness.papers.owner_words import paragraphs
 from flatness.planning.plan import save_plan
@@ -794,3 +794,25 @@ def test_the_page_that_is_saved_says_what_the_panel_says(shown, folder):
         assert f"<strong>{asks}.</strong> {says}" in page
     assert "What was planned" in page
     assert "will be" not in " ".join(says for _, says in shown.state.said())
+
+
+def test_a_light_limit_has_its_picture_beside_the_map_before_and_after(tmp_path):
+    """The view is there where a limit names a light alone; two pictures, one exposure: the planned one varies less."""
+    panel = present_panel(ROOT / "sample_surveys/hanging_wall/job.toml", keep_in=tmp_path)
+    state = panel.state
+    assert state.problems == ()
+    assert state.views == (FOUND, PLANNED, BESIDE, LIT, NUMBERS)
+    state.view = LIT
+    assert state.problems == ()
+    picture, words = state.lit()
+    assert panel.stage.value.count("data:image/png") == 3  # the light, and beside it the map of each day
+    assert "would look in" in words
+    assert unescape(words) in unescape(panel.colours.value)
+    gray = picture.pixels[..., :3].mean(axis=2)
+    gray = gray[gray.shape[0] // 4 :]  # below the names
+    found, planned = (part[part < 235] for part in np.array_split(gray, 2, axis=1))
+    assert min(found.size, planned.size) > 0.35 * gray.size
+    assert np.ptp(np.percentile(found, (2, 98))) > 1.3 * np.ptp(np.percentile(planned, (2, 98)))
+    path = state.save_picture("lit.png", tmp_path)
+    assert path.read_bytes() == picture.png
+    assert LIT not in present_panel(LOFT / "before.csv", unit="in").state.views

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from flatness.panels import room_panel
-from flatness.panels.room import place_on
+from flatness.panels.room import caption, place_on
 
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
 
@@ -22,7 +22,7 @@ def panel():
 def test_it_answers_first(panel):
     assert panel.state.problems == ()
     assert "FAIL" in panel.verdict.value
-    assert "West wall moves most" in panel.verdict.value
+    assert "The face that moves most: west wall" in panel.verdict.value
     assert (
         panel.checks.value.count("<tr>") == 1 + len(panel.state.room.checks) + panel.state.room.checks["what"].nunique()
     )
@@ -65,3 +65,11 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path):
     assert "no such file" in made.problems.value
     assert "No room was read" in made.verdict.value
     made.close()
+
+
+def test_what_is_left_says_so_where_it_is_pointed_at(panel):
+    """The north wall needs no work, the west wall is built out."""
+    assert "north wall" in panel.state.targets.left
+    assert "north wall: leave it as it is here." in panel._at((2000.0, 3658.0 + 300.0 + 1200.0))
+    assert "west wall: add " in panel._at((-300.0 - 1800.0, 1800.0))
+    assert "What is white is left as it is." in caption(panel.state)

@@ -1,5 +1,7 @@
 """The picture of a light on the owner's page: where a limit names one, of what was read, and no other time."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -43,3 +45,12 @@ def test_the_page_has_it(assessed):
     assert "in light along it" in (with_light.html or "")
     assert "in light along it" not in (without.html or "")
     assert len(with_light.pdf) > len(without.pdf)
+
+
+def test_a_light_is_told_in_degrees(assessed):
+    alone = assess(assessed["light"].subject.survey, [flatness.light_limit(1.0, along="x")], draws=0)
+    page = re.sub(r"\s+", " ", owner_page(alone).html or "")
+    found = alone.judged[0].finding.measured.value
+    assert f"light along it shows something up to {found:.1f} degrees, and at 1 degree nothing may show" in page
+    assert f"Light along it shows something up to {found:.1f}°. Nothing seen from 5 ft" in page
+    assert "how flat it is" not in page.lower()

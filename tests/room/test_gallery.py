@@ -124,6 +124,10 @@ def test_the_command_answers_first_and_says_the_same_in_json(gallery, capsys):
     assert all(wanted <= set(row) for row in found["checks"])
     assert len(found["checks"]) == len(gallery.checks)
     assert found["verdict"] == "fail"
+    done = {row["where"]: row["verdict"] for row in found["targets"]["checks_when_done"]}
+    assert all(done[row["where"]] == "pass" for row in found["checks"] if row["what"] in ("parallel", "plumb"))
+    assert done["door to the drying room: right jamb out of plumb"] == "fail"  # no target moves it
+    assert found["targets"]["left"]
     assert main(["room", "--keys"]) == 0
     assert "[[surface]]" in capsys.readouterr().out
 

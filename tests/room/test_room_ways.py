@@ -24,11 +24,11 @@ def with_limits(one, **more):
 
 @pytest.fixture(scope="module")
 def built():
-    """A west wall that leans 9 mm out, on studs; a ceiling that falls 6 mm; nothing comes off."""
+    """A west wall that leans 9 mm out, on studs; a ceiling that falls 14 mm; nothing comes off."""
     walls = four_walls(CORNERS, step=600, offset=1000.0)
     studs = member_layout(0.0, 600.0, until=2400.0, kind="stud")
     west = wall("west", CORNERS[1], CORNERS[2], lambda x, y: -9 * y / 2500, step=600, offset=1000.0)
-    ceiling = level_surface("ceiling", lambda x, y: 2500 - 6 * x / 3000, 3000, 2400, step=300)
+    ceiling = level_surface("ceiling", lambda x, y: 2500 - 14 * x / 3000, 3000, 2400, step=300)
     surfaces = [with_limits(one) for one in (ceiling, walls[0], *walls[2:])]
     made = room(*surfaces, with_limits(west, members=studs), draws=20)
     targets = flatness.room_targets(made, setting_error=0.2)
@@ -38,7 +38,8 @@ def built():
 def test_every_plan_comes_to_its_target(built):
     """The target's plane, at every node that is worked: it is raised there, and nothing stands over it."""
     targets, found = built
-    assert set(found.plans) == set(targets.room.surfaces)
+    assert set(found.plans) == {"ceiling", "west"}
+    assert set(targets.left) == set(targets.room.surfaces) - set(found.plans)
     for name, plan in found.plans.items():
         target, of = targets.targets[name], targets.room.surfaces[name]
         datum = 0.0 if of.level is None else of.up * of.level.height
@@ -60,10 +61,11 @@ def test_a_wall_on_studs_has_a_way_by_its_studs(built):
 
 
 def test_the_table_sums_up(built):
-    _, found = built
+    targets, found = built
     table = found.table
-    assert table["surface"].tolist() == list(found.ways)
+    assert table["surface"].tolist() == list(targets.room.surfaces)
     assert (table["way"] != "").all()
+    assert set(table[table["way"] == "leave"]["surface"]) == set(targets.left)
     assert found.work == (pytest.approx(sum(plan.work for plan in found.plans.values())), Rates().unit)
     assert found.usual_rates
 

@@ -33,7 +33,8 @@ from flatness.words.printed import printed_place
 PIXELS = 500  # about as many along the longer side of the surface
 FLAT, BRIGHTEST = 0.5, 1.0  # linear light of the flat surface, and the most that a screen shows
 LEVELS_OFF = 0.5  # of the light in the middle
-PAINT = (1.0, 0.985, 0.955)  # an off-white
+# neutral: of a tint the three channels round apart, and bands of hue show where the light has none
+PAINT = (0.98, 0.98, 0.98)
 STACKED = 1.2  # panels wider than this many times their height stand one above the other
 TALLEST_IN = 8.6  # of a figure's panels, all together [in]
 

@@ -28,16 +28,19 @@ from flatness.charts.scales import Scale, deviation_scale
 from flatness.lengths import format_length
 from flatness.room.drawn import fit_planes
 from flatness.room.records import Room, RoomSurface
-from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, studs, trim_lines, wall_lines
+from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, lettered, studs, trim_lines, wall_lines
 from flatness.room.targets import RoomTargets
 from flatness.words.printed import fine, position
-from flatness.words.rooms import AUTHORITY, answer, crew_answer, length_in_feet
+from flatness.words.rooms import AUTHORITY, answer, crew_answer, length_in_feet, off_benchmarks
+from flatness.words.ways import NOTHING
 
 INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
 SHEET_IN = (17.0, 11.0)
 CLOSE_MM = 330.0  # what the words at one stud take along a wall
 NAME_MM = 170.0  # from a wall's head to its name
 TOUCHES_MM = 0.05
+LETTER_IN = 0.1  # how far inside its corner a letter stands, of the way to the middle
+BOX = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.15"}
 GAP_MM = 300.0  # between the plan and a wall that is folded out
 
 
@@ -84,17 +87,24 @@ def room_plan(
     RoomPlan : what was drawn
     """
     shown = [one for one in room.surfaces.values() if one.kind in (level, "wall")]
+    left = () if targets is None else targets.left
     off = {one.name: deviation(room, targets, one.name) for one in shown}
     most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
     scale = deviation_scale(max(most, 0.1), room.show)
+    lined = targets is not None and labels
     maps: dict[str, Artist] = {}
     texts: list[Artist] = []
     lines = wall_lines(targets) if targets is not None else None
     for one in shown:
         maps[one.name] = _map(ax, room, one, off[one.name], scale)
-        texts += _named(ax, room, one)
+        texts += _left(ax, room, one, maps[one.name]) if one.name in left else []
+        texts += _named(ax, room, one, (0.36, 0.2) if lined else (0.5, 0.5))
         if lines is not None and labels and one.kind == "wall":
-            texts += _numbered(ax, room, one, lines[lines["wall"] == one.name] if numbers else lines[:0])
+            some = lines[lines["wall"] == one.name]
+            texts += _numbered(ax, room, one, some if numbers and one.name not in left else lines[:0])
+    if targets is not None and lined:
+        texts += _checked(ax, targets)
+        texts += _control_lines(ax, room)
     ax.set_aspect("equal")
     _frame(ax, shown, room)
     ax.set_axis_off()
@@ -178,13 +188,22 @@ def _turn(one: RoomSurface) -> float:
     return (angle + 90) % 180 - 90 if abs((angle + 90) % 180 - 90) < 89 else 90.0
 
 
-def _named(ax: Axes, room: Room, one: RoomSurface) -> Iterator[Artist]:
+def _left(ax: Axes, room: Room, one: RoomSurface, drawn: Artist) -> Iterator[Artist]:
+    """That a surface is left as it is, in its middle in place of its map."""
+    drawn.set_visible(False)
+    west, east, south, north = room.drawn[one.name].extent
+    x, y = _folded(one, np.array((west + east) / 2), np.array((south + north) / 2))
+    turn = 0.0 if one.wall is None else _turn(one)
+    yield ax.text(float(x), float(y), NOTHING, rotation=turn, ha="center", va="center", fontsize=10, color=INK)
+
+
+def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) -> Iterator[Artist]:
+    """A surface's name: over a wall's head, on a floor at so much of its extent."""
     drawn = room.drawn[one.name]
     if one.wall is None:
         west, east, south, north = drawn.extent
-        yield ax.text(
-            (west + east) / 2, (south + north) / 2, one.name, ha="center", va="center", fontsize=11, color=INK
-        )
+        place = west + beside[0] * (east - west), south + beside[1] * (north - south)
+        yield ax.text(*place, one.name, ha="center", va="center", fontsize=11, color=INK)
         return
     top = drawn.extent[3] + NAME_MM
     x, y = _folded(one, np.array(one.wall.length / 2), np.array(top))
@@ -226,6 +245,34 @@ def _numbered(ax: Axes, room: Room, one: RoomSurface, lines: pd.DataFrame) -> It
         yield ax.text(float(x), float(y), stud, ha="center", va="center", fontsize=7.5, color=INK, weight="bold")
 
 
+def _checked(ax: Axes, targets: RoomTargets) -> Iterator[Artist]:
+    """The corners of the finished room with their letters, and the diagonals that are checked by tape."""
+    at = {letter: place for letter, _, place in lettered(targets)}
+    middle = np.mean(list(at.values()), axis=0) if at else np.zeros(2)
+    inward = {letter: place + (middle - place) * LETTER_IN for letter, place in at.items()}
+    for row in diagonals(targets).to_dict("records"):
+        ends = [inward[letter] for letter in str(row["letters"]).split(" to ")]
+        ax.plot(*np.transpose(ends), color=PALE, lw=0.8, ls=(0, (6, 4)), gid="diagonal")
+    for letter, (x, y) in inward.items():
+        yield ax.text(x, y, letter, ha="center", va="center", fontsize=9, weight="bold", color=INK, bbox=BOX)
+
+
+def _control_lines(ax: Axes, room: Room) -> Iterator[Artist]:
+    """Each control line from which walls were read, once, and its name."""
+    drawn: set[str] = set()
+    for one in room.of_kind("wall"):
+        wall = one.wall
+        assert wall is not None
+        if not wall.control or wall.control in drawn or not wall.offset:
+            continue
+        drawn.add(wall.control)
+        x, y = wall.on_plan(np.array([0.0, wall.length]), np.zeros(2))
+        ax.plot(x, y, color=INK, lw=0.8, ls="-.", gid="control line")
+        px, py = wall.on_plan(np.array(0.28 * wall.length), np.array(0.0))
+        look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7.5, "color": INK, "bbox": BOX}
+        yield ax.text(float(px), float(py), wall.control, rotation=_turn(one), **look)
+
+
 def _apart(places: Sequence[float]) -> list[float]:
     """Places [mm] for what is written at studs: moved a little where two studs stand closer than their words."""
     moved = list(places)
@@ -235,12 +282,12 @@ def _apart(places: Sequence[float]) -> list[float]:
 
 
 def short(mm: float, unit: str) -> str:
-    """What is added, or comes off with a minus, without its unit: sixteenths where it is an inch's part.
+    """What is added, or comes off with a minus, without its unit: thirty-seconds where it is an inch's part.
 
-    >>> short(3.0, "in"), short(-6.35, "in"), short(0.2, "in"), short(2.04, "mm")
+    >>> short(3.2, "in"), short(-6.35, "in"), short(0.2, "in"), short(2.04, "mm")
     ('1/8', '−1/4', '0', '2.0')
     """
-    text = format_length(abs(mm), "in", 16).removesuffix('"') if unit == "in" else f"{abs(mm):.1f}"
+    text = format_length(abs(mm), "in", 32).removesuffix('"') if unit == "in" else f"{abs(mm):.1f}"
     return text if text in ("0", "0.0") else f"{'−' if mm < 0 else ''}{text}"
 
 
@@ -279,8 +326,9 @@ def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale)
     found: list[Artist] = []
     for one in room.of_kind("ceiling"):
         found.append(_map(ax, room, one, deviation(room, targets, one.name), scale))
+        found += _left(ax, room, one, found[-1]) if targets is not None and one.name in targets.left else []
         west, east, south, north = room.drawn[one.name].extent
-        middle = ((west + east) / 2, (south + north) / 2)
+        middle = ((west + east) / 2, south + 0.8 * (north - south))
         found.append(ax.text(*middle, one.name, ha="center", va="center", fontsize=10, color=INK))
     ax.set_title("Ceiling, in plan as the floor", fontsize=9, color=INK, loc="left")
     ax.set_aspect("equal")
@@ -307,21 +355,24 @@ def _set_out(ax: Axes, room: Room, targets: RoomTargets) -> None:
     for name in walls:
         some = lines[lines["wall"] == name]
         column = 0 if tops[0] >= tops[1] else 1
-        tops[column] = _wall_table(ax, room, name, some, x[column], tops[column]) - 0.018
+        tops[column] = _wall_table(ax, targets, name, some, x[column], tops[column]) - 0.018
     for block in (_ceiling_rows(room, targets), _check_rows(room, targets)):
         if block:
             column = 0 if tops[0] >= tops[1] else 1
             tops[column] = _rows(ax, block, x[column], tops[column], (0.0, 0.2, 0.32)) - 0.018
 
 
-def _wall_table(ax: Axes, room: Room, name: str, lines: pd.DataFrame, left: float, top: float) -> float:
+def _wall_table(ax: Axes, targets: RoomTargets, name: str, lines: pd.DataFrame, left: float, top: float) -> float:
     """The finished line of one wall off its control line, stud by stud; where the table ends."""
+    room = targets.room
     wall = room.surfaces[name].wall
     assert wall is not None
     control = f"off {wall.control or 'its control line'}"
     at_stud = lines.groupby("x_mm")["off_control_mm"]
     leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
-    heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
+    heads = (
+        [f"line, {at}" for at in UP] if leans else ["line, left as it is" if name in targets.left else "finished line"]
+    )
     rows: list[Sequence[str]] = [[name, "", control], ["stud", "along", *heads]]
     for stud, some in lines.groupby("stud", sort=False):
         faces = some["off_control_mm"].tolist()
@@ -340,6 +391,7 @@ def _ceiling_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
         for row in some.to_dict("records"):
             shim = f"{short(row['least_shim_mm'], room.show)} to {short(row['most_shim_mm'], room.show)}"
             rows.append([str(row["line"]), position(row["position_mm"], room.show), shim])
+        rows += [] if math.isnan(z) else [[f"line {told}", "", ""] for told in off_benchmarks(room, z)]
     return rows
 
 
@@ -347,11 +399,10 @@ def _check_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
     rows: list[Sequence[str]] = []
     found = diagonals(targets)
     if len(found):
-        rows.append(["check by tape, finished", "", ""])
+        rows += [["check by tape, finished", "", ""], ["corners", "length", ""]]
         for row in found.to_dict("records"):
-            rows.append([f"{row['from_corner']} to", "", ""])
-            rows.append([f"  {row['to_corner']}", "", ""])
-            rows.append([f"  {length_in_feet(row['length_mm'], room.show)}", "", ""])
+            within = f"within {fine(row['within_mm'], room.show, (32,))}"
+            rows.append([row["letters"], length_in_feet(row["length_mm"], room.show), within])
     trims = trim_lines(room)
     for name, some in trims.groupby("trim", sort=False):
         rows.append([str(name), "", ""])

@@ -17,6 +17,7 @@ from flatness.room.records import Room, RoomSurface
 from flatness.room.targets import RoomTargets
 
 ENLARGED = 40.0  # times as large as they are
+LEFT_GRAY = 0.95  # of what is left as it is, which is neither added to nor cut
 WRITTEN = 1000  # above all surfaces
 ELEVATION = 38.0  # degrees above the floor
 
@@ -66,6 +67,8 @@ def room_view(
     for one in shown:
         x, y, z = _bent(room, one, off[one.name] * enlarged)
         colours = scale.colours(scale.norm(np.ma.masked_invalid(off[one.name])))
+        if targets is not None and one.name in targets.left:
+            colours[..., :3] = LEFT_GRAY
         drawn[one.name] = ax.plot_surface(
             x, y, z, facecolors=colours, rstride=1, cstride=1, shade=False, linewidth=0, antialiased=False
         )

@@ -118,6 +118,8 @@ def room_json(
             "surfaces": rows(targets.table),
             "binds": rows(targets.binds),
             "diagonals": rows(diagonals(targets)),
+            "left": list(targets.left),
+            "checks_when_done": rows(targets.finished.checks),
             "notes": list(targets.notes),
         },
         "clash": clash or None,

@@ -144,6 +144,7 @@ TARGETS: Keys = {
     "level": Field(schema.FLAG, "whether floors and ceilings are brought to level (true)"),
     "setting_error": Field(UPWARD, "of setting a plane out, one standard deviation (1/32 in)"),
     "one_ceiling": Field(schema.FLAG, "whether all ceilings come to one height (true)"),
+    "leave": Field(schema.FLAG, "whether a surface that needs no work is left as it is (true)"),
 }
 _AGREED_HELP = {
     "clear_height": "least (IRC: 7 ft)",

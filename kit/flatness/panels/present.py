@@ -51,10 +51,12 @@ from flatness.panels.present_pictures import (
     beside,
     day_picture,
     days_of,
+    lit_day,
 )
 from flatness.panels.state import NotReadyError
 from flatness.panels.strip import Said, strip_html
 from flatness.papers.files import write_ours
+from flatness.papers.lit_pictures import lit_picture
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import paragraphs, title_of
 from flatness.planning.plan import Plan, SavedPlan
@@ -147,7 +149,8 @@ def _blank(days: tuple[Day, ...]) -> str:
     return f" What is white was not measured{' both times' if any(d.key == AFTER for d in days) else ''}."
 
 
-BESIDE, NUMBERS = "beside", "numbers"
+BESIDE, LIT, NUMBERS = "beside", "lit", "numbers"
+LIT_IN = 6.6  # width that the pictures in light are drawn for
 VIEWED = ("view", "unit")
 SAME_MM = 0.01  # a survey that was written to a file and read again
 SURFACE_SAYS = "the plan is of another survey than the one that is shown"
@@ -165,7 +168,8 @@ class PresentState(DaysState):
     plan : the :class:`~flatness.planning.plan.Plan`, or None
     assessment : of the survey as found, or None
     days : what can be shown, a :class:`~flatness.panels.present_pictures.Day` each, in the order of time
-    view : key of a day, ``beside``, or ``numbers``, the page of all that is said
+    view : key of a day, ``beside``, ``lit`` (in the light that a limit names), or ``numbers``, the page of all that
+        is said
     saved : the files written last
     """
 
@@ -189,6 +193,7 @@ class PresentState(DaysState):
         super().__init__(before, after, finish, folders, work=WorkChoice(folders, work), **traits)
         self._results: Results | None = None
         self._drawn: dict[tuple[str, ...], Picture] = {}
+        self._lit: dict[str, tuple[Picture, str]] = {}
         self._begun = False
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._survey_read), "survey")
@@ -370,6 +375,7 @@ class PresentState(DaysState):
         survey = self.survey
         days = () if survey is None else days_of(survey, assessment, plan, comparison)
         self._drawn.clear()
+        self._lit.clear()
         before, keys = [day.key for day in self.days], [day.key for day in days]
         with self.hold_trait_notifications():
             self.assessment, self.comparison, self.plan, self.days = assessment, comparison, plan, days
@@ -393,7 +399,13 @@ class PresentState(DaysState):
     def views(self) -> tuple[str, ...]:
         """What may be in view."""
         keys = tuple(day.key for day in self.days)
-        return (*keys, *((BESIDE,) if len(keys) > 1 else ()), *((NUMBERS,) if keys else ()))
+        lit = (LIT,) if keys and self.is_lit else ()
+        return (*keys, *((BESIDE,) if len(keys) > 1 else ()), *lit, *((NUMBERS,) if keys else ()))
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether a limit names a light."""
+        return self.assessment is not None and any(one.limit.kind == "light" for one in self.assessment.judged)
 
     def headline(self) -> tuple[str, str, str, str]:
         """The answer: state as of a verdict, what it rests on, one sentence, and the line beneath it."""
@@ -434,8 +446,25 @@ class PresentState(DaysState):
                 self._drawn[name] = day_picture(self.days, day, self.unit, self.title[:60])
         return self._drawn[name]
 
+    def lit(self) -> tuple[Picture, str]:
+        """The surface in the light that a limit names, before and after, and what must be known; drawn once.
+
+        Raises
+        ------
+        NotReadyError : no limit names a light
+        """
+        if self.unit not in self._lit:
+            with self.at_work("Drawing ..."):
+                found = lit_picture(self.assessment, self.plan, self.comparison, self.unit, LIT_IN)
+            if found is None:
+                raise NotReadyError((Problem("no light is named", remedy="choose a limit of the kind light"),))
+            self._lit[self.unit] = lit_day(found[0]), found[1]
+        return self._lit[self.unit]
+
     def in_view(self) -> list[Picture]:
-        """What is in view: one day; or all of them, which the page of numbers stands beside."""
+        """What is in view: one day; in its light; or all days, which the page of numbers stands beside."""
+        if self.view == LIT:
+            return [self.lit()[0]]
         keys = [self.view] if self.view not in (BESIDE, NUMBERS) else [day.key for day in self.days]
         return [self.picture_of(key) for key in keys] if self.days else []
 
@@ -464,12 +493,13 @@ class PresentState(DaysState):
 
 
 NO_WORK = "(neither: by what is chosen here)"
-VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", NUMBERS: "Numbers"}
+VIEW_NAMES = {**DAY_NAMES, BESIDE: "Side by side", LIT: "In its light", NUMBERS: "Numbers"}
 VIEW_TOOLTIPS = {
     FOUND: "How the surface lay when it was measured first",
     PLANNED: "How it lies once the plan is carried out",
     AFTER: "How it lay when it was measured again",
     BESIDE: "All of them beside each other, in the same colors",
+    LIT: "How it would look in the light that it was checked for, before and after",
     NUMBERS: "All that is said of it, with its numbers",
 }
 # only what was looked at, and may be taken down
@@ -580,9 +610,11 @@ class PresentPanel(Panel):
         self.answer.value = strip_html(Said(shade, WORDS.get(shade, "LOOK"), says, more, condition), state.unit)
         paged = state.view == NUMBERS
         self.said.value = sentences_html(state.said()) if paged else ""
-        self.colours.value = escape(colours_say(state.days)) if state.days and not paged else ""
+        told = state.lit()[1] if state.view == LIT else colours_say(state.days) if state.days and not paged else ""
+        self.colours.value = escape(told)
         pictures = "".join(_image(one.png, f'width="{one.size[0]}" height="{one.size[1]}"') for one in state.in_view())
-        days = _days(state) if len(state.days) > 1 and state.view not in (BESIDE, NUMBERS) else ""
+        beside_it = state.view == LIT or (len(state.days) > 1 and state.view not in (BESIDE, NUMBERS))
+        days = _days(state) if beside_it else ""
         figure = f'<figure role="region" aria-label="Map">{pictures}</figure>'
         self.stage.value = f'<div class="fk-stage">{figure}{days}</div>' if pictures else ""
 

@@ -191,6 +191,15 @@ def day_picture(days: tuple[Day, ...], day: Day, unit: str, caption: str = "") -
     return _picture(figure, ax)
 
 
+def lit_day(figure: Figure) -> Picture:
+    """A picture of the surface in its light, as a page draws it."""
+    out = io.BytesIO()
+    look: dict[str, Any] = {"dpi": DOTS, "facecolor": "white", "bbox_inches": "tight", "pad_inches": 0.05}
+    figure.savefig(out, format="png", metadata={"Software": SOFTWARE}, **look)
+    down, across = imread(io.BytesIO(out.getvalue()), format="png").shape[:2]
+    return Picture(out.getvalue(), (across, down), (0, across, 0, down))
+
+
 def beside(pictures: Sequence[Picture]) -> bytes:
     """Pictures of one size side by side as one PNG."""
     return _png(np.concatenate([picture.pixels for picture in pictures], axis=1))

@@ -31,7 +31,8 @@ from flatness.room.targets import WALLS, RoomTargets, room_targets
 from flatness.words import phrases
 from flatness.words.phrases import error_text
 from flatness.words.printed import depth, percent
-from flatness.words.rooms import TITLES, answer, moves_most, target_sentences, told
+from flatness.words.rooms import LEAST_MM, TITLES, answer, moves_most, target_sentences, told
+from flatness.words.ways import NOTHING
 
 VIEWS = ("plan", "surface", "turn")
 
@@ -201,7 +202,7 @@ class RoomPanel(Instrument):
             return ShownMap(ax, caption=lift_heading(ax))
         if state.view == "turn":
             room_view(figure, room, state.targets, azimuth=state.azimuth)
-            return ShownMap(figure.axes[0], caption="Deviations are drawn larger than they are.")
+            return ShownMap(figure.axes[0])  # what it shows is written on it
         ax = figure.add_axes((0.01, 0.01, 0.98, 0.98))
         for text in room_plan(ax, room, state.targets, numbers=False).texts:
             text.set_fontsize(LETTERS_PT)  # type: ignore[attr-defined]
@@ -221,6 +222,8 @@ class RoomPanel(Instrument):
         change = float(state.targets.targets[name].change[j, i]) if state.targets is not None and inside else math.nan
         if not math.isfinite(change):
             return name
+        if abs(change) < LEAST_MM:
+            return f"{name}: {NOTHING} here. Click to open it."
         does = "add" if change > 0 else "take off"
         return f"{name}: {does} {depth(change, state.unit)[1:]} here. Click to open it."
 
@@ -232,7 +235,8 @@ def caption(state: RoomState) -> str:
     shown = "L and R are left and right as seen from the room. Click a surface to open it."
     if state.targets is None:
         return f"Blue is shy of the surface's own best plane, orange proud. {shown}"
-    return f"Blue is to be added, orange to come off. {shown}"
+    white = " What is white is left as it is." if state.targets.left else ""
+    return f"Blue is to be added, orange to come off.{white} {shown}"
 
 
 def checks_html(state: RoomState) -> str:

@@ -286,7 +286,8 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     elif one.verdict != PASS and one.finding.measured.at is not None and survey.walls.door is not None:
         rests = f" It is worst {where(*one.finding.measured.at, unit, survey)}."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
-        return f"{capital(what)}: {_found(one, unit)}. {capital(allowed)} is asked for.{rests}"
+        what += "" if one.limit.kind == "light" else ":"
+        return f"{capital(what)} {_found(one, unit)}. {capital(allowed)} is asked for.{rests}"
     middle = one.likely()[0]
     size = size_of(one, unit).replace(" inches", " in").replace(" inch", " in")
     if one.verdict != UNDECIDED:

@@ -198,6 +198,8 @@ def looked_at(limit: Limit, unit: str) -> tuple[str, str]:
             return f"how {quality(limit)} it is, as a number", describe(limit, unit)
         case "slope":
             return "how steep it is", describe(limit, "source")
+        case "light":
+            return "light along it shows something up to", describe(limit, "source")
     return f"how {quality(limit)} it is", describe(limit, "source")
 
 
@@ -272,11 +274,25 @@ def size_of(one: Judged, unit: str) -> str:
 
 def _amount(one: Judged, unit: str, now: str) -> str:
     assert one.finding is not None
+    if one.limit.kind == "light":
+        middle = one.likely()[0]
+        shows = "showed" if now == "was" else "shows"
+        return _lit(one.finding.measured.value if math.isnan(middle) else middle, one.finding.allowed, shows)
     if one.limit.kind in UNITLESS:
         settled = {PASS: "it keeps within", FAIL: "it does not keep within", UNDECIDED: "it may keep within"}
         return f"{settled[one.verdict]} the limit in the table below"
     allowed = exactly(one.finding.allowed, unit)
     return f"{_measure(one.limit, unit)} {now} {size_of(one, unit)}, and up to {allowed} is allowed"
+
+
+def _lit(found: float, allowed: float, shows: str) -> str:
+    """Up to which angle light shows something, and at which nothing may show [degrees].
+
+    >>> _lit(2.31, 2.0, "shows")
+    'light along it shows something up to 2.3 degrees, and at 2 degrees nothing may show'
+    """
+    at = f"{allowed:g} degree{'s' * (allowed != 1)}"
+    return f"light along it {shows} something up to {found:.1f} degrees, and at {at} nothing may show"
 
 
 def unevenness(survey: Survey, surface: Surface, unit: str, now: str = "is") -> str:
@@ -347,7 +363,9 @@ def _planned(plan: Plan, row: Mapping[Any, Any], unit: str) -> str:
     limit = limit_of(plan, str(row["limit"]))
     if not math.isfinite(row["after"]):
         return "whether it keeps within one of the limits cannot be worked out from these readings"
-    if limit is None or not math.isfinite(row["after_mm"]):
+    if limit is not None and limit.kind == "light" and limit.allowed is not None:
+        says = _lit(row["after"], limit.allowed, "will show")
+    elif limit is None or not math.isfinite(row["after_mm"]):
         says = f"it {'keeps' if row['passes'] else 'does not keep'} within a limit of the table below"
     else:
         # the planned surface is no better known than the one that was read

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+from matplotlib.transforms import Bbox
+
 from flatness.charts.axes import colour_bar, new_figure
 from flatness.charts.room_sheet import room_plan, short
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
@@ -21,12 +24,13 @@ from flatness.room.ways import RoomWays
 from flatness.words.printed import fine, position
 from flatness.words.rooms import (
     AUTHORITY,
+    FINE,
     cautions,
     check_rows,
     crew_answer,
+    crew_steps,
     length_in_feet,
-    level_told,
-    moves_most,
+    most_moved,
     owner_answer,
     target_sentences,
     way_rows,
@@ -34,17 +38,22 @@ from flatness.words.rooms import (
 from flatness.words.ways import work_text
 
 INCH = 25.4
-PLAN_SHARE, BAR_IN = 0.84, 0.55  # height of the plan over its width; what the key below it takes [in]
+PLAN_SHARE = 0.7  # height of the plan over its width
+BAR_IN, KEY = 0.6, np.array([0.34, 1.0])  # what the key takes [in]: its height; its width, of the whole
 USUAL_RATES = "by the usual rates; common practice, no source"
 
 
 def _plan(room: Room, targets: RoomTargets | None, width: float, high: float, labels: bool) -> bytes:
     """The plan with its walls folded out, and what its colors mean, as SVG of this size [in]."""
-    figure = new_figure(width, high)
-    plan = room_plan(
-        figure.add_axes((0.0, BAR_IN / high, 1.0, 1 - BAR_IN / high)), room, targets, numbers=False, labels=labels
-    )
-    bar = figure.add_axes((0.06, 0.42 / high, 0.3, 0.12 / high))
+    for below in (0.0, BAR_IN):  # the key stands beside the lowest wall, where there is room; else below all
+        figure = new_figure(width, high)
+        ax = figure.add_axes((0.0, below / high, 1.0, 1 - below / high))
+        plan = room_plan(ax, room, targets, numbers=False, labels=labels)
+        ax.apply_aspect()
+        key = ax.transData.inverted().transform(figure.transFigure.transform(KEY * np.array([1.0, BAR_IN / high])))
+        if not any(one.get_datalim(ax.transData).overlaps(Bbox([ax.dataLim.p0, key])) for one in plan.maps.values()):  # type: ignore[attr-defined]
+            break
+    bar = figure.add_axes((0.03, 0.42 / high, 0.27, 0.12 / high))
     ends = ("add", "take off") if targets is not None else ("shy", "proud")
     steps = colour_bar(bar, plan.scale, "horizontal", ends, signed=True)
     if targets is not None:
@@ -90,7 +99,7 @@ def room_owner_page(
         "targets": [] if targets is None else list(target_sentences(targets))[1:],
         "authority": AUTHORITY,
     }
-    pictures = {"plan.svg": _plan(room, targets, width, width * 0.86, labels=False)}
+    pictures = {"plan.svg": _plan(room, targets, width, width * 0.8, labels=False)}
     return Paper(title, make_pdf("room_owner.typ", data, pictures, paper, made))
 
 
@@ -104,8 +113,8 @@ def _facts(targets: RoomTargets | None, ways: RoomWays | None) -> Sequence[tuple
     floors = [one.z for one in targets.targets.values() if one.kind == "floor"]
     if ceilings and floors:
         facts.append((length_in_feet(min(ceilings) - max(floors), room.show), "clear from floor to ceiling when done"))
-    name, _, rest = moves_most(targets).partition(" moves most, ")
-    facts.append((name, f"moves most, {rest}"))
+    name, by = most_moved(targets)
+    facts.append((name, f"its face moves most, {by}") if name else (by, "each is left as it is"))
     return facts
 
 
@@ -134,20 +143,20 @@ def room_crew_sheet(
         "name": cut(room.title, 60),
         "says": crew_answer(targets),
         "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
-        "numbers": f"What to add at each stud is in {unit}, at the bottom, the middle and the top of what was read; "
-        "− is take off. A string from the first stud to the last stands along the finished line.",
+        "numbers": "The finished line is off the control line. Bottom, middle and top say what to add there, in "
+        f"{unit}; − is take off. The letters of the corners are on the plan.",
         "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
-        "levels": [
-            [one.name, level_told(room, targets.targets[one.name].z)]
-            for kind in ("ceiling", "floor")
-            for one in room.of_kind(kind)
-        ],
         "ceilings": _ceilings(targets),
         "trims": _trims(room),
         "diagonals": [
-            [f"{row['from_corner']} to {row['to_corner']}", length_in_feet(row["length_mm"], room.show)]
+            [
+                row["letters"],
+                length_in_feet(row["length_mm"], room.show),
+                f"within {fine(row['within_mm'], room.show, FINE)}",
+            ]
             for row in diagonals(targets).to_dict("records")
         ],
+        "steps": list(crew_steps(targets)),
         "ways": [] if ways is None else way_rows(ways),
         "cautions": [one.text for one in cautions(targets)],
         "authority": AUTHORITY,
@@ -174,8 +183,8 @@ def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
     return {
         "name": name,
-        "control": f"off {wall.control or 'its control line'}",
-        "head": ["stud", "along", *heads, f"add, {UP[0]}", *UP[1:]],
+        "control": f"{'left as it is; ' if name in targets.left else ''}off {wall.control or 'its control line'}",
+        "head": ["stud", "from left", *heads, *UP],
         "rows": rows,
     }
 

@@ -99,11 +99,11 @@ def _drawn(room: Room, one: RoomSurface, lines: Mapping[str, Floats]) -> Drawn:
         raise MeasureError([*error.located(file=one.survey.source or one.name).problems]) from error
     if not np.isfinite(likely.mean).any():
         raise MeasureError("no place of this surface lies between its readings", file=one.survey.source or one.name)
-    shape = likely.draw(room.draws, _seed(room.seed, one.name))
+    shape = likely.draw(room.draws, seed_of(room.seed, one.name))
     mean, datum = likely.mean, np.zeros((room.draws, 3))
     if one.level is not None:
         mean, shape = (one.level.height + one.up * heights for heights in (mean, shape))
-        rng = np.random.default_rng(_seed(room.seed, f"{one.name} datum"))
+        rng = np.random.default_rng(seed_of(room.seed, f"{one.name} datum"))
         datum[:, 0] = rng.normal(0, one.level.error, room.draws)
     elif one.wall is not None:
         datum[:, :2] = lines[one.name]
@@ -125,7 +125,7 @@ def _control_lines(room: Room) -> dict[str, Floats]:
         leader = first.setdefault(wall.control or f"{one.name} alone", one)
         line = leader.wall
         assert line is not None
-        rng = np.random.default_rng(_seed(room.seed, f"{leader.name} control line"))
+        rng = np.random.default_rng(seed_of(room.seed, f"{leader.name} control line"))
         ends = rng.normal(0, line.error, (room.draws, 2))
         slope = (ends[:, 1] - ends[:, 0]) / line.length
         toward = float(wall.into @ line.into)
@@ -135,5 +135,6 @@ def _control_lines(room: Room) -> dict[str, Floats]:
     return found
 
 
-def _seed(seed: int, name: str) -> int:
+def seed_of(seed: int, name: str) -> int:
+    """The seed of what is drawn under a name."""
     return int(np.random.SeedSequence([seed, zlib.crc32(name.encode())]).generate_state(1)[0])

@@ -343,6 +343,7 @@ class Room:
     confidence, draws, seed : of the verdicts
     source : name of the file
     notes : what its reader must know
+    stands : surfaces as they stand when the work is done, by name; None: as they were read
     """
 
     title: str
@@ -361,6 +362,7 @@ class Room:
     seed: int = 0
     source: str = ""
     notes: tuple[str, ...] = ()
+    stands: Mapping[str, Drawn] | None = field(default=None, repr=False)
 
     def of_kind(self, kind: str) -> list[RoomSurface]:
         """Its floors, ceilings or walls."""
@@ -371,7 +373,7 @@ class Room:
         """Each surface, and others that the readings allow, on the room's datum."""
         from flatness.room.drawn import draw_room
 
-        return draw_room(self)
+        return draw_room(self) if self.stands is None else self.stands
 
     @cached_property
     def checks(self) -> pd.DataFrame:

@@ -14,15 +14,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
 from flatness.arrays import Floats
 from flatness.room.checks import floor_along
-from flatness.room.geometry import corners
-from flatness.room.records import Room, Trim
+from flatness.room.geometry import Corner, corners
+from flatness.room.records import TAPE_MM, Room, Trim
 from flatness.room.targets import RoomTargets
 from flatness.surface.lattice import distinct
 
 SAME_MM = 0.5
+SQRT2 = math.sqrt(2)
 MARK_MM = 300.0  # between two marks, where no members are named: a scan has a column of readings every few inches
 UP = ("bottom", "middle", "top")
 WALL_COLUMNS = ("wall", "stud", "x_mm", "at", "y_mm", "off_control_mm", "found_mm", "add_mm")
@@ -31,7 +33,7 @@ TRIM_COLUMNS = ("trim", "wall", "z_mm", "x_mm", "reveal_mm")
 
 
 def wall_lines(targets: RoomTargets) -> pd.DataFrame:
-    """Where each wall's finished face stands.
+    """Where each wall's finished face stands: one that is left as it is, on its own best line.
 
     Returns
     -------
@@ -55,7 +57,7 @@ def _of_wall(targets: RoomTargets, name: str) -> Iterator[dict[str, Any]]:
     ]
     for stud, x in sorted([*found_at, *ends], key=lambda one: one[1]):
         for at, y in zip(UP, (low, (low + high) / 2, high), strict=True):
-            face = -target.toward(x, y)
+            face = -target.toward(x, (low + high) / 2 if target.is_left else y)
             found = -float(drawn.surface.at(x, y)[0])
             yield {
                 "wall": name,
@@ -65,7 +67,7 @@ def _of_wall(targets: RoomTargets, name: str) -> Iterator[dict[str, Any]]:
                 "y_mm": y,
                 "off_control_mm": face,
                 "found_mm": found,
-                "add_mm": found - face,
+                "add_mm": 0.0 if target.is_left else found - face,
             }
 
 
@@ -88,7 +90,7 @@ def _columns(places: Floats) -> list[tuple[str, float]]:
 
 
 def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
-    """One height for each ceiling, and what is shimmed under each strap, or each line of readings along x.
+    """One height for each ceiling that is worked on, and what is shimmed under each strap, or line of readings.
 
     Returns
     -------
@@ -97,7 +99,7 @@ def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
         ``least_shim_mm`` and ``most_shim_mm`` (below zero: to be cut)
     """
     rows = []
-    for one in targets.room.of_kind("ceiling"):
+    for one in (one for one in targets.room.of_kind("ceiling") if one.name not in targets.left):
         target, drawn = targets.targets[one.name], targets.room.drawn[one.name]
         x, y, _ = drawn.surface.nodes()
         along, across = "x", y
@@ -150,21 +152,34 @@ def _floor_beside(room: Room, trim: Trim) -> tuple[Floats, Floats] | None:
 
 
 def diagonals(targets: RoomTargets) -> pd.DataFrame:
-    """Diagonals of the finished room to check by tape, from corner to corner at the foot of the walls.
+    """Diagonals of each finished room to check by tape, from corner to corner at the foot of the walls.
 
     Returns
     -------
-    DataFrame, one row a diagonal: ``from_corner``, ``to_corner`` (names of the walls that meet there), ``length_mm``
+    DataFrame, one row a diagonal: ``from_corner``, ``to_corner`` (names of the walls that meet there), ``length_mm``,
+        ``letters`` (as drawings have them), ``within_mm`` (how far off it may be by the errors of setting out and of a
+        tape, in 95 of 100)
     """
-    room = targets.room
-    walls = [room.drawn[one.name] for one in room.of_kind("wall")]
-    found = [(one, finished_corner(targets, one.first, one.second)) for one in corners(walls)]
+    # each of the two corners is off by the error of setting out, along every direction alike
+    within = float(ndtri(0.975)) * math.hypot(SQRT2 * float(targets.options["setting_error"]), TAPE_MM)
     rows = []
-    for (one, here), (other, there) in combinations(found, 2):
-        if not {one.first, one.second} & {other.first, other.second}:
+    of = {one.name: one.room for one in targets.room.of_kind("wall")}
+    for (letter, one, here), (other_letter, other, there) in combinations(lettered(targets), 2):
+        if of[one.first] == of[other.first] and not {one.first, one.second} & {other.first, other.second}:
             names = (f"{one.first} and {one.second}", f"{other.first} and {other.second}")
-            rows.append((*names, float(np.hypot(*(here - there)))))
-    return pd.DataFrame(rows, columns=["from_corner", "to_corner", "length_mm"])
+            length = float(np.hypot(*(here - there)))
+            rows.append((*names, length, f"{letter} to {other_letter}", within))
+    return pd.DataFrame(rows, columns=["from_corner", "to_corner", "length_mm", "letters", "within_mm"])
+
+
+def lettered(targets: RoomTargets) -> list[tuple[str, Corner, Floats]]:
+    """Each corner with its letter, A first, and where it is on the plan when its walls are finished [mm]."""
+    walls = [targets.room.drawn[one.name] for one in targets.room.of_kind("wall")]
+    found = []
+    for i, one in enumerate(corners(walls)):
+        letter = chr(ord("A") + i % 26) + (str(i // 26) if i > 25 else "")
+        found.append((letter, one, finished_corner(targets, one.first, one.second)))
+    return found
 
 
 def finished_corner(targets: RoomTargets, first: str, second: str) -> Floats:

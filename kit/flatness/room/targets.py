@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,7 @@ class Target:
     change : [ny, nx] mm, what is added (or comes off, below zero) at each node of the surface's lattice
     added, taken : volumes [mm3]
     cost : of these by the surface's rates
+    is_left : whether it stays as it is: the plane is its own best one, and nothing is done
     """
 
     name: str
@@ -64,6 +66,7 @@ class Target:
     added: float
     taken: float
     cost: float
+    is_left: bool = False
 
     def toward(self, x: float, y: float) -> float:
         """Height toward the room [mm] at a place of the surface."""
@@ -88,7 +91,7 @@ class RoomTargets:
         (names), ``cost_per_mm`` (what it costs for each mm by which it is moved)
     cost : of all, by the rates of each surface
     notes : what must be known, such as angles that are not small
-    options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``, ``setting_error``
+    options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``, ``setting_error``, ``leave``
     """
 
     room: Room
@@ -97,6 +100,18 @@ class RoomTargets:
     cost: float
     notes: tuple[str, ...]
     options: Mapping[str, Any]
+
+    @cached_property
+    def finished(self) -> Room:
+        """The room as it will stand when this is done: its checks tell what will be found then."""
+        from flatness.room.finished import finished_room  # it needs what is above
+
+        return finished_room(self)
+
+    @property
+    def left(self) -> tuple[str, ...]:
+        """Names of the surfaces that stay as they are."""
+        return tuple(name for name, one in self.targets.items() if one.is_left)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -156,6 +171,7 @@ def room_targets(
     one_ceiling: bool | None = None,
     keep: Sequence[Keep] | None = None,
     setting_error: float | None = None,
+    leave: bool | None = None,
 ) -> RoomTargets:
     """Planes for floors, ceilings and walls of a room together, with the least work by the rates.
 
@@ -169,7 +185,10 @@ def room_targets(
     one_ceiling : whether all ceilings come to one height
     keep : clear widths and heights that must be kept; None: those of the room file
     setting_error : of setting a plane out, one standard deviation [mm]; what is kept is kept with that much room, and
-        that of the datum and the control lines, for it to hold at the room's confidence; 0: to the number itself
+        that of the datum and the control lines, for all of it to hold together at the room's confidence; 0: to the
+        number itself
+    leave : whether a surface that needs no work is left as it is, see :func:`~flatness.room.finished.leave`; None: as
+        the room file has it, else so
 
     Returns
     -------
@@ -180,14 +199,20 @@ def room_targets(
     ArgumentError : an unknown word for ``walls``; a thing to keep that names a surface which is not there
     PlanError : rules that clash: each is named, with by how much it would have to give way
     """
-    given = {"walls": walls, "plumb": plumb, "level": level, "one_ceiling": one_ceiling, "setting_error": setting_error}
+    given: dict[str, Any] = {"walls": walls, "plumb": plumb, "level": level, "one_ceiling": one_ceiling}
+    given |= {"setting_error": setting_error, "leave": leave}
     options: dict[str, Any] = {"walls": "square", "plumb": True, "level": True, "one_ceiling": True}
-    options |= {"setting_error": SETTING_MM, **room.targets}
+    options |= {"setting_error": SETTING_MM, "leave": True, **room.targets}
     options |= {name: value for name, value in given.items() if value is not None}
     if options["walls"] not in WALLS:
         raise ArgumentError("unknown rule for walls", column="walls", value=str(walls), expected=", ".join(WALLS))
-    program = _Program(room, options, room.keeps if keep is None else tuple(keep))
-    return program.solve()
+    keeps = room.keeps if keep is None else tuple(keep)
+    found = _Program(room, options, keeps).solve()
+    if not options["leave"]:
+        return found
+    from flatness.room.finished import leave as leave_alone  # it needs what is above
+
+    return leave_alone(found, keeps)
 
 
 def _least(cost: Floats, **rows: Any) -> OptimizeResult:
@@ -206,6 +231,7 @@ class _Program:
         self.rules: list[tuple[str, str]] = []
         self.kept: list[Floats] = []
         self.bounds: list[float] = []
+        self.doubt = (1 - room.confidence) / max(2, sum(self._places(one) for one in keeps))
         for one in keeps:
             self._keep(one)
         self.ties, self.tied_to = self._ties()
@@ -338,10 +364,13 @@ class _Program:
         ):  # off one line its error is in both
             own += [wall.error for wall in walls]
         total = math.hypot(*(error for _ in of), *own)
-        # so that all of its places hold together: at each but its own part of the doubt (Bonferroni)
-        walls_alone = all(each.wall is not None for each in of)
-        places = len(one.places) or (2 if walls_alone else 4)
-        return float(ndtri(1 - (1 - self.room.confidence) / max(2, places))) * total
+        # so that all that is kept holds together: at each place but its own part of the doubt (Bonferroni)
+        return float(ndtri(1 - self.doubt)) * total
+
+    def _places(self, one: Keep) -> int:
+        """At how many places something is kept clear, and from how many sides."""
+        walls_alone = all(name in self.planes and self.room.surfaces[name].wall is not None for name in one.surfaces)
+        return ((one.least is not None) + (one.most is not None)) * (len(one.places) or (2 if walls_alone else 4))
 
     def _add(self, row: Floats, bound: float, rule: str, about: str) -> None:
         self.kept.append(row)

@@ -19,6 +19,7 @@ from flatness.planning.ways import Ways, plan_ways
 from flatness.room.targets import RoomTargets
 
 WAYS = ("patches", "members", "overlay")
+LEAVE = "leave"
 COLUMNS = (
     "surface",
     "kind",
@@ -56,18 +57,23 @@ class RoomWays:
     @property
     def table(self) -> pd.DataFrame:
         """The proposed way of each surface, one row each: the columns of :class:`~flatness.planning.ways.Ways` but
-        ``mass_kg`` and ``why``, with ``surface`` and ``kind``; ``way`` is empty where none is open."""
+        ``mass_kg`` and ``why``, with ``surface`` and ``kind``; ``way`` is empty where none is open, and ``leave`` where
+        the surface stays as it is."""
         surfaces = self.targets.room.surfaces
         rows: list[dict[Any, Any]] = []
-        for name, found in self.ways.items():
-            first = found.table.to_dict("records")[0] if found.proposed else {"way": ""}
+        for name in surfaces:
+            if name in self.targets.left:
+                first: dict[Any, Any] = {"way": LEAVE, "places": 0, "rise_mm": 0.0, "work": 0.0}
+            else:
+                found = self.ways[name]
+                first = found.table.to_dict("records")[0] if found.proposed else {"way": ""}
             rows.append({**first, "surface": name, "kind": surfaces[name].kind})
         return pd.DataFrame(rows, columns=list(COLUMNS))
 
     @property
     def work(self) -> tuple[float, str] | None:
         """What all of it takes and in which unit; None where the surfaces' rates have several units."""
-        units = {self.targets.room.surfaces[name].rates.unit for name in self.ways}
+        units = {one.rates.unit for one in self.targets.room.surfaces.values()}
         if len(units) != 1:
             return None
         return float(np.nansum(self.table["work"].to_numpy(dtype=np.float64))), units.pop()
@@ -75,7 +81,7 @@ class RoomWays:
     @property
     def usual_rates(self) -> bool:
         """Whether nobody said what the work costs."""
-        return all(self.targets.room.surfaces[name].rates == Rates() for name in self.ways)
+        return all(one.rates == Rates() for one in self.targets.room.surfaces.values())
 
 
 def room_ways(targets: RoomTargets, **options: Any) -> RoomWays:
@@ -89,7 +95,7 @@ def room_ways(targets: RoomTargets, **options: Any) -> RoomWays:
 
     Returns
     -------
-    RoomWays : a surface without a way has none proposed, and the reasons in its table
+    RoomWays : a surface without a way has none proposed, and the reasons in its table; one that is left has no ways
 
     Raises
     ------
@@ -97,7 +103,8 @@ def room_ways(targets: RoomTargets, **options: Any) -> RoomWays:
     """
     room = targets.room
     found = {}
-    for name, one in room.surfaces.items():
+    for name in (name for name in room.surfaces if name not in targets.left):
+        one = room.surfaces[name]
         asked: dict[str, Any] = {
             "ways": WAYS,
             "confidence": room.confidence,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from flatness.lengths import format_length
@@ -15,11 +16,11 @@ from flatness.room.checks import MEASURED, WHAT
 from flatness.room.records import Room
 from flatness.room.set_out import diagonals
 from flatness.room.targets import RoomTargets
-from flatness.room.ways import RoomWays, closed_because
+from flatness.room.ways import LEAVE, RoomWays, closed_because
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import WIDTH, bulleted, columns, counted, fine, hanging, indented, length, percent, position
-from flatness.words.ways import USUAL, way_name, work_text
+from flatness.words.ways import NOTHING, USUAL, way_name, work_text
 
 TITLES = {
     "clear-height": "Clear height, at least",
@@ -36,6 +37,7 @@ AUTHORITY = (
     "The kit measures and compares; it does not design structure. Before anything is cut, planed or loaded, local "
     "codes, the maker and licensed practice decide."
 )
+FINE = (32, 64)  # thirty-seconds; finer where they would print it as none
 LEAST_MM = 0.05  # less is nothing to do
 LONG_MM = 200 * 304.8
 CURVATURE = (
@@ -148,19 +150,18 @@ def targets_text(found: RoomTargets) -> str:
 def target_sentences(found: RoomTargets) -> Iterator[str]:
     """Where each surface is brought to, a sentence each: how all are tied, each surface, what to check, what binds."""
     room, unit = found.room, found.room.show
-    how = {
-        "square": "all walls square to one another",
-        "parallel": "facing walls parallel",
-        "free": "each wall as it is",
-    }
+    how = {"square": "walls square to one another", "parallel": "facing walls parallel", "free": "each wall as it is"}
     ties = [how[found.options["walls"]]]
     ties += ["plumb"] if found.options["plumb"] else []
     ties += ["floors and ceilings level"] if found.options["level"] else []
-    yield f"With the least work: {', '.join(ties)}. {moves_most(found)}"
-    yield from (_target(room, row) for row in _records(found.table))
+    as_found = "it is" if len(found.left) == 1 else "they are"
+    but = f", but for {_listed(found.left)}, left as {as_found}" if found.left else ""
+    yield f"With the least work: {', '.join(ties)}{but}. {moves_most(found)}"
+    yield when_done(found)
+    yield from (_target(room, row) for row in _records(found.table) if row["surface"] not in found.left)
     if room.of_kind("wall"):
         for row in _records(diagonals(found)):
-            told = length_in_feet(row["length_mm"], unit)
+            told = f"{length_in_feet(row['length_mm'], unit)}, within {fine(row['within_mm'], unit, FINE)}"
             yield f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."
     if len(found.binds):
         yield f"What keeps it from being less: {'; '.join(_binding(found))}."
@@ -194,9 +195,59 @@ def cautions(found: RoomTargets) -> tuple[Caution, ...]:
 
 def crew_answer(found: RoomTargets) -> str:
     """Where the ceiling line is, and which wall moves most."""
-    lines = [one.z for one in found.targets.values() if one.kind == "ceiling"]
-    told = f"Ceiling line at {level_told(found.room, lines[0])}. " if lines else ""
+    ceilings = [one for one in found.targets.values() if one.kind == "ceiling"]
+    lines = [one.z for one in ceilings if not one.is_left]
+    told = f"Ceiling line at {length_in_feet(lines[0], found.room.show)} above the datum. " if lines else ""
+    told += "Leave the ceiling as it is. " if ceilings and not lines else ""
     return told + moves_most(found)
+
+
+def crew_steps(found: RoomTargets) -> Iterator[str]:
+    """What a crew does in which order, a sentence or two each."""
+    room, unit = found.room, found.room.show
+    walls = [room.surfaces[name] for name, one in found.targets.items() if one.kind == "wall" and not one.is_left]
+    lines = list(dict.fromkeys(f"the {one.wall.control}" for one in walls if one.wall and one.wall.control))
+    if lines:
+        yield f"Set up {_listed(lines)} again, where the walls were measured from."
+    for name, one in found.targets.items():
+        if one.kind == "ceiling" and not one.is_left:
+            yield f"Mark the line of the {name} on all walls: {level_told(room, one.z)}."
+    if walls:
+        names = _listed([one.name for one in walls])
+        yield (
+            f"Set the finished line of {names} at the first and the last stud, at the bottom, the middle and the top, "
+            "and pull a string from one to the other."
+        )
+    rows = _records(diagonals(found))
+    if rows and walls:
+        told = ", ".join(f"{row['letters']} {length_in_feet(row['length_mm'], unit)}" for row in rows)
+        within = fine(rows[0]["within_mm"], unit, FINE)
+        yield (
+            f"Before anything is fastened, check by tape from corner to corner at the foot: {told}. Where one is off "
+            f"by more than {within}, find which line is off first."
+        )
+    if walls:
+        yield "Bring each stud out to the string: how much to add at each is in its wall's table."
+    for name, one in found.targets.items():
+        if one.kind == "floor" and not one.is_left:
+            yield f"Bring the {name} to {level_told(room, one.z)}."
+    if room.trims:
+        yield "Set the foot of each trim last, at the height in the table of trims."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+
+
+def when_done(found: RoomTargets) -> str:
+    """How many checks will pass when all is brought to its target, and which will not."""
+    rows = [row for row in _records(found.finished.checks) if row["verdict"] != MEASURED]
+    open_still = [row for row in rows if row["verdict"] != PASS]
+    if not open_still:
+        return f"When this is done all {counted(len(rows), 'check')} will likely pass."
+    named = "; ".join(f"{row['what'].replace('-', ' ')}, {say(row['where'], found.room.show)}" for row in open_still)
+    first = f"When this is done {len(rows) - len(open_still)} of {counted(len(rows), 'check')} will likely pass"
+    return f"{first}. Not surely: {named}."
 
 
 def owner_answer(room: Room) -> str:
@@ -235,6 +286,9 @@ def way_rows(found: RoomWays) -> list[list[str]]:
     rows = []
     for row in _records(found.table):
         surface = found.targets.room.surfaces[row["surface"]]
+        if row["way"] == LEAVE:
+            rows.append([row["surface"], NOTHING, "-", "-", "-"])
+            continue
         if not row["way"]:
             why = say(closed_because(found.ways[row["surface"]]), found.targets.room.show)
             rows.append([row["surface"], f"no way is open: {why}", "-", "-", "-"])
@@ -245,7 +299,7 @@ def way_rows(found: RoomWays) -> list[list[str]]:
         if row["way"] == "patches":
             how = f"{' and '.join(done)} to its plane" if done else "nothing to do"
         rise = float(row["rise_mm"])
-        up = fine(rise, found.targets.room.show, (32, 64)) if rise >= LEAST_MM else "-"
+        up = fine(rise, found.targets.room.show, FINE) if rise >= LEAST_MM else "-"
         sure = "-" if math.isnan(row["chance"]) else percent(row["chance"])
         rows.append([row["surface"], how, up, work_text(float(row["work"]), str(row["unit"])), sure])
     return rows
@@ -264,18 +318,27 @@ def ways_told(found: RoomWays) -> str:
 
 def moves_most(found: RoomTargets) -> str:
     """Which wall, or surface, has most added to it, or taken off it."""
+    name, by = most_moved(found)
+    return f"The face that moves most: {name}, {by}." if name else f"{by}."
+
+
+def most_moved(found: RoomTargets) -> tuple[str, str]:
+    """The wall, or surface, whose face moves most, and by how much which way; no name where none is worked on."""
     table, unit = found.table, found.room.show
     walls = table[table["kind"] == "wall"]
     some = walls if len(walls) else table
-    most = some[["most_added_mm", "most_taken_mm"]].max(axis=1)
-    name = some["surface"].tolist()[int(most.to_numpy().argmax())]
-    return f"{name[:1].upper()}{name[1:]} moves most, by up to {fine(float(most.max()), unit, (32, 64))}."
+    most = some[["most_added_mm", "most_taken_mm"]].to_numpy()
+    if most.max() < LEAST_MM:
+        return "", f"No {'wall' if len(walls) else 'surface'} needs work"
+    which, way = (int(k) for k in np.unravel_index(most.argmax(), most.shape))
+    by = f"{('out', 'back')[way]} by up to {fine(float(most.max()), unit, FINE)}"
+    return some["surface"].tolist()[which], by
 
 
 def _target(room: Room, row: Mapping[str, Any]) -> str:
     unit = room.show
     work = [
-        f"{word} up to {fine(row[column], unit, (32, 64))}"
+        f"{word} up to {fine(row[column], unit, FINE)}"
         for word, column in (("add", "most_added_mm"), ("take off", "most_taken_mm"))
         if row[column] >= LEAST_MM
     ]
@@ -288,12 +351,16 @@ def _target(room: Room, row: Mapping[str, Any]) -> str:
 
 def level_told(room: Room, z: float) -> str:
     """A height above the datum, and off each benchmark."""
-    off = [
+    told, off = f"{length_in_feet(z, room.show)} above the datum", off_benchmarks(room, z)
+    return f"{told}, {' and '.join(off)}" if off else told
+
+
+def off_benchmarks(room: Room, z: float) -> list[str]:
+    """A height as it is measured from each benchmark."""
+    return [
         f"{length_in_feet(abs(z - known), room.show)} {'over' if z >= known else 'under'} {label}"
         for label, known in room.benchmarks.items()
     ]
-    told = f"{length_in_feet(z, room.show)} above the datum"
-    return f"{told}, {' and '.join(off)}" if off else told
 
 
 def _datum(room: Room) -> str:
