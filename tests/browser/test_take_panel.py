@@ -13,7 +13,6 @@ import flatness
 from served import Served
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
-WAIT = 60_000
 FT, IN = 304.8, 25.4
 
 
@@ -38,10 +37,11 @@ def server(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def phone(browser):
+def phone(browser, tools):
     context = browser.new_context(
         viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, device_scale_factor=2
     )
+    context.set_default_timeout(tools.patience)
     page = context.new_page()
     page.errors = []
     page.on("pageerror", lambda error: page.errors.append(str(error)))
@@ -51,13 +51,13 @@ def phone(browser):
 
 
 def opened(page, server):
-    page.goto(f"{server.url}/?token={server.token}", wait_until="commit", timeout=WAIT)
+    page.goto(f"{server.url}/?token={server.token}", wait_until="commit")
     panel = page.locator(".fk-take")
     go_on, more = (panel.get_by_role("button", name=name) for name in ("Go on here", "More"))
-    expect(go_on.or_(more)).to_be_visible(timeout=WAIT)
+    expect(go_on.or_(more)).to_be_visible()
     if go_on.is_visible():  # the page before has it still
         go_on.tap()
-        expect(more).to_be_visible(timeout=WAIT)
+        expect(more).to_be_visible()
     return panel
 
 
@@ -101,7 +101,7 @@ def place(panel):
 
 def settled(panel, before):
     """Wait until the page shows something else than before."""
-    expect(panel.locator(".fk-progress-text")).not_to_have_attribute("data-acts", before, timeout=WAIT)
+    expect(panel.locator(".fk-progress-text")).not_to_have_attribute("data-acts", before)
 
 
 def turn(panel):
@@ -117,13 +117,13 @@ def looked_at(tools, page, panel, name):
         ".filter(e => e.offsetHeight && (e.offsetHeight < 44 || e.offsetWidth < 44))"
         ".map(e => 'smaller than a thumb: ' + e.textContent)"
     )
-    return [f"{name}: {fault}" for fault in (*panel.evaluate(tools.faults), *small)]
+    return [f"{name}: {fault}" for fault in (*tools.faultless(panel), *small)]
 
 
 def test_a_room_is_taken_on_a_phone(phone, server, tools):
     panel = opened(phone, server)
     faults = looked_at(tools, phone, panel, "first")
-    assert phone.evaluate("document.documentElement.scrollHeight") <= 844
+    phone.wait_for_function("document.documentElement.scrollHeight <= 844")
     meant, line, taken, slips, moved = {}, 41.25, 0, {9, 16}, False
     while panel.locator(".fk-next").is_visible():
         at, before = place(panel), turn(panel)
@@ -160,7 +160,7 @@ def test_a_room_is_taken_on_a_phone(phone, server, tools):
             before = turn(panel)
             panel.get_by_role("button", name="Read on").tap()
             settled(panel, before)
-    expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+    expect(panel.locator(".fk-said")).to_be_visible()
     faults += looked_at(tools, phone, panel, "done")
     assert faults == [], "\n".join(faults)
     # 8 ft by 8 ft every 2 ft: 5 by 5 stations, two of them read again from the second set-up
@@ -180,12 +180,12 @@ def test_a_room_is_taken_on_a_phone(phone, server, tools):
 def standing(panel):
     """The page once a station waits for its reading; where it says that enough is read one goes on."""
     read_on = panel.get_by_role("button", name="Read on")
-    expect(panel.locator(".fk-next").or_(read_on).locator("visible=true").first).to_be_visible(timeout=WAIT)
+    expect(panel.locator(".fk-next").or_(read_on).locator("visible=true").first).to_be_visible()
     if read_on.is_visible():
         before = turn(panel)
         read_on.tap()
         settled(panel, before)
-        expect(panel.locator(".fk-next")).to_be_visible(timeout=WAIT)
+        expect(panel.locator(".fk-next")).to_be_visible()
     return place(panel)
 
 
@@ -195,7 +195,7 @@ def test_a_page_that_is_killed_goes_on_where_it_was(phone, server):
         before = turn(panel)
         tap(panel, sixteenths(*place(panel), 41.25))
     else:  # all is read: take back the last
-        expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+        expect(panel.locator(".fk-said")).to_be_visible()
         before = turn(panel)
         panel.get_by_role("button", name="Back").tap()
     settled(panel, before)
@@ -210,11 +210,11 @@ def test_taken_in_jupyterlab(notebook, page, lab, tools):
     book = notebook("notebooks/take_readings.ipynb")
     assert book.run_all() == []
     panel = page.locator(".fk-take")
-    expect(panel.locator(".fk-counter")).to_have_text("1 of 88", timeout=WAIT)
+    expect(panel.locator(".fk-counter")).to_have_text("1 of 88")
     field = panel.locator(".fk-reading input")
     field.fill('41-3/8"')
     field.press("Enter")
-    expect(panel.locator(".fk-counter")).to_have_text("2 of 88", timeout=WAIT)
+    expect(panel.locator(".fk-counter")).to_have_text("2 of 88")
     assert "41-3/8" in (lab.folder / "notebooks/my_room.csv").read_text()
     faults = tools.looked_at(page, panel, "take_lab", {1440: 1100, 768: 1024})
     assert faults == [], "\n".join(faults)
