@@ -81,9 +81,9 @@ def test_a_length_that_is_typed_stays_and_means_the_same_in_another_unit(panel):
         one.value = "5"
     meant = [5 * (304.8 if "[ft, in]" in label_of(one) else 25.4) for one in typed]
     panel.units.value = "mm"
-    assert [parse_length(one.value, "mm") for one in typed] == pytest.approx(meant, abs=0.5)
+    assert [parse_length(one.value, "mm") for one in lengths(panel)] == pytest.approx(meant, abs=0.5)
     show_anew(panel)
-    assert [parse_length(one.value) for one in typed] == pytest.approx(meant, abs=1.0)
+    assert [parse_length(one.value) for one in lengths(panel)] == pytest.approx(meant, abs=1.0)
 
 
 def test_ends_that_are_typed_stay_while_the_same_bar_is_laid_by_another_check(check):
