@@ -202,7 +202,7 @@ def test_files_are_saved_and_never_over_another(opened, page, lab):
 
 @pytest.mark.parametrize("room", ["loft", "100 x 100"])
 def test_the_picture_follows_the_slider(opened, page, tools, room):
-    """Each key on the slider is followed by a new picture, for 0.2 s of the kernel's processor time or less; moves make
+    """Each key on the slider is followed by a new picture, for 0.6 s of processor time or less; moves make
     no widgets. What 300 moves do to the memory of the kernel is tested without a browser.
     """
     if room == "loft":
@@ -228,5 +228,5 @@ def test_the_picture_follows_the_slider(opened, page, tools, room):
     middle, high = statistics.median(times), float(np.quantile(times, 0.95))
     print(f"\n{room}: median {middle:.0f} ms, 95th percentile {high:.0f} ms of {MOVES}")  # noqa: T201
     assert min(times) > 0, "a picture did not come"
-    assert (float(page.opened.ask(spent)) - before) / MOVES < 0.2
+    assert (float(page.opened.ask(spent)) - before) / MOVES < 0.6
     assert page.opened.ask(count) == at_first
