@@ -280,10 +280,12 @@ def faultless(panel):
 
 
 def looked_at(page, panel, name, widths=None, part=None):
-    """Take pictures of the panel at several widths of window, for a person to look at; what a machine sees wrong."""
+    """Take pictures of the panel at several widths of window, for a person to look at; what a machine sees wrong.
+
+    The window stays as it was last: to lay out a notebook anew takes the time.
+    """
     faults = []
     SHOTS.mkdir(exist_ok=True)
-    before = page.viewport_size
     for width, height in (widths or WIDTHS).items():
         page.set_viewport_size({"width": width, "height": height})
         assert panel.evaluate(SETTLED), "the layout does not come to rest"
@@ -291,9 +293,6 @@ def looked_at(page, panel, name, widths=None, part=None):
         (panel if part is None else panel.locator(part)).evaluate("e => e.scrollIntoView()")
         faults += [f"{name} {width}: {fault}" for fault in faultless(panel)]
         page.screenshot(path=SHOTS / f"{name}_{width}.png")
-    page.set_viewport_size(before)
-    panel.evaluate(SETTLED)
-    page.wait_for_function(FITTED)
     return faults
 
 

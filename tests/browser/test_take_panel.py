@@ -213,7 +213,9 @@ def test_taken_in_jupyterlab(notebook, page, lab, tools):
     expect(panel.locator(".fk-counter")).to_have_text("1 of 88")
     written = lab.folder / "notebooks/my_room.csv"
     # tapped while the kernel is busy, which answers the first key after the button is pressed: the reading is whole
-    page.evaluate(f"{book.HERE}.sessionContext.session.kernel.requestExecute({{code: 'import time; time.sleep(3)'}}); 0")
+    page.evaluate(
+        f"{book.HERE}.sessionContext.session.kernel.requestExecute({{code: 'import time; time.sleep(3)'}}); 0"
+    )
     for kind, value in (("digit", 4), ("digit", 1), ("part", 12)):  # 12/32 in
         panel.locator(f".fk-pad button[data-kind={kind}][data-value='{value}']").click()
     panel.locator(".fk-next").click()
