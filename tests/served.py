@@ -38,7 +38,7 @@ class Served:
             "import flatness.surface.lattice\nflatness.surface.lattice.FINEST_MM = 304.8\n"
         )
 
-    def start(self, arguments, path, seconds=60):
+    def start(self, arguments, path, seconds=300):
         """Run Python with these arguments until the server answers, with an error too, at this path."""
         self.log_file = self.log.open("w")
         self.process = subprocess.Popen(

@@ -4,6 +4,7 @@ import json
 import os
 import secrets
 import shutil
+import time
 import types
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from served import Served
 ROOT = Path(__file__).parents[2]
 SHOTS = Path(os.environ.get("FLATNESS_SHOTS", ROOT / "shots"))
 VIEWPORT = {"width": 1440, "height": 1100}
+PATIENCE = 180_000  # [ms] of every wait: a machine may be busy with other work many times over
 WIDTHS = {1024: 1900, 1440: 1900, 1920: 1900}
 FAULTS, SETTLED = ((Path(__file__).parent / name).read_text() for name in ("faults.js", "settled.js"))
 # whether each map has been drawn again in the room that it has now
@@ -42,7 +44,7 @@ def pytest_collection_modifyitems(items):
             item.add_marker(pytest.mark.flaky(reruns=1, only_rerun=waits))
 
 
-def promised(page, script, arg=None, seconds=120):
+def promised(page, script, arg=None, seconds=PATIENCE / 1000):
     """What an asynchronous script comes to; an error where it never does, which a browser would wait for."""
     return page.evaluate(
         f"""async arg => await Promise.race([({script})(arg), new Promise((_, no) => setTimeout(
@@ -64,9 +66,10 @@ def browser():
     if not chromium:
         missing("Chromium (apt-get install chromium)")
     try:
-        from playwright.sync_api import sync_playwright
+        from playwright.sync_api import expect, sync_playwright
     except ImportError:
         missing("playwright, which the test extra installs")
+    expect.set_options(timeout=PATIENCE)
     with sync_playwright() as p:
         opened = p.chromium.launch(executable_path=chromium, args=FLAGS)
         yield opened
@@ -111,6 +114,7 @@ def lab(tmp_path_factory):
 def context(browser):
     """One context, so that what JupyterLab is made of is loaded once."""
     made = browser.new_context(viewport=VIEWPORT)
+    made.set_default_timeout(PATIENCE)
     yield made
     made.close()
 
@@ -144,9 +148,7 @@ class Notebook:
     def __init__(self, page, lab, path):
         self.page, self.lab = page, lab
         page.goto(f"{lab.url}/lab/tree/{path}?reset&token={lab.token}", wait_until="domcontentloaded")
-        page.wait_for_function(
-            "p => window.jupyterapp?.shell?.currentWidget?.context?.path === p", arg=path, timeout=60_000
-        )
+        page.wait_for_function("p => window.jupyterapp?.shell?.currentWidget?.context?.path === p", arg=path)
         # the indicator says idle before there is a kernel: ask the kernel itself
         promised(
             page,
@@ -154,18 +156,17 @@ class Notebook:
             " await n.sessionContext.ready; await n.sessionContext.session.kernel.info; }",
         )
 
-    def run_all(self, timeout=180_000):
+    def run_all(self):
         """Run all cells; what they printed to stderr, and their errors."""
         run = "async () => { await window.jupyterapp.commands.execute('notebook:run-all-cells') }"
-        promised(self.page, run, seconds=timeout / 1000)
+        promised(self.page, run)
         self.page.wait_for_function(
             f"""() => {{ const n = {self.HERE};
             const cells = n.content.widgets.filter(
                 c => c.model.type === 'code' && c.model.sharedModel.getSource().trim());
             const bad = cells.some(c => c.model.outputs.toJSON().some(o => o.output_type === 'error'));
             return n.sessionContext.session.kernel.status === 'idle' && (bad || cells.every(
-                c => c.model.executionState === 'idle' && c.model.executionCount !== null)); }}""",
-            timeout=timeout,
+                c => c.model.executionState === 'idle' && c.model.executionCount !== null)); }}"""
         )
         return self.complaints()
 
@@ -243,11 +244,13 @@ def blank(notebook, lab):
     return notebook("notebooks/blank.ipynb")
 
 
-def shows_its_pictures(page, count=1):
-    """Whether the cells of a notebook that ran show so many pictures or more, none of them small."""
-    pictures = page.locator(".jp-OutputArea img")
-    wide = [image.evaluate("image => image.naturalWidth") for image in pictures.all()]
-    return len(wide) >= count and wide[0] > 400
+def pictures(page, selector, count, wide):
+    """Wait until so many pictures or more are there, each of them so wide [px] or wider."""
+    page.wait_for_function(
+        """([s, n, wide]) => { const all = [...document.querySelectorAll(s)];
+        return all.length >= n && all.every(one => one.naturalWidth >= wide); }""",
+        arg=[selector, count, wide],
+    )
 
 
 def upload(page, button, path):
@@ -256,7 +259,7 @@ def upload(page, button, path):
     chooser.value.set_files(path)
 
 
-def drawn(page, selector, colours=8, timeout=60_000):
+def drawn(page, selector, colours=8):
     """Wait until a live figure shows its picture, in the room that it has: its canvas has a size before a frame."""
     page.wait_for_function(
         """([s, n]) => { const c = document.querySelector(s + ' canvas'); if (!c || c.width < 50) return false;
@@ -264,39 +267,46 @@ def drawn(page, selector, colours=8, timeout=60_000):
         for (let i = 0; i < d.length; i += 4) seen.add(d[i] << 16 | d[i+1] << 8 | d[i+2]);
         return seen.size >= n; }""",
         arg=[selector, colours],
-        timeout=timeout,
     )
-    page.wait_for_function(FITTED, timeout=timeout)
+    page.wait_for_function(FITTED)
 
 
-def looked_at(page, panel, name, widths=None, part=None):
-    """Take pictures of the panel at several widths of window, for a person to look at; what a machine sees wrong."""
-    faults = []
-    SHOTS.mkdir(exist_ok=True)
-    before = page.viewport_size
-    for width, height in (widths or WIDTHS).items():
-        page.set_viewport_size({"width": width, "height": height})
-        assert panel.evaluate(SETTLED), "the layout does not come to rest"
-        page.wait_for_function(FITTED, timeout=60_000)
-        (panel if part is None else panel.locator(part)).evaluate("e => e.scrollIntoView()")
-        faults += [f"{name} {width}: {fault}" for fault in panel.evaluate(FAULTS)]
-        page.screenshot(path=SHOTS / f"{name}_{width}.png")
-    page.set_viewport_size(before)
-    panel.evaluate(SETTLED)
-    page.wait_for_function(FITTED, timeout=60_000)
+def faultless(panel):
+    """What a machine sees wrong with a panel, and still after some time [s]: a layout may be on its way."""
+    end = time.monotonic() + 20
+    while (faults := panel.evaluate(FAULTS)) and time.monotonic() < end:
+        panel.page.wait_for_timeout(200)
     return faults
 
 
-@pytest.fixture
+def looked_at(page, panel, name, widths=None, part=None):
+    """Take pictures of the panel at several widths of window, for a person to look at; what a machine sees wrong.
+
+    The window stays as it was last: to lay out a notebook anew takes the time.
+    """
+    faults = []
+    SHOTS.mkdir(exist_ok=True)
+    for width, height in (widths or WIDTHS).items():
+        page.set_viewport_size({"width": width, "height": height})
+        assert panel.evaluate(SETTLED), "the layout does not come to rest"
+        page.wait_for_function(FITTED)
+        (panel if part is None else panel.locator(part)).evaluate("e => e.scrollIntoView()")
+        faults += [f"{name} {width}: {fault}" for fault in faultless(panel)]
+        page.screenshot(path=SHOTS / f"{name}_{width}.png")
+    return faults
+
+
+@pytest.fixture(scope="session")
 def tools():
     """Helpers of the panels' tests, which a test folder without packages cannot import."""
     return types.SimpleNamespace(
         drawn=drawn,
         looked_at=looked_at,
-        shows_its_pictures=shows_its_pictures,
+        pictures=pictures,
         upload=upload,
         settled=SETTLED,
-        faults=FAULTS,
+        faultless=faultless,
+        patience=PATIENCE,
         shots=SHOTS,
         samples=ROOT / "sample_surveys",
     )

@@ -1,7 +1,7 @@
 // Whether nothing of a panel moves any more: a notebook lays itself out some time after its window has another size.
 panel => new Promise(done => {
   let last = '', same = 0;
-  const end = performance.now() + 5000;
+  const end = performance.now() + 60000;
   const look = () => {
     const boxes = [...panel.querySelectorAll('*')].map(e => e.getBoundingClientRect());
     const now = JSON.stringify([innerWidth, boxes.map(r => [r.x, r.width, r.height])]);

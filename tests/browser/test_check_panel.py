@@ -10,7 +10,6 @@ import flatness
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 MISTAKES = ("A5", "C17", "C23", "C28", "C44", "C45")  # sample_surveys/README.md
-WAIT = 60_000
 NAILED = "Oak, nailed down"  # kit/flatness/limits/published.toml, called
 MAP = '.fk-map:not([style*="none"])'  # the one in view
 # the gap under a line, from the readings on: SciPy's interpolation, and the kit's profile_gaps over the whole of it
@@ -38,7 +37,7 @@ def panel(book, page, tools):
     """A panel of the test's own, as the notebook opens it."""
     page.opened = book
     found = book.new_panel()
-    expect(found.locator(".fk-said")).to_contain_text("FAIL", timeout=WAIT)
+    expect(found.locator(".fk-said")).to_contain_text("FAIL")
     tools.drawn(page, MAP)
     return found
 
@@ -48,16 +47,18 @@ def test_run_all_lands_on_the_panel_which_is_whole_on_one_screen(book, page, too
     page.set_viewport_size({"width": width, "height": height})
     assert book.run_all() == []
     panel = page.locator(".fk-panel")
-    expect(panel.locator(".fk-said")).to_contain_text("FAIL", timeout=WAIT)
+    expect(panel.locator(".fk-said")).to_contain_text("FAIL")
     tools.drawn(page, MAP)
     assert panel.evaluate(tools.settled)
     for name in ("Verdict", "Map"):
         expect(page.get_by_role("region", name=name)).to_have_count(1)
-        expect(page.get_by_role("region", name=name)).to_be_in_viewport(ratio=1, timeout=10_000)
+        expect(page.get_by_role("region", name=name)).to_be_in_viewport(ratio=1)
         assert page.get_by_role("region", name=name).bounding_box()["height"] > 60
-    whole = panel.bounding_box()
-    assert whole["y"] >= 0
-    assert whole["y"] + whole["height"] <= height
+    page.wait_for_function(
+        """height => { const whole = document.querySelector('.fk-panel').getBoundingClientRect();
+        return whole.top >= 0 && whole.bottom <= height; }""",
+        arg=height,
+    )
 
 
 def pixel(page, xy):
@@ -79,22 +80,22 @@ def test_a_file_with_mistakes_then_the_corrected_one_and_its_verdict(panel, page
     tools.upload(page, button, tools.samples / "packing_room/with_mistakes.csv")
     problems = panel.locator(".fk-problems")
     for cell in MISTAKES:
-        expect(problems).to_contain_text(f"Cell {cell}", timeout=WAIT)
+        expect(problems).to_contain_text(f"Cell {cell}")
     expect(panel.get_by_role("region", name="Verdict")).to_contain_text("No verdict yet")
     assert tools.looked_at(page, panel, "check_mistakes") == []
 
     tools.upload(page, button, tools.samples / "packing_room/hand_typed.csv")
-    expect(problems).to_have_count(0, timeout=WAIT)
-    expect(panel.locator(".fk-said.fk-fail, .fk-said.fk-undecided")).to_be_visible(timeout=WAIT)
+    expect(problems).to_have_count(0)
+    expect(panel.locator(".fk-said.fk-fail, .fk-said.fk-undecided")).to_be_visible()
 
     panel.get_by_label("Finish", exact=True).select_option(label=NAILED)
     survey = flatness.read_survey(tools.samples / "packing_room/hand_typed.csv")
     table = flatness.check(survey, "wood-nailed")
     verdicts = set(table.verdict)
     overall = next(v for v in ("fail", "undecided", "pass") if v in verdicts)
-    expect(panel.locator(".fk-said")).to_contain_text(overall.upper(), timeout=WAIT)
+    expect(panel.locator(".fk-said")).to_contain_text(overall.upper())
     rows = panel.locator(".fk-table tbody tr")
-    expect(rows.first).to_contain_text('1/4"', timeout=WAIT)
+    expect(rows.first).to_contain_text('1/4"')
     for i, row in enumerate(table.itertuples()):
         expect(rows.nth(i)).to_contain_text(row.verdict.capitalize())
         expect(rows.nth(i)).to_contain_text(flatness.format_length(row.as_read_mm, "in", 32))
@@ -114,19 +115,21 @@ ipywidgets.Widget._handle_msg = noted
 def test_a_pass_asks_for_a_bar_and_rests_on_what_it_showed(book, panel, page, tools):
     book.ask(THREADS)
     panel = book.new_panel()  # whose widgets take their messages so
-    expect(panel.locator(".fk-said")).to_contain_text("FAIL", timeout=WAIT)
+    expect(panel.locator(".fk-said")).to_contain_text("FAIL")
     tools.drawn(page, MAP)
     book.ask("threads.clear()")
     tools.upload(page, panel.get_by_role("button", name="Upload"), tools.samples / "loft_floor/after.csv")
     said = panel.locator(".fk-said")
-    expect(said).to_contain_text("Nothing was read between them", timeout=WAIT)
+    expect(said).to_contain_text("Nothing was read between them")
     fields = panel.get_by_label(re.compile(r"^Gap \d"))
-    assert fields.count() == int(page.opened.ask("print(len(panel.state.strips))")) > 0
+    count = int(page.opened.ask("print(len(panel.state.strips))"))
+    assert count > 0
+    expect(fields).to_have_count(count)
     for field in fields.all():
         field.fill("none")
         field.press("Enter")
     panel.get_by_role("button", name="Check again with these").click()
-    expect(said).to_contain_text("a bar slid between", timeout=WAIT)
+    expect(said).to_contain_text("a bar slid between")
     # in one thread, so in the order in which it was done: what is typed counts in the click that follows
     assert int(book.ask("print(len(threads)); ipywidgets.Widget._handle_msg = handle")) == 1
 
@@ -137,7 +140,7 @@ def test_a_place_is_read_and_a_straightedge_laid_by_mouse(panel, page):
     station = (2 * 609.6, 3 * 609.6)  # a station of the loft floor
     canvas.hover(position=pixel(page, station))
     here = panel.locator(".fk-here")
-    expect(here).to_contain_text("station here", timeout=WAIT)
+    expect(here).to_contain_text("station here")
     said = here.inner_text()
     x, y = (mm(text) for text in re.match(r"(.+) from the left wall, (.+) from the door wall", said).groups())
     assert abs(x - station[0]) < 25
@@ -153,13 +156,13 @@ def test_a_place_is_read_and_a_straightedge_laid_by_mouse(panel, page):
 
     bar = panel.locator(".fk-bar")
     canvas.click(position=pixel(page, (900, 600)))
-    expect(bar).to_contain_text("now click the other", timeout=WAIT)
+    expect(bar).to_contain_text("now click the other")
     canvas.click(position=pixel(page, (1700, 1500)))
-    expect(bar).to_contain_text("Laid by hand", timeout=WAIT)
+    expect(bar).to_contain_text("Laid by hand")
     gap, start, end = json.loads(page.opened.ask(PYTHON_GAP))
     assert start == pytest.approx([900, 600], abs=15)
     assert end == pytest.approx([1700, 1500], abs=15)
-    assert f"gap {flatness.format_length(gap, 'in', 32)[:-1]} in" in bar.inner_text()
+    expect(bar).to_contain_text(f"gap {flatness.format_length(gap, 'in', 32)[:-1]} in")
 
     where = canvas.bounding_box()
     first, last = pixel(page, (3000, 900)), pixel(page, (1700, 2000))
@@ -168,10 +171,10 @@ def test_a_place_is_read_and_a_straightedge_laid_by_mouse(panel, page):
     page.mouse.move(where["x"] + last["x"] + 40, where["y"] + last["y"], steps=5)
     page.mouse.move(where["x"] + last["x"], where["y"] + last["y"])
     page.mouse.up()
-    expect(bar).to_contain_text(re.compile("A: 9 ft (9|10)"), timeout=WAIT)
+    expect(bar).to_contain_text(re.compile("A: 9 ft (9|10)"))
     gap, start, end = json.loads(page.opened.ask(PYTHON_GAP))
     assert (start, end) == (pytest.approx([3000, 900], abs=15), pytest.approx([1700, 2000], abs=15))
-    assert f"gap {flatness.format_length(gap, 'in', 32)[:-1]} in" in bar.inner_text()
+    expect(bar).to_contain_text(f"gap {flatness.format_length(gap, 'in', 32)[:-1]} in")
 
 
 def test_by_keyboard_alone(panel, page):
@@ -185,27 +188,48 @@ def test_by_keyboard_alone(panel, page):
     panel.get_by_role("button", name="Lay it here").focus()
     page.keyboard.press("Enter")
     bar = panel.locator(".fk-bar")
-    expect(bar).to_contain_text("A: 1 ft from left, 2 ft 6 in from door wall", timeout=WAIT)
+    expect(bar).to_contain_text("A: 1 ft from left, 2 ft 6 in from door wall")
     panel.get_by_role("button", name="Heights", exact=True).focus()
     page.keyboard.press("Space")
     expect(panel.get_by_role("button", name="Heights", exact=True)).to_have_class(re.compile("mod-active"))
     panel.get_by_role("button", name="mm", exact=True).focus()
     page.keyboard.press("Enter")
-    expect(bar).to_contain_text("A: 0.305 m from left", timeout=WAIT)
+    expect(bar).to_contain_text("A: 0.305 m from left")
     expect(panel.locator(".fk-said")).to_contain_text("mm")
     expect(panel.get_by_label("From x [m, mm]")).to_be_visible()
     panel.get_by_label("Confidence").focus()
     page.keyboard.press("ArrowDown")
-    expect(panel.get_by_label("Confidence")).to_have_value("99 %", timeout=WAIT)
+    expect(panel.get_by_label("Confidence")).to_have_value("99 %")
     panel.get_by_label("Bar [m, mm]", exact=True).fill("long")
     page.keyboard.press("Enter")
-    expect(panel.locator(".fk-problems")).to_contain_text("long", timeout=WAIT)
+    expect(panel.locator(".fk-problems")).to_contain_text("long")
+
+
+def test_what_is_being_typed_stays_while_the_kernel_writes_there(panel, page):
+    panel.get_by_role("tab", name="Settings").click()
+    fields = [panel.get_by_label(name) for name in ("From x", "From y")]
+    fields[0].fill("1")
+    for x in (900.0, 1200.0):  # another bar is laid, and the field has not been left
+        page.opened.ask(f"panel.state.lay(({x}, {x}), (2500.0, 2500.0))")
+    expect(fields[1]).to_have_value("3' 11 1/4\"")  # 1200 mm are 47.24 in
+    expect(fields[0]).to_have_value("1")
+    fields[0].press("End")
+    page.keyboard.type(" ft")
+    fields[1].fill("2 ft")  # which leaves the first
+    panel.get_by_role("button", name="Lay it here").click()
+    expect(panel.locator(".fk-bar")).to_contain_text("A: 1 ft from left, 2 ft from door wall")
+    fields[0].fill("7")
+    page.opened.ask("panel.state.lay((900.0, 900.0), (2500.0, 2500.0))")
+    expect(fields[1]).to_have_value("2' 11 7/16\"")  # 900 mm are 35.43 in
+    fields[0].fill("1' 0\"")  # typed back to what it was: there is nothing to enter, so what was written since is shown
+    fields[0].blur()
+    expect(fields[0]).to_have_value("2' 11 7/16\"")
 
 
 def test_it_is_whole_at_every_width(panel, page, tools):
     for view in ("Against the limit", "Heights", "How sure", "Where to read"):
         panel.get_by_role("button", name=view, exact=True).click()
-        for _ in range(WAIT // 50):  # until the kernel has drawn it
+        for _ in range(tools.patience // 50):  # until the kernel has drawn it
             if page.opened.ask("with panel.state.lock: print(panel.views.label)") == view:
                 break
             page.wait_for_timeout(50)
@@ -223,9 +247,9 @@ def test_a_view_that_was_drawn_is_back_at_once(panel, page, tools):
         panel.get_by_role("button", name=view, exact=True).click()
         page.opened.ask("")
     spent = page.opened.ask(
-        "import time\nt = time.perf_counter()\npanel.views.value = 'heights'\nprint(time.perf_counter() - t)"
+        "import time\nt = time.thread_time()\npanel.views.value = 'heights'\nprint(time.thread_time() - t)"
     )
-    assert float(spent) < 0.3  # [s]
+    assert float(spent) < 0.3  # [s] of processor time
 
 
 def test_a_file_of_12_mb_arrives(panel, page, tools, tmp_path):
@@ -233,6 +257,6 @@ def test_a_file_of_12_mb_arrives(panel, page, tools, tmp_path):
     large = tmp_path / "large.csv"
     large.write_bytes((tools.samples / "packing_room/hand_typed.csv").read_bytes() + b" " * 12_000_000)
     tools.upload(page, panel.get_by_role("button", name="Upload"), large)
-    expect(panel.get_by_label("Survey", exact=True)).to_have_value("large.csv (uploaded)", timeout=WAIT)
-    expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+    expect(panel.get_by_label("Survey", exact=True)).to_have_value("large.csv (uploaded)")
+    expect(panel.locator(".fk-said")).to_be_visible()
     expect(panel.locator(".fk-problems")).to_have_count(0)

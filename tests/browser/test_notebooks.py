@@ -11,7 +11,7 @@ NOTEBOOKS = sorted(path.name for path in (FOLDER.parents[1] / "notebooks").glob(
 def test_the_notebook_by_hand_runs_and_shows_its_pictures(notebook, page, tools):
     book = notebook("notebooks/by_hand.ipynb")
     assert book.run_all() == []
-    assert tools.shows_its_pictures(page, 6)
+    tools.pictures(page, ".jp-OutputArea img", 6, 400)
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)

@@ -48,7 +48,7 @@ JARGON = (
     r"datum|residual|s\.d\.|standard deviation|confidence|verdict|lattice|node|straightedge|benchmark|patch\b|"
     r"station|interpol|kriging|percentile|likelihood|best-fit|proud|shy"
 )
-GROWTH_MB = 12  # of memory over 100 views
+GROWTH_MB = 5  # of memory over 40 views
 
 
 def text_of(widget):
@@ -615,7 +615,7 @@ def test_other_views_grow_nothing(shown):
         return len(_instances), figures, len(shown.state._drawn)
 
     before, memory = turn(10), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    assert turn(100) == before
+    assert turn(40) == before
     assert (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - memory) / 1024 < GROWTH_MB
 
 

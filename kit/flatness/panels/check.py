@@ -8,7 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import Any
 
-from flatness.job.schema import limit_keys
+from flatness.errors import LengthError
+from flatness.job.schema import FIXED, limit_keys
+from flatness.lengths import format_length, parse_length
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
 from flatness.limits.spot_checks import ASSUMED, Sweep
 from flatness.limits.strip_lists import seen_lines
@@ -16,21 +18,7 @@ from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.bars import Place
 from flatness.panels.canvas import live_figure
 from flatness.panels.check_state import AGREED, MORE, CheckState
-from flatness.panels.controls import (
-    HINTS,
-    button,
-    close_all,
-    column,
-    html_table,
-    labelled,
-    notes_html,
-    put,
-    read_far,
-    row,
-    show_far,
-    text_field,
-    words,
-)
+from flatness.panels.controls import button, close_all, column, html_table, notes_html, row, text_field, words
 from flatness.panels.fields import Control, Controls, confidence, finish
 from flatness.panels.files import SurveyChooser
 from flatness.panels.instrument import Instrument, places_list
@@ -46,14 +34,19 @@ MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
 WORDS = {PASS: "Pass", FAIL: "Fail", UNDECIDED: "Undecided"}
 SURE = "How sure a pass or a fail must be; short of it the verdict is undecided"
 OF_AGREED = limit_keys("straightedge")
+ENDS = ("start_x", "start_y", "end_x", "end_y")
 CONTROLS = (
     finish("(choose the finish to come)", "What will be installed or applied on this surface"),
     confidence(SURE),
     Control("agreed.length", OF_AGREED["length"], help="Length of the bar that was agreed", when=AGREED),
     Control("agreed.allowed", OF_AGREED["allowed"], help="The gap that was agreed to be allowed", when=AGREED),
     Control("bar_length", OF_AGREED["length"], (), "", "Bar", "Length of the bar that is set", take="set_bar_length"),
+    *(
+        Control(key, FIXED[key[-1]], label=name, help="An end of the bar; or click two points on the map", needed=True)
+        for key, name in zip(ENDS, ("From x", "From y", "To x", "To y"), strict=True)
+    ),
 )
-ENDS = ("From x", "From y", "To x", "To y")
+ONE_END = "One end is set: now click the other."
 BAR, LIMITS, SET = 0, 1, 2  # tabs
 
 
@@ -156,6 +149,14 @@ def worth_knowing(state: CheckState) -> str:
     return notes_html(notes, state.unit)
 
 
+def _retyped(text: str, unit: str, other: str) -> str:
+    """A gap that is typed in one unit as it reads in another; what says no length as it is."""
+    try:
+        return format_length(parse_length(text, unit), other, 64)
+    except LengthError:
+        return text
+
+
 class CheckPanel(Instrument):
     """The Check panel, to be shown as the last line of a notebook's cell.
 
@@ -172,15 +173,15 @@ class CheckPanel(Instrument):
         self.state = state
         self.profile = live_figure(PROFILE_IN, "profile")
         self._profiled: Any = None
-        self._ended: Any = None
-        self._stripped: Any = None
+        self._laid: Any = None
+        self._stripped: tuple[Sequence[Sweep], str] = ((), state.unit)
         super().__init__(
             CHECK_NAMES, CHECK_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
         )
         guard = state.guard
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self.controls = Controls(state, CONTROLS, {AGREED: lambda state: state.finish == AGREED})
-        self.ends = [text_field(name, f"{name}: an end of the bar; or click two points on the map") for name in ENDS]
+        self.ends = [self.controls[key] for key in ENDS]
         self.lay = button("Lay it here", "Between the two ends typed", guard(self._lay_typed), main=True)
         self.worst = button(
             "Lay it where the gap is largest", "Of all places and directions", guard(lambda _: state.lay_worst())
@@ -220,12 +221,12 @@ class CheckPanel(Instrument):
         self.state.spot_checks = tuple(seen_lines(told, self.state.strips, self.state.unit))
 
     def _lay_typed(self, _: Any) -> None:
-        x0, y0, x1, y1 = (self._length(field, read_far) for field in self.ends)
+        x0, y0, x1, y1 = (self.controls.read(key) for key in ENDS)
         self.state.lay((x0, y0), (x1, y1))
 
     def _began(self, xy: Place) -> None:
         self._stretched(xy, xy)
-        self.told_bar.value = "One end is set: now click the other."
+        self.told_bar.value = ONE_END
 
     def _stretched(self, start: Place, end: Place) -> None:
         self.shown.stretch(start, end)
@@ -242,15 +243,21 @@ class CheckPanel(Instrument):
         return state.survey, state.assessment, state.unit, state.bar_length, seeking
 
     def _paint(self, figure: Any) -> ShownMap:
-        for pointer in self.pointers:
-            pointer.forget()
         return draw_map(figure, self.state)
+
+    @property
+    def _first(self) -> Place | None:
+        """The end of the next bar that was clicked [mm], while the other is waited for."""
+        return next((pointer.first for pointer in self.pointers if pointer.first), None)
 
     def _touch(self) -> bool:
         state, shown = self.state, self.shown
-        if shown.bar is state.bar and not any(pointer.first for pointer in self.pointers):
+        if self._first is not None:
+            shown.stretch(self._first, self._first)
+        elif shown.bar is state.bar:
             return False
-        shown.lay(state.bar, state.allowed, state.unit)
+        else:
+            shown.lay(state.bar, state.allowed, state.unit)
         return True
 
     def _at(self, xy: Place) -> str:
@@ -265,29 +272,32 @@ class CheckPanel(Instrument):
         self._fill_list()
 
     def _fill_ends(self) -> None:
-        """The ends of the bar, once for each bar: what is typed over them stays until it is laid."""
-        bar, unit = self.state.bar, self.state.unit
-        if self._ended == (bar, unit):
+        """The ends of the bar, once for each bar: what is typed over them stays until another bar is laid."""
+        bar = self.state.bar
+        laid = (None,) * 4 if bar is None else (*bar.start, *bar.end)
+        if laid == self._laid:
             return
-        self._ended = bar, unit
-        at = [""] * 4 if bar is None else [show_far(mm, unit) for mm in (*bar.start, *bar.end)]
-        for field, name, text in zip(self.ends, ENDS, at, strict=True):
-            labelled(field, f"{name} [{HINTS[unit]}]")
-            put(field, text)
+        self._laid = laid
+        for pointer in self.pointers:
+            pointer.forget()
+        for key, mm in zip(ENDS, laid, strict=True):
+            self.controls.put(key, mm)
 
     def _fill_bar(self) -> None:
         state = self.state
         bar, key = state.bar, (state.bar, state.surface, state.unit, state.allowed)
         told = "" if bar is None else told_bar(bar, state.allowed, state.bar_length, state.unit, state.survey)
-        self.told_bar.value = escape(told)
+        self.told_bar.value = escape(told if self._first is None else ONE_END)
         if key != self._profiled:
             self._profiled = key
             draw_profile(self.profile, state)
             self.profile.canvas.draw_idle()
 
     def _make_strips(self, strips: Sequence[Sweep]) -> None:
-        """A field for each strip, empty, for what the bar showed there."""
+        """A field for each strip for what the bar showed there: empty, or in another unit what is typed so far."""
         state = self.state
+        (before, unit), self._stripped = self._stripped, (strips, state.unit)
+        typed = [_retyped(field.value, unit, state.unit) for field in self.gaps] if before == strips else []
         for old in self.strips.children:
             close_all(old)
         rows: list[str] = []
@@ -295,8 +305,8 @@ class CheckPanel(Instrument):
             rows = sweeps_in_words(strips, state.assessment.pictured.limit, state.unit, state.survey)[1]
         about = "The largest gap under the bar, such as 3/32, or none; blank where not done"
         self.gaps = [text_field(f"Gap {k} [{state.unit}]", about) for k in range(1, len(rows) + 1)]
-        for field in self.gaps:
-            field.continuous_update = True  # nothing is worked out until the button is pressed
+        for field, text in zip(self.gaps, typed, strict=False):
+            field.value = text
         told = (words(f"<b>{k}</b> {escape(spelled(text))}") for k, text in enumerate(rows, 1))
         self.strips.children = [row(text, field) for text, field in zip(told, self.gaps, strict=True)]
 
@@ -305,7 +315,6 @@ class CheckPanel(Instrument):
         state, unit = self.state, self.state.unit
         found, strips = state.assessment, list(state.strips)
         if self._stripped != (strips, unit):
-            self._stripped = (strips, unit)
             self._make_strips(strips)
         self.look.layout.display = "" if strips else "none"
         html = ""

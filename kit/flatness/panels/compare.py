@@ -261,13 +261,18 @@ class ComparePanel(Instrument):
         self.places.layout.display = "" if state.by_surface else "none"
         self.forget.layout.display = "" if state.unchanged else "none"
         self.missing.value = missing_words(state.unchanged, state.align)
-        for widget in (self.done, self.verdicts, self.changed, self.aligned, self.notes):
-            widget.value = ""
+        told = [""] * 5
         if found is not None:
-            self.done.value, self.verdicts.value = places_done(found, unit), verdicts_table(found, unit)
-            self.changed.value = escape(spelled(" ".join([where_shown(found, unit), *greatest(found, unit)])))
-            self.aligned.value = escape(alignment_sentence(found, unit))
-            self.notes.value = f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_html(found.notes, unit)}"
+            told = [
+                places_done(found, unit),
+                verdicts_table(found, unit),
+                escape(spelled(" ".join([where_shown(found, unit), *greatest(found, unit)]))),
+                escape(alignment_sentence(found, unit)),
+                f"{warnings_list(found, unit)}{how_much(found, unit)}{notes_html(found.notes, unit)}",
+            ]
+        # each once: what is emptied on the way is seen, and what a person has opened closes
+        for widget, html in zip((self.done, self.verdicts, self.changed, self.aligned, self.notes), told, strict=True):
+            widget.value = html
 
     @property
     def found(self) -> Comparison:

@@ -6,6 +6,7 @@ import re
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import cache
 from html import escape, unescape
 from importlib.resources import files
 from typing import Any
@@ -14,8 +15,8 @@ import ipywidgets as w
 from matplotlib.figure import Figure
 
 from flatness.charts.axes import INK, PALE
-from flatness.errors import LengthError, Problem, shorten
-from flatness.lengths import format_length, parse_length
+from flatness.errors import Problem, shorten
+from flatness.lengths import format_length
 from flatness.panels.canvas import close_figure
 from flatness.panels.state import State
 from flatness.words.phrases import say, sentence
@@ -39,19 +40,21 @@ SNAP_MM = {"in": 25.4, "mm": 10.0}  # a click on a map is read no finer than thi
 UNITS = {"ft, in": "in", "mm": "mm"}
 
 
-# a notebook takes arrow keys to move between cells, unless what has the focus says that they are its own; a slider's
-# handle is named for those who cannot see its label; the notebook may move its cells while it shows the panel
-BEGIN = """const panel = this.closest('.fk-panel'); if (panel) { panel.addEventListener('focusin', event => {
-  const at = event.target; at.dataset.lmSuppressShortcuts = 'true'; if (at.classList.contains('noUi-handle'))
-  at.setAttribute('aria-label', at.closest('.widget-inline-hbox').querySelector('label').textContent); });
-  for (const late of [300, 1500]) setTimeout(() => panel.scrollIntoView(), late); }"""
+@cache
+def asset(name: str) -> str:
+    """A style or a script of the panels."""
+    return (files("flatness.panels") / name).read_text(encoding="utf-8")
+
+
+def script(name: str, css: str = "") -> str:
+    """A script as HTML, run with ``this`` inside what it is shown in, each time it is shown; with a style, if any."""
+    return f'<style onload="{escape(asset(name))}">{css}</style>'
 
 
 def _style() -> str:
     """The look of all panels, from ``style.css``."""
     colours = "".join(f"--{name}:{letters};--{name}-paper:{paper};" for name, (letters, paper) in COLOURS.items())
-    css = (files("flatness.panels") / "style.css").read_text(encoding="utf-8")
-    return f'<style onload="{BEGIN}">.fk-panel {{ --rule:{RULE};{colours} }}\n{css}</style>'
+    return script("panel.js", f".fk-panel {{ --rule:{RULE};{colours} }}\n{asset('style.css')}")
 
 
 def row(*children: Any, top: bool = False) -> Any:
@@ -216,13 +219,8 @@ def _told(one: Problem, unit: str) -> str:
     return "".join(parts)
 
 
-def read_far(text: str, unit: str) -> float:
-    """A length along the surface [mm] as it is typed: bare numbers are feet, or millimetres."""
-    return parse_length(text, "ft" if unit == "in" else "mm")
-
-
 def show_far(mm: float, unit: str) -> str:
-    """A length along the surface [mm] as :func:`read_far` reads it.
+    """A length along the surface [mm], in feet or in metres.
 
     >>> show_far(1219.2, "in"), show_far(1219.2, "mm")
     ('4\\' 0"', '1.219 m')
@@ -281,13 +279,6 @@ class Panel:
         """Call with the new value of a control where a person chose it, and not where a list got other options."""
         chosen = self.state.guard(lambda change: None if is_filling(widget) else act(change["new"]))
         widget.observe(chosen, "value")
-
-    def _length(self, field: Any, reads: Callable[[str, str], float] = parse_length) -> float:
-        """What is typed [mm]; an error names the control."""
-        try:
-            return reads(field.value, self.state.unit)
-        except LengthError as error:
-            raise error.located(column=label_of(field)) from error
 
     def _tell(self) -> None:
         """From now on say what the state says of its work and of what went wrong."""

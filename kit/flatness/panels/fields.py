@@ -144,6 +144,13 @@ class Control:
             return show_far(value, unit) if self.field.far else format_length(value, unit, 64)
         return f"{value / self._measure(unit)[2]:.{6 if self.measure == 'price' else 4}g}"
 
+    def retyped(self, text: str, unit: str, other: str) -> str:
+        """What is typed in one unit as it reads in another; a text that says nothing as it is."""
+        try:
+            return self.show(self.read(text, unit), other) if text.strip() else text
+        except FlatnessError:
+            return text
+
     def options(self, state: Any) -> Options:
         """What may be chosen."""
         found = self.offers(state) if callable(self.offers) else self.offers
@@ -191,6 +198,7 @@ class Controls:
         self.wrong: dict[str, FlatnessError] = {}
         self._when = when or {}
         self._kept: dict[str, Any] = {}
+        self._unit = state.unit
         self._of = {one.key: one for one in controls}
         self._widgets = {key: self._made(one) for key, one in self._of.items()}
         self.fill()
@@ -236,13 +244,13 @@ class Controls:
             if part:
                 made = {**getattr(self.state, trait), part: made}
             self.state.check(trait, made)
+            if control.take:
+                getattr(self.state, control.take)(made)
         except FlatnessError as error:
             self.wrong[control.key] = error.located(column=label_of(widget))
         else:
             self.wrong.pop(control.key, None)
-            if control.take:
-                getattr(self.state, control.take)(made)
-            elif kept:
+            if kept and not control.take:
                 setattr(self.state, trait, made)
         self._tell()
 
@@ -255,6 +263,13 @@ class Controls:
         """Show in each control what the state holds."""
         for control in self._of.values():
             self._fill(control)
+        self._unit = self.state.unit
+        self._tell()
+
+    def put(self, key: str, value: Any) -> None:
+        """Show a value in a field that the state does not keep, in place of what was typed."""
+        self.wrong.pop(key, None)
+        put(self[key], self._of[key].show(value, self.state.unit))
         self._tell()
 
     def _fill(self, control: Control) -> None:
@@ -275,6 +290,8 @@ class Controls:
                 self._kept[control.key] = value
                 if control.key not in self.wrong:
                     put(widget, control.show(value, state.unit))
+            elif state.unit != self._unit:
+                put(widget, control.retyped(value, self._unit, state.unit))
             return
         options = control.options(state)
         known = [one for _, one in options]

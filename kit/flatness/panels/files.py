@@ -15,7 +15,7 @@ from traitlets import HasTraits, Tuple, Unicode
 from flatness.errors import ArgumentError, FlatnessError, Problem
 from flatness.job.reading import read_job
 from flatness.job.records import Job
-from flatness.panels.controls import drop_down, is_filling, offer, problem_list, row, text_field, words
+from flatness.panels.controls import drop_down, is_filling, offer, problem_list, put, row, text_field, words
 from flatness.panels.state import State
 from flatness.planning.plan import SavedPlan, read_plan
 from flatness.survey.files import ENDINGS, read_survey
@@ -291,7 +291,12 @@ class SurveyChooser(FileChooser):
         self.sheet = text_field("Sheet (name)", "The sheet to read, where a workbook has several")
         super().__init__(state, choice, label, "CSV or XLSX")
         self.controls.children = (*self.controls.children, self.sheet)
-        self.sheet.observe(state.guard(lambda change: choice.choose_sheet(change["new"])), "value")
+        self.sheet.observe(state.guard(self._sheet_chosen), "value")
+        choice.observe(lambda change: put(self.sheet, change["new"]), "sheet")
+
+    def _sheet_chosen(self, change: Any) -> None:
+        if not is_filling(self.sheet):
+            self._choice.choose_sheet(change["new"])
 
     def _fill(self, _: Any = None) -> None:
         super()._fill()

@@ -94,7 +94,7 @@ class Instrument(Panel):
         self._bind(self.views, lambda value: self.state.set_trait("view", value))
         self.room = text_field("Room for the map [px]", "Measured on the screen")
         self.room.add_class("fk-room")
-        self._bind(self.room, lambda _: self._refresh())
+        self.room.observe(guard(lambda _: self._refresh(), clears=False), "value")
         self.verdict, self.here = words("", "fk-verdict"), words(POINT_HERE, "fk-here")
         self.working.add_class("fk-working")
         self.working.layout.display = "none"

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from functools import cache
 from html import escape
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +16,7 @@ from flatness.lengths import parse_length
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.panels.check import allowed_sentence, judged_sentence
-from flatness.panels.controls import Panel, button, column, panel_box, put, row, text_field, words
+from flatness.panels.controls import Panel, asset, button, column, panel_box, put, row, script, text_field, words
 from flatness.panels.state import State
 from flatness.panels.strip import SIGNS
 from flatness.panels.take_map import room_map
@@ -225,23 +223,15 @@ MOST_ANSWERS = 6
 SHADES = {"As the device": "", "Light": "fk-light", "Dark": "fk-dark"}
 
 
-@cache
-def _asset(name: str) -> str:
-    return (files("flatness.panels") / name).read_text(encoding="utf-8")
-
-
 def keypad(unit: str, expected: float | None, wholes: bool = True) -> str:
     """The keypad as HTML: whole inches about what is expected [mm], then fractions as a tape has them; else digits.
 
     ``wholes`` False: fractions alone, for a gap.
     """
-    script = escape(_asset("keypad.js"), quote=True)
     if unit != "in":
         digits = "".join(_key("digit", str(n), "fk-large") for n in (7, 8, 9, 4, 5, 6, 1, 2, 3, 0))
         digits += _key("digit", ".", "fk-large") + _key("rub", "", "fk-large", "⌫", "rub out")
-        return (
-            f'<div class="fk-pad"><div class="fk-keys fk-three">{digits}</div><style onload="{script}"></style></div>'
-        )
+        return f'<div class="fk-pad"><div class="fk-keys fk-three">{digits}</div>{script("keypad.js")}</div>'
     above = ""
     if expected is not None:
         low = max(int(expected / 25.4) - 1, 0)
@@ -254,10 +244,7 @@ def keypad(unit: str, expected: float | None, wholes: bool = True) -> str:
     # without a reading to go by the whole inches are typed, then the fraction
     shape = "fk-pad fk-digits" if expected is None and wholes else "fk-pad"
     above += f'<div class="fk-keys fk-six">{_row_of_digits()}</div><hr>' if wholes else ""
-    return (
-        f'<div class="{shape}">{above}'
-        f'<div class="fk-keys fk-parts">{parts}</div><style onload="{script}"></style></div>'
-    )
+    return f'<div class="{shape}">{above}<div class="fk-keys fk-parts">{parts}</div>{script("keypad.js")}</div>'
 
 
 def _row_of_digits() -> str:
@@ -336,9 +323,9 @@ class TakePanel(Panel):
         self.enough.add_class("fk-answers")
         self.more = self._more_page()
         self.go_on = button("Go on here", TAKEN_OVER, guard(lambda _: state.open(take_over=True)), main=True)
-        self.stopped, self._shown = False, -1
+        self.stopped, self._shown, self._start = False, -1, ""
         box = panel_box(
-            w.HTML(f"<style>{_asset('take_look.css')}</style>"),
+            w.HTML(f"<style>{asset('take_look.css')}</style>"),
             head,
             self.progress,
             self.told,
@@ -365,6 +352,12 @@ class TakePanel(Panel):
 
     def _enter(self) -> None:
         text = self.reading.value
+        if text and text == self._start:  # such as where the button is pressed twice
+            raise ArgumentError(
+                "no reading yet: only the whole inches of the last one stand here",
+                value=text.strip(),
+                remedy="tap the fraction, 0 where there is none",
+            )
         if self.state.screen == STRIP:
             self._slide(text)
         else:
@@ -523,6 +516,7 @@ class TakePanel(Panel):
         if self._shown == self.state.acts:
             return  # what is typed at this station stays, whatever else is new
         self._shown = self.state.acts
+        self._start = start
         put(self.reading, start)
         self.pad.value = f"{keys}<!-- {self._shown} -->"
 
