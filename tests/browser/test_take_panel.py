@@ -176,7 +176,7 @@ def test_a_room_is_taken_with_three_slips_and_a_laser_that_was_moved(device, ser
             pressed(panel, "Read on")
     assert slips == {}
     slide = panel.get_by_role("button", name="Slide a bar")
-    expect(slide).to_be_visible(timeout=WAIT)
+    expect(slide).to_be_visible()
     faults += look("open")
     pressed(panel, "Slide a bar")
     faults += look("strip")
@@ -189,7 +189,7 @@ def test_a_room_is_taken_with_three_slips_and_a_laser_that_was_moved(device, ser
         before = turn(panel)
         nothing.tap()
         settled(panel, before)
-    expect(panel.locator(".fk-said")).to_be_visible(timeout=WAIT)
+    expect(panel.locator(".fk-said")).to_be_visible()
     faults += look("done")
     assert faults == [], "\n".join(faults)
     # 14 ft by 22 ft every 2 ft: 8 by 12 stations, two of them read again from the second set-up
