@@ -1,6 +1,8 @@
 """The house holds: one direction of imports, drawing in one room, the public names."""
 
 import ast
+import doctest
+import importlib
 import subprocess
 import sys
 from pathlib import Path
@@ -208,3 +210,11 @@ def test_every_public_name_is_found_whatever_was_imported_first():
     assert set(flatness.__all__) <= set(dir(flatness))
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         flatness.nothing  # noqa: B018
+
+
+def test_the_examples_in_docstrings_hold():
+    names = (".".join(("flatness", *path.relative_to(KIT).with_suffix("").parts)) for path in MODULES)
+    modules = [importlib.import_module(name.removesuffix(".__init__")) for name in names]
+    found = {module.__name__: doctest.testmod(module) for module in modules}
+    assert sum(one.attempted for one in found.values()) > 100
+    assert [name for name, one in found.items() if one.failed] == []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 from fractions import Fraction
 
 import numpy as np
@@ -334,7 +333,3 @@ def test_settling() -> None:
     assert settle(3.0000000004) == 3.0
     assert settle(3.0000004) == 3.0
     assert settle(3.000001) > 3.0
-
-
-def test_examples_in_the_docstrings() -> None:
-    assert doctest.testmod(lengths).failed == 0

@@ -267,6 +267,8 @@ def format_length(mm: float, unit: str = "in", fraction: int = 16) -> str:
     --------
     >>> format_length(3822.7, "ft")
     '12\\' 6 1/2"'
+    >>> format_length(2146.3, "ft")
+    '7\\' 0 1/2"'
     >>> format_length(-9.525, "in", 8)
     '-3/8"'
     >>> format_length(4.77, "mm")
@@ -283,7 +285,7 @@ def format_length(mm: float, unit: str = "in", fraction: int = 16) -> str:
     whole, rest = divmod(parts, fraction)
     sign = "-" if exact < 0 and parts else ""
     feet, whole = divmod(whole, 12) if unit == "ft" else (0, whole)
-    inches = [str(whole)] if whole or not rest else []
+    inches = [str(whole)] if whole or feet or not rest else []
     inches += [str(Fraction(rest, fraction))] if rest else []
     text = " ".join(inches) + '"'
     return f"{sign}{feet}' {text}" if feet else f"{sign}{text}"

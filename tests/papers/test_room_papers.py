@@ -38,7 +38,7 @@ def test_a_carpenter_reads_the_crew_sheet_alone(gallery):
     walls = table[table["kind"] == "wall"]
     most = walls.loc[walls["most_added_mm"].idxmax(), "surface"]
     assert most == "west wall"
-    assert "The face that moves most: west wall, out by up to" in first
+    assert "The face that moves most: west wall, into the room by up to" in first
     lines = wall_lines(targets)
     row = lines[(lines["wall"] == "east wall") & (lines["stud"] == "4") & (lines["at"] == "middle")].iloc[0]
     assert row["x_mm"] == pytest.approx(48 * 25.4)

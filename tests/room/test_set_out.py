@@ -62,7 +62,7 @@ def test_a_wall_stands_plumb_where_it_is_most_proud(leaning):
     assert west["y_mm"].min() == 0
     assert west["y_mm"].max() > 2300
     assert west["stud"].unique().tolist() == ["1", "2", "3", "4", "5"]  # read every 600 mm over 2,400
-    assert moves_most(targets).startswith("The face that moves most: west, out by up to 11.")
+    assert moves_most(targets).startswith("The face that moves most: west, into the room by up to 11.")
 
 
 def test_the_diagonals_of_a_finished_rectangle(leaning):

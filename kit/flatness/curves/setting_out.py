@@ -96,7 +96,7 @@ def set_out(
     >>> from flatness.curves.making import make_arc
     >>> found = set_out(make_arc(chord=1000.0, rise=100.0), every=250.0)
     >>> [round(v, 3) for v in found.offsets["offset_mm"]]
-    [0.0, 75.765, 100.0, 75.765, 0.0]
+    [0.0, 75.735, 100.0, 75.735, 0.0]
     """
     curve = curve.curve if isinstance(curve, CurveFit) else curve
     chord = Chord.of(curve)

@@ -143,8 +143,8 @@ def room_crew_sheet(
         "name": cut(room.title, 60),
         "says": crew_answer(targets),
         "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
-        "numbers": "The finished line is off the control line. Bottom, middle and top say what to add there, in "
-        f"{unit}; − is take off. The letters of the corners are on the plan.",
+        "numbers": "The finished line is how far the face that was measured ends up from the long or cross line; "
+        f"boards and finish come on top of it. Bottom, middle and top: what to add there, in {unit}; − is take off.",
         "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
         "ceilings": _ceilings(targets),
         "trims": _trims(room),
@@ -178,7 +178,7 @@ def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     for stud, some in lines.groupby("stud", sort=False):
         faces = some["off_control_mm"].tolist()
         told = [length_in_feet(float(face), room.show) for face in (faces if leans else faces[:1])]
-        adds = ["-" if math.isnan(add) else short(float(add), room.show) for add in some["add_mm"]]
+        adds = ["open" if math.isnan(add) else short(float(add), room.show) for add in some["add_mm"]]
         rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told, *adds])
     heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
     return {

@@ -280,7 +280,7 @@ def place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
     else along the first row and the first column of a grid, or along x and y. On a wall: from the left, and up.
 
     >>> place((1828.8, 2743.2), "in")
-    '6\' 0" along x, 9\' 0" along y'
+    '6\\' 0" along x, 9\\' 0" along y'
     """
     at = [float(value) for value in xy]
     return ", ".join(_told(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
@@ -319,7 +319,7 @@ def strip_place(along: str, at: float, ends: tuple[float, float], unit: str, sur
     """A strip along x or y [mm] as a tape finds it.
 
     >>> strip_place("x", 1219.2, (0, 3048), "in")
-    'at y 4\' 0", from x 0" to 10\' 0"'
+    'at y 4\\' 0", from x 0" to 10\\' 0"'
     """
     axis = 0 if along == "x" else 1
     own, other = sorted(_tapes(survey), key=lambda one: one.axis != axis)

@@ -136,7 +136,7 @@ def length_in_feet(mm: float, unit: str) -> str:
     """A height or width as a tape reads it: feet, inches and thirty-seconds, or millimetres.
 
     >>> length_in_feet(2134.0, "in"), length_in_feet(2134.0, "mm")
-    ("7' 0 1/32\\"", '2134 mm')
+    ('7\\' 0 1/32"', '2134 mm')
     """
     return format_length(mm, "ft", 32) if unit == "in" else f"{mm:.0f} mm"
 
@@ -223,11 +223,14 @@ def crew_steps(found: RoomTargets) -> Iterator[str]:
         told = ", ".join(f"{row['letters']} {length_in_feet(row['length_mm'], unit)}" for row in rows)
         within = fine(rows[0]["within_mm"], unit, FINE)
         yield (
-            f"Before anything is fastened, check by tape from corner to corner at the foot: {told}. Where one is off "
-            f"by more than {within}, find which line is off first."
+            f"Before anything is fastened, check by tape at the foot, from corner to corner of the strings: {told}. "
+            f"Where one is off by more than {within}, find which line is off first."
         )
     if walls:
         yield "Bring each stud out to the string: how much to add at each is in its wall's table."
+    for name, one in found.targets.items():
+        if one.kind == "ceiling" and not one.is_left:
+            yield f"Bring the {name} down to its line: the shims under each strap are in its table."
     for name, one in found.targets.items():
         if one.kind == "floor" and not one.is_left:
             yield f"Bring the {name} to {level_told(room, one.z)}."
@@ -307,7 +310,7 @@ def way_rows(found: RoomWays) -> list[list[str]]:
 
 def ways_told(found: RoomWays) -> str:
     """The chosen way of each surface, with what all of it takes."""
-    head = ["surface", "way", "adds up to", "work", "of 100"]
+    head = ["surface", "way", "adds at most", "work", "of 100"]
     lines = [f"  {line}" for line in columns([head, *way_rows(found)], left=(0, 1))]
     whole = found.work
     if whole is not None:
@@ -331,7 +334,7 @@ def most_moved(found: RoomTargets) -> tuple[str, str]:
     if most.max() < LEAST_MM:
         return "", f"No {'wall' if len(walls) else 'surface'} needs work"
     which, way = (int(k) for k in np.unravel_index(most.argmax(), most.shape))
-    by = f"{('out', 'back')[way]} by up to {fine(float(most.max()), unit, FINE)}"
+    by = f"{('into the room', 'back')[way]} by up to {fine(float(most.max()), unit, FINE)}"
     return some["surface"].tolist()[which], by
 
 
