@@ -340,7 +340,7 @@ class TakePanel(Panel):
         )
         box.add_class("fk-take")
         for part in (self.station, self.question, self.enough, self.more, self.go_on):
-            part.add_class("fk-right")
+            part.add_class("fk-at-right")
         if page:
             box.add_class("fk-page")
         self.box = box
