@@ -1,11 +1,13 @@
 """What the crew sets out, against closed forms on constructed rooms; the sheet by its artists; files by content."""
 
 import csv
+import io
 import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pdfplumber
 import pytest
 from matplotlib.figure import Figure
 
@@ -14,6 +16,8 @@ from constructed_rooms import four_walls, level_surface, room, wall
 from flatness.__main__ import main
 from flatness.charts.room_sheet import deviation, room_plan, room_sheet, short
 from flatness.commands.options import EXIT
+from flatness.export.tables import set_out_tables
+from flatness.papers.room import room_crew_sheet
 from flatness.planning.plan import read_plan
 from flatness.room.records import Trim
 from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
@@ -111,6 +115,22 @@ def test_a_trim_leaves_no_less_than_its_reveal(leaning):
     assert table["reveal_mm"].min() == pytest.approx(6, abs=1e-6)
     assert table["reveal_mm"].max() == pytest.approx(8, abs=0.15)
     assert table["z_mm"].iloc[0] == pytest.approx(8, abs=0.1)
+
+
+def test_a_trim_is_set_over_the_finished_floor():
+    """Closed form: the floor is 0 along the south wall and 15 mm along the north; it comes to 15, a foot to 21."""
+    floor = level_surface("floor", lambda x, y: 15 * y / 2400, 3000, 2400, step=300)
+    trim = Trim(name="plinth", wall="south", reveal=6.0)
+    built = room(floor, *four_walls(CORNERS, step=600), trims=(trim,), draws=10)
+    targets = flatness.room_targets(built, leave=False)
+    table = set_out_tables(targets)["trims"]
+    np.testing.assert_allclose(table["z_mm"], 21, atol=0.1)
+    np.testing.assert_allclose(table["reveal_mm"], 6, atol=1e-6)
+    texts = [text.get_text() for ax in room_sheet(built, targets).axes for text in ax.texts]
+    assert "reveal left 6 mm to 6 mm" in texts
+    with pdfplumber.open(io.BytesIO(room_crew_sheet(targets).pdf)) as pdf:
+        crew = " ".join("".join(page.extract_text() for page in pdf.pages).split())
+    assert "trim foot at reveal plinth 21 mm above the datum 6 mm to 6 mm" in crew
 
 
 def test_the_sheet_answers_first_and_shows_every_wall(leaning):

@@ -403,7 +403,7 @@ def _check_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
         for row in found.to_dict("records"):
             within = f"within {fine(row['within_mm'], room.show, (32,))}"
             rows.append([row["letters"], length_in_feet(row["length_mm"], room.show), within])
-    trims = trim_lines(room)
+    trims = trim_lines(targets.finished)
     for name, some in trims.groupby("trim", sort=False):
         rows.append([str(name), "", ""])
         rows.append([f"foot {length_in_feet(float(some['z_mm'].iloc[0]), room.show)} above the datum", "", ""])

@@ -286,7 +286,7 @@ def set_out_tables(targets: RoomTargets, ways: RoomWays | None = None) -> dict[s
         "surfaces": targets.table,
         "walls": wall_lines(targets),
         "ceilings": ceiling_lines(targets),
-        "trims": trim_lines(targets.room),
+        "trims": trim_lines(targets.finished),
         "diagonals": diagonals(targets),
         "binds": targets.binds,
         **({} if ways is None else {"ways": ways.table}),

@@ -147,7 +147,7 @@ def room_crew_sheet(
         f"boards and finish come on top of it. Bottom, middle and top: what to add there, in {unit}; − is take off.",
         "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
         "ceilings": _ceilings(targets),
-        "trims": _trims(room),
+        "trims": _trims(targets.finished),
         "diagonals": [
             [
                 row["letters"],

@@ -120,7 +120,11 @@ def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
 
 
 def trim_lines(room: Room) -> pd.DataFrame:
-    """The height of each reveal line, and the reveal left along it over the floor as found.
+    """The height of each reveal line, and the reveal left along it over the floor.
+
+    Parameters
+    ----------
+    room : whose floor it is set over: where there are targets ``targets.finished``, as it will stand
 
     Returns
     -------
