@@ -103,6 +103,28 @@ def test_what_is_left_does_not_spoil_what_was_agreed(seed):
         assert abs(slope[one] - slope[other]) * runs[one] <= 3.0
 
 
+@pytest.mark.parametrize(
+    ("higher", "agreed", "options", "is_left"),
+    [
+        (7.0, None, {}, False),
+        (7.0, None, {"one_ceiling": False}, True),
+        (0.4, None, {}, True),  # a skim is 1/32 in, 0.79 mm, deep somewhere
+        (3.0, 4.0, {}, True),
+        (5.0, 4.0, {}, False),
+    ],
+)
+def test_ceilings_that_come_to_one_height_are_left_together_or_not_at_all(higher, agreed, options, is_left):
+    """Both are flat and level, so that each by itself needs no work; together only where they are at one height."""
+    ceilings = [
+        replace(level_surface("ceiling", lambda x, y, z=z: z + 0 * x, name=f"ceiling {z}", step=600), limits=LIMITS)
+        for z in (2600, 2600 + higher)
+    ]
+    found = flatness.room_targets(room(*ceilings, draws=10, agreed=Agreed(ceiling_step=agreed)), **options)
+    assert found.left == (tuple(found.targets) if is_left else ())
+    apart = abs(np.subtract(*(one.z for one in found.targets.values())))
+    assert apart == pytest.approx(higher if is_left else 0.0, abs=0.1)
+
+
 def test_what_comes_off_for_something_that_must_fit_is_not_left():
     flat = [replace(one, beneath=MAY) for one in walls()]
     keep = Keep(name="tub", surfaces=("south", "north"), least=2400.4)

@@ -66,21 +66,39 @@ def leave(targets: RoomTargets, keeps: Sequence[Keep]) -> RoomTargets:
 
     A surface is left where no check of the finished room comes out worse for it, nothing comes off it for what is to
     be kept clear, and it meets its own limits; or where all that it lacks is thinner than the material holds, and it
-    does not fail them.
+    does not fail them. Ceilings that come to one height are left all together or not at all, and only where they are
+    at one height already: within the step that is agreed, else within what the material holds.
     """
-    order = [(not _is_thin(one), -one.cost, name) for name, one in targets.targets.items()]
     was, left = _verdicts(finished_room(targets, ())), list[str]()
-    for is_thick, _, name in sorted(order):
-        if _is_kept_by_work(targets.targets[name], keeps) or not _may_stay(targets.room, name, is_thick):
+    for is_thick, _, names in sorted(_together(targets)):
+        of = [targets.targets[name] for name in names]
+        if any(_is_kept_by_work(one, keeps) for one in of) or not _at_one_height(targets.room, of):
             continue
-        now = _verdicts(finished_room(targets, (*left, name)))
+        if not all(_may_stay(targets.room, name, is_thick) for name in names):
+            continue
+        now = _verdicts(finished_room(targets, (*left, *names)))
         if len(now) == len(was) and all(one >= before for one, before in zip(now, was, strict=True)):
-            left.append(name)
+            left += names
     if not left:
         return targets
     found = {name: _left(one) if name in left else one for name, one in targets.targets.items()}
     binds = targets.binds[~targets.binds["surface"].isin(left)].reset_index(drop=True)
     return replace(targets, targets=found, binds=binds, cost=math.fsum(one.cost for one in found.values()))
+
+
+def _together(targets: RoomTargets) -> list[tuple[bool, float, tuple[str, ...]]]:
+    """What is left or worked on together, the thin first, then the dearest: not thin, minus its cost, its names."""
+    ceilings = tuple(name for name, one in targets.targets.items() if one.kind == "ceiling")
+    tied = ceilings if targets.options["one_ceiling"] else ()
+    sets = [(name,) for name in targets.targets if name not in tied] + ([tied] if tied else [])
+    found = [(names, [targets.targets[name] for name in names]) for names in sets]
+    return [(not all(map(_is_thin, of)), -math.fsum(one.cost for one in of), names) for names, of in found]
+
+
+def _at_one_height(room: Room, of: Sequence[Target]) -> bool:
+    """Whether surfaces that are left together stand at one height as they were read."""
+    most = room.agreed.ceiling_step or thresholds_of("ceiling")["thinnest_fill"].value
+    return bool(np.ptp([_left(one).z for one in of]) <= most)
 
 
 def _verdicts(room: Room) -> list[int]:
