@@ -129,11 +129,13 @@ def test_the_command_answers_first_and_says_the_same_in_json(gallery, capsys):
     assert done["door to the drying room: right jamb out of plumb"] == "fail"  # no target moves it
     assert found["targets"]["left"]
     assert main(["room", "--keys"]) == 0
-    assert "[[surface]]" in capsys.readouterr().out
+    keys = capsys.readouterr().out
+    assert "plan: depths, rates" in keys
+    assert "materials" not in keys  # what a room does not use
 
 
-def broken(tmp_path, *changes):
-    """The room file with texts replaced; what is wrong with it then."""
+def changed(tmp_path, *changes):
+    """The room file with texts replaced."""
     text = FILE.read_text(encoding="utf-8")
     for old, new in changes:
         assert old in text
@@ -141,8 +143,13 @@ def broken(tmp_path, *changes):
     for survey in FILE.parent.glob("*.csv"):
         (tmp_path / survey.name).write_bytes(survey.read_bytes())
     (tmp_path / "room.toml").write_text(text, encoding="utf-8")
+    return tmp_path / "room.toml"
+
+
+def broken(tmp_path, *changes):
+    """What is wrong with the room file, texts of it replaced."""
     with pytest.raises(JobFileError) as error:
-        flatness.read_room(tmp_path / "room.toml")
+        flatness.read_room(changed(tmp_path, *changes))
     return error.value.problems
 
 
@@ -162,6 +169,17 @@ def broken(tmp_path, *changes):
         ('ceiling = "ceiling"', 'ceiling = "deck"', "recess[1].ceiling", "no ceiling of this name"),
         ('diagonal = "10 ft 3/16 in"', 'diagonal = "16 ft"', "tape[1].diagonal", "close no triangle"),
         ('parallel = "1/4 in"', 'paralel = "1/4 in"', "checks.paralel", "did you mean parallel?"),
+        (
+            '"floor.csv"',
+            '"floor.csv"\nfixed = [{ name = "a", x = 0, y = 0, height = 0 }]',
+            "surface[1].fixed",
+            "not use",
+        ),
+        ('"floor.csv"', '"floor.csv"\nsurveys.after = "floor.csv"', "surface[1].surveys.after", "the surveys after"),
+        ('"floor.csv"', '"floor.csv"\nplan.way = "overlay"', "surface[1].plan.way", "not use"),
+        ('"floor.csv"', '"floor.csv"\nheadroom = [{ name = "beam" }]', "surface[1].headroom", "[[keep]]"),
+        ('"floor.csv"', '"floor.csv"\nmembers.step = "1 ft"', "surface[1].members.step", "not use"),
+        ('"floor.csv"', '"floor.csv"\nmaterials.spare = 0.2', "surface[1].materials", "not use"),
         ("plan.depths = { cut = 0", "plan.depths = { cutt = 0", "surface[1].plan.depths.cutt", "did you mean cut?"),
     ],
 )

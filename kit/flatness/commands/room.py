@@ -6,6 +6,7 @@ import argparse
 import json
 import re
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from flatness.commands.options import EXIT, add_json, make_folder, print_written
@@ -137,7 +138,8 @@ def keys_text() -> str:
     from flatness.commands.job import table_text
     from flatness.job import room_reading
 
-    of_job = ", ".join(room_reading.OF_JOB)
+    lines = [f"{name}: {', '.join(keys)}" if keys else name for name, keys in room_reading.OF_JOB.items()]
+    of_job = "".join(f"\n{fill(one, 80, initial_indent='    ', subsequent_indent='        ')}" for one in lines)
     tables = [table_text("at the top", room_reading.ABOUT, "")]
     for name, (keys, told) in room_reading.SINGLE.items():
         tables.append(table_text(f"[{name}]", keys, told))
@@ -145,5 +147,5 @@ def keys_text() -> str:
         shown = room_reading.PLACED if name == "surface" else keys
         tables.append(table_text(f"[[{name}]]", shown, told))
         if name == "surface":
-            tables[-1] += f"\n  and the keys of a job file, as `flatness job --keys` lists them: {of_job}"
+            tables[-1] += f"\n  and of the keys of a job file, as `flatness job --keys` lists them:{of_job}"
     return "\n\n".join(tables)

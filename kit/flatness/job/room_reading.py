@@ -60,7 +60,7 @@ DATUM: Keys = {
     "benchmarks": Field(values.Named(ANY), "height of each benchmark above the room's datum, by its label", True),
     "error": Field(UPWARD, "of each of these heights, one standard deviation (0)"),
 }
-# of a surface: where it stands; all keys of a job file stand beside these
+# of a surface: where it stands; keys of a job file stand beside these
 LEVEL: Keys = {
     "datum": Field(ANY, "height of its survey's datum above the room's", when="no benchmark was read"),
     "datum_error": Field(UPWARD, "of that height, one standard deviation (0)"),
@@ -79,9 +79,27 @@ PLACED: Keys = {
     **LEVEL,
     **WALL,
 }
-OF_JOB = ("surveys", "limits", *(name for name in schema.SINGLE if name != "surveys"), *schema.SEVERAL)
-SURFACE: Keys = {**PLACED, **{name: schema.TOP[name] for name in OF_JOB}}
-INHERITED = ("unit", "show", "confidence", "draws", "seed")
+# of a job file's keys those that count for a surface of a room, and of its tables the keys in them
+OF_JOB: Mapping[str, Sequence[str]] = {
+    "surveys": ("before", "before_sheet"),
+    "limits": (),
+    "plan": ("depths", "rates"),
+    "members": (*schema.LAYOUT, "crossing"),
+    "beneath": tuple(schema.BENEATH),
+}
+# what holds in a room what another key holds in a job
+INSTEAD: Mapping[str, str] = {
+    "surveys.after": "a second room file, of the surveys after,",
+    "plan.setting_error": "setting_error of [targets]",
+    "door": "door of an [[opening]]",
+    "threshold": "floors of an [[opening]]",
+    "stair": "[[keep]]",
+    "headroom": "[[keep]]",
+    "reveal": "[[trim]]",
+}
+NOT_ITS_OWN = ("title", "unit", "show", "confidence", "draws", "seed")  # they stand at the top of a room file
+SURFACE: Keys = {**PLACED, **{name: one for name, one in schema.TOP.items() if name not in NOT_ITS_OWN}}
+INHERITED = NOT_ITS_OWN[1:]
 
 _PAIR = values.Many(TEXT, 'a list of names, such as ["gallery floor", "store floor"]')
 _TWO = values.Many(UPWARD, 'two lengths, such as ["7 ft 2 in", "7 ft 2 1/8 in"]')
@@ -281,6 +299,7 @@ def _surfaces(
 
 def _job(table: Table, about: Mapping[str, Any], report: JobReport, file: Path) -> Job | None:
     """The job that a surface's table is; what is wrong with it goes into the report."""
+    _check_counts(table, report)
     raw = {name: table.raw[name] for name in OF_JOB if name in table.raw}
     raw |= {name: about[name] for name in INHERITED if name in about}
     within = JobReport(replace(report.origin, within=table.path), report.unit)
@@ -289,6 +308,18 @@ def _job(table: Table, about: Mapping[str, Any], report: JobReport, file: Path) 
     except JobFileError as error:
         report.problems += error.problems
         return None
+
+
+def _check_counts(table: Table, report: JobReport) -> None:
+    """Whether a room uses each key of a surface's table that a job file may have."""
+    for name, one in table.raw.items():
+        expected, unused = ", ".join(OF_JOB), {} if name in (*PLACED, *OF_JOB) else {name: one}
+        if name in schema.SINGLE and name in OF_JOB and isinstance(one, dict):
+            expected, keys = ", ".join(OF_JOB[name]), schema.SINGLE[name][0]
+            unused = {f"{name}.{key}": value for key, value in one.items() if key in keys and key not in OF_JOB[name]}
+        for key, value in unused.items():
+            remedy = f"leave it out; {INSTEAD.get(key, 'a job file of this surface by itself')} may hold it"
+            report.add(f"{table.path}.{key}", "a room does not use this", value, expected, remedy)
 
 
 def _surface(table: Table, job: Job, datum: Table | None, report: JobReport) -> tuple[RoomSurface, list[str]] | None:
