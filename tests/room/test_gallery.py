@@ -163,6 +163,7 @@ def broken(tmp_path, *changes):
         ('name = "west wall"', 'name = "east wall"', "surface[6].name", "two of one name"),
         ('control = "cross line"', 'control = "long line"', "surface[4].control", "does not run along"),
         ('benchmarks = { BM1 = "36 in", BM2 = "48 in" }', 'benchmarks = { B = "3 ft" }', "surface[1].datum", "ties"),
+        ('BM1 = "36 in", BM2 = "48 in"', 'MB1 = "36 in", MB2 = "48 in"', "surface[1].datum", "is BM1 the one"),
         ('surveys.before = "floor.csv"', 'surveys.before = "floor.csv"\ndatum = 0', "surface[1].datum", "one of the"),
         ('floors = ["floor"]', 'floors = ["flor"]', "opening[1].floors[1]", "did you mean floor?"),
         ('next_height = "1/16 in"', "", "opening[1].floors", "two sides"),
@@ -188,6 +189,13 @@ def test_what_is_wrong_is_named_by_its_key_with_the_remedy(tmp_path, old, new, c
     assert any(words in str(one) for one in problems), "\n".join(map(str, problems))
     assert any((one.column or "").startswith(column) for one in problems), [one.column for one in problems]
     assert all(one.file == "room.toml" and one.expected and one.remedy for one in problems)
+
+
+def test_a_benchmark_misspelled_where_another_ties_the_surfaces(tmp_path, gallery):
+    notes = flatness.read_room(changed(tmp_path, ('BM1 = "36 in"', 'MB1 = "36 in"'))).notes
+    assert any("no survey read the benchmark MB1" in note for note in notes)
+    assert any(note.startswith("floor and ceiling read the benchmark BM1") and "has MB1" in note for note in notes)
+    assert not any("benchmark" in note for note in gallery.notes)
 
 
 def test_all_that_is_wrong_comes_in_one_report(tmp_path):

@@ -294,7 +294,28 @@ def _surfaces(
             surface, note = made
             found.append(Placed(one.path, one.raw, surface))
             notes += note
-    return found, notes
+    return found, notes + _unmatched(found, datum)
+
+
+def _unmatched(surfaces: Sequence[Placed], datum: Table | None) -> list[str]:
+    """Notes on labels of [datum] that no survey read, and on those of surveys tied by it that [datum] lacks."""
+    known = {} if datum is None else datum.values.get("benchmarks") or {}
+    tied = [one.item for one in surfaces if one.item.level is not None and "datum" not in one.raw]
+    read = {one.name: _benchmarks(one.survey) for one in tied}
+    every = [label for labels in read.values() for label in labels]
+    strange = {label: [name for name, labels in read.items() if label in labels] for label in every}
+    unread = [label for label in known if label not in strange]
+    notes: list[str] = [Note("room-benchmark-unread", label=label) for label in unread]
+    for label, names in strange.items():
+        if known and label not in known:
+            near = nearest(label, unread or known)
+            notes.append(Note("room-benchmark-unknown", label=label, surfaces=names, near=near))
+    return notes
+
+
+def _benchmarks(survey: Survey) -> list[str]:
+    """Labels of the benchmarks that a survey read."""
+    return list(dict.fromkeys(survey.ties.loc[survey.ties["kind"].eq("benchmark"), "label"]))
 
 
 def _job(table: Table, about: Mapping[str, Any], report: JobReport, file: Path) -> Job | None:
@@ -394,6 +415,9 @@ def _level(table: Table, survey: Survey, datum: Table | None, report: JobReport)
         expected = "a reading on a benchmark that [datum] names, or the height of the survey's datum"
         there = ", ".join(known) or "none is named"
         remedy = f'add datum = "0" where its heights are off the room\'s own datum; benchmarks of the room: {there}'
+        if known and (own := _benchmarks(survey)):
+            near = nearest(own[0], known)
+            remedy += f"; its survey read {', '.join(own)}: is {own[0]} the one that [datum] calls {near}?"
         report.add(f"{path}.datum", "nothing ties this surface to the room's datum", "nothing", expected, remedy)
         return None, []
     assert datum is not None
