@@ -181,6 +181,10 @@ def broken(tmp_path, *changes):
         ('"floor.csv"', '"floor.csv"\nheadroom = [{ name = "beam" }]', "surface[1].headroom", "[[keep]]"),
         ('"floor.csv"', '"floor.csv"\nmembers.step = "1 ft"', "surface[1].members.step", "not use"),
         ('"floor.csv"', '"floor.csv"\nmaterials.spare = 0.2', "surface[1].materials", "not use"),
+        ('"east wall"]', '"north wall"]', "keep[1].surfaces", "do not face"),
+        ('["west wall", "east wall"]', '["floor"]', "keep[1].surfaces", "clear of what"),
+        ('ends = [["1 ft", 0], ["4 ft", 0]]', 'ends = [["1 ft", 0], ["1 ft", 0]]', "opening[1].ends", "at one place"),
+        ('tip = ["4 ft", 0]', 'tip = ["1 ft", 0]', "opening[1].door.tip", "at its hinge"),
         ("plan.depths = { cut = 0", "plan.depths = { cutt = 0", "surface[1].plan.depths.cutt", "did you mean cut?"),
     ],
 )

@@ -482,7 +482,7 @@ def _opening(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Ope
         report.add(f"{path}.ends", "a key is missing", "nothing", expected, "add it")
     if "door" in values:
         values["door"] = report.make(f"{path}.door", table.raw["door"], Door, **values["door"])
-    return Opening(**values) if len(report.problems) == before else None
+    return report.make(path, table.raw, Opening, **values) if len(report.problems) == before else None
 
 
 def _tape(report: JobReport) -> Any:
@@ -506,12 +506,14 @@ def _trim(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Trim |
 
 
 def _kept(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Keep | None:
-    before, there = len(report.problems), [one.item.name for one in surfaces]
+    before, of = len(report.problems), {one.item.name: one.item for one in surfaces}
     for i, name in enumerate(table.values["surfaces"], 1):
-        if name not in there:
-            remedy = f"did you mean {nearest(name, there)}?" if there else "add it"
-            report.add(f"{table.path}.surfaces[{i}]", "no surface of this name", name, ", ".join(there), remedy)
+        if name not in of:
+            remedy = f"did you mean {nearest(name, of)}?" if of else "add it"
+            report.add(f"{table.path}.surfaces[{i}]", "no surface of this name", name, ", ".join(of), remedy)
     made = report.make(table.path, table.raw, Keep, **table.values)
+    if made is not None and len(report.problems) == before:
+        report.make(table.path, table.raw, made.check, of)
     return made if len(report.problems) == before else None
 
 

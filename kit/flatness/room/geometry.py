@@ -17,9 +17,8 @@ from numpy.typing import ArrayLike
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
 from flatness.room.drawn import Drawn
-from flatness.room.records import WallLine
+from flatness.room.records import FACING_COS, WallLine
 
-FACING_COS = 0.985  # walls within 10 degrees of facing one another, or of standing square
 CORNER_MM = 600.0  # how near to its meeting with another wall a wall must reach to make a corner with it
 LEAST_RUN_MM = 300.0
 

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 SETTING_MM = 25.4 / 32  # of setting a line or a height by hand, one standard deviation: common practice, no source
 TAPE_MM = 25.4 / 16  # of one measure with a tape, one standard deviation: common practice, no source
 LEAST_WALL_MM = 300.0
+LEAST_WIDTH_MM = 50.0  # of an opening and of a leaf
+FACING_COS = 0.985  # walls within 10 degrees of facing one another, or of standing square
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,6 +168,10 @@ class Door:
     bottom : z of the underside of the leaf [mm]
     least : gap that it needs over the floor [mm]
     swing : how far it turns [degrees]
+
+    Raises
+    ------
+    ArgumentError : a tip at the hinge
     """
 
     hinge: Place
@@ -174,6 +180,9 @@ class Door:
     least: float
     opens: str = "left"
     swing: float = 90.0
+
+    def __post_init__(self) -> None:
+        _check_apart(self.hinge, self.tip, "tip", "the leaf's other edge at its hinge")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,6 +200,10 @@ class Opening:
     floors, ceilings : names of the two surfaces that meet here, or empty
     next_height : z of the finished floor beyond, where that floor has no survey [mm], or None
     door : the leaf, or None
+
+    Raises
+    ------
+    ArgumentError : both ends at one place
     """
 
     name: str
@@ -204,6 +217,16 @@ class Opening:
     ceilings: tuple[str, ...] = ()
     next_height: float | None = None
     door: Door | None = None
+
+    def __post_init__(self) -> None:
+        if self.ends is not None:
+            _check_apart(*self.ends, "ends", "both ends of an opening at one place")
+
+
+def _check_apart(one: Place, other: Place, key: str, what: str) -> None:
+    if (apart := math.dist(one, other)) < LEAST_WIDTH_MM:
+        expected = f"at least {LEAST_WIDTH_MM:g} mm from one to the other"
+        raise ArgumentError(what, column=key, value=f"{apart:g} mm apart", expected=expected, remedy="check both")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -271,6 +294,36 @@ class Keep:
     def __post_init__(self) -> None:
         if self.least is None and self.most is None:
             raise ArgumentError("nothing to keep", column="least", expected="least, most, or both", remedy="add it")
+
+    def check(self, of: Mapping[str, RoomSurface]) -> None:
+        """Whether something can be kept clear of these surfaces of a room.
+
+        Raises
+        ------
+        ArgumentError : surfaces that are not there, do not face, or between which nothing is clear
+        """
+        for name in self.surfaces:
+            if name not in of:
+                raise ArgumentError("no surface of this name", column=self.name, value=name, expected=", ".join(of))
+        kinds, walls = sorted(of[name].kind for name in self.surfaces), [of[name].wall for name in self.surfaces]
+        what, expected = "", ""
+        match kinds, walls:
+            case ["ceiling", "floor"], _:
+                pass
+            case ["wall", "wall"], [WallLine() as first, WallLine() as second]:
+                if -float(first.into @ second.into) < FACING_COS:
+                    what, expected = "two walls that do not face", "two that face one another, within 10 degrees"
+            case ["floor"] | ["ceiling"], _:
+                if self.height is None:
+                    what, expected = "one surface is clear of what?", "two surfaces, or a height beside it"
+            case ["wall"], _:
+                if not self.places:
+                    what, expected = "one wall is clear of what?", "a place on the plan"
+            case _:
+                what = "surfaces between which nothing can be kept clear"
+                expected = "two walls, a floor and a ceiling, or one of these and a height or a place"
+        if what:
+            raise ArgumentError(what, column="surfaces", value=", ".join(self.surfaces), expected=expected)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -338,10 +338,7 @@ class _Program:
     # what is kept
 
     def _keep(self, one: Keep) -> None:
-        for name in one.surfaces:
-            if name not in self.planes:
-                there = ", ".join(self.names)
-                raise ArgumentError("no surface of this name", column=one.name, value=name, expected=there)
+        one.check(self.room.surfaces)
         spare = self._spare(one)
         for row, fixed in self._clear(one):
             rule = Note("room-keep", name=one.name, surfaces=one.surfaces)
@@ -389,37 +386,22 @@ class _Program:
             case ["wall", "wall"]:
                 yield from self._widths(one, drawn)
             case ["floor"] | ["ceiling"]:
-                if one.height is None:
-                    raise ArgumentError(
-                        "one surface is clear of what?", column=one.name, expected="two surfaces, or a height beside it"
-                    )
+                assert one.height is not None
                 up = drawn[0].of.up
                 for x, y in one.places or _corners(drawn):
                     yield -self._at(one.surfaces[0], x, y), up * one.height
             case ["wall"]:
-                if not one.places:
-                    raise ArgumentError("one wall is clear of what?", column=one.name, expected="a place on the plan")
                 wall = drawn[0].of.wall
                 assert wall is not None
                 for place in one.places:
                     x, off = wall.across(*place)
                     for y in drawn[0].extent[2:]:
                         yield -self._at(one.surfaces[0], x, y), off
-            case _:
-                raise ArgumentError(
-                    "surfaces between which nothing can be kept clear",
-                    column=one.name,
-                    value=", ".join(one.surfaces),
-                    expected="two walls, a floor and a ceiling, or one of these and a height or a place",
-                )
 
     def _widths(self, one: Keep, drawn: Sequence[Drawn]) -> Iterator[tuple[Floats, float]]:
         first, second = (each.of.wall for each in drawn)
         assert first is not None
         assert second is not None
-        across = -float(first.into @ second.into)
-        if across < math.cos(math.radians(10)):
-            raise ArgumentError("two walls that do not face", column=one.name, value=", ".join(one.surfaces))
         least, most = drawn[0].extent[:2]
         places = one.places or [first.on_plan(np.array(x), np.array(0.0)) for x in (least, most)]
         for place in places:
