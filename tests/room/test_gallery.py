@@ -195,6 +195,32 @@ def test_what_is_wrong_is_named_by_its_key_with_the_remedy(tmp_path, old, new, c
     assert all(one.file == "room.toml" and one.expected and one.remedy for one in problems)
 
 
+def swapped(*walls):
+    """Changes of the room file that swap from and to of these walls."""
+    return [
+        (f"from = {start}\nto = {end}\n", f"from = {end}\nto = {start}\n")
+        for name, start, end in (
+            ("north", '[0, "12 ft"]', '["14 ft", "12 ft"]'),
+            ("east", '["14 ft", "12 ft"]', '["14 ft", 0]'),
+            ("south", '["14 ft", 0]', "[0, 0]"),
+            ("west", "[0, 0]", '[0, "12 ft"]'),
+        )
+        if name in walls
+    ]
+
+
+@pytest.mark.parametrize("wall", ["north", "east", "south", "west"])
+def test_a_wall_the_wrong_way_round_is_named(tmp_path, wall):
+    (problem,) = [one for one in broken(tmp_path, *swapped(wall)) if "against its neighbours" in one.what]
+    assert problem.value == f"{wall} wall"
+    assert "swap from and to" in problem.remedy
+
+
+def test_walls_that_all_go_round_the_wrong_way(tmp_path):
+    (problem,) = broken(tmp_path, *swapped("north", "east", "south", "west"))
+    assert "the wrong way" in problem.what
+
+
 def test_a_benchmark_misspelled_where_another_ties_the_surfaces(tmp_path, gallery):
     notes = flatness.read_room(changed(tmp_path, ('BM1 = "36 in"', 'MB1 = "36 in"'))).notes
     assert any("no survey read the benchmark MB1" in note for note in notes)

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from flatness.arrays import Floats
 from flatness.errors import FlatnessError
 from flatness.job import schema, values
 from flatness.job.reading import make_job, read_toml
@@ -38,6 +39,7 @@ from flatness.job.schema import (
 from flatness.job.values import Unit
 from flatness.notes import Note
 from flatness.room.drawn import PARALLEL_COS
+from flatness.room.geometry import CORNER_MM
 from flatness.room.records import (
     SETTING_MM,
     Agreed,
@@ -238,6 +240,7 @@ def read_room(path: str | os.PathLike[str]) -> Room:
     keeps = [_kept(one, surfaces, report) for one in _tables(raw, "keep", report)]
     trims = [_trim(one, surfaces, report) for one in _tables(raw, "trim", report)]
     _check_control(surfaces, report)
+    _check_round(surfaces, report)
     report.stop_if_any()
     made = {one.item.name: one.item for one in surfaces}
     return Room(
@@ -448,6 +451,52 @@ def _check_control(surfaces: Sequence[Placed], report: JobReport) -> None:
             report.add(
                 f"{one.path}.control", "a control line that does not run along the wall", wall.control, expected, remedy
             )
+
+
+def _check_round(surfaces: Sequence[Placed], report: JobReport) -> None:
+    """The walls of a room follow one another clockwise: each ends where the next begins."""
+    walls = [one for one in surfaces if one.item.wall is not None]
+    for name in dict.fromkeys(one.item.room for one in walls):
+        of = [one for one in walls if one.item.room == name]
+        starts, ends = (np.array([getattr(one.item.wall, key) for one in of]) for key in ("start", "end"))
+        follow, end_to_end, start_to_start = (
+            _apart(*both) for both in ((ends, starts), (ends, ends), (starts, starts))
+        )
+        against = _meets(end_to_end, follow) + _meets(start_to_start, follow.T)
+        expected = "walls that go round the room clockwise on the plan, left to right as seen from the room"
+        remedy = "swap from and to; walls of several rooms each name their room"
+        if against.any():
+            worst = [one for one, count in zip(of, against, strict=True) if count == against.max()]
+            named = ", ".join(one.item.name for one in worst)
+            path, what = f"{worst[0].path}.from, {worst[0].path}.to", "a wall that runs against its neighbours"
+            report.add(path, what, named, expected, remedy)
+        elif len(of) > 2 and _area(starts, follow) > 0:
+            named, what = ", ".join(one.item.name for one in of), "walls that go round the room the wrong way"
+            report.add(f"{of[0].path}.from, {of[0].path}.to", what, named, expected, "swap from and to of each of them")
+
+
+def _apart(one: Floats, other: Floats) -> Floats:
+    """[n, n] mm between places of walls; none of a wall to itself."""
+    apart = np.asarray(np.linalg.norm(one[:, None] - other, axis=2))
+    np.fill_diagonal(apart, np.inf)
+    return apart
+
+
+def _meets(alike: Floats, unlike: Floats) -> Floats:
+    """[n] 1 where a wall's end meets an end of its own kind, and none of the other kind is as near."""
+    nearest_alike, nearest_unlike = alike.min(axis=1), unlike.min(axis=1)
+    return np.asarray((nearest_alike < CORNER_MM) & (nearest_alike + 1.0 < nearest_unlike), dtype=np.float64)
+
+
+def _area(starts: Floats, follow: Floats) -> float:
+    """Area that walls go round, counterclockwise positive [mm2]; 0 where they do not close."""
+    order = [0]
+    while len(order) <= len(starts) and follow[order[-1]].min() < CORNER_MM:
+        order.append(int(follow[order[-1]].argmin()))
+    if sorted(order[:-1]) != list(range(len(starts))) or order[-1] != 0:
+        return 0.0
+    x, y = starts[order].T
+    return float(x[:-1] @ y[1:] - x[1:] @ y[:-1]) / 2
 
 
 # what is measured besides
