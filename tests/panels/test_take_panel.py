@@ -124,6 +124,9 @@ def test_it_is_enough_when_the_verdict_stands_and_check_says_the_same(panel):
         if panel.state.screen == QUESTION:
             panel.answers[[seen(one) for one in panel.answers].count(True) - 1].click()
             continue
+        assert (
+            "fk-here" in panel.map.value
+        )  # where one stands, though a look that came meanwhile says that it is enough
         here = panel.state.taking.here
         type_in(panel, f"{1050 - hump(here.x, here.y):.1f} mm")
     assert panel.state.screen == ENOUGH

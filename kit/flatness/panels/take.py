@@ -476,7 +476,7 @@ class TakePanel(Panel):
         if screen != MORE:
             room = (HIGH_STATION if taking.knows_setup else HIGH_FIRST) - HIGH_NOTE * (bool(note) + bool(why))
             high = room if screen == STATION else HIGH_STRIP if screen == STRIP else HIGH_ASKED
-            drawn = room_map(taking, WIDE, high)
+            drawn = room_map(taking, WIDE, high, screen in (ENOUGH, DONE))
             signs = any(f'class="fk-{kind}"' in drawn for kind in (HIGH, LOW))
             key = '<div class="fk-key">+ high, − low, of the plane through all readings</div>' if signs else ""
             self.map.value = f'<div class="fk-map">{drawn}</div>{key}'

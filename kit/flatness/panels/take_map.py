@@ -19,8 +19,8 @@ Place = Callable[[float, float], tuple[float, float]]  # from a place [mm] to on
 EDGE = 14.0  # [px]
 
 
-def room_map(taking: Taking, wide: float, high: float) -> str:
-    """The room as SVG, at most so many pixels wide and high."""
+def room_map(taking: Taking, wide: float, high: float, outcome: bool) -> str:
+    """The room as SVG, so many pixels wide and high at most; ``outcome``: what came of it, not where one stands."""
     turn = TURNS[door.side] if (door := taking.header.walls.door) is not None and taking.header.surface != "wall" else 0
 
     def turned(x: float, y: float) -> tuple[float, float]:
@@ -46,7 +46,7 @@ def room_map(taking: Taking, wide: float, high: float) -> str:
     read = kinds(taking)
     parts += _stations(taking, read, at, side) if not taking.sliding else ()
     parts += [f'<path class="fk-open" d="{_ring(area, at)}"/>' for _, area in taking.header.openings]
-    parts += _marks(taking, at, tall - EDGE)
+    parts += _marks(taking, at, tall - EDGE, outcome)
     if foot:
         parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + foot - 3:.0f}">door wall</text>')
     return (
@@ -84,7 +84,7 @@ def _stations(taking: Taking, read: Mapping[int, str], at: Place, side: float) -
             yield f'<path class="fk-sign" d="M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}{upright}"/>'
 
 
-def _marks(taking: Taking, at: Place, floor: float) -> Iterator[str]:
+def _marks(taking: Taking, at: Place, floor: float, outcome: bool) -> Iterator[str]:
     """Where one stands or is asked of, and once it is decided where it fails, or where a bar is slid.
 
     ``floor``: the foot of the map, from where the second tape is pulled [px].
@@ -94,7 +94,7 @@ def _marks(taking: Taking, at: Place, floor: float) -> Iterator[str]:
         return
     question = taking.question
     station: Station | None = question.station if question is not None else taking.here
-    if taking.enough or (station is None and taking.latest is not None):
+    if outcome and taking.latest is not None:
         yield from _outcome(taking, at)
         return
     if station is None:
