@@ -12,6 +12,7 @@ import math
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.curves.fitting import CurveFit, fit_curve
+from flatness.curves.fitting import CurveFit, fit_curve, spoiling
 from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
 from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
@@ -83,6 +84,14 @@ class CurvedWall:
     def side(self) -> float:
         """1 where the room is to the left of the curve, -1 where it is to the right."""
         return 1.0 if self.room == "inside" else -1.0
+
+    @cached_property
+    def spoiling(self) -> pd.DataFrame:
+        """The rows of ``points`` that spoil the fit: see :func:`~flatness.curves.fitting.spoiling`."""
+        if self.fit is None or not self.survey.accuracy:
+            return self.points[:0]
+        x, y = self.points["x_mm"], self.points["y_mm"]
+        return self.points.iloc[spoiling(x, y, self.fit, self.survey.accuracy)]
 
     def levels(self) -> list[float]:
         """Heights up the wall [mm] at which lines of readings were taken, lowest first."""
@@ -494,6 +503,10 @@ def _read(rows: list[Record], columns: dict[str, Heading], lengths: LengthReader
                 if name == "angle"
                 else lengths.read(cells[name], record.row, column, unit=unit, reading=name != UP)
             )
+            if name == "radius" and value is not None and value <= 0:
+                what, expected = "a radius that is not above zero", "the distance from the center to the wall"
+                cell, remedy = text_of(cells[name]), "type it again; turn the angle by 180 for the far side"
+                report.add(what, record.row, column, value=cell, expected=expected, remedy=remedy)
             values[name] = value
         label = text_of(record.cell(columns[LABEL].column)).strip() if LABEL in columns else ""
         if all(value is not None for value in values.values()):
