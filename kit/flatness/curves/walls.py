@@ -1,7 +1,8 @@
 """Surveys of walls that curve: offsets from a string, radii from a centre, or places off the plan, to a wall unrolled.
 
 Unrolled, x is the distance along the intended curve from its left end as seen from the room, y is up the wall, and the
-height is how far the wall stands off the curve, toward the room: proud is positive, as on any wall.
+height is how far the wall stands off the curve, toward the room: proud is positive, as on any wall. A wall read all
+round goes on past its seam, with its first readings over again, so that bars are set across it.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from typing import BinaryIO
 
 import numpy as np
 import pandas as pd
+from shapely import Polygon, box, unary_union
+from shapely.affinity import translate
 
 from flatness.arrays import Floats
 from flatness.curves.fitting import CurveFit, fit_curve, spoiling
@@ -38,6 +41,8 @@ from flatness.survey.rows import decode, is_header
 ROOMS = ("inside", "outside")
 COLUMNS = {"plan": ("x", "y"), "offset": ("along", "offset"), "radius": ("angle", "radius")}
 FARTHEST_MM = 300.0  # a reading so far off its curve is a slip, or the curve is another
+SEAM_MM = 4000.0  # so far past its seam a closed wall goes on, for straightedges of that length
+SEAM_GAP_MM, FAR_MM = 10.0, 1e6  # half of what an outline may leave open at the seam; farther than any wall is high
 LEVEL_MM = 25.4  # readings no farther apart than this up the wall are one line
 UP, LABEL = "up", "label"
 
@@ -386,19 +391,51 @@ def reduce_wall(
             "cell": readings["cell"],
         }
     )
-    survey = _unrolled(points, header, lengths, report, quantity)
+    survey = _unrolled(points, _repeated(points, found), found.length, header, lengths, report, quantity)
     return CurvedWall(curve=found, fit=fit, room=room, points=points, survey=survey, quantity=quantity, frame=frame)
 
 
-def _unrolled(points: pd.DataFrame, header: Header, lengths: LengthReader, report: Report, quantity: str) -> Survey:
+def _repeated(points: pd.DataFrame, curve: Curve) -> float:
+    """How much of the wall is repeated past its seam [mm]; 0 where the curve is open or was not read there."""
+    along = np.sort(points["along_mm"].to_numpy())
+    if not curve.closed or len(along) < 2:
+        return 0.0
+    across = along[0] + curve.length - along[-1]
+    return min(SEAM_MM, curve.length / 2) if across <= 2.5 * np.diff(along).max() else 0.0
+
+
+def _unrolled(
+    points: pd.DataFrame,
+    repeated: float,
+    turn: float,
+    header: Header,
+    lengths: LengthReader,
+    report: Report,
+    quantity: str,
+) -> Survey:
+    again = points[points["along_mm"] <= repeated].assign(label="") if repeated else points[:0]
+    again = again.assign(along_mm=again["along_mm"] + turn)
+    points = pd.concat([points, again], ignore_index=True)
+    outline, openings = header.outline, [opening for _, opening in header.openings]
+    if repeated:
+        beyond = box(turn, -FAR_MM, turn + repeated, FAR_MM)
+        openings += [translate(one, turn) for one in openings if one.bounds[0] < repeated]
+        if outline is not None:  # it ends at the seam, to a few mm
+            whole = unary_union([outline, translate(outline, turn).intersection(beyond)])
+            whole = whole.buffer(SEAM_GAP_MM, join_style="mitre").buffer(-SEAM_GAP_MM, join_style="mitre")
+            outline = whole if isinstance(whole, Polygon) else outline
     blank = [""] * len(points)
     columns = {"x": points["along_mm"], "y": points["up_mm"], "height": points["off_mm"], "reading": points["off_mm"]}
     texts = {"label": points["label"], "setup": blank, "line": blank, "cell": points["cell"]}
     # a string says nothing of plumb unless the file says that it does
     reference = "string" if quantity == "offset" and header.reference_row is None else header.reference
+    again_says = (
+        f"; past its full turn of {turn:.0f} mm its first {repeated:.0f} mm follow again, so that bars are set "
+        "across the start: what is found there twice is one place"
+    )
     note = Problem(
         "the wall is unrolled: x is the distance along its curve from the left end as seen from the room, and heights "
-        "are off the curve, toward the room",
+        f"are off the curve, toward the room{again_says if repeated else ''}",
         report.file,
     )
     return Survey(
@@ -406,8 +443,8 @@ def _unrolled(points: pd.DataFrame, header: Header, lengths: LengthReader, repor
         surface="wall",
         reference=reference,
         accuracy=header.accuracy,
-        outline=header.outline,
-        openings=tuple(opening for _, opening in header.openings),
+        outline=outline,
+        openings=tuple(openings),
         unit=lengths.likely_unit,
         framing=header.framing,
         title=header.text.get("title", ""),
