@@ -120,15 +120,12 @@ class LightFindings:
         return allowed_amplitudes(angle, self.distance, waves, self.eye)
 
     def here(self, wave: float, within: float = 0.5) -> Floats | None:
-        """Median and 95 % range [3] mm of the amplitude of waves about this long; None where none can be seen.
-
-        Of the bands within so many octaves that which is strongest for the eye.
-        """
-        near = np.flatnonzero(np.abs(np.log2(self.waves / wave)) <= within)
-        if not len(near):
+        """Median and 95 % range [3] mm of the amplitude of the band nearest to a wave; None past so many octaves."""
+        apart = np.abs(np.log2(self.waves / wave))
+        near = int(apart.argmin())
+        if apart[near] > within:
             return None
-        strongest = near[self.times[0, near].argmax()]
-        return np.asarray(self.times[:, strongest] * self.allowed(45.0, np.array([wave]))[0])
+        return np.asarray(self.times[:, near] * self.allowed(45.0, self.waves[near : near + 1])[0])
 
 
 def what_light_shows(
