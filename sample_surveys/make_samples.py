@@ -148,6 +148,7 @@ CHORD, RISE = 48 * IN, 9 * IN  # of its niche, an arc in plan
 
 def oval_wall(x: Floats, y: Floats) -> Floats:
     """Along x a flat of 2 ft in the middle of the far long side, and a stud 9 mm proud at 33 ft; leans in by 3 mm."""
+    x = np.mod(x, ELLIPSE_LENGTH)  # it closes on itself
     radius = (LONG / 2) ** 2 / (WIDE / 2)  # of the ellipse in the middle of a long side
     flat = np.maximum(0, (12 * IN) ** 2 - (x - ELLIPSE_LENGTH / 4) ** 2) / (2 * radius)
     stud = 9 * np.maximum(0, 1 - np.abs(x - 33 * FT) / (16 * IN))

@@ -175,3 +175,27 @@ def test_millimetres_are_said_in_millimetres(capsys):
     _, out = said(capsys, SAMPLES / "bench.csv", "--unit", "mm")
     assert out.out.startswith("Oval of four arcs, 4876.8 mm by 3048 mm")
     assert '"' not in out.out
+
+
+def test_a_slip_that_draws_the_fit_is_to_be_read_again(capsys, tmp_path):
+    """90 mm typed for 900: all other readings are within 1 mm of 900."""
+    head = "# surface: curved wall\n# curve: fitted arc\n# reading: radius\n# unit: mm\n# accuracy: 1 mm\n"
+    file = tmp_path / "slip.csv"
+    file.write_text(head + "angle,radius\n10,900\n20,900\n30,900\n40,901\n50,90\n60,899\n70,900\n")
+    code, out = said(capsys, file, "--json")
+    found = json.loads(out.out)
+    assert code == 0
+    assert "follows its curve:" not in found["answer"]
+    assert "follows its curve, " not in found["answer"]
+    assert "in B11 does not fit one arc" in found["answer"]
+    assert found["read_again"] == ["B11"]
+
+
+@pytest.mark.parametrize("radius", ["0", "-900"])
+def test_a_radius_not_above_zero_is_refused_by_its_cell(capsys, tmp_path, radius):
+    head = "# surface: curved wall\n# curve: arc radius 900\n# reading: radius\n# unit: mm\nangle,radius\n"
+    file = tmp_path / "low.csv"
+    file.write_text(f"{head}10,900\n20,{radius}\n30,900\n40,901\n")
+    code, out = said(capsys, file)
+    assert code == 2
+    assert "cell B7 (row 7, column B): a radius that is not above zero" in out.err

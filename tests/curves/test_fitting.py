@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from flatness.curves.fitting import fit_curve
+from flatness.curves.fitting import fit_curve, spoiling
 from flatness.curves.making import make_arc, make_chain, make_ellipse, make_oval
 from flatness.errors import ArgumentError, MeasureError
 
@@ -157,3 +157,21 @@ def test_what_cannot_be_fitted_is_said():
         fit_curve(range(9), range(9), "chain", pieces=["bow"])
     with pytest.raises(ArgumentError, match="finite"):
         fit_curve([0, 1, np.nan], [0, 1, 0])
+
+
+@pytest.mark.parametrize("slips", [{}, {4: 90.0}, {2: 980.0, 9: 840.0}])
+def test_readings_that_spoil_a_fit_are_named(slips):
+    """Radii of 900 mm good to 1 mm; 90 typed for 900, digits turned."""
+    angle = np.radians(10 * np.arange(1, 13))
+    radius = 900 + np.random.default_rng(3).normal(0, 1, 12)
+    radius[list(slips)] = list(slips.values())
+    x, y = radius * np.cos(angle), radius * np.sin(angle)
+    assert spoiling(x, y, fit_curve(x, y, "arc", accuracy=1.0), 1.0) == list(slips)
+
+
+def test_a_wave_spoils_no_fit():
+    """30 mm off the circle at every other reading, good to 1 mm: no reading stands alone."""
+    angle = np.radians(15 * np.arange(12))
+    radius = 900 + 15.0 * (-1) ** np.arange(12)
+    x, y = radius * np.cos(angle), radius * np.sin(angle)
+    assert spoiling(x, y, fit_curve(x, y, "arc", accuracy=1.0), 1.0) == []

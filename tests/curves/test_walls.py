@@ -87,6 +87,41 @@ def test_the_unrolled_wall_is_checked_like_any_other():
     assert wall.levels() == [300.0, 1500.0]
 
 
+@pytest.mark.parametrize("more", ["", "# outline: (0, 0) (16147, 0) (16147, 2000) (0, 2000)\n"])
+@pytest.mark.parametrize("at", [0.0, 5000.0])
+def test_a_bar_is_set_across_the_seam_of_a_closed_wall(at, more):
+    """One hollow of 9 mm, at the seam or away from it."""
+    ellipse = make_ellipse(length=6000.0, width=4200.0)
+
+    def off(s, up):
+        apart = np.abs(s - at)
+        return -9.0 * np.exp(-((np.minimum(apart, ellipse.length - apart) / 400) ** 2))
+
+    survey = flatness.read_survey(more.encode() + room_file(ellipse, off), name="oval.csv")
+    checked = flatness.assess(survey, flatness.straightedge_limit(900.0, 3.0), draws=40)
+    assert 4.5 < checked.table.iloc[0]["as_read_mm"] < 7.0
+    assert checked.verdict == "fail"
+
+
+def test_past_the_seam_the_outline_and_the_openings_go_on_for_4_m():
+    ellipse = make_ellipse(length=6000.0, width=4200.0)
+    head = "# outline: (0, 0) (16147, 0) (16147, 2000) (0, 2000)\n# opening: 500,500; 900,500; 900,900; 500,900\n"
+    file = head.encode() + room_file(ellipse, lambda s, up: np.zeros(len(s)))
+    survey = read_curved_wall(file, name="oval.csv").survey
+    assert survey.outline.bounds == pytest.approx((0, 0, ellipse.length + 4000, 2000), abs=0.1)
+    assert survey.outline.area == pytest.approx((ellipse.length + 4000) * 2000, rel=1e-4)
+    assert [one.bounds[0] for one in survey.openings] == pytest.approx([500, 500 + ellipse.length], abs=0.1)
+
+
+def test_a_closed_curve_read_in_part_is_not_carried_on():
+    """No reading stands near the seam, so nothing is set across it."""
+    ellipse = make_ellipse(length=6000.0, width=4200.0)
+    s = np.linspace(2000, 9000, 20)
+    text = HEAD + "# curve: ellipse length 6000, width 4200\n# reading: plan\nx,y\n"
+    wall = read_curved_wall((text + lines(zip(*ellipse.at(s).T, strict=True))).encode(), name="part.csv")
+    assert len(wall.survey.points) == len(wall.points) == 20
+
+
 def test_a_true_wall_shows_nothing():
     ellipse = make_ellipse(length=6000.0, width=4200.0)
     wall = read_curved_wall(room_file(ellipse, lambda s, up: np.zeros(len(s))), name="true.csv")

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from flatness.errors import ArgumentError
-from flatness.light.findings import NOTHING, SHOWS, UNKNOWN, what_light_shows
+from flatness.light.findings import EVERY_MM, NOTHING, SHOWS, UNKNOWN, what_light_shows
+from flatness.light.lamps import Row, Strip
+from flatness.light.waves import least_distance, shown, wave_spectrum
+from flatness.surface.lattice import make_surface
 from flatness.survey.readings import make_survey
 
 IN, FT = 25.4, 304.8
@@ -38,6 +41,20 @@ def test_a_feeler_every_3_in_along_three_lines_sees_a_wave_of_16_in():
     assert found.here(3 * IN) is None
 
 
+@pytest.mark.parametrize("wave", [72 * IN, 96 * IN])
+def test_what_a_wave_is_now_is_that_of_its_own_band(wave):
+    """4.5 mm at 96 in: in a band at w, 0.3 octaves wide, its slope is exp(-(log2(96 / w) / 0.3)**2 / 2) of its own."""
+    read = survey(6 * IN * np.arange(49), [0, 900, 1800], lambda x, y: 4.5 * np.sin(2 * np.pi * x / 96 / IN), 0.1)
+    found = what_light_shows(read, draws=20)
+    band = found.waves[np.abs(np.log2(found.waves / wave)).argmin()]
+    true = 4.5 * math.exp(-((math.log2(96 * IN / band) / 0.3) ** 2) / 2) * band / (96 * IN)
+    assert found.here(wave)[0] == pytest.approx(true, rel=0.15)
+    # a second way to it: the spectrum of the same surface
+    table = wave_spectrum(found.likely, draws=20)
+    near = (np.log2(table["wavelength_mm"] / wave)).abs().argmin()
+    assert found.here(wave)[0] == pytest.approx(table["amplitude_mm"].iloc[near], rel=0.01)
+
+
 def test_a_ceiling_is_lit_both_ways_and_from_all_sides():
     read = survey(
         2 * FT * np.arange(6), 2 * FT * np.arange(7), lambda x, y: 0.001 * x, 0.3, surface="ceiling", reference="level"
@@ -47,6 +64,38 @@ def test_a_ceiling_is_lit_both_ways_and_from_all_sides():
     assert {one.side for one in found.lights} == {"", "left", "right", "bottom", "top"}
     assert found.answer == NOTHING
     assert found.surface.height.shape == found.likely.mean.shape
+
+
+def test_lamps_along_the_top_show_waves_along_x_that_were_read():
+    """Waves of 48 in along x, read every 12 in on lines 850 mm apart; the true wall under the same lamps is between."""
+
+    def height(x, y):
+        return 1.5 * np.sin(2 * np.pi * x / 48 / IN + 0.7)
+
+    found = what_light_shows(survey(12 * IN * np.arange(17), [100, 950, 1800, 2650], height, 0.1), draws=30)
+    wall = found.surface
+    true = height(*np.meshgrid(wall.x, wall.y))[None]
+    lamps = {
+        "strip": lambda off: Strip(side="top", off=off),
+        "row": lambda off: Row(side="top", off=off, spacing=EVERY_MM),
+    }
+    for one in found.lights[1:]:
+        least, _, _ = least_distance(true, wall, lamps[one.kind], found.distance)
+        assert 0.3 * least < one.shows < least < one.safe < 3 * least, one
+        assert one.shortest == 1700
+
+
+def test_waves_across_the_lines_that_were_not_read_do_not_count():
+    """600 mm is under the shortest along y, 1700 mm, and not along x: by one and a half octaves.
+
+    What is left of it is at the edges, where the pattern stops.
+    """
+    x, y = np.meshgrid(50.0 * np.arange(60), 50.0 * np.arange(60))
+    lamp, both = Strip(side="top", off=200), (500.0, (500.0, 1700.0))
+    for along, left in ((x, 1.0), (y, 0.0)):
+        wall = make_surface(np.sin(2 * np.pi * along / 600), 50.0)
+        whole, cut = (shown(wall.height[None], wall, lamp, 1524.0, shortest=least).strongest[0] for least in both)
+        assert cut / whole == pytest.approx(left, abs=0.1)
 
 
 def test_between_proof_and_safety_it_is_not_known():

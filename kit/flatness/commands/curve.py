@@ -171,6 +171,7 @@ def _json(job: Any, unit: str, written: list[Path]) -> dict[str, Any]:
         if wall.survey.accuracy is not None:
             made["gap_of_errors_mm"] = wall.gap_of_errors(job.template)
         if wall.fit is not None:
+            made["read_again"] = wall.spoiling["cell"].tolist()
             made["fit"] = {
                 "parameters": dict(wall.fit.parameters),
                 "errors": {name: _plain(value) for name, value in wall.fit.errors.items()},

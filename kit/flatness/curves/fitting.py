@@ -21,6 +21,8 @@ from flatness.measures.bars import Place
 
 LEAST = 3  # points to a piece
 WORST, TINY = 1e14, 1e-12  # condition of a matrix that still says something; least square of a radius
+SLIP, CLEANER, MOST_SLIPS = 5.0, 3.0, 3  # accuracies off the curve; times less that the others leave; readings
+SUSPECTS = 12  # farthest off the curve, each of which is left out in turn
 STRAIGHTER = 1.3  # an arc must leave so many times less than a straight to be one
 
 
@@ -241,6 +243,37 @@ def fit_curve(
     solved = _least_squares(model, xy, start)
     p = solved if method == "least-squares" else _minimum_zone(model, xy, solved)
     return _result(model, xy, p, method, accuracy)
+
+
+def spoiling(x: ArrayLike, y: ArrayLike, fit: CurveFit, accuracy: float) -> list[int]:
+    """Points that spoil a fit: one to three, without which the others lie at least three times nearer to such a curve.
+
+    Parameters
+    ----------
+    x, y : the points [mm] that were fitted
+    fit : to them; nothing is found of a chain, whose pieces follow its points
+    accuracy : one standard deviation of a point [mm]; points within five of it off the curve spoil nothing
+    """
+    xy, kept, rms = _points(x, y), list(range(len(fit.deviations))), fit.rms
+    if fit.kind == "chain" or np.abs(fit.deviations).max() <= SLIP * accuracy:
+        return []
+    now = fit
+    for _ in range(MOST_SLIPS):
+        if len(kept) - 2 < len(fit.parameters):
+            break
+        tried = []
+        for k in np.argsort(-np.abs(now.deviations))[:SUSPECTS]:
+            rest = kept[:k] + kept[k + 1 :]
+            try:
+                tried.append((fit_curve(xy[rest, 0], xy[rest, 1], fit.kind, fit.method), rest))
+            except MeasureError:
+                continue
+        if not tried:
+            break
+        now, kept = min(tried, key=lambda one: one[0].rms)
+        if now.rms * CLEANER <= rms:
+            return sorted(set(range(len(xy))) - set(kept))
+    return []
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """Surveys of walls that curve: offsets from a string, radii from a centre, or places off the plan, to a wall unrolled.
 
 Unrolled, x is the distance along the intended curve from its left end as seen from the room, y is up the wall, and the
-height is how far the wall stands off the curve, toward the room: proud is positive, as on any wall.
+height is how far the wall stands off the curve, toward the room: proud is positive, as on any wall. A wall read all
+round goes on past its seam, with its first readings over again, so that bars are set across it.
 """
 
 from __future__ import annotations
@@ -12,14 +13,17 @@ import math
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
 import pandas as pd
+from shapely import Polygon, box, unary_union
+from shapely.affinity import translate
 
 from flatness.arrays import Floats
-from flatness.curves.fitting import CurveFit, fit_curve
+from flatness.curves.fitting import CurveFit, fit_curve, spoiling
 from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
 from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
@@ -37,6 +41,8 @@ from flatness.survey.rows import decode, is_header
 ROOMS = ("inside", "outside")
 COLUMNS = {"plan": ("x", "y"), "offset": ("along", "offset"), "radius": ("angle", "radius")}
 FARTHEST_MM = 300.0  # a reading so far off its curve is a slip, or the curve is another
+SEAM_MM = 4000.0  # so far past its seam a closed wall goes on, for straightedges of that length
+SEAM_GAP_MM, FAR_MM = 10.0, 1e6  # half of what an outline may leave open at the seam; farther than any wall is high
 LEVEL_MM = 25.4  # readings no farther apart than this up the wall are one line
 UP, LABEL = "up", "label"
 
@@ -83,6 +89,14 @@ class CurvedWall:
     def side(self) -> float:
         """1 where the room is to the left of the curve, -1 where it is to the right."""
         return 1.0 if self.room == "inside" else -1.0
+
+    @cached_property
+    def spoiling(self) -> pd.DataFrame:
+        """The rows of ``points`` that spoil the fit: see :func:`~flatness.curves.fitting.spoiling`."""
+        if self.fit is None or not self.survey.accuracy:
+            return self.points[:0]
+        x, y = self.points["x_mm"], self.points["y_mm"]
+        return self.points.iloc[spoiling(x, y, self.fit, self.survey.accuracy)]
 
     def levels(self) -> list[float]:
         """Heights up the wall [mm] at which lines of readings were taken, lowest first."""
@@ -377,19 +391,51 @@ def reduce_wall(
             "cell": readings["cell"],
         }
     )
-    survey = _unrolled(points, header, lengths, report, quantity)
+    survey = _unrolled(points, _repeated(points, found), found.length, header, lengths, report, quantity)
     return CurvedWall(curve=found, fit=fit, room=room, points=points, survey=survey, quantity=quantity, frame=frame)
 
 
-def _unrolled(points: pd.DataFrame, header: Header, lengths: LengthReader, report: Report, quantity: str) -> Survey:
+def _repeated(points: pd.DataFrame, curve: Curve) -> float:
+    """How much of the wall is repeated past its seam [mm]; 0 where the curve is open or was not read there."""
+    along = np.sort(points["along_mm"].to_numpy())
+    if not curve.closed or len(along) < 2:
+        return 0.0
+    across = along[0] + curve.length - along[-1]
+    return min(SEAM_MM, curve.length / 2) if across <= 2.5 * np.diff(along).max() else 0.0
+
+
+def _unrolled(
+    points: pd.DataFrame,
+    repeated: float,
+    turn: float,
+    header: Header,
+    lengths: LengthReader,
+    report: Report,
+    quantity: str,
+) -> Survey:
+    again = points[points["along_mm"] <= repeated].assign(label="") if repeated else points[:0]
+    again = again.assign(along_mm=again["along_mm"] + turn)
+    points = pd.concat([points, again], ignore_index=True)
+    outline, openings = header.outline, [opening for _, opening in header.openings]
+    if repeated:
+        beyond = box(turn, -FAR_MM, turn + repeated, FAR_MM)
+        openings += [translate(one, turn) for one in openings if one.bounds[0] < repeated]
+        if outline is not None:  # it ends at the seam, to a few mm
+            whole = unary_union([outline, translate(outline, turn).intersection(beyond)])
+            whole = whole.buffer(SEAM_GAP_MM, join_style="mitre").buffer(-SEAM_GAP_MM, join_style="mitre")
+            outline = whole if isinstance(whole, Polygon) else outline
     blank = [""] * len(points)
     columns = {"x": points["along_mm"], "y": points["up_mm"], "height": points["off_mm"], "reading": points["off_mm"]}
     texts = {"label": points["label"], "setup": blank, "line": blank, "cell": points["cell"]}
     # a string says nothing of plumb unless the file says that it does
     reference = "string" if quantity == "offset" and header.reference_row is None else header.reference
+    again_says = (
+        f"; past its full turn of {turn:.0f} mm its first {repeated:.0f} mm follow again, so that bars are set "
+        "across the start: what is found there twice is one place"
+    )
     note = Problem(
         "the wall is unrolled: x is the distance along its curve from the left end as seen from the room, and heights "
-        "are off the curve, toward the room",
+        f"are off the curve, toward the room{again_says if repeated else ''}",
         report.file,
     )
     return Survey(
@@ -397,8 +443,8 @@ def _unrolled(points: pd.DataFrame, header: Header, lengths: LengthReader, repor
         surface="wall",
         reference=reference,
         accuracy=header.accuracy,
-        outline=header.outline,
-        openings=tuple(opening for _, opening in header.openings),
+        outline=outline,
+        openings=tuple(openings),
         unit=lengths.likely_unit,
         framing=header.framing,
         title=header.text.get("title", ""),
@@ -494,6 +540,10 @@ def _read(rows: list[Record], columns: dict[str, Heading], lengths: LengthReader
                 if name == "angle"
                 else lengths.read(cells[name], record.row, column, unit=unit, reading=name != UP)
             )
+            if name == "radius" and value is not None and value <= 0:
+                what, expected = "a radius that is not above zero", "the distance from the center to the wall"
+                cell, remedy = text_of(cells[name]), "type it again; turn the angle by 180 for the far side"
+                report.add(what, record.row, column, value=cell, expected=expected, remedy=remedy)
             values[name] = value
         label = text_of(record.cell(columns[LABEL].column)).strip() if LABEL in columns else ""
         if all(value is not None for value in values.values()):

@@ -24,6 +24,7 @@ from flatness.light.waves import (
     shortest_wave,
     shown,
 )
+from flatness.measures.planes import fit_surface_plane
 from flatness.surface.lattice import MOST_DRAWN, Surface, default_spacing
 from flatness.surface.likely import LikelySurface, likely_surface
 from flatness.survey.readings import Survey
@@ -49,7 +50,7 @@ class LightFinding:
     shows : up to which the readings prove that it shows something; 0 where they prove nothing
     at : x, y [mm] of what it shows first; where nothing is proved, of what is likeliest to show
     wave : length of the wave there that counts most [mm]
-    shortest : the shortest wave that the readings show to it [mm]
+    shortest : the shortest wave along its light that the readings show [mm]; lamps show those across it as well
     given : where it is, as asked; None where not
     """
 
@@ -119,15 +120,12 @@ class LightFindings:
         return allowed_amplitudes(angle, self.distance, waves, self.eye)
 
     def here(self, wave: float, within: float = 0.5) -> Floats | None:
-        """Median and 95 % range [3] mm of the amplitude of waves about this long; None where none can be seen.
-
-        Of the bands within so many octaves that which is strongest for the eye.
-        """
-        near = np.flatnonzero(np.abs(np.log2(self.waves / wave)) <= within)
-        if not len(near):
+        """Median and 95 % range [3] mm of the amplitude of the band nearest to a wave; None past so many octaves."""
+        apart = np.abs(np.log2(self.waves / wave))
+        near = int(apart.argmin())
+        if apart[near] > within:
             return None
-        strongest = near[self.times[0, near].argmax()]
-        return np.asarray(self.times[:, strongest] * self.allowed(45.0, np.array([wave]))[0])
+        return np.asarray(self.times[:, near] * self.allowed(45.0, self.waves[near : near + 1])[0])
 
 
 def what_light_shows(
@@ -179,9 +177,10 @@ def what_light_shows(
     eye = eye or Eye()
     x, y, _, _ = survey.stations()
     shortest = {way: shortest_wave(x, y, 0.0 if way == "x" else 90.0) for way in "xy"}
-    lit = {*ways, *(ACROSS[side] for side in stand)}
-    likely = likely_surface(survey, light_spacing(survey, min(shortest[way] for way in lit)))
+    likely = likely_surface(survey, light_spacing(survey, min(shortest.values())))
     lattice, stack = lattice_of(likely), likely.draw(draws, seed)
+    # lamps stand off the wall as it leans
+    stack = stack - fit_surface_plane(lattice).at(*np.meshgrid(lattice.x, lattice.y))
     lights: list[LightFinding] = []
     times, waves, waves_along = np.empty(0), np.empty(0), ways[0]
     for way in ways:
@@ -218,7 +217,7 @@ def what_light_shows(
                 _lamp(kind, side, every),
                 distance,
                 eye=eye,
-                shortest=shortest[way],
+                shortest=(shortest["x"], shortest["y"]),
                 confidence=confidence,
                 first=near,
             )
@@ -232,7 +231,7 @@ def what_light_shows(
                     shows=shows,
                     at=what.at,
                     wave=what.wave,
-                    shortest=float(what.wavelengths[0]),
+                    shortest=max(shortest[way], float(what.wavelengths[0])),
                     given=off,
                 )
             )

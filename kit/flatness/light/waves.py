@@ -92,17 +92,24 @@ def wavelengths(surface: Surface, shortest: float = 0.0) -> Floats:
 
 
 def strengths(
-    stack: Floats, surface: Surface, light: Light, distance: float, eye: Eye, waves: Floats
+    stack: Floats,
+    surface: Surface,
+    light: Light,
+    distance: float,
+    eye: Eye,
+    waves: Floats,
+    shortest: tuple[float, float] = (0.0, 0.0),
 ) -> Iterator[Floats]:
     """Band by band [n, ny, nx] how many times what counts as seen each place is, brighter above 0 and darker below.
 
-    ``stack`` [n, ny, nx] mm are surfaces on the lattice of ``surface``; ``distance`` [mm] is the eye's.
+    ``stack`` [n, ny, nx] mm are surfaces on the lattice of ``surface``; ``distance`` [mm] is the eye's;
+    of waves that are shorter along x or along y than ``shortest`` [mm] nothing counts.
     """
     contrast = _contrast(stack, surface, light).astype(np.float32)
     behind = _beyond(surface)
     parts = dctn(np.pad(contrast, ((0, 0), *behind), mode="edge"), axes=(1, 2), norm="ortho")
     rows, columns = (slice(before, size - after) for (before, after), size in zip(behind, parts.shape[1:], strict=True))
-    for band in _filters(surface, distance, eye, waves):
+    for band in _filters(surface, distance, eye, waves, shortest):
         whole = idctn(parts * band.astype(np.float32), axes=(1, 2), norm="ortho")
         yield whole[:, rows, columns]
 
@@ -114,14 +121,21 @@ def _beyond(surface: Surface) -> list[tuple[int, int]]:
     return [(beyond, size - count - beyond) for size, count in zip(whole, surface.height.shape, strict=True)]
 
 
-def _filters(surface: Surface, distance: float, eye: Eye, waves: Floats) -> Iterator[Floats]:
+def _filters(
+    surface: Surface, distance: float, eye: Eye, waves: Floats, shortest: tuple[float, float] = (0.0, 0.0)
+) -> Iterator[Floats]:
     """Band by band [ny, nx] what each cosine of the pattern that is carried on counts, over what counts as seen."""
     ny, nx = (sum(beyond) + n for beyond, n in zip(_beyond(surface), surface.height.shape, strict=True))
-    cycles = np.hypot(np.arange(nx) / nx, (np.arange(ny) / ny)[:, None]) / (2 * surface.spacing)
+    along = np.arange(nx) / nx / (2 * surface.spacing), (np.arange(ny) / ny / (2 * surface.spacing))[:, None]
+    cycles = np.hypot(*along)
     cycles[0, 0] = 1e-12
+    read = 1.0
+    for one, least in zip(along, shortest, strict=True):
+        if least > waves[0]:
+            read = read * np.exp(-((np.log2(np.maximum(one * least, 1.0)) / BAND_OCTAVES) ** 2) / 2)
     seen = contrast_sensitivity(cycles_per_degree(waves, distance), eye) / eye.times
     for wave, sensitivity in zip(waves, seen, strict=True):
-        yield sensitivity * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
+        yield sensitivity * read * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
 
 
 def strength_weights(
@@ -175,7 +189,7 @@ def shown(
     distance: float,
     *,
     eye: Eye | None = None,
-    shortest: float = 0.0,
+    shortest: float | tuple[float, float] = 0.0,
     confidence: float = CONFIDENCE,
 ) -> Shown:
     """What a light shows of surfaces.
@@ -187,17 +201,18 @@ def shown(
     light : where it comes from
     distance : of the eye from the surface [mm]
     eye : who looks
-    shortest : the shortest wave that the readings show [mm]
+    shortest : the shortest wave that the readings show [mm]; or one along x and one along y, each of which counts
     confidence : part of the surfaces that must show a place alike for it to be proved
     """
     check_distance(distance)
-    eye, waves = eye or Eye(), wavelengths(surface, shortest)
+    each = shortest if isinstance(shortest, tuple) else (0.0, 0.0)
+    eye, waves = eye or Eye(), wavelengths(surface, min(each) if isinstance(shortest, tuple) else shortest)
     inside = np.asarray(np.isfinite(stack).all(axis=0))
     places = np.argwhere(inside)
     few = math.floor((1 - confidence) * (len(stack) - 1) + 1e-9)
     times, proved, likeliest = np.empty((len(stack), len(waves))), 0.0, 0.0
     at, wave = places[0], float(waves[0])
-    for k, strength in enumerate(strengths(stack, surface, light, distance, eye, waves)):
+    for k, strength in enumerate(strengths(stack, surface, light, distance, eye, waves, each)):
         strength = strength[:, inside]
         times[:, k] = np.abs(strength).max(axis=1)
         mean = np.abs(strength.mean(axis=0))
@@ -264,7 +279,7 @@ def least_distance(
     distance: float,
     *,
     eye: Eye | None = None,
-    shortest: float = 0.0,
+    shortest: float | tuple[float, float] = 0.0,
     confidence: float = CONFIDENCE,
     first: float = FIRST,
 ) -> tuple[float, float, Shown]:

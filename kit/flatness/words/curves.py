@@ -95,20 +95,37 @@ def answer(job: CurveJob, unit: str) -> str:
     """The one sentence that answers: how far the wall is off its curve; without readings, how to draw the curve."""
     if job.wall is None:
         return draw_it(job.set_out, unit)
+    again = _read_again(job.wall, unit) if len(job.wall.spoiling) else ""
+    unknown = f"{again} Whether the wall follows its curve is not known."
     template = tape(job.template, unit)
     found = job.wall.worst(job.template)
     if found is None or found[0].gap < NO_GAP_MM:
-        return f"The wall follows its curve: no gap shows under a {template} template."
+        return unknown if again else f"The wall follows its curve: no gap shows under a {template} template."
     placement, level = found
     up = f", {position(level, unit)} up" if len(job.wall.levels()) > 1 else ""
     gap, where = fine(placement.gap, unit, (32, 64)), place_of(job, placement.at, unit)
     noise = job.wall.gap_of_errors(job.template)
     if placement.gap <= noise:
         return (
-            f"The wall follows its curve, as far as these readings can tell: {gap} at most under a {template} "
-            f"template, and errors of reading alone would show up to {fine(noise, unit, (32, 64))}."
+            unknown
+            if again
+            else (
+                f"The wall follows its curve, as far as these readings can tell: {gap} at most under a {template} "
+                f"template, and errors of reading alone would show up to {fine(noise, unit, (32, 64))}."
+            )
         )
-    return f"The wall is off its curve by {gap} under a {template} template: {where}{up}."
+    return f"The wall is off its curve by {gap} under a {template} template: {where}{up}. {again}".rstrip()
+
+
+def _read_again(wall: CurvedWall, unit: str) -> str:
+    assert wall.fit is not None
+    cells, one = listed(wall.spoiling["cell"]), len(wall.spoiling) == 1
+    return (
+        f"Read again before you go by this curve: the reading{'' if one else 's'} in {cells} "
+        f"{'does' if one else 'do'} not fit one {wall.fit.kind} with the others. All readings "
+        f"lie within {fine(wall.fit.zone, unit, (32, 64))}; without {'it' if one else 'them'} the others lie at least "
+        "three times nearer."
+    )
 
 
 def place_of(job: CurveJob, along: float, unit: str) -> str:
