@@ -31,7 +31,7 @@ def test_the_plan_shows_the_curve_to_scale_with_its_centers(job):
     x, y = chart.curve.get_data()
     assert np.abs(job.set_out.curve.nearest(x, y)[1]).max() < 1e-6
     assert chart.ax.get_aspect() == 1
-    assert "C1: 3' 1/2\" radius" in words(chart)
+    assert "C1: 3' 0 1/2\" radius" in words(chart)
     assert {"S1", "S6"} <= set(words(chart))
     pins = words(set_out_chart(set_out(make_ellipse(length=6000.0, width=4000.0)), "mm"))
     assert {"pin 1", "pin 2"} <= set(pins)

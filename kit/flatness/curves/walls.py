@@ -431,7 +431,7 @@ def _unrolled(
     reference = "string" if quantity == "offset" and header.reference_row is None else header.reference
     again_says = (
         f"; past its full turn of {turn:.0f} mm its first {repeated:.0f} mm follow again, so that bars are set "
-        "across the start: what is found there twice is one place"
+        "across the start: what is found there twice is one place, and what a plan orders for it counts twice"
     )
     note = Problem(
         "the wall is unrolled: x is the distance along its curve from the left end as seen from the room, and heights "
