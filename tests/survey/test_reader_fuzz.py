@@ -154,7 +154,8 @@ def says_what(error: FlatnessError) -> None:
 
 
 def taken(survey: Survey) -> int:
-    return len(survey.points) + len(survey.ties)
+    cells = survey.points["cell"]  # a closed wall has its first readings once more, past its seam
+    return int((~cells.duplicated() | (cells == "")).sum()) + len(survey.ties)
 
 
 @pytest.mark.parametrize("name", BASES)
