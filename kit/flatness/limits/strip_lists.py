@@ -126,6 +126,11 @@ def read_strips(path: str | Path, survey: Survey | None = None) -> list[tuple[Ch
     return [(one, seen) for one, seen in found if one is not None]
 
 
+def gap_seen(text: str, unit: str) -> float | None:
+    """The largest gap that was written down [mm]; None for ``none``. Raises LengthError where it is no length."""
+    return None if text.lower() in NONE else parse_length(text, unit)
+
+
 def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
     """The strips that were done, from a line for each: the largest gap, or ``none``; blank where it was not.
 
@@ -148,7 +153,7 @@ def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
         if not line:
             continue
         try:
-            gap = None if line.lower() in NONE else parse_length(line, unit)
+            gap = gap_seen(line, unit)
         except LengthError as error:
             raise error.located(column=f"largest gap, strip {number}") from error
         done.append(replace(sweep, gap=gap))

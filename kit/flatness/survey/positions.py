@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
@@ -274,12 +274,7 @@ def report_far_stations(
     """
     by_row = {record.row: record for record in rows}
     surface = [one for one in readings if one.kind == "surface"]
-    for name, (column, unit) in columns.items():
-        count = Counter(round(getattr(one, name), 1) for one in surface)
-        steps = [b - a for a, b in pairwise(sorted(count))]
-        if len(steps) < FEWEST:
-            continue
-        usual = median(steps)
+    for name, column, unit, count, usual in _along_each(surface, columns):
         shared = [value for value, times in count.items() if times > 1]
         for one in surface:
             here = round(getattr(one, name), 1)
@@ -363,17 +358,23 @@ def _report_moved_rows(
             )
 
 
+def _along_each(
+    surface: Sequence[Reading], columns: Mapping[str, tuple[int, str]]
+) -> Iterator[tuple[str, int, str, Counter[float], float]]:
+    """Of x and of y, where there are lines enough: column, unit, stations at each position, and the usual step [mm]."""
+    for name, (column, unit) in columns.items():
+        count = Counter(round(getattr(one, name), 1) for one in surface)
+        steps = [b - a for a, b in pairwise(sorted(count))]
+        if len(steps) >= FEWEST:
+            yield name, column, unit, count, median(steps)
+
+
 def _far_lines(
     surface: Sequence[Reading], rows: Sequence[Record], columns: Mapping[str, tuple[int, str]], lengths: LengthReader
 ) -> list[Problem]:
     """Report lines of stations far from all others, where their digits say which position was meant; else questions."""
     by_row, doubts = {record.row: record for record in rows}, []
-    for name, (column, unit) in columns.items():
-        count = Counter(round(getattr(one, name), 1) for one in surface)
-        steps = [b - a for a, b in pairwise(sorted(count))]
-        if len(steps) < FEWEST:
-            continue
-        usual = median(steps)
+    for name, column, unit, count, usual in _along_each(surface, columns):
         for value in (min(count), max(count)):
             others = [v for v in count if v != value]
             away = min(abs(value - v) for v in others)

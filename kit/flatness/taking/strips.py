@@ -12,9 +12,8 @@ from pathlib import Path
 
 from flatness.errors import ArgumentError
 from flatness.files import write_new
-from flatness.lengths import parse_length
 from flatness.limits.spot_checks import Sweep
-from flatness.limits.strip_lists import NONE, read_strips, spot_sheet
+from flatness.limits.strip_lists import gap_seen, read_strips, spot_sheet
 from flatness.notes import Note
 
 TAKEN_BACK = "# taken back:"
@@ -108,7 +107,7 @@ class Strips:
 
     def _as_seen(self, number: int, text: str) -> Sweep:
         one = self.every[number]
-        gap = None if text.lower() in NONE else parse_length(text, self.unit)
+        gap = gap_seen(text, self.unit)
         if gap is not None and not 0 <= gap < one.bar / 10:
             raise ArgumentError(
                 "the gap is not small beside the bar",
