@@ -217,7 +217,7 @@ def test_the_picture_follows_the_slider(opened, page, tools, room):
     panel = opened(before, target="level-at", beneath="slab", may_be_planed=True, draws=0, **arguments)
     tools.drawn(page, ".fk-map")
     expect(panel.locator(".fk-verdict")).to_be_visible()
-    page.opened.ask("panel.state.search.later = lambda seconds: None")  # the picture alone
+    page.opened.ask("panel.state.search.prove_later = lambda seconds: None")  # the picture alone
     count = "from ipywidgets.widgets.widget import _instances; print(len(_instances))"
     panel.locator(".fk-steps .noUi-handle").first.focus()
     for key in ("ArrowLeft", "ArrowRight"):

@@ -6,7 +6,7 @@ from flatness.errors import FlatnessError
 from flatness.job.report import JobFileError, JobReport, Origin
 from flatness.job.schema import BENEATH, COMPARE, DEPTHS, FIXED, LAYOUT, MATERIALS, PLAN, RATES, Field, limit_keys
 from flatness.panels import check, compare, plan, present, room
-from flatness.panels.fields import Control
+from flatness.panels.controls import Control
 
 FOOT = 304.8
 EVERY = {

@@ -31,8 +31,9 @@ from flatness.measures.straightedge import bar_by_hand
 from flatness.notes import Note
 from flatness.panels import check_panel, compare_panel
 from flatness.panels.check_state import CheckState
-from flatness.panels.controls import COLOURS, all_controls, label_of, problem_list, take_in_turn
+from flatness.panels.controls import COLOURS, all_controls, label_of, problem_list
 from flatness.panels.files import SurveyChoice
+from flatness.panels.instrument import take_in_turn
 from flatness.panels.state import NotReadyError, State
 from flatness.surface.lattice import make_surface
 
@@ -78,7 +79,7 @@ def packing(check):
     check.state.problems, check.state.pointer = (), None
     for pointer in check.pointers:
         pointer.forget()
-    check.state.lay_worst()
+    check.state.set_worst_bar()
     return check
 
 
@@ -327,7 +328,7 @@ def test_the_worst_bar_is_the_straightedge_of_python(packing):
     worst = flatness.straightedge(packing.state.surface, packing.state.bar_length).worst
     assert packing.state.bar.gap == worst.gap
     assert packing.state.bar.placement.contacts == worst.contacts
-    assert flatness.format_length(worst.gap, "in", 32).replace('"', " in") in text_of(packing.told_bar)
+    assert flatness.format_length(worst.gap, "in", 32).replace('"', " in") in text_of(packing.bar_words)
 
 
 def mouse(panel, name, xy, button=None):
@@ -345,7 +346,7 @@ def click(panel, xy):
 
 def test_two_clicks_lay_the_straightedge(packing):
     start = click(packing, (400.0, 500.0))
-    assert "other" in text_of(packing.told_bar)
+    assert "other" in text_of(packing.bar_words)
     assert packing.shown.body[2].get_xydata() == pytest.approx(np.array([start, start]))  # a mark, and no bar yet
     end = click(packing, (2000.0, 1200.0))
     bar = packing.state.bar
@@ -422,7 +423,7 @@ def test_the_unit_switch_changes_everything_at_once(packing):
     packing.units.value = "mm"
     shown = " ".join(
         [
-            text_of(packing.told_bar),
+            text_of(packing.bar_words),
             text_of(packing.chooser.about),
             *(e.value for e in packing.ends),
             packing.controls["bar_length"].value,

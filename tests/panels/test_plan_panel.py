@@ -20,14 +20,12 @@ from matplotlib.backend_bases import MouseEvent
 
 import flatness
 from flatness.errors import ArgumentError
-from flatness.panels.canvas import close_figure, live_figure
 from flatness.panels.controls import label_of
+from flatness.panels.instrument import SIGNS, close_figure, live_figure
 from flatness.panels.plan import plan_panel
 from flatness.panels.plan_map import LiveActions, borders, cells
-from flatness.panels.plan_state import LAID_OUT, PlanState
-from flatness.panels.state import NotReadyError
-from flatness.panels.strip import SIGNS
-from flatness.panels.worker import Worker
+from flatness.panels.plan_state import USUAL_LAYOUT, PlanState
+from flatness.panels.state import NotReadyError, Worker
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS, read_plan
 from flatness.survey.readings import make_survey
@@ -55,7 +53,7 @@ def under(kind, may=False, most=None):
 
 
 def framed(kind, **sizes):
-    return {**LAID_OUT, "direction": "y", "kind": kind, **sizes}
+    return {**USUAL_LAYOUT, "direction": "y", "kind": kind, **sizes}
 
 
 def text_of(widget):
@@ -83,7 +81,7 @@ def panel(kept, monkeypatch):
     state = kept.state
     state.search.wait()
     kept.controls.wrong.clear()
-    monkeypatch.setattr(state.search, "later", lambda seconds: None)
+    monkeypatch.setattr(state.search, "prove_later", lambda seconds: None)
     for name, value in {
         "target": "level-at",
         "aim": "sure",

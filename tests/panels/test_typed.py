@@ -111,19 +111,19 @@ def test_the_first_end_of_a_bar_is_waited_for_while_the_panel_is_shown_anew(chec
     pointer, figure = check.pointers[list(check.maps).index(check.state.view)], check.map
     pointer.first = (900.0, 600.0)
     check._began(pointer.first)
-    told = check.told_bar.value
+    told = check.bar_words.value
     for _ in range(2):
         check.state.made_ready = check.state.assessment  # what is worked out beside the notebook is there
         check.state.made_ready = None
-    assert check.told_bar.value == told
+    assert check.bar_words.value == told
     assert check.shown.body[2].get_xydata().tolist() == [[900.0, 600.0]] * 2
     check.room.value = "671 x 495"  # which draws the map anew
     assert check.map is figure
-    assert (check.told_bar.value, pointer.first) == (told, (900.0, 600.0))
+    assert (check.bar_words.value, pointer.first) == (told, (900.0, 600.0))
     assert check.shown.body[2].get_xydata().tolist() == [[900.0, 600.0]] * 2
     check.state.lay((300.0, 300.0), (2000.0, 900.0))  # another bar: nothing is waited for
     assert pointer.first is None
-    assert "Laid by hand" in check.told_bar.value
+    assert "Laid by hand" in check.bar_words.value
 
 
 def test_what_went_wrong_stays_told_when_the_screen_is_measured(check):

@@ -8,26 +8,53 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import Any
 
+import numpy as np
+
+from flatness.arrays import Floats
 from flatness.errors import LengthError
 from flatness.job.schema import FIXED, limit_keys
-from flatness.lengths import format_length, parse_length
+from flatness.lengths import format_length, parse_length, settle
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
 from flatness.limits.spot_checks import ASSUMED, Sweep
 from flatness.limits.strip_lists import seen_lines
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.bars import Place
-from flatness.panels.canvas import live_figure
-from flatness.panels.check_state import AGREED, MORE, CheckState
-from flatness.panels.controls import button, close_all, column, html_table, notes_html, row, text_field, words
-from flatness.panels.fields import Control, Controls, confidence, finish
+from flatness.measures.planes import fit_surface_plane
+from flatness.measures.straightedge import LaidBar
+from flatness.panels.check_state import AGREED, CHANCE, GAP, MORE, CheckState
+from flatness.panels.controls import (
+    Control,
+    Controls,
+    button,
+    close_all,
+    column,
+    confidence,
+    finish,
+    html_table,
+    notes_html,
+    row,
+    text_field,
+    words,
+)
 from flatness.panels.files import SurveyChooser
-from flatness.panels.instrument import Instrument, places_list
+from flatness.panels.instrument import (
+    OFF,
+    POINT_HERE,
+    Instrument,
+    Said,
+    at_place,
+    far,
+    gauge_of,
+    live_figure,
+    places_list,
+    station_at,
+)
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
-from flatness.panels.places import at_place, far, told_at, told_bar
-from flatness.panels.strip import Said, gauge_of
+from flatness.surface.lattice import Surface
+from flatness.survey.readings import Survey
 from flatness.words.checks import MOVED, OFTEN, crossed_text, next_step, sweeps_in_words, where_alone
 from flatness.words.phrases import problem_text, say
-from flatness.words.printed import length, number, percent, spelled
+from flatness.words.printed import FRACTION, length, number, percent, position, spelled
 
 # told apart by the mark and the word, not by color alone
 MARKS = {PASS: "✔", FAIL: "✘", UNDECIDED: "?"}
@@ -173,7 +200,7 @@ class CheckPanel(Instrument):
         self.state = state
         self.profile = live_figure(PROFILE_IN, "profile")
         self._profiled: Any = None
-        self._laid: Any = None
+        self._bar_ends: Any = None
         self._stripped: tuple[Sequence[Sweep], str] = ((), state.unit)
         super().__init__(
             CHECK_NAMES, CHECK_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
@@ -182,11 +209,11 @@ class CheckPanel(Instrument):
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self.controls = Controls(state, CONTROLS, {AGREED: lambda state: state.finish == AGREED})
         self.ends = [self.controls[key] for key in ENDS]
-        self.lay = button("Lay it here", "Between the two ends typed", guard(self._lay_typed), main=True)
+        self.lay = button("Lay it here", "Between the two ends typed", guard(self._set_typed_bar), main=True)
         self.worst = button(
-            "Lay it where the gap is largest", "Of all places and directions", guard(lambda _: state.lay_worst())
+            "Lay it where the gap is largest", "Of all places and directions", guard(lambda _: state.set_worst_bar())
         )
-        self.told_bar, self.listed, self.table = words("", "fk-bar"), words("", "fk-listed"), words()
+        self.bar_words, self.listed, self.table = words("", "fk-bar"), words("", "fk-listed"), words()
         self.gaps: list[Any] = []
         self.strips = column(size="strips-field")
         self.look = button("Check again with these", "What the bar showed in each strip", guard(self._seen_typed))
@@ -196,7 +223,7 @@ class CheckPanel(Instrument):
             [row(self.chooser.controls, self.controls["finish"], self.units)],
             [self.chooser],
             {
-                "Under the bar": (self.told_bar, self.profile.canvas, self.listed, self.strips, self.look),
+                "Under the bar": (self.bar_words, self.profile.canvas, self.listed, self.strips, self.look),
                 "Limits and notes": (self.table, self.chooser.about, self.notes),
                 "Settings": (
                     row(self.controls["agreed.length"], self.controls["agreed.allowed"]),
@@ -220,13 +247,13 @@ class CheckPanel(Instrument):
         told = "\n".join(field.value for field in self.gaps)
         self.state.spot_checks = tuple(seen_lines(told, self.state.strips, self.state.unit))
 
-    def _lay_typed(self, _: Any) -> None:
+    def _set_typed_bar(self, _: Any) -> None:
         x0, y0, x1, y1 = (self.controls.read(key) for key in ENDS)
         self.state.lay((x0, y0), (x1, y1))
 
     def _began(self, xy: Place) -> None:
         self._stretched(xy, xy)
-        self.told_bar.value = ONE_END
+        self.bar_words.value = ONE_END
 
     def _stretched(self, start: Place, end: Place) -> None:
         self.shown.stretch(start, end)
@@ -261,7 +288,7 @@ class CheckPanel(Instrument):
         return True
 
     def _at(self, xy: Place) -> str:
-        return told_at(self.state, xy)
+        return words_at(self.state, xy)
 
     def _fill(self) -> None:
         found, unit = self.state.assessment, self.state.unit
@@ -275,9 +302,9 @@ class CheckPanel(Instrument):
         """The ends of the bar, once for each bar: what is typed over them stays until another bar is laid."""
         bar = self.state.bar
         laid = (None,) * 4 if bar is None else (*bar.start, *bar.end)
-        if laid == self._laid:
+        if laid == self._bar_ends:
             return
-        self._laid = laid
+        self._bar_ends = laid
         for pointer in self.pointers:
             pointer.forget()
         for key, mm in zip(ENDS, laid, strict=True):
@@ -286,8 +313,8 @@ class CheckPanel(Instrument):
     def _fill_bar(self) -> None:
         state = self.state
         bar, key = state.bar, (state.bar, state.surface, state.unit, state.allowed)
-        told = "" if bar is None else told_bar(bar, state.allowed, state.bar_length, state.unit, state.survey)
-        self.told_bar.value = escape(told if self._first is None else ONE_END)
+        told = "" if bar is None else bar_words(bar, state.allowed, state.bar_length, state.unit, state.survey)
+        self.bar_words.value = escape(told if self._first is None else ONE_END)
         if key != self._profiled:
             self._profiled = key
             draw_profile(self.profile, state)
@@ -374,3 +401,81 @@ def check_panel(
     panel = CheckPanel(state)
     state.guard(state.begin)()
     return panel
+
+
+def height_at(surface: Surface, xy: Place) -> float:
+    """Height [mm] of the surface at one place; NaN off the surface."""
+    return float(surface.at(*xy)[0])
+
+
+def words_at(state: CheckState, xy: Place) -> str:
+    """Place, reading, height and what the map in view shows at a place [mm], in one line."""
+    surface, unit = state.surface, state.unit
+    if surface is None or state.survey is None:
+        return POINT_HERE
+    station = station_at(state.survey, xy, unit)
+    height, here = height_at(surface, xy), at_place(xy, unit, state.survey)
+    if math.isnan(height):
+        return f"{here}: {OFF}."
+    parts = [station] if station else []
+    parts += [height_words(surface, xy, unit), f"height {length(height, unit)}"]
+    one = state.judged_under(state.bar_length)
+    if state.view == GAP:
+        gap = at_node(surface, state.gaps().gap, xy)
+        parts.append(f"largest gap {length(gap, unit, math.inf if state.allowed is None else state.allowed)}")
+    elif state.view in (CHANCE, MORE) and one is not None and len(one.used):
+        chance = at_node(surface, state.chances(one.limit), xy)
+        parts.append(f"chance of being over the limit {percent(chance)}")
+    return spelled(f"{here}: {'; '.join(parts)}.")
+
+
+def height_words(surface: Surface, xy: Place, unit: str) -> str:
+    """How far a place [mm] is proud of the surface's best-fit plane, or low of it."""
+    plane = fit_surface_plane(surface)
+    return proud_or_low(height_at(surface, xy) - float(plane.at(*xy)), unit)
+
+
+def proud_or_low(mm: float, unit: str) -> str:
+    """A deviation in words.
+
+    >>> proud_or_low(-3.175, "in"), proud_or_low(0.1, "in")
+    ('1/8" low', 'in the plane')
+    """
+    text = format_length(abs(mm), unit, FRACTION)
+    return "in the plane" if text in ('0"', "0 mm") else f"{text} {'proud' if mm > 0 else 'low'}"
+
+
+def at_node(surface: Surface, values: Floats, xy: Place) -> float:
+    """The value [ny, nx] at the lattice node nearest to a place [mm]."""
+    i, j = (
+        int(np.clip(round((p - a[0]) / surface.spacing), 0, len(a) - 1))
+        for p, a in zip(xy, (surface.x, surface.y), strict=True)
+    )
+    return float(values[j, i])
+
+
+def bar_words(bar: LaidBar, allowed: float | None, bar_length: float, unit: str, survey: Survey | None) -> str:
+    """A straightedge as it lies: its gap, whether that is allowed, and from where to where it lies.
+
+    Parameters
+    ----------
+    bar : the straightedge
+    allowed : gap allowed under a straightedge of ``bar_length`` [mm], or None
+    bar_length : length of the straightedge that was chosen [mm]
+    unit : ``in`` or ``mm``
+    survey : of the surface, for the walls from which places are measured
+    """
+    said = "Laid by hand: " if bar.by_hand else "Where the gap is largest: "
+    if bar.placement is None:
+        said += "no gap between two contact points"
+    else:
+        said += f"gap {length(bar.gap, unit, math.inf if allowed is None else allowed)}"
+        if allowed is not None:
+            over = settle(bar.gap) > settle(allowed)
+            said += f", {'over' if over else 'within'} the {length(allowed, unit)} allowed"
+            if bar.by_hand and not over and bar.length < bar_length * (1 - 1e-6):
+                said += (
+                    f"; the bar is {position(bar.length, unit)} long, one of {position(bar_length, unit)} may show more"
+                )
+    a, b = (at_place(xy, unit, survey, brief=True) for xy in (bar.start, bar.end))
+    return spelled(f"{said}. A: {a}. B: {b}.")

@@ -23,8 +23,7 @@ from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.bars import Place
 from flatness.measures.straightedge import LaidBar, StraightedgeResult, bar_by_hand, places_over
 from flatness.panels.files import SurveyChoice
-from flatness.panels.state import State
-from flatness.panels.worker import Worker
+from flatness.panels.state import State, Worker
 from flatness.surface.lattice import Surface, widest_step
 from flatness.survey.readings import Survey
 from flatness.words.checks import where_to_read
@@ -212,7 +211,7 @@ class CheckState(AgreedState):
                     self.assessment, self.bar_length = found, length
                     if found is None or not self.spot_checks:
                         self.strips = () if found is None else tuple(found.wanted_sweeps)
-                    self._lay_worst_if_any()
+                    self._set_worst_if_any()
         self.worker.forget()
         if found is not None:
             self.worker.at_rest(REST_S, lambda: self._make_ready(found))
@@ -234,10 +233,10 @@ class CheckState(AgreedState):
         self.worker.run(work, done)
         self.made_ready = None
 
-    def _lay_worst_if_any(self) -> None:
+    def _set_worst_if_any(self) -> None:
         self.bar = None
         if self.surface is not None and self.gaps().worst is not None:
-            self.lay_worst()
+            self.set_worst_bar()
 
     def _judged(self, limits: list[Limit]) -> Assessment:
         assert self.survey is not None
@@ -316,7 +315,7 @@ class CheckState(AgreedState):
         x = min(max(float(xy[0]), float(surface.x[0])), float(surface.x[-1]))
         return x, min(max(float(xy[1]), float(surface.y[0])), float(surface.y[-1]))
 
-    def lay_worst(self) -> LaidBar:
+    def set_worst_bar(self) -> LaidBar:
         """Lay the straightedge where its gap is largest of all places."""
         worst = self.gaps().worst
         if worst is None:
@@ -337,7 +336,7 @@ class CheckState(AgreedState):
             )
         with self.hold_trait_notifications():
             self.bar_length = float(length)
-            self._lay_worst_if_any()
+            self._set_worst_if_any()
 
     def found(self) -> Assessment:
         """The check, for the cells below the panel.

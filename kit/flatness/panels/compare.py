@@ -17,13 +17,23 @@ from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Judged
 from flatness.measures.bars import Place
 from flatness.panels.check import WORDS, allowed_sentence, judged_said, judged_sentence, verdict_mark
 from flatness.panels.compare_state import CompareState, missing_words, planned_rows
-from flatness.panels.controls import SNAP_MM, button, column, html_table, notes_html, row, text_field, words
-from flatness.panels.fields import Control, Controls, confidence, finish
+from flatness.panels.controls import (
+    SNAP_MM,
+    Control,
+    Controls,
+    button,
+    column,
+    confidence,
+    finish,
+    html_table,
+    notes_html,
+    row,
+    text_field,
+    words,
+)
 from flatness.panels.files import FileChooser, SurveyChooser
-from flatness.panels.instrument import Instrument, places_list
+from flatness.panels.instrument import Instrument, Said, at_place, gauge_of, places_list, station_at
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
-from flatness.panels.places import at_place, station_at
-from flatness.panels.strip import Said, gauge_of
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import amounts_table, greatest, off_words, where_shown
 from flatness.words.phrases import say, sentence
@@ -54,7 +64,7 @@ def alignment_sentence(found: Comparison, unit: str) -> str:
     return f"{said}."
 
 
-def told_change(found: Comparison, xy: Place, unit: str) -> str:
+def words_of_change(found: Comparison, xy: Place, unit: str) -> str:
     """What changed at a place [mm], and what was read there, in one line."""
     i, j = (round((p - axis[0]) / found.spacing) for p, axis in zip(xy, (found.x, found.y), strict=True))
     here = at_place(xy, unit, found.surveys[1])
@@ -254,7 +264,7 @@ class ComparePanel(Instrument):
 
     def _at(self, xy: Place) -> str:
         found = self.state.comparison
-        return "" if found is None else told_change(found, xy, self.state.unit)
+        return "" if found is None else words_of_change(found, xy, self.state.unit)
 
     def _fill(self) -> None:
         state, found, unit = self.state, self.state.comparison, self.state.unit

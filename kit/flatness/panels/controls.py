@@ -1,24 +1,31 @@
-"""Controls with a label, a unit and a tooltip each; what went wrong as a list; what all panels are and look like."""
+"""Controls with a label, a unit and a tooltip each; one for each key of the schema of a job, the same in every panel.
+
+What may be typed or chosen, from where to where, what it is called and what it is for come from the schema, so that a
+panel takes what a job file takes and says the same of what is wrong. A text that cannot be read stays in its field, and
+what is wrong with it stays said, until it is put right.
+"""
 
 from __future__ import annotations
 
 import re
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from html import escape, unescape
 from importlib.resources import files
 from typing import Any
 
 import ipywidgets as w
-from matplotlib.figure import Figure
 
 from flatness.charts.axes import INK, PALE
-from flatness.errors import Problem, shorten
-from flatness.lengths import format_length
-from flatness.panels.canvas import close_figure
+from flatness.errors import FlatnessError, Problem, shorten
+from flatness.job.report import JobReport, Origin
+from flatness.job.schema import Field, field_of
+from flatness.job.values import Amount, Length, Many, Number, Stock, Text
+from flatness.lengths import MM3_PER_FT3, MM3_PER_LITRE, format_length
 from flatness.panels.state import State
+from flatness.planning.quantities import POUND_KG
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import AUTHORITY
 
@@ -253,88 +260,6 @@ def close_all(box: Any) -> None:
             part.close()
 
 
-class Panel:
-    """A panel, to be shown as the last line of a notebook's cell; each kind of panel is one.
-
-    Attributes
-    ----------
-    state : what the panel knows
-    box : the widgets
-    figures : the live figures, closed with the panel
-    working, problems : what is being computed, and what went wrong
-    saved : what was written last, in panels that write files
-    """
-
-    state: State
-    box: Any
-    saved: Any
-
-    def __init__(self, *figures: Figure) -> None:
-        self.figures = figures
-        for figure in figures:
-            draw_alone(figure, self.state.lock)
-        self.working, self.problems = words("", "fk-quiet"), words()
-
-    def _bind(self, widget: Any, act: Callable[[Any], Any]) -> None:
-        """Call with the new value of a control where a person chose it, and not where a list got other options."""
-        chosen = self.state.guard(lambda change: None if is_filling(widget) else act(change["new"]))
-        widget.observe(chosen, "value")
-
-    def _tell(self) -> None:
-        """From now on say what the state says of its work and of what went wrong."""
-        self.state.observe(self.state.alone(self._show_problems), ["problems", "mistakes"])
-        self.state.observe(self.state.alone(self._show_working), "working")
-
-    def _show_problems(self, _: Any = None) -> None:
-        self.problems.value = problem_list(self.state.wrong, "That did not work.", self.state.unit)
-
-    def _show_working(self, _: Any = None) -> None:
-        self.working.value = escape(self.state.working)
-
-    def _show_saved(self, _: Any = None) -> None:
-        names = ", ".join(self.state.saved)
-        self.saved.value = f"<div role='status'>Written: {escape(names)}</div>" if names else ""
-
-    def close(self) -> None:
-        """Take the panel away with all its figures and widgets."""
-        for figure in self.figures:
-            close_figure(figure)
-        close_all(self.box)
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        take_in_turn(self.box, self.state.lock)
-        return self.box._repr_mimebundle_(**options)
-
-
-def take_in_turn(box: Any, lock: threading.RLock) -> None:
-    """Take what a person does in a box and all within it one step at a time, under a lock.
-
-    A search shows its plan from a thread of its own: without this a choice made at that moment would be taken for a
-    value that the panel itself shows, and be lost.
-    """
-    for child in getattr(box, "children", ()):
-        take_in_turn(child, lock)
-    take = box._handle_msg  # the widgets' only way in
-
-    def alone(message: Any) -> None:
-        with lock:
-            take(message)
-
-    if box.comm is not None:
-        box.comm.on_msg(alone)
-
-
-def draw_alone(figure: Figure, lock: threading.RLock) -> None:
-    """Have a figure drawn under a lock, so that no picture shows it half changed."""
-    draw: Any = figure.draw
-
-    def alone(renderer: Any) -> Any:
-        with lock:
-            return draw(renderer)
-
-    figure.draw = alone  # type: ignore[method-assign]
-
-
 def part(words: str) -> Any:
     """The heading of a group of controls."""
     widget = w.HTML(words)
@@ -352,3 +277,274 @@ def set_steps(widget: Any, options: Sequence[tuple[str, float]], value: float) -
     """Give a slider other steps, and stand it at the one nearest to a value; ``is_filling`` is true meanwhile."""
     nearest = min(options, key=lambda one: abs(one[1] - value))[1]
     offer(widget, options, nearest)
+
+
+Options = Sequence[tuple[str, Any]]
+VOLUME = {"in": MM3_PER_FT3, "mm": MM3_PER_LITRE}
+# how numbers are typed and shown: by the unit of lengths, what the label says, the unit that is read, and what it is
+MEASURES: Mapping[str, Mapping[str, tuple[str, str, float]]] = {
+    "volume": {"in": ("ft3", "ft3", VOLUME["in"]), "mm": ("litres", "l", VOLUME["mm"])},
+    "density": {"in": ("lb/ft3", "lb/ft3", POUND_KG / MM3_PER_FT3), "mm": ("kg/m3", "kg/m3", 1e-9)},
+    "share": {"in": ("%", "", 0.01), "mm": ("%", "", 0.01)},
+    "price": {"in": ("money a ft3", "", 1 / VOLUME["in"]), "mm": ("money a litre", "", 1 / VOLUME["mm"])},
+}
+CONFIDENCES = tuple((f"{share} %", share / 100) for share in (80, 90, 95, 99))
+
+
+@dataclass(frozen=True)
+class Control:
+    """A control.
+
+    Attributes
+    ----------
+    key : its name: the trait, or ``trait.key`` of a trait that is a table, that it stands for; any other is read by a
+        button alone
+    field : the key of a job that it stands for
+    offers : what may be chosen, with the value of each, where the key leaves that open or the state decides it
+    none : what it is called to choose nothing; empty where something must be chosen
+    label, help, when : in place of the field's own
+    size : its width, as :func:`~flatness.panels.controls.sized` takes it; ``steps`` is a slider, ``several`` a list
+        of which several may be chosen
+    empty : what an empty field stands for
+    needed : whether it may not be empty
+    measure : of ``MEASURES``, for a number
+    take : the state's method that takes what is chosen; empty: its trait is set
+    """
+
+    key: str
+    field: Field
+    offers: Options | Callable[[Any], Options] = ()
+    none: str = ""
+    label: str = ""
+    help: str = ""
+    when: str = ""
+    size: str = "short"
+    empty: Any = None
+    needed: bool = False
+    measure: str = ""
+    take: str = ""
+
+    @property
+    def name(self) -> str:
+        """What stands beside it."""
+        return self.label or self.field.label
+
+    @property
+    def tooltip(self) -> str:
+        text = self.help or self.field.help
+        return text[:1].upper() + text[1:]
+
+    @property
+    def is_typed(self) -> bool:
+        """Whether it is a field to type into."""
+        return not self.offers and not self.none and not hasattr(self.field.type, "options")
+
+    @property
+    def _is_list(self) -> bool:
+        return isinstance(self.field.type, (Many, Stock))
+
+    def _measure(self, unit: str) -> tuple[str, str, float]:
+        kind = self.field.type.kind if isinstance(self.field.type, Amount) else self.measure
+        return MEASURES[kind][unit]
+
+    def hint(self, unit: str) -> str:
+        """The unit that the label says."""
+        if isinstance(self.field.type, Text) or not self.is_typed:
+            return ""
+        if isinstance(self.field.type, (Amount, Number)):
+            return self._measure(unit)[0]
+        return HINTS[unit] if self.field.far or self._is_list else unit
+
+    def called(self, unit: str) -> str:
+        """The label with its unit."""
+        hint = self.hint(unit)
+        return f"{self.name} [{hint}]" if hint else self.name
+
+    def read(self, text: str, unit: str) -> Any:
+        """What a text says, in the kit's own unit; FlatnessError, which names the control, where it says nothing."""
+        text, holds = text.strip(), self.field.type
+        if not text and not (self.needed or self.field.needed):
+            return self.empty
+        far = self.field.far or self._is_list
+        report = JobReport(Origin(options={self.key: self.called(unit)}), "ft" if far and unit == "in" else unit)
+        raw: Any = text
+        if isinstance(holds, Many):
+            raw = [holds.one.typed(part.strip()) for part in text.split(";") if part.strip()]
+        elif isinstance(holds, Stock):
+            raw = [part.strip() for part in text.split(";") if part.strip()]
+        elif isinstance(holds, Number):
+            raw = holds.typed(text.removesuffix("%").strip().replace(",", "."))
+        elif isinstance(holds, Amount) and not any(letter.isalpha() for letter in text):
+            raw = f"{text} {self._measure(unit)[1]}"
+        found = holds.read(raw, self.key, report)
+        report.stop_if_any()
+        return found * self._measure(unit)[2] if isinstance(holds, Number) else found
+
+    def show(self, value: Any, unit: str) -> str:
+        """A value as :meth:`read` reads it."""
+        if value is None or isinstance(value, str):
+            return value or ""
+        if self._is_list:
+            return "; ".join(_one(one, unit) for one in value)
+        if isinstance(self.field.type, Length):
+            return show_far(value, unit) if self.field.far else format_length(value, unit, 64)
+        return f"{value / self._measure(unit)[2]:.{6 if self.measure == 'price' else 4}g}"
+
+    def retyped(self, text: str, unit: str, other: str) -> str:
+        """What is typed in one unit as it reads in another; a text that says nothing as it is."""
+        try:
+            return self.show(self.read(text, unit), other) if text.strip() else text
+        except FlatnessError:
+            return text
+
+    def options(self, state: Any) -> Options:
+        """What may be chosen."""
+        found = self.offers(state) if callable(self.offers) else self.offers
+        found = found or getattr(self.field.type, "options", ())
+        return [(self.none, ""), *found] if self.none else found
+
+
+def _one(value: Any, unit: str) -> str:
+    """One of several: a length, a place, or a label."""
+    if isinstance(value, tuple):
+        return ", ".join(show_far(at, unit) for at in value)
+    return value if isinstance(value, str) else show_far(value, unit)
+
+
+def confidence(help: str) -> Control:
+    """How sure is sure."""
+    return Control("confidence", field_of("confidence"), CONFIDENCES, help=help)
+
+
+def finish(none: str, help: str) -> Control:
+    """The finish to come, of those for the surface that was surveyed; ``none``: what it is called to choose none."""
+    return Control(
+        "finish", field_of("limits"), lambda state: state.offered(none), help=help, size="finish", take="choose_finish"
+    )
+
+
+class Controls:
+    """Controls of a panel: ``controls[key]`` is the widget.
+
+    Parameters
+    ----------
+    state : of the panel
+    controls : one a key
+    when : by the words of :attr:`Control.when`, whether it applies to what the state knows
+
+    Attributes
+    ----------
+    wrong : what is wrong in a field, by its key
+    """
+
+    def __init__(
+        self, state: State, controls: Iterable[Control], when: Mapping[str, Callable[[Any], Any]] | None = None
+    ) -> None:
+        self.state = state
+        self.wrong: dict[str, FlatnessError] = {}
+        self._when = when or {}
+        self._kept: dict[str, Any] = {}
+        self._unit = state.unit
+        self._of = {one.key: one for one in controls}
+        self._widgets = {key: self._made(one) for key, one in self._of.items()}
+        self.fill()
+
+    def __getitem__(self, key: str) -> Any:
+        return self._widgets[key]
+
+    def _is_kept(self, control: Control) -> bool:
+        return hasattr(type(self.state), control.key.partition(".")[0])
+
+    def _made(self, control: Control) -> Any:
+        name, tip, size = control.name, control.tooltip, control.size
+        if control.is_typed:
+            widget = text_field(name, tip, "0" if control.empty == 0.0 else "", size)
+        elif size == "steps":
+            widget = slider(name, tip, [("0", 0.0)])
+        elif size == "several":
+            widget = several(name, tip)
+        else:
+            widget = drop_down(name, tip, () if callable(control.offers) else control.options(self.state), size)
+        widget.add_class("fk-of-" + control.key.replace(".", "-").replace("_", "-"))
+        if self._is_kept(control) or control.is_typed:
+            widget.observe(self.state.guard(lambda _: self._taken(control)), "value")
+        return widget
+
+    # what a person does
+
+    def read(self, key: str) -> Any:
+        """What stands in a control, in the kit's own unit; FlatnessError, which names the control."""
+        control, value = self._of[key], self[key].value
+        return control.read(value, self.state.unit) if control.is_typed else value
+
+    def _taken(self, control: Control) -> None:
+        """Read a control into the state; what is wrong stays said until it is put right."""
+        widget, (trait, _, part) = self[control.key], control.key.partition(".")
+        if is_filling(widget):
+            return
+        kept = self._is_kept(control)
+        made: Any = None
+        try:
+            if kept or widget.value.strip():
+                made = self.read(control.key)
+            if part:
+                made = {**getattr(self.state, trait), part: made}
+            self.state.check(trait, made)
+            if control.take:
+                getattr(self.state, control.take)(made)
+        except FlatnessError as error:
+            self.wrong[control.key] = error.located(column=label_of(widget))
+        else:
+            self.wrong.pop(control.key, None)
+            if kept and not control.take:
+                setattr(self.state, trait, made)
+        self._report()
+
+    def _report(self) -> None:
+        self.state.mistakes = tuple(problem for error in self.wrong.values() for problem in error.problems)
+
+    # what the state says
+
+    def fill(self) -> None:
+        """Show in each control what the state holds."""
+        for control in self._of.values():
+            self._fill(control)
+        self._unit = self.state.unit
+        self._report()
+
+    def put(self, key: str, value: Any) -> None:
+        """Show a value in a field that the state does not keep, in place of what was typed."""
+        self.wrong.pop(key, None)
+        put(self[key], self._of[key].show(value, self.state.unit))
+        self._report()
+
+    def _fill(self, control: Control) -> None:
+        state, widget, kept = self.state, self[control.key], self._is_kept(control)
+        applies = self._when.get(control.when or control.field.when)
+        widget.layout.display = "" if applies is None or applies(state) else "none"
+        trait, _, part = control.key.partition(".")
+        value: Any = widget.value
+        if kept:
+            value = getattr(state, trait)
+            value = value.get(part) if part else value
+        if control.is_typed:
+            if control.hint(state.unit) and f"[{control.hint(state.unit)}]" not in widget.description:
+                labelled(widget, control.called(state.unit))
+            if self._kept.get(control.key, value) != value:  # set otherwise meanwhile
+                self.wrong.pop(control.key, None)
+            if kept:
+                self._kept[control.key] = value
+                if control.key not in self.wrong:
+                    put(widget, control.show(value, state.unit))
+            elif state.unit != self._unit:
+                put(widget, control.retyped(value, self._unit, state.unit))
+            return
+        options = control.options(state)
+        known = [one for _, one in options]
+        if control.size == "several":
+            offer(widget, options, tuple(one for one in value if one in known))
+        elif control.size == "steps":
+            set_steps(widget, options, value)
+        elif options:
+            grown = not kept and len(options) != len(widget.options)  # one that was just added is chosen
+            offer(widget, options, value if value in known and not grown else known[0 if kept else -1])

@@ -29,10 +29,24 @@ from flatness.lengths import format_length
 from flatness.measures.bars import Place
 from flatness.panels import plan_text
 from flatness.panels.check_state import AGREED
-from flatness.panels.controls import SNAP_MM, button, column, drop_down, notes_html, offer, part, row, text_field, words
-from flatness.panels.fields import Control, Controls, Options, finish
+from flatness.panels.controls import (
+    SNAP_MM,
+    Control,
+    Controls,
+    Options,
+    button,
+    column,
+    drop_down,
+    finish,
+    notes_html,
+    offer,
+    part,
+    row,
+    text_field,
+    words,
+)
 from flatness.panels.files import SurveyChooser, new_file
-from flatness.panels.instrument import Instrument
+from flatness.panels.instrument import Instrument, Said, busy
 from flatness.panels.maps import ShownMap, say
 from flatness.panels.plan_map import LiveActions, key_html, member_picture, what_stays
 from flatness.panels.plan_state import (
@@ -48,7 +62,6 @@ from flatness.panels.plan_state import (
     as_found,
     placed_benchmarks,
 )
-from flatness.panels.strip import Said, busy
 from flatness.papers.files import write_ours
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
@@ -168,7 +181,7 @@ WHEN: Mapping[str, Callable[[PlanState], Any]] = {
     "least work": lambda state: state.target == LEAST_WORK,
     "patches": lambda state: state.way in (PROPOSED, "patches"),
     "all members or a layer": lambda state: state.target == LEAST_WORK and state.way not in ("patches", "some-members"),
-    "slider": lambda state: state.way_asked == "patches" and state.target == LEVEL_AT,
+    "slider": lambda state: state.chosen_way == "patches" and state.target == LEVEL_AT,
     "benchmarks": lambda state: state.target == BENCHMARKS,
     "agreed": lambda state: state.finish == AGREED,
     "known": lambda state: state.under.get("kind"),
@@ -447,7 +460,7 @@ class PlanPanel(Instrument):
         return True
 
     def _at(self, xy: Place) -> str:
-        return plan_text.told_at(self.state.shown, xy, self.state.unit)
+        return plan_text.words_at(self.state.shown, xy, self.state.unit)
 
     def _fill(self) -> None:
         state, unit = self.state, self.state.unit
@@ -498,7 +511,7 @@ class PlanPanel(Instrument):
 
     def close(self) -> None:
         """Take the panel away with its figure and all its widgets."""
-        self.state.search.forget()
+        self.state.search.drop()
         super().close()
 
 

@@ -51,7 +51,7 @@ from flatness.charts.plan_map import (
     say_untagged,
 )
 from flatness.framing.schedule import Schedule
-from flatness.panels.canvas import DOTS_PER_INCH
+from flatness.panels.instrument import DOTS_PER_INCH
 from flatness.panels.maps import map_box, name_place
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft

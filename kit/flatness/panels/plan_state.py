@@ -25,8 +25,7 @@ from flatness.measures.bars import Place
 from flatness.panels.check_state import AgreedState
 from flatness.panels.files import SurveyChoice
 from flatness.panels.plan_text import Money, cost_so_far
-from flatness.panels.state import problems_of
-from flatness.panels.worker import Tell, Worker
+from flatness.panels.state import Tell, Worker, problems_of
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_heights
 from flatness.planning.draft import Draft, draft_plane, ground_of
 from flatness.planning.plan import WAYS, Plan
@@ -58,13 +57,13 @@ STRATEGY = {
     BENCHMARKS: ("through-benchmarks", "least-squares"),
 }
 STRAPPING = "strapping"
-LAID_OUT = {"first": 0.0, "spacing": 406.4}  # 16 in
+USUAL_LAYOUT = {"first": 0.0, "spacing": 406.4}  # 16 in
 SUREST = "sure"
 PLAN_VIEW = "plan"  # the one map that there is
 DRAWS = 200
 REST_S = 0.35  # after a control has come to rest for so long the patches of a plane are worked out
 # what a plan is of; ``way`` is not among it, for all ways are worked out together
-ASKED = (
+OF_A_PLAN = (
     *("target", "plane", "height", "aim", "off_times", "cut", "fill", "level_within", "deepest_fill", "on", "spots"),
     *("under", "grounds", "members", "crossing", "bearings", "materials", "benchmarks", "off_benchmarks"),
     *("finish", "agreed", "confidence"),
@@ -139,8 +138,8 @@ class PlanState(AgreedState):
     deepest_fill = Float(None, allow_none=True)
     on = Enum(("likely", "as-read"), "likely")
     under = Dict()
-    members = Dict({**LAID_OUT, "direction": "y"})
-    crossing = Dict({**LAID_OUT, "kind": "sawn joist"})
+    members = Dict({**USUAL_LAYOUT, "direction": "y"})
+    crossing = Dict({**USUAL_LAYOUT, "kind": "sawn joist"})
     bearings = Tuple()
     spots = Tuple()
     grounds = Tuple()
@@ -177,7 +176,7 @@ class PlanState(AgreedState):
         self._seen_in = ""  # the file of which it was said what lies beneath
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
-        self.observe(self.alone(self._asked), list(ASKED))
+        self.observe(self.alone(self._draft_again), list(OF_A_PLAN))
         self.observe(self.guard(self._way_chosen), ["way"])
 
     def check(self, trait: str, value: Any) -> None:
@@ -248,10 +247,10 @@ class PlanState(AgreedState):
     @property
     def is_plane(self) -> bool:
         """Whether patches are brought to a plane, so that a draft of it can be shown at once."""
-        return bool(self.target != LEAST_WORK and self.way_asked == "patches")
+        return bool(self.target != LEAST_WORK and self.chosen_way == "patches")
 
     @property
-    def way_asked(self) -> str:
+    def chosen_way(self) -> str:
         """The way, which is patches where these are brought to a plane."""
         return "patches" if self.way == PROPOSED and self.target != LEAST_WORK else str(self.way)
 
@@ -268,7 +267,7 @@ class PlanState(AgreedState):
         plane = self.is_plane
         strategy, tilt = STRATEGY[self.target if plane else LEAST_WORK]
         least, limits = not plane, self.limits()
-        if least and not limits and self.level_within is None and self.way_asked not in ("members", "overlay"):
+        if least and not limits and self.level_within is None and self.chosen_way not in ("members", "overlay"):
             raise ArgumentError(
                 "nothing that the least work can be planned for",
                 column="Finish",
@@ -309,16 +308,16 @@ class PlanState(AgreedState):
         if not self.members.get("kind"):
             return None
         ends = {"start": self.bearings[0], "end": self.bearings[-1]} if self.bearings else {}
-        return self._laid_out(surface, **self.members, **ends)
+        return self._layout(surface, **self.members, **ends)
 
     def crossed(self, surface: Surface) -> Members | None:
         """The members that strapping is shimmed off, which run the other way; None for other kinds."""
         if self.members.get("kind") != STRAPPING:
             return None
-        return self._laid_out(surface, **self.crossing, direction="x" if self.members["direction"] == "y" else "y")
+        return self._layout(surface, **self.crossing, direction="x" if self.members["direction"] == "y" else "y")
 
     @staticmethod
-    def _laid_out(surface: Surface, **layout: Any) -> Members:
+    def _layout(surface: Surface, **layout: Any) -> Members:
         across = surface.x if layout["direction"] == "y" else surface.y
         return member_layout(**layout, until=float(across[-1]))
 
@@ -361,7 +360,7 @@ class PlanState(AgreedState):
         return Depths(**{name: depth for name, depth in given.items() if depth is not None})
 
     def _new_survey(self, _: Any = None) -> None:
-        self.search.forget()
+        self.search.drop()
         with self.hold_trait_notifications():  # a control that shows one of these must not see another of the old room
             self.follow_unit(self.survey)
             self.pointer = None
@@ -376,11 +375,11 @@ class PlanState(AgreedState):
                 self.set_trait("finish", "")  # a finish for floors, and the survey is of a wall
             if self.surface is not None:
                 self.below = self.reach / 2  # so that both sides of the slider are in reach
-        self._asked()
+        self._draft_again()
 
-    def _asked(self, _: Any = None) -> None:
+    def _draft_again(self, _: Any = None) -> None:
         """A control has changed: draft a plane at once; a plan that was worked out is of something else now."""
-        self.search.forget()
+        self.search.drop()
         draft: Draft | None = None
         try:
             surface, survey = self.surface, self.survey
@@ -392,14 +391,14 @@ class PlanState(AgreedState):
             with self.hold_trait_notifications():  # what is shown changes once
                 self.current, self.sure, self.draft = False, False, draft
         if draft is not None and not draft.against:
-            self.search.later(REST_S)
+            self.search.prove_later(REST_S)
 
     def _way_chosen(self, change: Any) -> None:
         """Another way of those that were worked out is shown at once."""
         if self.current and self.ways is not None and not self.is_plane:
             self.search.show(self.ways)
         else:
-            self._asked()
+            self._draft_again()
 
     def start(self) -> None:
         """Work the plan out, with its chances, beside the notebook."""
@@ -462,15 +461,16 @@ LAYING = "Working out the plane and its patches ..."
 STOPPING = "Stopping: what was found so far is being proved. Press Stop once more to drop it."
 
 
-class PlanSearch:
+class PlanSearch(Worker):
     """Works out the plan that a state asks for, and puts it into the state."""
 
     def __init__(self, state: PlanState) -> None:
-        self._state, self._worker = state, Worker(state.lock)
+        super().__init__(state.lock)
+        self._state = state
         self._stopping = False
         self._framing: Framing | None = None
         self._materials: Mapping[str, Any] = {}
-        self._told: tuple[Problem, ...] = ()  # what the last search said was wrong
+        self._found_wrong: tuple[Problem, ...] = ()  # what the last search said was wrong
 
     def start(self, draws: int, *, shown: bool = True) -> None:
         """Begin the search.
@@ -503,7 +503,7 @@ class PlanSearch:
         with state.hold_trait_notifications():
             state.running, state.share = shown, 0.0
             state.progress = (LAYING if state.is_plane else STARTING) if shown else ""
-        self._worker.run(work, lambda found, error: self._done(found, error, bool(draws)))
+        self.run(work, lambda found, error: self._done(found, error, bool(draws)))
 
     def _progress(self, share: float, words: str) -> None:
         state = self._state
@@ -542,12 +542,12 @@ class PlanSearch:
 
     def _say(self, problems: tuple[Problem, ...]) -> None:
         """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays told."""
-        others = tuple(one for one in self._state.problems if one not in (*self._told, *problems))
-        self._state.problems, self._told = (*others, *problems), problems
+        others = tuple(one for one in self._state.problems if one not in (*self._found_wrong, *problems))
+        self._state.problems, self._found_wrong = (*others, *problems), problems
 
-    def later(self, seconds: float) -> None:
+    def prove_later(self, seconds: float) -> None:
         """Work out patches and proof of a plane, without chances, once the controls have come to rest."""
-        self._worker.later(seconds, self._state.guard(lambda: self.start(0, shown=False), clears=False))
+        self.later(seconds, self._state.guard(lambda: self.start(0, shown=False), clears=False))
 
     def stop(self) -> None:
         """End the search with what it has; a second time: never mind what it has."""
@@ -555,31 +555,19 @@ class PlanSearch:
         if not state.running:
             return
         if self._stopping:
-            self.forget()
+            self.drop()
             self._say((Problem("the search was dropped", remedy="change what you like, and work it out again"),))
             return
         self._stopping = True
-        self._worker.stop()
+        super().stop()
         state.progress = STOPPING
 
-    def forget(self) -> None:
+    def drop(self) -> None:
         """Drop the search."""
-        self._worker.forget()
+        self.forget()
         state = self._state
         with state.hold_trait_notifications():
             state.running, state.progress, state.share = False, "", 0.0
-
-    def take(self) -> None:
-        """Take what the search has told so far, where no loop does."""
-        self._worker.take()
-
-    def wait(self) -> None:
-        """Wait until the search is done."""
-        self._worker.wait()
-
-    @property
-    def busy(self) -> bool:
-        return self._worker.busy
 
 
 class _Seen:

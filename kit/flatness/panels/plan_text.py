@@ -17,9 +17,7 @@ from flatness.framing.schedule import Schedule
 from flatness.measures.bars import Place
 from flatness.panels.check import verdict_mark
 from flatness.panels.controls import html_table
-from flatness.panels.instrument import places_list
-from flatness.panels.places import OFF, POINT_HERE, at_place, station_at
-from flatness.panels.strip import Gauge, Said
+from flatness.panels.instrument import OFF, POINT_HERE, Gauge, Said, at_place, places_list, station_at
 from flatness.planning.draft import Draft
 from flatness.planning.plan import ACTIONS, WAYS, Plan
 from flatness.planning.quantities import DENSITY_OF, Quantities
@@ -43,7 +41,7 @@ class Money:
     price: float | None = None
     off_times: float = 1.0
 
-    def told(self, cost: float) -> str:
+    def words(self, cost: float) -> str:
         """A cost [mm3 of adding]: money where a price is given, else material."""
         if self.price is not None:
             return f"{cost * self.price:,.2f} of your money"
@@ -54,12 +52,12 @@ class Money:
 
 
 def cost_so_far(cost: float, money: Money) -> str:
-    return f"Cost so far: {money.told(cost)}." if math.isfinite(cost) else "No cost is known yet."
+    return f"Cost so far: {money.words(cost)}." if math.isfinite(cost) else "No cost is known yet."
 
 
 def plan_said(shown: Shown, money: Money, ways: Ways | None, sure: bool, stale: str = "") -> Said:
     """What is to be done, how it passes, and how far off it will likely lie."""
-    cost = f"Cost: {money.told(shown.cost)}." if isinstance(shown, Draft) or money.price else ""
+    cost = f"Cost: {money.words(shown.cost)}." if isinstance(shown, Draft) or money.price else ""
     if isinstance(shown, Draft):
         more = " ".join([*broken_terms(shown, money.unit), stale, cost])
         return Said("", "DRAFT", draft_deeds(shown, money.unit), more, "not proved yet")
@@ -268,7 +266,7 @@ PRESS = "press Work out the plan"
 CHANGED = "You have changed something"
 
 
-def told_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
+def words_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
     """What is to be done at a place [mm], on the map that is shown."""
     if shown is None or xy is None:
         return POINT_HERE

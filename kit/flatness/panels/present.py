@@ -28,9 +28,11 @@ from flatness.limits.kinds import Limit
 from flatness.limits.verdict import assess
 from flatness.panels.compare_state import DaysState
 from flatness.panels.controls import (
-    Panel,
+    Control,
+    Controls,
     button,
     column,
+    finish,
     offer,
     panel_box,
     row,
@@ -39,8 +41,8 @@ from flatness.panels.controls import (
     unit_switch,
     words,
 )
-from flatness.panels.fields import Control, Controls, finish
 from flatness.panels.files import JOB_ENDING, FileChooser, SurveyChoice, SurveyChooser, WorkChoice, new_file, next_free
+from flatness.panels.instrument import Panel, Said, strip_html
 from flatness.panels.present_pictures import (
     AFTER,
     DAY_NAMES,
@@ -54,7 +56,6 @@ from flatness.panels.present_pictures import (
     lit_day,
 )
 from flatness.panels.state import NotReadyError
-from flatness.panels.strip import Said, strip_html
 from flatness.papers.files import write_ours
 from flatness.papers.lit_pictures import lit_picture
 from flatness.papers.owner import owner_page
@@ -562,7 +563,7 @@ class PresentPanel(Panel):
             (self._show, ["days", "view", "unit"]),
         ):
             state.observe(state.guard(shows, clears=False), names)
-        self._tell()
+        self._watch()
         state.observe(self._show_saved, "saved")
         self._fill()
         self._show()

@@ -19,12 +19,10 @@ from flatness.errors import PlanError
 from flatness.job.room_reading import TARGETS, read_room
 from flatness.job.schema import KEPT, Field
 from flatness.measures.bars import Place
-from flatness.panels.controls import row, words
-from flatness.panels.fields import Control, Controls
-from flatness.panels.instrument import Instrument
+from flatness.panels.controls import Control, Controls, row, words
+from flatness.panels.instrument import Instrument, Said
 from flatness.panels.maps import ShownMap, clear_ends, lift_heading, map_box, say
 from flatness.panels.state import State
-from flatness.panels.strip import Said
 from flatness.room.checks import MEASURED
 from flatness.room.records import Room, RoomSurface
 from flatness.room.targets import WALLS, RoomTargets, room_targets

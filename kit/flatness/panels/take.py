@@ -16,11 +16,10 @@ from flatness.lengths import parse_length
 from flatness.limits.kinds import Limit
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.panels.check import allowed_sentence, judged_sentence
-from flatness.panels.controls import Panel, asset, button, column, panel_box, put, row, script, text_field, words
-from flatness.panels.state import State
-from flatness.panels.strip import SIGNS
+from flatness.panels.controls import asset, button, column, panel_box, put, row, script, text_field, words
+from flatness.panels.instrument import SIGNS, Panel
+from flatness.panels.state import State, Worker
 from flatness.panels.take_map import room_map
-from flatness.panels.worker import Worker
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
 from flatness.taking.book import (
@@ -344,7 +343,7 @@ class TakePanel(Panel):
         if page:
             box.add_class("fk-page")
         self.box = box
-        self._tell()
+        self._watch()
         state.observe(lambda _: guard(self._refresh, clears=False)(), ["turn", "more", "dark"])
         guard(self._refresh)()
 
