@@ -5,7 +5,7 @@ import shlex
 import pytest
 
 from flatness.__main__ import main
-from flatness.commands import demo
+from flatness.commands import job as demo
 from flatness.job.reading import read_job
 from flatness.survey.files import read_survey
 

@@ -33,10 +33,10 @@ COMMANDS = {  # its module in commands/, the function that adds what it takes, a
     "light": ("light", "add_light", "what light along a surface will show, and how far off a lamp must stand"),
     "job": ("job", "add_job", "a whole job from one file: check, plan, what it meets, and what was done"),
     "room": ("room", "add_room", "floor, ceiling and walls on one datum: square, parallel, plumb, level, high enough"),
-    "paper": ("paper", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),
+    "paper": ("job", "add_paper", "files to carry away: owner's page, crew sheet, record, tables, drawings"),
     "present": ("present", "add_present", "show the owner what was found, what is planned, and what was done"),
     "limits": ("check", "add_list", "list the published limits"),
-    "demo": ("demo", "add_demo", "a folder with all of one job in it, to try the kit on"),
+    "demo": ("job", "add_demo", "a folder with all of one job in it, to try the kit on"),
 }
 
 

@@ -20,13 +20,15 @@ from flatness.commands.options import (
     add_keys,
     add_limits,
     check_new,
+    checks_json,
     job_of,
     make_folder,
     new_report,
     print_written,
     read_fields,
+    rows,
+    survey_json,
 )
-from flatness.commands.plan_json import checks_json, rows, survey_json
 from flatness.curves.walls import curved_text
 from flatness.errors import FlatnessError
 from flatness.files import named, write_new, written_together

@@ -11,7 +11,8 @@ from typing import Any
 
 import pandas as pd
 
-from flatness.commands.options import add_fields, add_json, make_folder, new_report, print_written, read_fields
+from flatness.commands.options import add_fields, add_json, make_folder, print_written, read_given, rows
+from flatness.comparison.records import plain
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Number, Text
 
@@ -72,9 +73,7 @@ def run_curve(options: argparse.Namespace) -> int:
     from flatness.curves.walls import read_design
     from flatness.words.curves import CurveJob, report
 
-    problems = new_report(OWN)
-    given = {key: value for key, value in read_fields(options, OWN, problems).items() if value is not None}
-    problems.stop_if_any()
+    given = read_given(options, OWN)
     design = read_design(options.file, options.sheet, given.get("curve"))
     unit = given.get("unit") or ("in" if design.unit in ("in", "ft") else "mm")
     if design.wall is not None:
@@ -157,9 +156,9 @@ def _json(job: Any, unit: str, written: list[Path]) -> dict[str, Any]:
         "stud_spacing_mm": found.spacing,
         "chord_mm": math.dist(*found.chord),
         "rise_mm": found.rise,
-        "pins_apart_mm": _plain(found.pins_apart),
-        "string_mm": _plain(found.string),
-        "loop_mm": _plain(found.loop),
+        "pins_apart_mm": plain(found.pins_apart),
+        "string_mm": plain(found.string),
+        "loop_mm": plain(found.loop),
     }
     if wall is not None:
         worst = wall.worst(job.template)
@@ -174,19 +173,11 @@ def _json(job: Any, unit: str, written: list[Path]) -> dict[str, Any]:
             made["read_again"] = wall.spoiling["cell"].tolist()
             made["fit"] = {
                 "parameters": dict(wall.fit.parameters),
-                "errors": {name: _plain(value) for name, value in wall.fit.errors.items()},
+                "errors": plain(wall.fit.errors),
                 "zone_mm": wall.fit.zone,
             }
     if job.plates is not None:
         made["sheets"], made["waste"] = job.plates.sheets, job.plates.waste
-        made["joints_apart_mm"] = _plain(job.plates.joint)
-    made["tables"] = {
-        name: [{key: _plain(value) for key, value in row.items()} for row in table.to_dict("records")]
-        for name, table in tables(job).items()
-    }
+        made["joints_apart_mm"] = plain(job.plates.joint)
+    made["tables"] = {name: rows(table) for name, table in tables(job).items()}
     return made | {"written": [path.as_posix() for path in written]}
-
-
-def _plain(value: Any) -> Any:
-    """A number that JSON can hold: none where there is none."""
-    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 from pathlib import Path
 from typing import Any
 
 from flatness.commands.options import add_fields, add_json, add_keys, job_of, new_report, print_written, read_fields
+from flatness.comparison.records import plain
 from flatness.errors import FlatnessError
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Many, Number
@@ -130,7 +130,7 @@ def _json(found: LightFindings, file: str, unit: str, pictures: list[Path]) -> d
                 "kind": one.kind,
                 "along": one.along,
                 "side": one.side,
-                f"shows_nothing_from_{_unit(one.kind)}": one.safe if math.isfinite(one.safe) else None,
+                f"shows_nothing_from_{_unit(one.kind)}": plain(one.safe),
                 f"shows_to_{_unit(one.kind)}": one.shows,
                 f"given_{_unit(one.kind)}": one.given,
                 "result": one.answer,

@@ -16,8 +16,7 @@ import pandas as pd
 
 from flatness.building.checks import Asked, Checked, File, find_files, table_of, unit_of, verdict_of, worst_first
 from flatness.building.running import check_here, check_on_cluster
-from flatness.commands.options import EXIT, limits_of, make_folder, new_report, print_written, read_fields
-from flatness.commands.plan_json import rows
+from flatness.commands.options import EXIT, limits_of, make_folder, new_report, print_written, read_fields, rows
 from flatness.errors import FlatnessError
 from flatness.files import written_together
 from flatness.job.schema import ABOUT, PLAN, Field, Keys

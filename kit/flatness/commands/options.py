@@ -1,4 +1,4 @@
-"""What the commands share: options that are keys of a job, and tables typed on one line.
+"""What the commands share: options that are keys of a job, tables typed on one line, and what JSON can say.
 
 The options derive from the schema of a job: what they take, their help, and every word of what is wrong with one.
 """
@@ -14,6 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
+from flatness.comparison.records import plain, plain_check
 from flatness.errors import FlatnessError
 from flatness.files import stands
 from flatness.job.reading import make_job, read_limits
@@ -22,7 +25,9 @@ from flatness.job.report import JobReport, Origin
 from flatness.job.schema import BENEATH, LAYOUT, Field, Keys, field_of, read_table
 from flatness.job.values import Area, Flag, Many
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
+from flatness.planning.plan import Plan
 from flatness.planning.substrate import not_followed
 from flatness.room.records import Room
 from flatness.survey.cells import nearest
@@ -160,7 +165,15 @@ def read_fields(options: argparse.Namespace, keys: Keys, report: JobReport) -> d
         if given:
             raw[key] = [holds.one.typed(one) for one in given] if isinstance(holds, Many) else holds.typed(given)
     table = read_table(raw, "", keys, report)
-    return dict.fromkeys(keys) | (table.values if table else {})
+    return dict.fromkeys(keys) | (table.values if table else {})  # noqa: PD011
+
+
+def read_given(options: argparse.Namespace, keys: Keys) -> dict[str, Any]:
+    """What a command's own options say, by key, where something is said; JobFileError with all that is wrong."""
+    report = new_report(keys)
+    given = {key: value for key, value in read_fields(options, keys, report).items() if value is not None}
+    report.stop_if_any()
+    return given
 
 
 def job_of(
@@ -332,3 +345,36 @@ def say_not_followed(job: Job) -> None:
     """Say at once, before any search, what was said of engineered members and is not followed."""
     for note in not_followed(job.plan.beneath if job.plan else ()):
         print(f"note: {note}.", file=sys.stderr)
+
+
+def survey_json(survey: Survey) -> dict[str, Any]:
+    """What was read, and how."""
+    return {
+        "title": survey.title,
+        "surface": survey.surface,
+        "reference": survey.reference,
+        "readings": len(survey.points),
+        "accuracy_mm": survey.accuracy,
+    }
+
+
+def lines_rows(plan: Plan) -> list[dict[str, Any]]:
+    """The straight line of each member that is set."""
+    return [
+        {"member": name, "height_at_0_mm": height, "slope_mm_per_m": 1000 * slope}
+        for name, (height, slope) in plan.lines.items()
+    ]
+
+
+def place_json(at: tuple[float, float]) -> dict[str, float]:
+    return {"x_mm": at[0], "y_mm": at[1]}
+
+
+def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """A table as JSON can say it, one object a row."""
+    return [plain(row) for row in table.to_dict("records")]
+
+
+def checks_json(checks: Checks) -> list[dict[str, Any]]:
+    """What a bar showed, or is to show, between the stations, lengths in mm."""
+    return [plain_check(one) for one in checks]

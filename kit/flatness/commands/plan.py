@@ -8,10 +8,13 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 from typing import Any
+
+import numpy as np
 
 from flatness.commands.options import (
     EXIT,
@@ -22,18 +25,25 @@ from flatness.commands.options import (
     check_new,
     error_in_unit,
     job_of,
+    lines_rows,
     make_folder,
+    place_json,
     print_written,
+    rows,
     say_not_followed,
+    survey_json,
 )
+from flatness.comparison.records import plain
 from flatness.errors import FlatnessError, PlanError
 from flatness.files import named, stands, written_together
 from flatness.framing.schedule import Schedule
 from flatness.job.records import Job
 from flatness.job.running import Results, run_job
 from flatness.limits.verdict import UNDECIDED
-from flatness.planning.plan import Plan, read_plan, save_plan
+from flatness.planning.constraints import spot_heights
+from flatness.planning.plan import ACTIONS, Plan, read_plan, save_plan
 from flatness.planning.ways import PROPOSED, Ways
+from flatness.surroundings.cautions import Caution
 
 STOPPED = 130  # as a shell shows a command that Ctrl-C ended
 NEEDS_LIMITS = (PROPOSED, "patches", "some-members")
@@ -99,7 +109,7 @@ def run_plan(options: argparse.Namespace) -> int:
     if watch.stopped:
         print("stopped: this is the best plan so far", file=sys.stderr)
         plan = replace(plan, notes=tuple(dict.fromkeys((*plan.notes, "the search was stopped by hand"))))
-    return _tell(options, done, plan, ways, watch.stopped)
+    return _report(options, done, plan, ways, watch.stopped)
 
 
 def _no_plan(options: argparse.Namespace, reasons: list[str], stopped: bool) -> int:
@@ -110,8 +120,7 @@ def _no_plan(options: argparse.Namespace, reasons: list[str], stopped: bool) -> 
     return STOPPED if stopped else EXIT["fail"]
 
 
-def _tell(options: argparse.Namespace, done: Results, plan: Plan, ways: Ways, stopped: bool) -> int:
-    from flatness.commands.plan_json import plan_json
+def _report(options: argparse.Namespace, done: Results, plan: Plan, ways: Ways, stopped: bool) -> int:
     from flatness.words.plans import plan_report
 
     unit, schedule = done.job.show, done.schedule
@@ -201,3 +210,126 @@ class Watch:
             raise KeyboardInterrupt
         self.stopped = True
         print("\nstopping after this round; Ctrl-C once more gives up at once", file=sys.stderr, flush=True)
+
+
+def plan_json(
+    plan: Plan, ways: Ways, schedule: Schedule | None, file: str, stopped: bool, written: list[Path]
+) -> dict[str, Any]:
+    """All that the text says and more, for another program.
+
+    Parameters
+    ----------
+    plan : by the way that is chosen
+    ways : all of them
+    schedule : what each member is set to, or None
+    file : the survey's, as it was named
+    stopped : whether the search was stopped by hand
+    written : files written besides
+    """
+    survey, s = plan.survey, plan.settings
+    rates, depths = s["rates"], s["depths"]
+    whole = {
+        "file": file,
+        **survey_json(survey),
+        "verdict": plan.verdict or None,
+        "way": plan.way,
+        "plane": plan.plane or None,
+        "proposed": ways.proposed,
+        "proposed_is_sure": ways.sure,
+        "ways": rows(ways.table),
+        "confidence": s["confidence"],
+        "draws": s["draws"],
+        "seed": s["seed"],
+        "headings": plan.headings,
+        "lattice_mm": plan.surface.spacing,
+        "planned_on": plan.based_on,
+        "strategy": plan.strategy,
+        "shift": s["shift"],
+        "aim": s["aim"],
+        "planned_to_share": s["planned_to"],
+        "setting_error_mm": s["setting_error"],
+        "work": plan.work,
+        "work_unit": rates.unit,
+        "stopped": stopped,
+        "search_finished": plan.finished,
+        "rate_off_per_mm3": rates.off,
+        "rate_add_per_mm3": rates.add,
+        "deepest_cut_mm": _number(depths.cut),
+        "deepest_fill_mm": _number(depths.fill),
+        "level_within_mm": s["level_within"],
+        "level_height_mm": s["height"],
+        "cost_rate_mm3": plan.cost,
+        "cost_bound_rate_mm3": plan.bound,
+        "dead_flat_cost_rate_mm3": plan.flat_cost,
+        "dead_flat_is_level": plan.strategy == "level" or s["level_within"] is not None,
+        "limits": rows(plan.after),
+        "patches": [_patch(row) for row in plan.patches.to_dict("records")],
+        "asks_engineer": bool(plan.action("engineer").any()),
+        "x_mm": plan.x,
+        "y_mm": plan.y,
+        "as_found_mm": plan.surface.height,
+        "change_mm": plan.change,
+        "set_height_mm": plan.set_height,
+        "marks": rows(plan.marks),
+        "lines": lines_rows(plan),
+        "actions": [[ACTIONS[k] if k >= 0 else None for k in row] for row in plan.actions.tolist()],
+        "fixed": _fixed(plan),
+        "binding": [{"term": one.term, "name": one.name, **place_json(one.at)} for one in plan.binding],
+        "schedule": None if schedule is None else _schedule(schedule),
+        "quantities": rows(plan.quantities.table),
+        "settings": [
+            {name: getattr(one, name) for name in ("name", "value", "unit", "source")}
+            for one in s.values()
+            if hasattr(one, "source")
+        ],
+        "notes": list(plan.notes),
+        "cautions": _cautions(plan.cautions),
+        "written": [path.as_posix() for path in written],
+    }
+    return {key: plain(value) for key, value in whole.items()}
+
+
+def _number(depth: Any) -> float | None:
+    """One depth for the whole surface; None where it has none, or one a place."""
+    return float(depth) if np.ndim(depth) == 0 else None
+
+
+def _patch(row: dict[Any, Any]) -> dict[str, Any]:
+    outline = row["outline"]
+    rings = {
+        "outer": [list(corner) for corner in outline.exterior.coords],
+        "holes": [[list(corner) for corner in ring.coords] for ring in outline.interiors],
+    }
+    return {str(key): value for key, value in row.items() if key != "outline"} | {"outline_mm": rings}
+
+
+def _fixed(plan: Plan) -> list[dict[str, Any]]:
+    """The spots as they were given; a height of None is as found."""
+    return [
+        {
+            "name": spot.name,
+            **place_json((spot.x, spot.y)),
+            "as_found": spot.height is None,
+            "height_mm": float(spot_heights(plan.surface, [spot])[0]),
+            "allowance_mm": spot.allowance,
+        }
+        for spot in plan.fixed
+    ]
+
+
+def _cautions(cautions: Iterable[Caution]) -> list[dict[str, str]]:
+    return [{"key": one.key, "text": one.text, "source": one.source} for one in cautions]
+
+
+def _schedule(schedule: Schedule) -> dict[str, Any]:
+    return {
+        "line": schedule.line,
+        "set_by": schedule.set_by,
+        "string_blocks_mm": schedule.blocks_mm,
+        "members": rows(schedule.members),
+        "stations": rows(schedule.table),
+        "shims": rows(schedule.shims),
+        "blocking": rows(schedule.blocking),
+        "notes": list(schedule.notes),
+        "cautions": _cautions(schedule.cautions),
+    }

@@ -9,8 +9,7 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-from flatness.commands.options import EXIT, add_json, make_folder, print_written
-from flatness.commands.plan_json import rows
+from flatness.commands.options import EXIT, add_json, make_folder, print_written, rows
 from flatness.comparison.records import plain
 from flatness.errors import FlatnessError, PlanError
 from flatness.files import named

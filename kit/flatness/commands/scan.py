@@ -9,15 +9,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from flatness.commands.options import (
-    add_fields,
-    add_json,
-    check_new,
-    make_folder,
-    new_report,
-    print_written,
-    read_fields,
-)
+from flatness.commands.options import add_fields, add_json, check_new, make_folder, print_written, read_given
 from flatness.job.schema import Field, Keys
 from flatness.job.values import Choice, Length, Text
 
@@ -58,9 +50,7 @@ def run_scan(options: argparse.Namespace) -> int:
     from flatness.scans.reading import read_scan
     from flatness.words.scans import scan_report
 
-    problems = new_report(OWN)
-    given = {key: value for key, value in read_fields(options, OWN, problems).items() if value is not None}
-    problems.stop_if_any()
+    given = read_given(options, OWN)
     unit = given.get("show") or ("in" if given.get("unit") in ("ft", "in") else "mm")
     errors = {key: given.pop(key) for key in ("scan_error",) if key in given}
     if options.out:  # before a long file is read

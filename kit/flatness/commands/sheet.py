@@ -22,8 +22,8 @@ from flatness.commands.options import (
     new_report,
     print_written,
     read_fields,
+    rows,
 )
-from flatness.commands.plan_json import rows
 from flatness.files import named, written_together
 from flatness.job.report import JobReport
 from flatness.job.schema import ABOUT, Field, Keys
