@@ -36,7 +36,7 @@ def run_whole_job(options: argparse.Namespace) -> int:
     ------
     FlatnessError : a job that cannot be run as it is
     """
-    from flatness.words.jobs import job_report
+    from flatness.words.plans import job_report
 
     if options.keys:
         print(keys_text())
@@ -91,14 +91,14 @@ def _verdict(done: Results) -> str:
 
 
 def _pictures(done: Results, folder: Path) -> list[Path]:
-    from flatness.charts.pictures import write_comparison, write_pictures, write_plan_pictures
+    from flatness.charts.pictures import check_charts, comparison_charts, plan_charts, write_charts
 
     unit, stem = done.job.show, done.job.path.stem
-    written = [] if done.assessment is None else write_pictures(done.assessment, folder, stem, unit)
+    written = [] if done.assessment is None else write_charts(check_charts(done.assessment, unit), folder, stem)
     if done.plan is not None:
-        written += write_plan_pictures(done.plan, done.schedule, folder, stem, unit)
+        written += write_charts(plan_charts(done.plan, done.schedule, unit), folder, stem)
     if done.comparison is not None:
-        written += write_comparison(done.comparison, folder, f"{stem}-done", unit)
+        written += write_charts(comparison_charts(done.comparison, unit), folder, f"{stem}-done")
     return written
 
 

@@ -137,7 +137,7 @@ def _record(done: Results, base: Path, options: argparse.Namespace) -> list[Path
 def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
     from flatness.export.dxf import write_dxf
     from flatness.export.tables import comparison_tables, plan_tables, write_setout, write_tables, write_workbook
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
 
     plan, both, unit, over = _plan(done), done.comparison, done.job.show, options.overwrite
     if plan is None and both is None:
@@ -156,7 +156,7 @@ def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
 
 
 def _write(paper: Paper, base: str, ends: tuple[str, ...], options: argparse.Namespace) -> list[Path]:
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
 
     targets = [named(Path(base).parent, Path(base).name + end) for end in ends]
     for target in targets:

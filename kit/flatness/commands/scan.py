@@ -56,7 +56,7 @@ def run_scan(options: argparse.Namespace) -> int:
     FlatnessError : a scan that cannot be taken as it is
     """
     from flatness.scans.reading import read_scan
-    from flatness.words.scans import scan_report
+    from flatness.words.rooms import scan_report
 
     problems = new_report(OWN)
     given = {key: value for key, value in read_fields(options, OWN, problems).items() if value is not None}
