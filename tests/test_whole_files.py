@@ -156,9 +156,9 @@ from flatness.charts.heights import surface_map
 from flatness.comparison.records import write_record, write_text
 from flatness.errors import ArgumentError
 from flatness.export.tables import write_table, write_workbook
-from flatness.papers.files import write_ours
+from flatness.files import write_ours
 from flatness.spreadsheet import write_csv, write_xlsx
-from flatness.charts.axes import SOFTWARE
+from flatness.files import SOFTWARE
 grid = np.arange(0.0, 4000.0, 250.0)
 survey = flatness.make_survey(*(a.ravel() for a in np.meshgrid(grid, grid)), np.zeros(grid.size ** 2))
 table = pd.DataFrame({"x_mm": np.arange(900.0), "name": ["a place"] * 900})

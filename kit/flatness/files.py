@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import io
 import os
 import platform
 import re
@@ -16,6 +17,7 @@ import shutil
 import stat
 import tempfile
 import time
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
@@ -26,6 +28,8 @@ from pathlib import Path
 from flatness.errors import ArgumentError, FlatnessError
 
 LARGEST_BYTES = 50_000_000  # of a file that is read
+LARGEST_REPLACED = 500_000_000  # bytes of a file that is looked at before it is replaced
+SOFTWARE = "surface-flatness-kit"  # stamped into each file, which tells it from what others wrote
 LONGEST_NAME = 255  # bytes; the file systems of Linux, macOS and Windows agree on it
 KEPT_END = 60  # bytes of a long name's end that stay: they tell what the file is
 OLD_S = 24 * 3600.0  # after which a temporary file is nobody's, whichever machine wrote it
@@ -131,6 +135,62 @@ def read_file(path: str | os.PathLike[str], most: int = LARGEST_BYTES) -> bytes:
     if len(data) > most:
         raise OSError(errno.EFBIG, f"the file is larger than {most / 1e6:g} MB", name)
     return data
+
+
+def write_ours(
+    path: str | os.PathLike[str], data: bytes, *, overwrite: bool = False, head: bytes | None = None
+) -> Path:
+    """Write a file of the kit, over an older one of the kit where that is asked for.
+
+    Parameters
+    ----------
+    path : where to
+    data : what the file holds
+    overwrite : replace a file that is there, where the kit wrote it
+    head : first line by which a file of the kit is known, for kinds that cannot carry a stamp
+
+    Raises
+    ------
+    ArgumentError : a file is there already, or one that the kit did not write; or it cannot be written
+    """
+    target = Path(path)
+    check_free(target, overwrite=overwrite, head=head)
+    return write_new(target, data, overwrite)
+
+
+def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> None:
+    """Refuse a name that is taken: by any file, or with ``overwrite`` by one that the kit did not write."""
+    if not stands(path):
+        return
+    if not overwrite:
+        raise ArgumentError(
+            "there is a file of this name already",
+            file=path.name,
+            expected="a new name",
+            remedy="choose another name, or let it be replaced: --overwrite, overwrite=True in Python",
+        )
+    if not _is_ours(path, head):
+        raise ArgumentError(
+            "a file stands there that this kit did not write",
+            value=str(path),
+            remedy="move it away, or choose another name",
+        )
+
+
+def _is_ours(path: Path, head: bytes | None) -> bool:
+    try:
+        data = read_file(path, LARGEST_REPLACED)
+    except OSError as error:
+        raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
+    if head is not None:
+        return data.startswith(head)
+    if path.suffix.lower() != ".xlsx":
+        return SOFTWARE.encode() in data
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            return SOFTWARE.encode() in book.read("docProps/core.xml")
+    except (zipfile.BadZipFile, KeyError):
+        return False
 
 
 def file_size(path: str | os.PathLike[str]) -> int:

@@ -5,7 +5,7 @@ import signal
 import time
 from pathlib import Path
 
-from flatness.building.checks import Checked, blank_row
+from flatness.building import Checked, blank_row
 
 
 def checked(file):

@@ -19,12 +19,20 @@ import checks_that_end
 
 import flatness
 from flatness.__main__ import main
-from flatness.building.checks import Asked, Checked, File, blank_row, find_files, worst_first
-from flatness.building.running import check_here, check_on_cluster
+from flatness.building import (
+    Checked,
+    CheckRequest,
+    File,
+    blank_row,
+    check_here,
+    check_on_cluster,
+    find_files,
+    worst_first,
+)
 from flatness.charts.hatching import PATTERNS
 from flatness.errors import ArgumentError, FlatnessError
 from flatness.papers.building import KEY, small_map
-from flatness.words.buildings import report
+from flatness.words.checks import building_report
 
 FLAT, STEP = "0,0,0,0,0", "0,0,-9,0,0"  # readings along each row of a floor of 8 ft
 BY = ("--straightedge", "6ft", "--allowed", "3/16in", "--draws", "40")
@@ -188,7 +196,7 @@ def test_a_folder_or_a_pattern_without_surveys_says_so(tmp_path):
 def test_a_long_path_keeps_its_end_and_the_table_its_width():
     long = f"{'a' * 60}/level2/hall.csv"
     rows = [{**blank_row(File(name, "")), "verdict": "fail", "limit": "wood-glued-10ft"} for name in (long, "b.csv")]
-    text = report(pd.DataFrame(rows))
+    text = building_report(pd.DataFrame(rows))
     assert "aaa/level2/hall.csv" in text
     assert max(map(len, text.splitlines())) <= 80
 
@@ -212,7 +220,7 @@ NAMES = ["a.csv", "b.csv", "deadly once.csv", "c.csv", "deadly.csv", "d.csv"]
 def test_a_process_that_ends_takes_no_other_survey_with_it(tmp_path, monkeypatch):
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")]))
     files = files_in(tmp_path, NAMES)
-    found = list(check_here(files, Asked({}), 2, checks_that_end.ends))
+    found = list(check_here(files, CheckRequest({}), 2, checks_that_end.ends))
     assert sorted(one.file for one in found) == sorted(NAMES)
     assert [one.file for one in found if one.verdict == "not checked"] == ["deadly.csv"]
 
@@ -222,7 +230,7 @@ def test_processes_say_what_one_says(building):
     limits = {"floor": (flatness.straightedge_limit(6 * 304.8, 4.7625),)}
     files = find_files([str(building)])
     alone, spread = (
-        {one.file: dict(one.row, seconds=0) for one in check_here(files, Asked(limits, options), processes)}
+        {one.file: dict(one.row, seconds=0) for one in check_here(files, CheckRequest(limits, options), processes)}
         for processes in (1, 2)
     )
     assert pd.DataFrame(alone).equals(pd.DataFrame(spread)[list(alone)])
@@ -231,7 +239,7 @@ def test_processes_say_what_one_says(building):
 def test_no_cluster_at_an_address():
     pytest.importorskip("distributed")
     with pytest.raises(FlatnessError, match="no cluster answers"):
-        list(check_on_cluster([File("a.csv", "a.csv")], Asked({}), "nowhere://x"))
+        list(check_on_cluster([File("a.csv", "a.csv")], CheckRequest({}), "nowhere://x"))
 
 
 def test_a_cluster_that_loses_a_worker_loses_no_result(tmp_path, monkeypatch):
@@ -255,7 +263,7 @@ def test_a_cluster_that_loses_a_worker_loses_no_result(tmp_path, monkeypatch):
         pids = {worker.pid for worker in cluster.workers.values()}
         other = threading.Thread(target=end_one, args=(pids,), daemon=True)
         other.start()
-        found = list(check_on_cluster(files, Asked({}), cluster.scheduler_address, checks_that_end.slow))
+        found = list(check_on_cluster(files, CheckRequest({}), cluster.scheduler_address, checks_that_end.slow))
         other.join(20)
     assert len(ended) == 1
     assert sorted(one.file for one in found) == sorted(one.name for one in files)

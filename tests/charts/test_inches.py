@@ -16,7 +16,7 @@ from flatness.panels.plan import save_csv, save_workbook
 from flatness.papers.crew import crew_sheet
 from flatness.papers.owner import owner_page
 from flatness.papers.record import record_paper
-from flatness.words.jobs import job_report
+from flatness.words.plans import job_report
 
 LOFT = Path(__file__).parents[2] / "sample_surveys/loft_floor"
 # joists with flanges that may not be planed, a cut, and few draws

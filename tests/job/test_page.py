@@ -10,7 +10,7 @@ from flatness.job.reading import read_job
 from flatness.job.records import Picture
 from flatness.job.report import JobFileError
 from flatness.job.values import Price
-from flatness.papers.photographs import embedded
+from flatness.papers.files import embedded
 
 ROWS = "".join(f"{x},{y},0\n" for x in (0, 1000, 2000) for y in (0, 1000, 2000))
 SURVEY = f"# unit: mm\n# reading: height\nx,y,reading\n{ROWS}"

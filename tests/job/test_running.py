@@ -14,7 +14,7 @@ from flatness.job.running import run_job
 from flatness.planning.quantities import quantities, settings_of
 from flatness.surroundings.finished_surface import finished_surface
 from flatness.surroundings.interferences import Door, Headroom, Stair, Threshold, consequences
-from flatness.words.jobs import job_report
+from flatness.words.plans import job_report
 
 SAMPLE = Path(__file__).parents[2] / "sample_surveys" / "loft_floor"
 QUICK = {"headings": 4, "aim": 0.7, "spacing": 304.8}  # 12 in, which is not what the kit would choose

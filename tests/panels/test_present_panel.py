@@ -23,9 +23,9 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely import box
 
 import flatness
-from flatness.charts.axes import SOFTWARE
 from flatness.commands import present as command
 from flatness.errors import ArgumentError, FlatnessError
+from flatness.files import SOFTWARE
 from flatness.job.reading import read_job
 from flatness.job.running import run_job
 from flatness.job.schema import COMPARE

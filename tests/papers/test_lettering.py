@@ -21,8 +21,9 @@ from flatness.framing.members import member_layout
 from flatness.lengths import parse_length
 from flatness.papers.drawing import Datum, beside, draw, marks_of
 from flatness.papers.figures import Panel, heat_maps
-from flatness.papers.sheet import SHEETS, TYPE, Rule, cut, lay_out
+from flatness.papers.sheet import SHEETS, TYPE, cut, lay_out
 from flatness.surface.lattice import Surface
+from flatness.words.printed import Rule
 
 
 @given(st.floats(0.01, 90), st.sampled_from([Rule("in"), Rule("in", 64), Rule("in", 8), Rule("mm")]))

@@ -7,7 +7,7 @@ import pytest
 
 import flatness
 from flatness.limits.verdict import assess
-from flatness.papers.lit_pictures import lit_picture
+from flatness.papers.figures import lit_picture
 from flatness.papers.owner import owner_page
 from flatness.survey.readings import make_survey
 

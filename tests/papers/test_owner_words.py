@@ -17,7 +17,6 @@ from flatness.job.reading import read_job
 from flatness.job.records import Page
 from flatness.job.running import run_job
 from flatness.job.values import Price
-from flatness.papers.outcome import answer_of, outcomes_of, share_compared
 from flatness.papers.owner import days_of, head_of, owner_page, rows_of, work_takes
 from flatness.papers.owner_words import (
     about,
@@ -37,7 +36,7 @@ from flatness.papers.owner_words import (
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import ACTIONS
 from flatness.surface.lattice import make_surface
-from flatness.words.comparisons import to_do_again
+from flatness.words.comparisons import answer_of, outcomes_of, share_compared, to_do_again
 
 INCH = 25.4
 

@@ -21,17 +21,18 @@ import flatness
 import plan_rooms
 from chart_checks import FOOT, INCH, survey_of
 from flatness.errors import ArgumentError
+from flatness.files import write_ours
 from flatness.framing.members import member_layout
 from flatness.framing.schedule import member_schedule
 from flatness.lengths import parse_length
 from flatness.papers.crew import axes_of, crew_sheet, place_rows
-from flatness.papers.files import write_ours
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import about
 from flatness.papers.record import record_paper
-from flatness.papers.sheet import OVERLAP, SHEETS, Rule, lay_out, room_on
+from flatness.papers.sheet import OVERLAP, SHEETS, lay_out, room_on
 from flatness.planning.quantities import quantities
 from flatness.survey.walls import WallOpening, Walls
+from flatness.words.printed import Rule
 
 POINT = 25.4 / 72  # a point, 1/72 in [mm]
 HOSTILE = "<script>alert(1)</script> =SUM(A1) #eval($x$) *b* _i_ @import \\u{1}"

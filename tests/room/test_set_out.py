@@ -14,14 +14,14 @@ from matplotlib.figure import Figure
 import flatness
 from constructed_rooms import four_walls, level_surface, room, wall
 from flatness.__main__ import main
-from flatness.charts.room_sheet import deviation, room_plan, room_sheet, short
+from flatness.charts.rooms import deviation, room_plan, room_sheet
 from flatness.commands.options import EXIT
 from flatness.export.tables import set_out_tables
 from flatness.papers.room import room_crew_sheet
 from flatness.planning.plan import read_plan
 from flatness.room.records import Trim
 from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
-from flatness.words.rooms import moves_most, targets_text
+from flatness.words.rooms import added, moves_most, targets_text
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
@@ -170,7 +170,7 @@ def test_texts_of_the_sheet_lie_on_the_page(leaning):
 
 
 def test_what_is_added_as_the_sheet_writes_it():
-    assert [short(mm, "in") for mm in (0.0, 3.175, -6.35, 12.7)] == ["0", "1/8", "−1/4", "1/2"]
+    assert [added(mm, "in") for mm in (0.0, 3.175, -6.35, 12.7)] == ["0", "1/8", "−1/4", "1/2"]
 
 
 def test_words_of_the_targets(leaning):

@@ -38,7 +38,7 @@ from mpl_toolkits.axes_grid1.axes_size import AxesX, AxesY
 from flatness.arrays import Floats
 from flatness.charts.scales import Scale, height_step, place_step, printed
 from flatness.errors import ArgumentError
-from flatness.files import write_new
+from flatness.files import SOFTWARE, write_new
 from flatness.lengths import settle
 from flatness.survey.readings import Survey, place_keys
 from flatness.survey.walls import Tape
@@ -241,7 +241,6 @@ LEFT_IN, RIGHT_IN, BAR_IN, PAD_IN, FOOT_IN = 0.85, 0.4, 0.2, 0.2, 0.75
 NAME_IN = 0.35  # of the name above a map among others [in]
 WIDE = 2.2  # a map wider than this many times its height has its colour bar beneath
 FORMATS = ("png", "svg", "pdf")
-SOFTWARE = "surface-flatness-kit"  # stamped into each file, which tells it from what others wrote
 AXIS_NAMES = {
     "floor": ("x on the floor", "y on the floor"),
     "ceiling": ("x on the ceiling", "y on the ceiling"),
@@ -526,12 +525,10 @@ def panel_axes(
     return tuple(axes), figure.add_axes((LEFT_IN / width, (bar_in - BAR_IN) / height, long / width, BAR_IN / height))
 
 
-def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | None = None) -> tuple[Artist, ...]:
+def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | None = None) -> None:
     """Ticks at whole feet or metres ``within`` the surface, names of the axes, and a scale bar beneath.
 
     Where the ``survey`` knows a door, or what the walls are called, ticks count from the walls.
-
-    Returns the artists of the scale bar.
     """
     names = AXIS_NAMES.get(kind, ("x", "y"))
     across, up = (Tape("", 0), Tape("", 1)) if survey is None else survey.tapes
@@ -552,7 +549,7 @@ def dress_map(ax: Axes, within: Extent, kind: str, unit: str, survey: Survey | N
     ax.xaxis.set_label_coords(0, 0, transform=_below(ax, 19))
     ax.xaxis.label.set(ha="left", va="top")
     frame(ax)
-    return _scale_bar(ax, unit)
+    _scale_bar(ax, unit)
 
 
 def _rulers(ax: Axes, within: Extent, survey: Survey) -> tuple[Axes, Extent]:
@@ -621,7 +618,7 @@ def kept_apart(order: Iterable[int], places: Floats, need: float) -> list[int]:
     return sorted(kept)
 
 
-def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
+def _scale_bar(ax: Axes, unit: str) -> None:
     left, right = ax.get_xlim()
     length = place_step((right - left) / 4, unit, most=1)
     if length > (right - left) * 0.45:
@@ -636,8 +633,9 @@ def _scale_bar(ax: Axes, unit: str) -> tuple[Artist, ...]:
     bar = Line2D([right - length, right], [0, 0], color=INK, linewidth=5, **style)
     half = Line2D([right - length / 2, right - length * 0.005], [0, 0], color="white", linewidth=3, **style)
     beside: dict[str, Any] = {"xycoords": place, "ha": "right", "va": "center_baseline"}
-    text = note(ax, printed_place(length, unit), (right - length, 0), off=(-5, 0), **beside)
-    return ax.add_artist(bar), ax.add_artist(half), text
+    note(ax, printed_place(length, unit), (right - length, 0), off=(-5, 0), **beside)
+    ax.add_artist(bar)
+    ax.add_artist(half)
 
 
 def colour_bar(cax: Axes, scale: Scale, orientation: Way, ends: tuple[str, str], signed: bool) -> Colorbar:

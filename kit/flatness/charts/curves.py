@@ -18,8 +18,8 @@ from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import settle
-from flatness.words.curves import CurveJob, answer, draw_it, listed, tape, together
-from flatness.words.printed import fine
+from flatness.words.curves import CurveJob, answer, draw_it, tape, together
+from flatness.words.printed import fine, listed
 
 PROUD, SHY = PATTERNS["high"].face, PATTERNS["low"].face  # toward the room and away from it
 WIDTH_IN, MOST_IN, LEAST_IN = 9.0, 8.0, 3.0
@@ -66,22 +66,20 @@ class UnrolledChart:
     texts: tuple[Artist, ...]
 
 
-def set_out_chart(found: SetOut, unit: str = "in", title: str = "", ax: Axes | None = None) -> CurveChart:
+def set_out_chart(found: SetOut, unit: str = "in") -> CurveChart:
     """The plan of a curve with its centres or pins, chord and studs, to scale.
 
     Parameters
     ----------
     found : what to mark
     unit : ``in`` or ``mm``
-    title : what it is; the answer where empty
-    ax : axes to draw into; None makes a figure
     """
     curve = found.curve
     line = _line(curve)
     marks = [found.centres[["x_mm", "y_mm"]].to_numpy(), found.pins[["x_mm", "y_mm"]].to_numpy(dtype=float)]
     span = float(np.ptp(line, axis=0).max())
     near = [m[np.hypot(*(m - line.mean(axis=0)).T) < 1.5 * span] for m in marks if len(m)]
-    ax = _plan_axes(np.vstack([line, *near]), (title or draw_it(found, unit), ""), ax)
+    ax = _plan_axes(np.vstack([line, *near]), (draw_it(found, unit), ""))
     (drawn,) = ax.plot(*line.T, color=INK, linewidth=2.6, zorder=4, solid_capstyle="round")
     chord = np.array(found.chord)
     ax.plot(*chord.T, color=PALE, linewidth=1.0, linestyle=(0, (6, 3)), zorder=2)
@@ -123,14 +121,13 @@ def _centre(ax: Axes, row: Mapping[Any, Any], span: float, unit: str) -> list[Ar
     return [_write(ax, words, at + 0.62 * radius * ray if radius > 0.4 * span else at - np.array([0, 0.035 * span]))]
 
 
-def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> CurveChart:
+def deviation_chart(job: CurveJob, unit: str = "in") -> CurveChart:
     """The plan of a wall as it was read, off its curve many times larger than life, with the template's worst place.
 
     Parameters
     ----------
     job : with a wall
     unit : ``in`` or ``mm``
-    ax : axes to draw into; None makes a figure
     """
     wall = job.wall
     assert wall is not None
@@ -144,7 +141,7 @@ def deviation_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> 
         "and darker away from it."
     )
     subtitle += _levels(wall, unit)
-    ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (answer(job, unit), subtitle), ax)
+    ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (answer(job, unit), subtitle))
     (drawn,) = ax.plot(*line.T, color=INK, linewidth=1.4, zorder=4)
     for level, style in zip(levels, LEVEL_LINES * len(levels), strict=False):
         along, off = wall.stations(level, max(curve.length / 400, 5.0))
@@ -191,20 +188,19 @@ def _shade(ax: Axes, base: np.ndarray, built: np.ndarray, off: np.ndarray) -> No
             ax.fill(*ring.T, color=colour, alpha=opaque, linewidth=0, zorder=3)
 
 
-def unrolled_chart(job: CurveJob, unit: str = "in", ax: Axes | None = None) -> UnrolledChart:
+def unrolled_chart(job: CurveJob, unit: str = "in") -> UnrolledChart:
     """The wall unrolled: how far it stands off its curve along each level, kinks and flats, and the template.
 
     Parameters
     ----------
     job : with a wall
     unit : ``in`` or ``mm``
-    ax : axes to draw into; None makes a figure
     """
     wall = job.wall
     assert wall is not None
     template = tape(job.template, unit)
     subtitle = f"Toward the room is up. The bar marks where a {template} template rests." + _levels(wall, unit)
-    ax = new_figure(WIDTH_IN + 1, 5.0).add_axes((0.1, 0.14, 0.87, 0.62)) if ax is None else ax
+    ax = new_figure(WIDTH_IN + 1, 5.0).add_axes((0.1, 0.14, 0.87, 0.62))
     lines: list[Artist] = []
     texts: list[Artist] = []
     high = float(wall.points["off_mm"].abs().max()) or 1.0
@@ -261,16 +257,14 @@ def _dress(ax: Axes, unit: str, wall: CurvedWall) -> None:
     frame(ax)
 
 
-def _plan_axes(points: np.ndarray, heading: tuple[str, str], ax: Axes | None) -> Axes:
+def _plan_axes(points: np.ndarray, heading: tuple[str, str]) -> Axes:
     """Axes in true proportion about these places, with the title above."""
     low, high = points.min(axis=0), points.max(axis=0)
     margin = 0.07 * float((high - low).max())
     size = high - low + 2 * margin
-    if ax is None:
-        tall = min(MOST_IN, max(LEAST_IN, WIDTH_IN * float(size[1] / size[0])))
-        head = 1.0
-        figure = new_figure(WIDTH_IN, tall + head)
-        ax = figure.add_axes((0.02, 0.01, 0.96, tall / (tall + head)))
+    tall = min(MOST_IN, max(LEAST_IN, WIDTH_IN * float(size[1] / size[0])))
+    head = 1.0
+    ax = new_figure(WIDTH_IN, tall + head).add_axes((0.02, 0.01, 0.96, tall / (tall + head)))
     ax.set_aspect("equal", adjustable="box")
     ax.set(xlim=(low[0] - margin, high[0] + margin), ylim=(low[1] - margin, high[1] + margin))
     ax.axis("off")

@@ -47,7 +47,7 @@ from flatness.charts.axes import (
     set_length_ticks,
     text_width,
 )
-from flatness.charts.scales import Scale, check_limit, check_unit, deviation_scale, height_step, step_note
+from flatness.charts.scales import Scale, check_unit, deviation_scale, height_step, step_note
 from flatness.comparison.against_plan import OVER, SHORT, UNPLANNED, UNSEEN, UNTOLD, UNTOUCHED, WITHIN
 from flatness.comparison.comparing import Comparison
 from flatness.errors import MeasureError
@@ -95,32 +95,27 @@ class BeforeAfter:
         return self.axes[0]
 
 
-def before_after(
-    comparison: Comparison, *, limit_mm: float | None = None, unit: str = "in", title: str | None = None
-) -> BeforeAfter:
+def before_after(comparison: Comparison, *, unit: str = "in") -> BeforeAfter:
     """Both surfaces side by side, on one scale and off one plane: the best-fit plane of before.
 
     Parameters
     ----------
     comparison : what was found
-    limit_mm : a length [mm] that a colour step falls on
     unit : ``in`` or ``mm``
-    title : None says what is seen
 
     Returns
     -------
     BeforeAfter
     """
     check_unit(unit)
-    limit = check_limit(limit_mm, "limit_mm")
     heights = (comparison.before_heights, comparison.after_heights)
     plane = fit_surface_plane(surface_of(comparison, heights[0]))
     gx, gy = np.meshgrid(comparison.x, comparison.y)
     values = tuple(height - plane.at(gx, gy) for height in heights)
-    scale = deviation_scale(max(float(np.nanmax(np.abs(value))) for value in values), unit, limit)
+    scale = deviation_scale(max(float(np.nanmax(np.abs(value))) for value in values), unit)
     kind = comparison.surveys[1].surface
     heading = (
-        f"The {kind} before and after, off one plane" if title is None else title,
+        f"The {kind} before and after, off one plane",
         f"Both off the best-fit plane of before; {WAYS[comparison.alignment.way]}. {step_note(scale)} "
         "Lines: solid proud, dashed low.",
     )
@@ -139,7 +134,7 @@ def before_after(
         grid = plan.fine(surface_of(comparison, value), value)
         images.append(plan.draw_image(ax, grid, scale, survey))
         # in grey a ridge and a dip are kept apart by their lines
-        contours.append(plan.draw_contours(ax, plan.contour_lines(grid, inner), limit))
+        contours.append(plan.draw_contours(ax, plan.contour_lines(grid, inner), None))
         dress_map(ax, (bounds[0], bounds[1], bounds[2], bounds[3]), kind, unit, survey)
         stations.append(plan.draw_stations(ax, survey))
         outlines.append(plan.draw_outline(ax, survey, FreeSpace(ax)))
@@ -170,25 +165,18 @@ class DifferenceMap(plan.BaseMap):
     Attributes
     ----------
     unshown : grey hatch over the places where no change is shown
-    unshown_text : what it is called, in a list of one; empty where there is no room
     contours, contour_texts : lines of equal change where change is shown, and their labels
     before : marks of the earlier day's stations; None where both days read the same places
     """
 
     unshown: PathPatch
-    unshown_text: list[Annotation]
     contours: LineCollection
     contour_texts: list[Annotation]
     before: Line2D | None
 
 
 def difference_map(
-    comparison: Comparison,
-    *,
-    limit_mm: float | None = None,
-    unit: str = "in",
-    title: str | None = None,
-    ax: Axes | None = None,
+    comparison: Comparison, *, unit: str = "in", title: str | None = None, ax: Axes | None = None
 ) -> DifferenceMap:
     """A map of what changed: after minus before, taken off in blue, added in orange.
 
@@ -198,7 +186,6 @@ def difference_map(
     Parameters
     ----------
     comparison : what was found
-    limit_mm : a length [mm] that a colour step falls on
     unit : ``in`` or ``mm``
     title : None says what is seen
     ax : axes to draw into; None makes a figure
@@ -208,13 +195,12 @@ def difference_map(
     DifferenceMap
     """
     check_unit(unit)
-    limit = check_limit(limit_mm, "limit_mm")
     if not np.isfinite(comparison.difference).any():
         raise MeasureError("there is no difference anywhere", expected="a comparison with a common area")
     before, after = comparison.surveys
     shown, grid = _shown(comparison)
     most = float(np.nanmax(np.abs(comparison.difference)))
-    scale = deviation_scale(most, unit, limit)
+    scale = deviation_scale(most, unit)
     heading = (
         f"What changed on the {after.surface}: after minus before" if title is None else title,
         " ".join(_notes(comparison, scale)),
@@ -227,12 +213,13 @@ def difference_map(
     lines = plan.contour_lines(shown, plan.levels_within(scale, shown[2]))
     assert base.stations is not None
     stations = np.asarray(base.stations.get_xydata(), dtype=np.float64)
+    contours, texts = plan.draw_contours(ax, lines, None), plan.label_contours(ax, lines, unit, space, stations)
+    _name_unshown(ax, grid, space)
     return DifferenceMap(
         **vars(base),
         unshown=unshown,
-        contours=plan.draw_contours(ax, lines, None),
-        contour_texts=plan.label_contours(ax, lines, unit, space, stations),
-        unshown_text=_name_unshown(ax, grid, space),
+        contours=contours,
+        contour_texts=texts,
         before=None if _same_places(before, after) else _crosses(ax, before),
     )
 
@@ -248,7 +235,7 @@ def _shown(comparison: Comparison) -> tuple[Grid, Grid]:
     return (x, y, np.where(within < 0, values, np.nan)), (x, y, within)
 
 
-def _name_unshown(ax: Axes, grid: Grid, space: FreeSpace) -> list[Annotation]:
+def _name_unshown(ax: Axes, grid: Grid, space: FreeSpace) -> None:
     """``no change shown`` in the grey, at the place that is farthest inside; nowhere where there is no room."""
     x, y, within = grid
     inside = np.where(np.isfinite(within), within, -1.0) >= 0
@@ -256,9 +243,8 @@ def _name_unshown(ax: Axes, grid: Grid, space: FreeSpace) -> list[Annotation]:
     for j, i in _deep_places(inside):
         text.xy = (float(x[i]), float(y[j]))
         if space.place(text, [(0, 0, "center", "center")]):
-            return [text]
+            return
     text.remove()
-    return []
 
 
 def _deep_places(inside: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -406,14 +392,13 @@ class DoneChart:
     words: tuple[Text, ...]
 
 
-def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = None) -> DoneChart:
+def done_chart(comparison: Comparison, *, unit: str = "in") -> DoneChart:
     """What was done against what was planned, one row a patch and a member.
 
     Parameters
     ----------
     comparison : made with ``plan=``
     unit : ``in`` or ``mm``
-    title : None says what is seen
 
     Returns
     -------
@@ -436,7 +421,7 @@ def done_chart(comparison: Comparison, *, unit: str = "in", title: str | None = 
     half = reach * np.array([row["error_mm"] for row in rows], dtype=np.float64)
     names, words = [part_name(row) for row in rows], [_words(row, comparison.surveys[1].surface, unit) for row in rows]
     heading = (
-        "Done against planned" if title is None else title,
+        "Done against planned",
         "Mean change of each; of a member, of the stretch that misses the plan most surely. Hollow: planned; filled: "
         f"done, with its {100 * comparison.confidence:g} % range. Taken off to the left, added to the right. In "
         "words: the station that is farthest off the height to set.",

@@ -80,9 +80,7 @@ class Lit:
     shows: tuple[float, float] | None = None
 
 
-def lit_chart(
-    pictures: Sequence[Lit], light: Light, *, shortest: float, unit: str = "in", title: str | None = None
-) -> LitChart:
+def lit_chart(pictures: Sequence[Lit], light: Light, *, shortest: float, unit: str = "in") -> LitChart:
     """A surface as it would look in a light.
 
     Parameters
@@ -91,7 +89,6 @@ def lit_chart(
     light : where it comes from
     shortest : the shortest wave that the readings show [mm]: what is shorter is not in the picture
     unit : ``in`` or ``mm``
-    title : None says what is seen
 
     Raises
     ------
@@ -102,7 +99,7 @@ def lit_chart(
         raise ArgumentError("no picture to draw", expected="one surface, or before and after")
     kind = pictures[0].survey.surface
     heading = (
-        f"How the {kind} would look in {light_words(light, unit)}" if title is None else title,
+        f"How the {kind} would look in {light_words(light, unit)}",
         f"Drawn from the readings, which show no wave shorter than {about(shortest, unit)}. Matt paint and this one "
         "light alone: texture, gloss and all other light are left out, so a lit room shows less. White: not read."
         + (" Both pictures have one exposure." if len(pictures) > 1 else ""),

@@ -20,6 +20,7 @@ from matplotlib.patheffects import withStroke
 from matplotlib.text import Annotation
 from matplotlib.transforms import ScaledTranslation
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts.axes import (
@@ -58,7 +59,6 @@ class BaseMap:
     ax, image, colour_bar, scale : the map and its steps
     stations : marks of the readings; None without a survey
     outline : outline, openings and their names
-    scale_bar : the bar beneath the map and its length
     """
 
     ax: Axes
@@ -67,7 +67,6 @@ class BaseMap:
     scale: Scale
     stations: Line2D | None
     outline: tuple[Artist, ...]
-    scale_bar: tuple[Artist, ...]
 
 
 def begin_map(
@@ -91,13 +90,11 @@ def begin_map(
     longest = max(map(len, scale.labels(True)))
     ax, cax, way = map_axes(with_margin(bounds, turns), heading, longest, ax, listed, turns)
     image = draw_image(ax, grid, scale, survey)
-    scale_bar = dress_map(ax, bounds, kind, scale.unit, survey)
+    dress_map(ax, bounds, kind, scale.unit, survey)
     colours, space = colour_bar(cax, scale, way, ends, signed=signed), FreeSpace(ax)
     stations = draw_stations(ax, survey) if survey is not None else None
     outline = draw_outline(ax, survey, space)
-    base = BaseMap(
-        ax=ax, image=image, colour_bar=colours, scale=scale, stations=stations, outline=outline, scale_bar=scale_bar
-    )
+    base = BaseMap(ax=ax, image=image, colour_bar=colours, scale=scale, stations=stations, outline=outline)
     return base, space
 
 
@@ -162,6 +159,12 @@ def outline_path(area: Polygon) -> Path:
     """A polygon with its holes as one path."""
     rings_ = [area.exterior, *area.interiors]
     return Path.make_compound_path(*(Path(np.asarray(ring.coords)[:, :2], closed=True) for ring in rings_))
+
+
+def path_of(area: BaseGeometry) -> Path:
+    """Polygons with their holes as one path."""
+    parts = [part for part in getattr(area, "geoms", [area]) if part.geom_type == "Polygon" and not part.is_empty]
+    return Path.make_compound_path(*map(outline_path, parts)) if parts else Path(np.zeros((0, 2)))
 
 
 def region(grid: tuple[Floats, Floats, Floats], low: float, high: float = np.inf) -> Path:
@@ -254,18 +257,26 @@ def _length(line: Floats) -> float:
     return float(np.hypot(*np.diff(line, axis=0).T).sum())
 
 
-def draw_outline(ax: Axes, survey: Survey | None, space: FreeSpace | None = None) -> tuple[Artist, ...]:
-    """Outline, and openings hatched and named."""
+def draw_outline(
+    ax: Axes, survey: Survey | None, space: FreeSpace | None = None, *, hatched: bool = True
+) -> tuple[Artist, ...]:
+    """Outline, doors and windows, and openings hatched, or blank, and named."""
     if survey is None:
         return ()
     edge: dict[str, Any] = {"edgecolor": INK, "zorder": 4}
-    hatched = {"facecolor": "white", "edgecolor": "#8b929a", "hatch": "xx", "linewidth": 0, "zorder": 3.5}
+    blank = {
+        "facecolor": "white",
+        "edgecolor": "#8b929a",
+        "hatch": "xx" if hatched else None,
+        "linewidth": 0,
+        "zorder": 3.5,
+    }
     artists: list[Artist] = []
     if survey.outline is not None:
         artists.append(draw_region(ax, outline_path(survey.outline), None, linewidth=1.8, **edge))
     for opening in survey.openings:
         path = outline_path(opening)
-        artists += [draw_region(ax, path, None, **hatched), draw_region(ax, path, None, linewidth=1.4, **edge)]
+        artists += [draw_region(ax, path, None, **blank), draw_region(ax, path, None, linewidth=1.4, **edge)]
     artists += draw_walls(ax, survey, space)
     if space is not None:
         artists += [_name_opening(ax, opening, space) for opening in survey.openings]

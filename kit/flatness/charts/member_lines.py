@@ -38,7 +38,7 @@ from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.framing.schedule import Schedule
 from flatness.lengths import settle
 from flatness.words.phrases import say
-from flatness.words.printed import depth, least_shown, printed_place, without_unit
+from flatness.words.printed import depth, is_shown, printed_place, without_unit
 
 BODY = "#dad5cd"
 STYLES: dict[str, dict[str, Any]] = {
@@ -177,7 +177,7 @@ def draw_panel(
     }
     if not np.isfinite(string).any():
         lines.pop("string").remove()
-    words = [_told(value, scene.unit) for value in raised_by]
+    words = [_number(value, scene.unit) for value in raised_by]
     keep = _shown(s, raised_by, words, scene)
     _dress(ax, s[keep], scene, first=first)
     numbers = _row(ax, s[keep], [words[i] for i in keep], 1, f"{scene.lift} (+)" if first else "", bold=True)
@@ -185,7 +185,7 @@ def draw_panel(
     if scene.rows == 2:
         down = table["below_string_mm"].to_numpy(dtype=np.float64)[keep]
         below = _row(
-            ax, s[keep], [_told(value, scene.unit).lstrip("+") for value in down], 2, "string to top", bold=False
+            ax, s[keep], [_number(value, scene.unit).lstrip("+") for value in down], 2, "string to top", bold=False
         )
     return MemberPanel(
         name=name,
@@ -203,11 +203,11 @@ def draw_panel(
     )
 
 
-def _told(mm: float, unit: str) -> str:
+def _number(mm: float, unit: str) -> str:
     """A number beneath a station: 0 where a tape tells nothing, a dash where nothing is known."""
     if not np.isfinite(mm):
         return "\N{EN DASH}"
-    return without_unit(mm, unit) if settle(abs(mm) - least_shown(unit)) >= 0 else "0"
+    return without_unit(mm, unit) if is_shown(mm, unit) else "0"
 
 
 def _shown(s: Floats, raised: Floats, words: Sequence[str], scene: Scene) -> list[int]:
@@ -273,9 +273,7 @@ class MemberChart:
     key: Key
 
 
-def member_chart(
-    schedule: Schedule, member: str | Sequence[str] | None = None, *, unit: str = "in", title: str | None = None
-) -> MemberChart:
+def member_chart(schedule: Schedule, member: str | Sequence[str] | None = None, *, unit: str = "in") -> MemberChart:
     """One member large, or up to 12 small: existing top, target, line to follow, string, and what to raise where.
 
     Parameters
@@ -283,7 +281,6 @@ def member_chart(
     schedule : what each member is set to
     member : its name, or several names; None takes all, and of more than 12 those that are raised or taken down most
     unit : ``in`` or ``mm``
-    title : None says what is seen
 
     Returns
     -------
@@ -302,11 +299,11 @@ def member_chart(
     columns = 1 if len(names) < 4 else 2 if len(names) < 7 else 3
     wide = (PAGE_IN - LEFT_IN - EDGE_IN - (columns - 1) * BETWEEN_IN) / columns
     high = LARGE_IN if alone else SMALL_IN
-    scene = scene_of(tables, unit, wide, high, alone=alone, lift="shim" if _shimmed(schedule) else "raise")
+    scene = scene_of(tables, unit, wide, high, alone=alone, lift=_lift(schedule))
     entries = _entries(schedule, pd.concat(tables))
     notes = _alone_notes(schedule, summaries[names[0]], unit) if alone else _notes(schedule, left_out, unit)
     heading = (
-        title if title is not None else _title(names, schedule, summaries, unit),
+        _title(names, schedule, summaries, unit),
         f"{notes} Heights are drawn about {_round(scene.times)} times larger than distances, off the line to follow, "
         "which is drawn level.",
     )
@@ -353,14 +350,15 @@ def _chosen(schedule: Schedule, member: str | Sequence[str] | None) -> tuple[lis
     return names, 0
 
 
-def _shimmed(schedule: Schedule) -> bool:
-    return len(schedule.shims) > 0
-
-
 def _title(names: Sequence[str], schedule: Schedule, summaries: Mapping[str, Any], unit: str) -> str:
     if len(names) > 1:
         return "What each member is set to"
     return f"{names[0]}: {_deed(schedule, summaries[names[0]], unit)}"
+
+
+def _lift(schedule: Schedule) -> str:
+    """What is done to members, or to the straps over them."""
+    return "shim" if len(schedule.shims) else "raise"
 
 
 def _set(row: Mapping[Any, Any]) -> str:
@@ -368,10 +366,10 @@ def _set(row: Mapping[Any, Any]) -> str:
 
 
 def _deed(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
-    lift = "shim" if _shimmed(schedule) else "raise"
+    lift = _lift(schedule)
     up, down = float(row["raise_most_mm"]), float(row["take_down_mm"])
-    parts = [f"{lift} up to {depth(up, unit)[1:]}"] if settle(up - least_shown(unit)) >= 0 else []
-    if settle(down - least_shown(unit)) >= 0:
+    parts = [f"{lift} up to {depth(up, unit)[1:]}"] if is_shown(up, unit) else []
+    if is_shown(down, unit):
         may = {"no": " (not allowed)", "ask": " (ask first)", "not known": " (ask first)"}
         answer = may.get(str(row["may_be_taken_down"]).split(":")[0], "")
         where = printed_place(row["take_down_at_mm"], unit)
@@ -385,7 +383,7 @@ def _alone_notes(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
     size = depth(abs(rise), unit)[1:]
     slope = f"{'rises' if rise > 0 else 'falls'} {size} in {over}" if abs(rise) >= 0.1 else "lies level"
     notes = [f"{row['member']} is set {row['set']}; in place its line {slope}. Numbers: {in_words(unit)}."]
-    if row["may_be_taken_down"] and settle(row["take_down_mm"] - least_shown(unit)) >= 0:
+    if row["may_be_taken_down"] and is_shown(row["take_down_mm"], unit):
         notes.append(f"OK to plane? {str(row['may_be_taken_down']).capitalize()}.")
     if row["laps"]:
         notes.append(f"Sister laps: {say(row['laps'], unit)}.")
@@ -395,8 +393,7 @@ def _alone_notes(schedule: Schedule, row: Mapping[Any, Any], unit: str) -> str:
 
 
 def _notes(schedule: Schedule, left_out: int, unit: str) -> str:
-    lift = "shim" if _shimmed(schedule) else "raise"
-    notes = [f"Numbers below each: {lift} (+) or take down (\N{MINUS SIGN}) there, {in_words(unit)}."]
+    notes = [f"Numbers below each: {_lift(schedule)} (+) or plane off (\N{MINUS SIGN}) there, {in_words(unit)}."]
     if left_out:
         notes.insert(0, f"{left_out} more are not shown; these are moved most.")
     return " ".join(notes)
@@ -415,7 +412,7 @@ def _entries(schedule: Schedule, table: pd.DataFrame) -> list[Entry]:
     ]
     if table["string_mm"].notna().any():
         entries.append(line_entry("string", "string between end members", **STYLES["string"]))
-    up = "fur" if _shimmed(schedule) else "sister"
+    up = "fur" if len(schedule.shims) else "sister"
     both = ((up, table["raise_mm"] > 0, "to raise"), ("plane", table["raise_mm"] < 0, "to plane off"))
     for name, here, words in both:
         if here.any():

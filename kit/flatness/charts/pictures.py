@@ -1,11 +1,4 @@
-"""The pictures of a check as files: heights, gaps, chances, and the profile under the worst straightedge.
-
-The pictures of a plan as files: the map of what to do, and what each member is set to.
-
-The pictures of a comparison as files: the difference, before and after, done against planned.
-
-The pictures of a surface in a light as files: from the window, and from lamps.
-"""
+"""All pictures of a check, of a plan, of a comparison and of a surface in a light, by name; and pictures as files."""
 
 from __future__ import annotations
 
@@ -15,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from flatness.charts.axes import SOFTWARE, save_chart
+from flatness.charts.axes import save_chart
 from flatness.charts.chances import chance_map
 from flatness.charts.differences import before_after, difference_map, done_chart
 from flatness.charts.heights import gap_map, profile_chart, surface_map
@@ -24,25 +17,15 @@ from flatness.charts.member_lines import member_chart
 from flatness.charts.plan_map import action_map
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
-from flatness.files import named, read_file, stands, why, written_together
+from flatness.files import check_free, named, written_together
 from flatness.framing.schedule import Schedule
 from flatness.light.findings import ROW, WINDOW, LightFindings
 from flatness.light.lamps import Daylight, Light, Row
-from flatness.limits.kinds import Limit
 from flatness.limits.spot_checks import Sweep
 from flatness.limits.verdict import PASS, Assessment
-from flatness.measures.straightedge import StraightedgeResult
 from flatness.planning.plan import Plan
 from flatness.words.checks import where_alone, where_to_read
 from flatness.words.printed import length, printed_place, shown_unit
-
-MOST = 500_000_000  # bytes of a picture that is replaced
-
-
-def bar_result(assessment: Assessment, limit: Limit) -> StraightedgeResult:
-    """The straightedge of a limit laid on the surface as read."""
-    assert limit.length is not None
-    return assessment.subject.laid(limit.length)
 
 
 def check_charts(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> dict[str, Any]:
@@ -58,7 +41,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit
     assert limit.length is not None
-    result = bar_result(assessment, limit)
+    result = assessment.subject.laid(limit.length)
     bar = printed_place(limit.length, unit)
     verdict = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
     title = f"{verdict}: gap under a {bar} straightedge"
@@ -96,26 +79,16 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
     return charts
 
 
-def write_pictures(assessment: Assessment, folder: Path, stem: str, unit: str, batch: int | None = None) -> list[Path]:
-    """Write the charts of a check as PNG files ``STEM-NAME.png`` into a folder, and say which.
-
-    Raises
-    ------
-    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
-    """
-    return write_charts(check_charts(assessment, unit, batch), folder, stem)
-
-
 def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Path]:
     """Write charts as PNG files ``STEM-NAME.png`` into a folder; all or, where one name is taken, none.
 
     Raises
     ------
-    ArgumentError : as for :func:`write_pictures`
+    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
     """
     paths = {name: named(folder, f"{stem}-{name}.png") for name in charts}
     for path in paths.values():
-        check_ours(path)
+        check_free(path, overwrite=True)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -123,20 +96,6 @@ def write_charts(charts: Mapping[str, Any], folder: Path, stem: str) -> list[Pat
         raise ArgumentError(what, value=value, expected="a folder that can be written to", remedy=remedy) from error
     with written_together():
         return [save_chart(chart, paths[name]) for name, chart in charts.items()]
-
-
-def check_ours(path: Path) -> None:
-    """Refuse to overwrite a file that this kit did not write."""
-    try:
-        ours = not stands(path) or SOFTWARE.encode() in read_file(path, MOST)[:4096]
-    except OSError as error:
-        raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
-    if not ours:
-        what = "a file stands there that this kit did not write"
-        raise ArgumentError(what, value=str(path), remedy="move it away, or choose another folder")
-
-
-NAMES = ("actions", "members")
 
 
 def plan_charts(plan: Plan, schedule: Schedule | None = None, unit: str | None = None) -> dict[str, Any]:
@@ -159,29 +118,6 @@ def plan_charts(plan: Plan, schedule: Schedule | None = None, unit: str | None =
     return charts
 
 
-def write_plan_pictures(
-    plan: Plan, schedule: Schedule | None, folder: Path, stem: str, unit: str | None = None
-) -> list[Path]:
-    """Write the charts of a plan as PNG files ``STEM-NAME.png`` into a folder, and say which.
-
-    Raises
-    ------
-    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
-    """
-    return write_charts(plan_charts(plan, schedule, unit), folder, stem)
-
-
-def check_pictures(folder: Path, stem: str) -> None:
-    """Refuse, before a plan is made, a folder in which its pictures would stand in the place of other files.
-
-    Raises
-    ------
-    ArgumentError : a file of that name stands there that the kit did not write
-    """
-    for name in NAMES:
-        check_ours(named(folder, f"{stem}-{name}.png"))
-
-
 def comparison_charts(comparison: Comparison, unit: str | None = None) -> dict[str, Any]:
     """The charts of a comparison, by name: ``difference``, ``before-after``, and ``done`` where there is a plan."""
     unit = shown_unit(comparison.surveys[1], unit)
@@ -192,16 +128,6 @@ def comparison_charts(comparison: Comparison, unit: str | None = None) -> dict[s
     if comparison.plan is not None and (comparison.plan["what"] != "whole").any():
         charts["done"] = done_chart(comparison, unit=unit)
     return charts
-
-
-def write_comparison(comparison: Comparison, folder: Path, stem: str, unit: str | None = None) -> list[Path]:
-    """Write the charts of a comparison as PNG files ``STEM-NAME.png`` into a folder, and say which.
-
-    Raises
-    ------
-    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
-    """
-    return write_charts(comparison_charts(comparison, unit), folder, stem)
 
 
 SHOWN_DEGREES = 5.0  # of a window's light, where nobody said
@@ -244,15 +170,3 @@ def light_charts(found: LightFindings, before: LightFindings | None = None, unit
             pictures.append(Lit(name=named, surface=each.surface, survey=each.survey, shows=at))
         charts[name] = lit_chart(pictures, light, shortest=one.shortest, unit=unit)
     return charts
-
-
-def write_light(
-    found: LightFindings, before: LightFindings | None, folder: Path, stem: str, unit: str | None = None
-) -> list[Path]:
-    """Write the charts of a surface in a light as PNG files ``STEM-NAME.png`` into a folder, and say which.
-
-    Raises
-    ------
-    ArgumentError : the folder cannot be made, or a file of that name stands there that the kit did not write
-    """
-    return write_charts(light_charts(found, before, unit), folder, f"{stem}-light")

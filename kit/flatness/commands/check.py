@@ -100,11 +100,11 @@ def run_check(options: argparse.Namespace) -> int:
     if not options.json:
         print(words.report(found, unit, own["more"]), flush=True)  # whatever becomes of the files
     if options.out:
-        from flatness.charts.pictures import write_pictures
+        from flatness.charts.pictures import check_charts, write_charts
 
         folder, stem = Path(options.out), Path(options.file).stem
         with written_together():
-            pictures = write_pictures(found, folder, stem, unit, own["more"])
+            pictures = write_charts(check_charts(found, unit, own["more"]), folder, stem)
             if more is not None:
                 path = named(folder, f"{stem}-more.csv")
                 sheet = f"left as it is: {path}, which may be filled in already; move it away for a new one"

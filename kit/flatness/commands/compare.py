@@ -105,10 +105,10 @@ def run_compare(options: argparse.Namespace) -> int:
             written.append(path.with_suffix(".txt"))
             write_text(written[-1], record_text(made, wording), overwrite=options.overwrite)
         if options.out:
-            from flatness.charts.pictures import write_comparison
+            from flatness.charts.pictures import comparison_charts, write_charts
 
             stem = f"{Path(options.after).stem}-against-{Path(options.before).stem}"
-            written += write_comparison(found, Path(options.out), stem, job.show)
+            written += write_charts(comparison_charts(found, job.show), Path(options.out), stem)
     if options.json:
         print(json.dumps({**made, "written": [path.as_posix() for path in written]}, allow_nan=False))
     else:

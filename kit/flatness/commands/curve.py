@@ -100,7 +100,7 @@ def _write(job: Any, options: argparse.Namespace, own: dict[str, Any], unit: str
     from flatness.charts.curves import deviation_chart, set_out_chart, unrolled_chart
     from flatness.export.dxf import write_curve_dxf
     from flatness.export.tables import write_tables
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
     from flatness.papers.full_size import full_size, part_that_serves
 
     folder, stem = Path(options.out), Path(options.file).stem

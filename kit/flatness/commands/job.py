@@ -57,7 +57,7 @@ def run_whole_job(options: argparse.Namespace) -> int:
     ------
     FlatnessError : a job that cannot be run as it is
     """
-    from flatness.words.jobs import job_report
+    from flatness.words.plans import job_report
 
     if options.keys:
         print(keys_text())
@@ -112,14 +112,14 @@ def _verdict(done: Results) -> str:
 
 
 def _pictures(done: Results, folder: Path) -> list[Path]:
-    from flatness.charts.pictures import write_comparison, write_pictures, write_plan_pictures
+    from flatness.charts.pictures import check_charts, comparison_charts, plan_charts, write_charts
 
     unit, stem = done.job.show, done.job.path.stem
-    written = [] if done.assessment is None else write_pictures(done.assessment, folder, stem, unit)
+    written = [] if done.assessment is None else write_charts(check_charts(done.assessment, unit), folder, stem)
     if done.plan is not None:
-        written += write_plan_pictures(done.plan, done.schedule, folder, stem, unit)
+        written += write_charts(plan_charts(done.plan, done.schedule, unit), folder, stem)
     if done.comparison is not None:
-        written += write_comparison(done.comparison, folder, f"{stem}-done", unit)
+        written += write_charts(comparison_charts(done.comparison, unit), folder, f"{stem}-done")
     return written
 
 
@@ -277,7 +277,7 @@ def _record(done: Results, base: Path, options: argparse.Namespace) -> list[Path
 def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
     from flatness.export.dxf import write_dxf
     from flatness.export.tables import comparison_tables, plan_tables, write_setout, write_tables, write_workbook
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
 
     plan, both, unit, over = _plan(done), done.comparison, done.job.show, options.overwrite
     if plan is None and both is None:
@@ -296,7 +296,7 @@ def _data(done: Results, base: Path, options: argparse.Namespace) -> list[Path]:
 
 
 def _write(paper: Paper, base: str, ends: tuple[str, ...], options: argparse.Namespace) -> list[Path]:
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
 
     targets = [named(Path(base).parent, Path(base).name + end) for end in ends]
     for target in targets:

@@ -85,10 +85,11 @@ def run_light(options: argparse.Namespace) -> int:
     found = what_light_shows(job.before.survey, **asked)
     pictures: list[Path] = []
     if options.out:
-        from flatness.charts.pictures import write_light
+        from flatness.charts.pictures import light_charts, write_charts
 
         before = None if options.before is None else what_light_shows(_earlier(options.before, found), **asked)
-        pictures = write_light(found, before, Path(options.out), Path(options.file).stem, job.show)
+        charts = light_charts(found, before, job.show)
+        pictures = write_charts(charts, Path(options.out), f"{Path(options.file).stem}-light")
     if options.json:
         print(json.dumps(_json(found, options.file, job.show, pictures), allow_nan=False))
     else:

@@ -14,15 +14,25 @@ from typing import Any
 
 import pandas as pd
 
-from flatness.building.checks import Asked, Checked, File, find_files, table_of, unit_of, verdict_of, worst_first
-from flatness.building.running import check_here, check_on_cluster
+from flatness.building import (
+    Checked,
+    CheckRequest,
+    File,
+    check_here,
+    check_on_cluster,
+    find_files,
+    table_of,
+    unit_of,
+    verdict_of,
+    worst_first,
+)
 from flatness.commands.options import EXIT, limits_of, make_folder, new_report, print_written, read_fields, rows
 from flatness.errors import FlatnessError
 from flatness.files import written_together
 from flatness.job.schema import ABOUT, PLAN, Field, Keys
 from flatness.job.values import Number
 from flatness.limits.kinds import SURFACES
-from flatness.words.buildings import NOT_CHECKED
+from flatness.words.checks import NOT_CHECKED
 
 FORMS = (".csv", ".xlsx", ".parquet")
 BAD_INPUT, UNFORESEEN = 2, 70
@@ -64,7 +74,7 @@ def run_many(options: argparse.Namespace) -> int:
     ------
     FlatnessError : input that cannot be taken as it is; of a survey it is told in its row
     """
-    from flatness.words.buildings import report
+    from flatness.words.checks import building_report
 
     table_path, page_path = _checked_outputs(options)
     asked = _asked(options)
@@ -72,7 +82,7 @@ def run_many(options: argparse.Namespace) -> int:
     checked = worst_first(_checked(files, asked, options))
     table = table_of(checked)
     if not options.json:
-        print(report(table), flush=True)  # whatever becomes of the files
+        print(building_report(table), flush=True)  # whatever becomes of the files
     written = list[Path]()
     with written_together():
         if table_path is not None:
@@ -96,7 +106,7 @@ def exit_code(checked: Sequence[Checked]) -> int:
 
 def _checked_outputs(options: argparse.Namespace) -> tuple[Path | None, Path | None]:
     """Where to write, looked at before anything is checked, which may take long."""
-    from flatness.papers.files import check_free
+    from flatness.files import check_free
 
     for key in OF_ONE:
         if getattr(options, key) is not None:
@@ -123,7 +133,7 @@ def _checked_outputs(options: argparse.Namespace) -> tuple[Path | None, Path | N
     return found[0], found[1]
 
 
-def _asked(options: argparse.Namespace) -> Asked:
+def _asked(options: argparse.Namespace) -> CheckRequest:
     draw = None
     if options.page is not None:
         from flatness.papers.building import small_map
@@ -136,7 +146,7 @@ def _asked(options: argparse.Namespace) -> Asked:
     report_.stop_if_any()
     options.processes_read = own.pop("processes")
     unit = own.pop("unit")
-    return Asked(
+    return CheckRequest(
         limits={surface: tuple(one for one in limits if surface in one.surfaces) for surface in SURFACES},
         options={key: value for key, value in own.items() if value is not None},
         unit=unit,
@@ -145,9 +155,9 @@ def _asked(options: argparse.Namespace) -> Asked:
     )
 
 
-def _checked(files: Sequence[File], asked: Asked, options: argparse.Namespace) -> list[Checked]:
+def _checked(files: Sequence[File], asked: CheckRequest, options: argparse.Namespace) -> list[Checked]:
     """All of them, each told on the standard error output as it is done."""
-    from flatness.words.buildings import progress
+    from flatness.words.checks import progress
 
     if options.cluster is not None:
         each = check_on_cluster(files, asked, options.cluster)
@@ -163,7 +173,7 @@ def _checked(files: Sequence[File], asked: Asked, options: argparse.Namespace) -
 
 def _write_table(path: Path, table: pd.DataFrame, unit: str, overwrite: bool) -> Path:
     from flatness.export.tables import write_table, write_workbook
-    from flatness.papers.files import write_ours
+    from flatness.files import write_ours
 
     make_folder(path.parent, "--table")
     if path.suffix.lower() == ".csv":
@@ -174,7 +184,7 @@ def _write_table(path: Path, table: pd.DataFrame, unit: str, overwrite: bool) ->
 
 
 def _parquet_bytes(table: pd.DataFrame, unit: str) -> bytes:
-    from flatness.charts.axes import SOFTWARE
+    from flatness.files import SOFTWARE
     from flatness.spreadsheet import in_unit
 
     arrow, parquet = _pyarrow()

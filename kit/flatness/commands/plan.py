@@ -142,13 +142,13 @@ def _check_names(options: argparse.Namespace) -> None:
     """Refuse names that are taken before the plan is made, so that nobody waits for that."""
     stem = Path(options.file).stem
     if options.out:
-        from flatness.charts.pictures import check_pictures
-        from flatness.papers.files import check_free
+        from flatness.files import check_free
 
         folder = Path(options.out)
         if stands(folder) and not os.path.isdir(folder):
             raise FlatnessError("a file, not a folder", column="--out", value=options.out, expected="a folder")
-        check_pictures(folder, stem)
+        for name in ("actions", "members"):
+            check_free(named(folder, f"{stem}-{name}.png"), overwrite=True)
         check_free(named(folder, f"{stem}-plan.xlsx"), overwrite=options.overwrite)
         for name in TABLES:
             check_free(named(folder, f"{stem}-{name}.csv"), overwrite=options.overwrite, head=b"")
@@ -164,12 +164,12 @@ def _write(options: argparse.Namespace, plan: Plan, schedule: Schedule | None, u
         make_folder(Path(options.save).parent, "--save")
         written.append(save_plan(plan, options.save, overwrite=options.overwrite))
     if options.out:
-        from flatness.charts.pictures import write_plan_pictures
+        from flatness.charts.pictures import plan_charts, write_charts
         from flatness.export.tables import plan_tables, plan_words, write_tables, write_workbook
 
         folder, stem, over = Path(options.out), Path(options.file).stem, options.overwrite
         make_folder(folder)
-        written += write_plan_pictures(plan, schedule, folder, stem, unit)
+        written += write_charts(plan_charts(plan, schedule, unit), folder, stem)
         tables = plan_tables(plan, schedule)
         words = plan_words(plan, schedule)
         written += write_tables(folder, stem, tables, unit, overwrite=over)

@@ -74,7 +74,7 @@ def run_room(options: argparse.Namespace) -> int:
 
 
 def _files(room: Room, targets: RoomTargets | None, ways: RoomWays | None, folder: Path, paper: str) -> list[Path]:
-    from flatness.charts.room_sheet import write_room
+    from flatness.charts.rooms import write_room
     from flatness.export.tables import write_set_out
     from flatness.papers.room import room_crew_sheet, room_owner_page
 

@@ -48,7 +48,7 @@ def run_scan(options: argparse.Namespace) -> int:
     FlatnessError : a scan that cannot be taken as it is
     """
     from flatness.scans.reading import read_scan
-    from flatness.words.scans import scan_report
+    from flatness.words.rooms import scan_report
 
     given = read_given(options, OWN)
     unit = given.get("show") or ("in" if given.get("unit") in ("ft", "in") else "mm")

@@ -16,15 +16,15 @@ from ezdxf.math import Vec2
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from flatness.charts.axes import SOFTWARE
 from flatness.curves.setting_out import PlateCuts, SetOut
 from flatness.curves.shapes import Chain, Curve, Ellipse
 from flatness.errors import ArgumentError, check_choice
+from flatness.files import SOFTWARE, write_ours
 from flatness.framing.members import Members
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM_PER
-from flatness.papers.files import write_ours
-from flatness.papers.sheet import WIDEST_STEP, depth_text, one_line
+from flatness.papers.sheet import WIDEST_STEP, one_line
 from flatness.planning.plan import ACTIONS, Plan
+from flatness.words.printed import depth_text
 
 INSUNITS = {"in": 1, "mm": 4}  # of the DXF header variable of that name
 TEXT_ON_PAPER = 2.5  # height of capitals when plotted to scale [mm]; about 10 points
@@ -54,13 +54,7 @@ HATCH_ON_PAPER = 3.0  # distance of hatch lines when plotted to scale [mm]
 
 
 def write_dxf(
-    path: str | os.PathLike[str],
-    plan: Plan,
-    unit: str = "mm",
-    scale: float = 48,
-    *,
-    fraction: int = 16,
-    overwrite: bool = False,
+    path: str | os.PathLike[str], plan: Plan, unit: str = "mm", scale: float = 48, *, overwrite: bool = False
 ) -> Path:
     """Write a plan as a DXF drawing in true size.
 
@@ -68,9 +62,9 @@ def write_dxf(
     ----------
     path : file that ends in ``.dxf``
     plan : what to do
-    unit : ``mm`` or ``in``: of the drawing's coordinates and of the depths written in it
+    unit : ``mm`` or ``in``: of the drawing's coordinates and of the depths written in it, to a tenth of a millimetre or
+        the nearest 1/16 of an inch
     scale : texts and hatches come out right when the drawing is plotted so many times smaller
-    fraction : depths to the nearest 1/8, 1/16, 1/32 or 1/64 of an inch; in mm they have tenths
     overwrite : replace an older file there, where the kit wrote it
 
     Notes
@@ -86,7 +80,7 @@ def write_dxf(
     _check(path, unit)
     if not (math.isfinite(scale) and 1 <= scale <= 1000):
         raise ArgumentError("scale out of range", column="scale", value=str(scale), expected="1 to 1000")
-    drawing = _PlanDrawing(plan, unit, float(scale), fraction)
+    drawing = _PlanDrawing(plan, unit, float(scale))
     drawing.draw()
     return write_ours(path, drawing.data(), overwrite=overwrite)
 
@@ -130,9 +124,9 @@ def _check(path: str | os.PathLike[str], unit: str) -> None:
 class _PlanDrawing(_Drawing):
     """A drawing of a plan as it is filled."""
 
-    def __init__(self, plan: Plan, unit: str, scale: float, fraction: int) -> None:
+    def __init__(self, plan: Plan, unit: str, scale: float) -> None:
         super().__init__(unit, PLAN_LAYERS, TEXT_ON_PAPER * scale)
-        self.plan, self.unit, self.fraction = plan, unit, fraction
+        self.plan, self.unit = plan, unit
         self.hatch = HATCH_ON_PAPER * scale * self.size
         room = min(ROOM_ON_PAPER * scale, WIDEST_STEP[unit])
         self.stride = max(1, round(room / plan.surface.spacing))  # lattice steps from one depth to the next
@@ -158,7 +152,7 @@ class _PlanDrawing(_Drawing):
         return f"{row['name']} {row['action']} {area}, most {self._depth(float(row['greatest_mm']))}"
 
     def _depth(self, mm: float) -> str:
-        return depth_text(mm, self.unit, self.fraction, decimals=1).replace("−", "-")
+        return depth_text(mm, self.unit, decimals=1).replace("−", "-")
 
     def _between_rows(self, y: float) -> float:
         """The level [mm] midway between the rows of depths that a place stands between."""

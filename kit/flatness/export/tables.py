@@ -1,6 +1,6 @@
 """The tables of a plan, of a comparison and of a room, as a workbook and as CSV: numbers typed, units in the headings.
 
-Points to set out: label, place, the height that the finished surface shall have there, and the correction.
+Points to set out: label, place, the height of the finished surface there, and the correction.
 """
 
 from __future__ import annotations
@@ -12,12 +12,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from flatness.charts.axes import SOFTWARE
 from flatness.comparison.comparing import Comparison
-from flatness.errors import ArgumentError, check_above_zero
-from flatness.files import named, written_together
+from flatness.errors import ArgumentError
+from flatness.files import SOFTWARE, check_free, named, write_ours, written_together
 from flatness.framing.schedule import Schedule
-from flatness.papers.files import check_free, write_ours
 from flatness.papers.sheet import one_line
 from flatness.planning.plan import Plan
 from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
@@ -209,41 +207,20 @@ def in_words(table: pd.DataFrame, unit: str) -> pd.DataFrame:
 COLUMNS = ("label", "x_mm", "y_mm", "height_mm", "correction_mm")
 
 
-def setout_points(plan: Plan, step: float | None = None) -> pd.DataFrame:
-    """Where to set out what.
+def setout_points(plan: Plan) -> pd.DataFrame:
+    """What to set out at the stations of the survey, as they were read.
 
     Parameters
     ----------
     plan : the plan
-    step : about how far apart the points stand [mm], on nodes of the plan's lattice; None takes the stations of the
-        survey, as they were read
 
     Returns
     -------
-    DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else ST1, ST2...; of nodes their
-        column and row, such as C2R5), ``x_mm``, ``y_mm``, ``height_mm`` (that the finished surface shall have, off
-        the survey's datum: the plan's, which carries no error of a single reading), ``correction_mm`` (that minus the
-        surface that was planned on, adding positive). Stations that the plan does
-        not reach have neither
-
-    Raises
-    ------
-    ArgumentError : a step that is not above zero
+    DataFrame, one row a point: ``label`` (unique: the station's own where it has one, else ST1, ST2...), ``x_mm``,
+        ``y_mm``, ``height_mm`` (of the finished surface, off the survey's datum: the plan's, which carries no error of
+        a single reading), ``correction_mm`` (that minus the surface that was planned on, adding positive). Stations
+        that the plan does not reach have neither
     """
-    if step is None:
-        return _stations(plan)
-    check_above_zero(step=step)
-    stride = max(1, round(step / plan.surface.spacing))
-    rows = []
-    for j in range(0, len(plan.y), stride):
-        for i in range(0, len(plan.x), stride):
-            if np.isfinite(plan.change[j, i]) and np.isfinite(plan.target[j, i]):
-                label = f"C{i // stride + 1}R{j // stride + 1}"
-                rows.append((label, plan.x[i], plan.y[j], plan.target[j, i], plan.change[j, i]))
-    return pd.DataFrame(rows, columns=list(COLUMNS))
-
-
-def _stations(plan: Plan) -> pd.DataFrame:
     x, y, _, _ = plan.survey.stations()
     points = plan.survey.points
     # a station read twice has the label of its first reading
@@ -264,19 +241,17 @@ def _stations(plan: Plan) -> pd.DataFrame:
     return pd.DataFrame(dict(zip(COLUMNS, values, strict=True)))
 
 
-def write_setout(
-    path: str | os.PathLike[str], plan: Plan, unit: str = "mm", step: float | None = None, *, overwrite: bool = False
-) -> Path:
+def write_setout(path: str | os.PathLike[str], plan: Plan, unit: str = "mm", *, overwrite: bool = False) -> Path:
     """Write the points as CSV: ``label``, ``x``, ``y``, ``height``, ``correction`` with their unit in the heading.
 
     Parameters
     ----------
     path : where to
-    plan, step : as for :func:`setout_points`
+    plan : as for :func:`setout_points`
     unit : ``mm`` or ``in``
     overwrite : replace an older file there, where the kit wrote it
     """
-    return write_table(path, setout_points(plan, step), unit, overwrite=overwrite)
+    return write_table(path, setout_points(plan), unit, overwrite=overwrite)
 
 
 def set_out_tables(targets: RoomTargets, ways: RoomWays | None = None) -> dict[str, pd.DataFrame]:

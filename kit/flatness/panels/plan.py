@@ -15,10 +15,11 @@ from typing import Any
 
 import ipywidgets as w
 
-from flatness.charts.axes import SOFTWARE, root_of
+from flatness.charts.axes import root_of
 from flatness.charts.plan_map import action_map
 from flatness.errors import ArgumentError
 from flatness.export.tables import plan_tables, plan_words, write_tables, write_workbook
+from flatness.files import SOFTWARE, write_ours
 from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import kind_named
 from flatness.framing.schedule import Schedule
@@ -62,7 +63,6 @@ from flatness.panels.plan_state import (
     as_found,
     placed_benchmarks,
 )
-from flatness.papers.files import write_ours
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
 from flatness.planning.plan import Plan, save_plan

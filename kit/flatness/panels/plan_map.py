@@ -39,17 +39,9 @@ from flatness.charts.axes import (
     turns_of,
 )
 from flatness.charts.hatching import PATTERNS
-from flatness.charts.map_base import bounds_of, with_margin
+from flatness.charts.map_base import bounds_of, draw_outline, with_margin
 from flatness.charts.member_lines import member_chart
-from flatness.charts.plan_map import (
-    FIXED,
-    deepest_spot,
-    draw_ground,
-    draw_members,
-    draw_outline,
-    draw_tags,
-    say_untagged,
-)
+from flatness.charts.plan_map import FIXED, deepest_spot, draw_ground, draw_members, draw_tags, say_untagged
 from flatness.framing.schedule import Schedule
 from flatness.panels.instrument import DOTS_PER_INCH
 from flatness.panels.maps import map_box, name_place
@@ -189,7 +181,9 @@ class LiveActions:
         ax.add_collection(self.edges, autolim=False)
         self.edges.set_clip_path(ground.get_clip_path())
         space = FreeSpace(ax)
-        self._names = [one for one in draw_outline(ax, whole, space) if isinstance(one, Annotation)]
+        self._names = [
+            one for one in draw_outline(ax, whole.survey, space, hatched=False) if isinstance(one, Annotation)
+        ]
         draw_members(ax, whole, space)
         self._nodes = self._numbered(shown, space)
         self.numbers = Numbers(ax)

@@ -21,6 +21,7 @@ from traitlets import Instance, Tuple, Unicode
 
 from flatness.charts.differences import is_blank
 from flatness.errors import ArgumentError, FlatnessError, Problem
+from flatness.files import write_ours
 from flatness.job.records import Job, SurveyFile
 from flatness.job.running import Results, run_job
 from flatness.job.schema import BENEATH, COMPARE
@@ -56,8 +57,7 @@ from flatness.panels.present_pictures import (
     lit_day,
 )
 from flatness.panels.state import NotReadyError
-from flatness.papers.files import write_ours
-from flatness.papers.lit_pictures import lit_picture
+from flatness.papers.figures import lit_picture
 from flatness.papers.owner import owner_page
 from flatness.papers.owner_words import paragraphs, title_of
 from flatness.planning.plan import Plan, SavedPlan

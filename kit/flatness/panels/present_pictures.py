@@ -20,11 +20,12 @@ from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
-from flatness.charts.axes import INK, PALE, SMALL, SOFTWARE, Extent, FreeSpace, as_seen, colour_bar, show_extent
+from flatness.charts.axes import INK, PALE, SMALL, Extent, FreeSpace, as_seen, colour_bar, show_extent
 from flatness.charts.differences import drawn_off, one_datum
 from flatness.charts.map_base import bounds_of, with_margin
 from flatness.charts.scales import Scale, deviation_scale
 from flatness.comparison.comparing import Comparison
+from flatness.files import SOFTWARE
 from flatness.limits.verdict import Assessment
 from flatness.papers.figures import ENDS
 from flatness.planning.plan import Plan

@@ -13,8 +13,7 @@ from traitlets import Any as AnyTrait
 from traitlets import Enum, Float, Instance, Unicode
 
 from flatness.charts.heights import surface_map
-from flatness.charts.room_sheet import room_plan
-from flatness.charts.room_view import room_view
+from flatness.charts.rooms import room_plan, room_view
 from flatness.errors import PlanError
 from flatness.job.room_reading import TARGETS, read_room
 from flatness.job.schema import KEPT, Field
@@ -29,7 +28,7 @@ from flatness.room.targets import WALLS, RoomTargets, room_targets
 from flatness.words import phrases
 from flatness.words.phrases import error_text
 from flatness.words.printed import depth, percent
-from flatness.words.rooms import LEAST_MM, TITLES, answer, moves_most, target_sentences, told
+from flatness.words.rooms import LEAST_MM, TITLES, answer, moves_most, row_length, target_sentences
 from flatness.words.ways import NOTHING
 
 VIEWS = ("plan", "surface", "turn")
@@ -110,7 +109,7 @@ def place_on(room: Room, place: Place) -> tuple[str, Place] | None:
 
     None beside all of them.
     """
-    from flatness.charts.room_sheet import GAP_MM
+    from flatness.charts.rooms import GAP_MM
 
     for one in room.surfaces.values():
         if one.kind == "ceiling":
@@ -246,7 +245,7 @@ def checks_html(state: RoomState) -> str:
         lines.append(f'<tr><th scope="colgroup" colspan="4">{escape(TITLES[str(what)])}</th></tr>')
         for one in some.to_dict("records"):
             found = {str(key): value for key, value in one.items()}
-            cells = [WORDS[found["verdict"]], phrases.say(found["where"], unit), told(found, "likely_mm", unit)]
+            cells = [WORDS[found["verdict"]], phrases.say(found["where"], unit), row_length(found, "likely_mm", unit)]
             cells += [percent(found["chance"]) if finite(found["chance"]) else ""]
             lines.append("<tr>" + "".join(f"<td>{escape(text)}</td>" for text in cells) + "</tr>")
     head = "".join(f'<th scope="col">{text}</th>' for text in ("Verdict", "Where", "Likely", "Chance"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 from collections.abc import Mapping
 from dataclasses import replace
@@ -10,15 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from flatness.charts.axes import SOFTWARE
+from flatness.files import SOFTWARE, write_ours
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment
 from flatness.papers.figures import INK, key_picture, room_figure, svg_of
-from flatness.papers.files import write_ours
 from flatness.papers.owner import Day
-from flatness.papers.sheet import TEMPLATES
-from flatness.words.buildings import HINTS, NOT_CHECKED, answer, first_problem, groups
+from flatness.papers.sheet import coded_picture, make_html
+from flatness.words.checks import HINTS, NOT_CHECKED, building_answer, first_problem, groups
 
 WIDE_IN, TALL_IN, DPI = 2.2, 1.6, 220  # of a small map
 MOST_LIMITS = 3  # that are named at the top
@@ -63,34 +60,27 @@ def building_page(table: pd.DataFrame, pictures: Mapping[str, bytes], title: str
 
     Parameters
     ----------
-    table : one row a survey, worst first, as :func:`~flatness.building.checks.table_of` gives it
+    table : one row a survey, worst first, as :func:`~flatness.building.table_of` gives it
     pictures : of some files by name, as :func:`small_map` draws them
     title : of the page
     """
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     parts = [
         {"verdict": verdict, "name": name, "hint": HINTS[verdict].replace("`", ""), "cards": _cards(rows, pictures)}
         for verdict, name, rows in groups(table)
     ]
-    key = [(words, _coded(svg_of(key_picture(kind)), "svg+xml")) for kind, words in KEY.items()] if pictures else []
+    key = [(words, coded_picture(svg_of(key_picture(kind)), ".svg")) for kind, words in KEY.items()] if pictures else []
     measures = list(dict.fromkeys(text for text in table["measure"] if text))
     limits = "; ".join(measures) if len(measures) <= MOST_LIMITS else ""
-    return environment.get_template("building.html").render(
-        title=title,
-        answer=answer(table),
-        limits=limits,
-        parts=parts,
-        key=key,
-        authority=AUTHORITY,
-        software=SOFTWARE,
-        not_checked=NOT_CHECKED,
-    )
+    data = {
+        "title": title,
+        "answer": building_answer(table),
+        "limits": limits,
+        "parts": parts,
+        "key": key,
+        "authority": AUTHORITY,
+        "not_checked": NOT_CHECKED,
+    }
+    return make_html("building.html", data, {})
 
 
 def write_building(path: Path, page: str, *, overwrite: bool = False) -> Path:
@@ -116,11 +106,7 @@ def _cards(rows: pd.DataFrame, pictures: Mapping[str, bytes]) -> list[dict[str, 
                 "between": "at the stations; nobody looked between" if assumed else "",
                 "slips": int(row["slips"]),
                 "error": first_problem(row["error"]),
-                "picture": _coded(pictures[row["file"]], "png") if row["file"] in pictures else "",
+                "picture": coded_picture(pictures[row["file"]], ".png") if row["file"] in pictures else "",
             }
         )
     return found
-
-
-def _coded(picture: bytes, form: str) -> str:
-    return f"data:image/{form};base64,{base64.b64encode(picture).decode('ascii')}"

@@ -35,7 +35,7 @@ from flatness.papers.drawing import (
     widest_scale,
 )
 from flatness.papers.files import Paper
-from flatness.papers.owner_words import failing_features, listed
+from flatness.papers.owner_words import failing_features
 from flatness.papers.sheet import (
     BELOW,
     DISC,
@@ -45,13 +45,9 @@ from flatness.papers.sheet import (
     SIDE,
     TOP,
     TYPE,
-    Rule,
     cut,
-    day_words,
     lay_out,
     make_pdf,
-    number_of,
-    place_words,
     scale_name,
     sheet_named,
 )
@@ -59,7 +55,7 @@ from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import NO_SOURCE, Caution
 from flatness.survey.readings import SAME_PLACE_MM, Survey
 from flatness.words.phrases import say
-from flatness.words.printed import at_least_shown, counted, shown_unit
+from flatness.words.printed import Rule, at_least_shown, counted, day_words, listed, number_of, place_words, shown_unit
 from flatness.words.printed import printed_place as tape
 from flatness.words.ways import runs_of
 
@@ -111,7 +107,7 @@ def crew_sheet(
     datum = Datum.of(plan.survey, rule)
     rises = rises_of(plan, unit)
     marks = [] if rises else marks_of(plan, unit)
-    steps = order_of_work(plan, schedule, datum, rises)
+    steps = order_of_work(plan, datum, rises)
     stop = stop_and_call(plan, datum)
     bounds = np.reshape(maps.bounds_of(plan.surface, plan.survey), (2, 2)).T
     (left, foot), (right, top) = np.sort(turned(bounds, plan.survey.turns), axis=0)
@@ -139,12 +135,7 @@ def crew_sheet(
             {"name": tile.name, "row": tile.row, "column": tile.column} | as_data(one)
             for tile, one in zip(layout.tiles, drawn, strict=True)
         ],
-        "rows": layout.rows,
-        "columns": layout.columns,
-        "flipped": layout.flipped,
-        "shared": layout.shared,
-        "width": layout.width,
-        "height": layout.height,
+        **{name: getattr(layout, name) for name in ("rows", "columns", "flipped", "shared", "width", "height")},
         "margins": [SIDE, TOP, FOOT],
         "body": [(high if layout.flipped else wide) - 2 * SIDE, (wide if layout.flipped else high) - TOP - FOOT],
         "left": LEFT,
@@ -212,29 +203,22 @@ def _caption(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[str]:
 
 def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
     """What the signs mean: sign or words in bold, and what they say."""
-    told: list[list[str]] = []
+    lines: list[list[str]] = []
     if not figures and len(plan.patches):
-        ups = {"floor": "set the new top here", "ceiling": "set the new face here", "wall": "set the new face here"}
-        told.append(["bold", "Bold", f"{ups[plan.survey.surface]}: {datum.how()[0].lower()}{datum.how()[1:]}"])
-        actions = set(plan.patches["action"])
-        add, off = bool(actions - {"plane", "engineer"}), bool(actions & {"plane", "engineer"})
-        told.append(
-            [
-                "bold",
-                "+ " * add + "\N{MINUS SIGN} " * off,
-                " ".join(["+ add here"] * add + ["\N{MINUS SIGN} take off here"] * off),
-            ]
-        )
-        told[-1][1] = ""
-    told.append(["origin", "", "tape from here"])
+        new = "top" if plan.survey.surface == "floor" else "face"
+        lines.append(["bold", "Bold", f"set the new {new} here: {datum.how()[0].lower()}{datum.how()[1:]}"])
+        actions, off = set(plan.patches["action"]), {"plane", "engineer"}
+        signs = ["+ add here"] * bool(actions - off) + ["\N{MINUS SIGN} take off here"] * bool(actions & off)
+        lines.append(["bold", "", " ".join(signs)])
+    lines.append(["origin", "", "tape from here"])
     if plan.fixed:
-        told.append(["spot", "", "keeps its height"])
+        lines.append(["spot", "", "keeps its height"])
     if plan.sets_members and plan.survey.surface == "floor":
-        told.append(["", "", "Boards back on top? Set the joists lower by their thickness."])
+        lines.append(["", "", "Boards back on top? Set the joists lower by their thickness."])
     if plan.way == "overlay" and one_height(plan) is not None:
         least = datum.rule.named(clearance(plan))
-        told.append(["", "", f"The plane is {least} clear of the {highest(plan)}."])
-    return told
+        lines.append(["", "", f"The plane is {least} clear of the {highest(plan)}."])
+    return lines
 
 
 def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, str]:
@@ -348,9 +332,7 @@ def _spot(x: float, y: float, survey: Survey, unit: str) -> str:
     return f"the spot {place_words(x, y, unit, survey)}"
 
 
-def order_of_work(
-    plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]
-) -> list[tuple[str, str, str]]:
+def order_of_work(plan: Plan, datum: Datum, rises: Sequence[Rise]) -> list[tuple[str, str, str]]:
     """The steps: number of the place, what to do in a few words, and how."""
     if not len(plan.patches):
         return []
@@ -362,19 +344,14 @@ def order_of_work(
     around = "floor and ceiling" if plan.survey.surface == "wall" else "walls"
     keep = "" if untouched else f" Mark the {line} on the {around} first."
     set_up = "Stretch the string" if not plan.survey.is_level else "Set the laser"
-    return [("", set_up, f"so that {where}.{keep}"), *_work(plan, schedule, datum, rises), *_checks(plan, datum, rises)]
-
-
-def _work(plan: Plan, schedule: Schedule | None, datum: Datum, rises: Sequence[Rise]) -> Iterator[tuple[str, str, str]]:
     if plan.sets_members:
-        yield from _setting(plan, datum, rises)
-    elif plan.way == "overlay":
-        yield from _layer(plan, datum, rises)
+        work = _setting(plan, datum, rises)
     else:
-        yield from _places(plan, datum, schedule)
+        work = _layer(plan, datum, rises) if plan.way == "overlay" else _places(plan, datum)
+    return [("", set_up, f"so that {where}.{keep}"), *work, *_checks(plan, datum, rises)]
 
 
-def _places(plan: Plan, datum: Datum, schedule: Schedule | None) -> Iterator[tuple[str, str, str]]:
+def _places(plan: Plan, datum: Datum) -> Iterator[tuple[str, str, str]]:
     unit, count = datum.rule.unit, len(plan.patches)
     if len(plan.marks):
         marks = format_length(plan.surface.spacing, unit, 8).replace('"', " in")
@@ -707,11 +684,11 @@ def cautions_of(plan: Plan, schedule: Schedule | None) -> list[Caution]:
     members = plan.members
     off = bool((np.nan_to_num(plan.change) < 0).any())
     framed = plan.sets_members or bool(plan.patches["action"].isin(["sister", "engineer"]).any())
-    told = {
+    lines = {
         "plane": off,
         "notch": off and members is not None and members.kind == "sawn joist",
         "engineered": framed if members is None else members.engineered,
         "stairs": bool(plan.fixed or plan.survey.openings),
         "dust": bool(plan.patches["action"].isin(["plane", "fill"]).any()),
     }
-    return [one for key, one in found.items() if told.get(key, True)]
+    return [one for key, one in found.items() if lines.get(key, True)]

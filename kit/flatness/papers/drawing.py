@@ -22,23 +22,11 @@ from flatness.charts.axes import turned
 from flatness.framing.members import KINDS, Members
 from flatness.framing.profiles import member_tracks
 from flatness.framing.schedule import member_schedule
-from flatness.papers.sheet import (
-    AROUND,
-    CLEAR,
-    NAMES,
-    OVERLAP,
-    Drawn,
-    Layout,
-    Rule,
-    Tile,
-    number_of,
-    text_box,
-    text_size,
-)
+from flatness.papers.sheet import AROUND, CLEAR, NAMES, OVERLAP, Drawn, Layout, Tile, text_box, text_size
 from flatness.planning.plan import Plan
 from flatness.survey.readings import Survey
 from flatness.survey.walls import WallOpening, door_leaf, wall_openings
-from flatness.words.printed import shortened
+from flatness.words.printed import Rule, number_of, shortened
 
 STEP_MM = {"in": 609.6, "mm": 500.0}  # between the heights that are set along a member, or over a pour
 FLAT_MM = 1e-6  # slope and differences below this are none
@@ -102,20 +90,14 @@ class Mark:
     change: float
 
 
+MARK_COLUMNS = {"name": "place", "mark": "kind", "x_mm": "x", "y_mm": "y", "set_mm": "height", "change_mm": "change"}
+
+
 def marks_of(plan: Plan, unit: str) -> list[Mark]:
     """The heights to set at places; where a plan names none, every 2 ft (500 mm) or so, and where it is deepest."""
     if len(plan.marks):
-        return [
-            Mark(
-                place=row["name"],
-                kind=row["mark"],
-                x=row["x_mm"],
-                y=row["y_mm"],
-                height=row["set_mm"],
-                change=row["change_mm"],
-            )
-            for row in plan.marks.to_dict("records")
-        ]
+        rows = plan.marks[list(MARK_COLUMNS)].rename(columns=MARK_COLUMNS).to_dict("records")
+        return [Mark(**{str(name): value for name, value in row.items()}) for row in rows]
     found = []
     gx, gy = np.meshgrid(plan.x, plan.y)
     stride = max(1, round(STEP_MM[unit] / plan.surface.spacing))
@@ -360,9 +342,8 @@ class _OnSheet:
         places = self._others("")
         for leaf, swing in self.doors:
             middle = shapely.MultiPoint([leaf.coords[0], swing.interpolate(0.5, normalized=True).coords[0]]).centroid
-            fits = leaf.length > 1.4 * wide + high and self.drawn.is_free(middle.x, middle.y, "door", "small")
-            if fits and not places.intersects(box(*text_box(middle.x, middle.y, "door", "small"))):
-                self.drawn.put(middle.x, middle.y, "door", "small")
+            if leaf.length > 1.4 * wide + high:
+                self.drawn.put_first(_clear_of(places, [(middle.x, middle.y)], "door", "small"), "door", "small")
 
     def openings(self) -> None:
         for shape in getattr(self.holes, "geoms", [self.holes]):
@@ -372,8 +353,8 @@ class _OnSheet:
             middle = shape.intersection(self.window).representative_point()
             wide, high = text_size("opening", "small")
             x0, y0, x1, y1 = shape.bounds
-            if wide + 2 < x1 - x0 and high + 2 < y1 - y0 and self.drawn.is_free(middle.x, middle.y, "opening", "small"):
-                self.drawn.put(middle.x, middle.y, "opening", "small")
+            if wide + 2 < x1 - x0 and high + 2 < y1 - y0:
+                self.drawn.put_first([(middle.x, middle.y)], "opening", "small")
             self.drawn.keep_clear(shape)
 
     def ticks(self) -> None:
@@ -478,17 +459,15 @@ class _OnSheet:
         middle = self.shape(outlines.iloc[0]).centroid
         elsewhere = self._others(mark.place)
         away = math.atan2(y - middle.y, x - middle.x)
+        tried = []
         for more in (0.0, 1.0, 2.2):
             for turn in (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6, 7, -7, 8):
                 angle = away + turn * math.pi / 8
                 ux, uy = math.cos(angle), math.sin(angle)
                 far = 1 / max(abs(ux), abs(uy))
-                place = x + ux * far * (wide + more), y + uy * far * (high + more)
-                clear = not elsewhere.intersects(shapely.box(*text_box(*place, words, "small")))
-                if clear and self.drawn.is_free(*place, words, "small"):
-                    self.drawn.put(*place, words, "small")
-                    self.drawn.labeled.add(k)
-                    return
+                tried.append((x + ux * far * (wide + more), y + uy * far * (high + more)))
+        if self.drawn.put_first(_clear_of(elsewhere, tried, words, "small"), words, "small") is not None:
+            self.drawn.labeled.add(k)
 
     def _others(self, name: str) -> BaseGeometry:
         """All places but one, on the sheet."""
@@ -514,18 +493,11 @@ class _OnSheet:
             for x in np.arange(x0 + wide / 2 + 1, x1 - wide / 2, 3)
         ]
         tried += sorted(inside, key=lambda xy: math.hypot(xy[0] - point.x, xy[1] - point.y))
-        around = [
-            (point.x + r * math.cos(turn), point.y + r * math.sin(turn))
-            for r in np.arange(8.0, 60.0, 2.0)
-            for turn in np.arange(0, 2 * math.pi, math.pi / 8)
-        ]
-        for k, xy in enumerate([*tried, *around]):
-            clear = not others.intersects(box(*text_box(*xy, words, "place")))
-            if clear and self.drawn.is_free(*xy, words, "place"):
-                if k >= len(tried):
-                    self.line(LineString([(point.x, point.y), xy]), "leader")
-                self.drawn.put(*xy, words, "place")
-                return
+        if self.drawn.put_first(_clear_of(others, tried, words, "place"), words, "place") is None:
+            around = _clear_of(others, _around(point.x, point.y, 2.0), words, "place")
+            free = self.drawn.put_first(around, words, "place")
+            if free is not None:
+                self.line(LineString([(point.x, point.y), free]), "leader")
 
     # -- members
 
@@ -609,11 +581,8 @@ class _OnSheet:
         # beyond the wall, where the sheet reaches so far
         beyond = max(0.0, y2 - y0 if abs(uy) > abs(ux) else x1 - x2)
         gap = WALL_MM + (1.0 if abs(uy) > abs(ux) else 2.2)
-        for s in (-beyond - half - gap, *np.arange(half + 1.0, far, 1.0).tolist()):
-            x, y = x2 + s * ux, y2 + s * uy
-            if self.drawn.is_free(x, y, short, "member"):
-                self.drawn.put(x, y, short, "member")
-                return
+        along = (-beyond - half - gap, *np.arange(half + 1.0, far, 1.0).tolist())
+        self.drawn.put_first(((x2 + s * ux, y2 + s * uy) for s in along), short, "member")
 
     def fixed_spots(self) -> None:
         """A diamond where the height is given, with its name beside it."""
@@ -626,18 +595,10 @@ class _OnSheet:
             wide = text_size(short, "spot")[0] / 2
             near = [(x + side * (wide + 3), y + off) for off in (0, -3, 3, -6, 6) for side in (1, -1)]
             near += [(x + shift, y + off) for off in (-4, 4, -7, 7, -10, 10) for shift in (0, wide, -wide)]
-            free = next((at for at in near if self.drawn.is_free(*at, short, "spot")), None)
-            if free is None:
-                around = (
-                    (x + r * math.cos(turn), y + r * math.sin(turn))
-                    for r in np.arange(8.0, 60.0, 3.0)
-                    for turn in np.arange(0, 2 * math.pi, math.pi / 8)
-                )
-                free = next((at for at in around if self.drawn.is_free(*at, short, "spot")), None)
+            if short and self.drawn.put_first(near, short, "spot") is None:
+                free = self.drawn.put_first(_around(x, y, 3.0), short, "spot")
                 if free is not None:
                     self.line(LineString([(x, y), free]), "leader")
-            if short and free is not None:
-                self.drawn.put(*free, short, "spot")
 
     # -- sheets that meet
 
@@ -662,13 +623,10 @@ class _OnSheet:
             self.line(LineString([(x, y - 3), (x, y + 3)]), "cross")
         words = f"match {other}"
         upright = ends[0][0] == ends[1][0]
-        for aside in (0.0, 2.0, -2.0, 4.0, -4.0, 6.0, -6.0, 9.0, -9.0):
-            for part in np.linspace(0.02, 0.98, 97):
-                point = line.interpolate(part, normalized=True)
-                x, y = (point.x + aside, point.y) if upright else (point.x, point.y + aside)
-                if self.drawn.is_free(x, y, words, "match"):
-                    self.drawn.put(x, y, words, "match")
-                    return
+        points = [line.interpolate(part, normalized=True) for part in np.linspace(0.02, 0.98, 97)]
+        asides = (0.0, 2.0, -2.0, 4.0, -4.0, 6.0, -6.0, 9.0, -9.0)
+        places = ((p.x + off * upright, p.y + off * (not upright)) for off in asides for p in points)
+        self.drawn.put_first(places, words, "match")
 
 
 def as_data(drawn: Drawn) -> dict[str, Any]:
@@ -681,6 +639,20 @@ def as_data(drawn: Drawn) -> dict[str, Any]:
         "across": drawn.across,
         "up": drawn.up,
     }
+
+
+def _around(x: float, y: float, step: float) -> Iterator[tuple[float, float]]:
+    """Places [mm] all round one, ever farther off."""
+    for r in np.arange(8.0, 60.0, step):
+        for turn in np.arange(0, 2 * math.pi, math.pi / 8):
+            yield x + r * math.cos(turn), y + r * math.sin(turn)
+
+
+def _clear_of(
+    areas: BaseGeometry, places: Iterable[tuple[float, float]], words: str, kind: str
+) -> Iterator[tuple[float, float]]:
+    """Those of the places at which a text touches none of the areas."""
+    return (place for place in places if not areas.intersects(box(*text_box(*place, words, kind))))
 
 
 def _lines_of(geometry: BaseGeometry) -> Iterator[LineString]:

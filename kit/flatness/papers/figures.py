@@ -1,11 +1,14 @@
-"""Maps for papers at the size at which they are printed: the room as a plan, what is wrong in it, and its heights."""
+"""Maps for papers at the size at which they are printed: the room as a plan, what is wrong in it, and its heights.
+
+And the surface as it would look in light along it, as found and as planned: a picture that an owner understands.
+"""
 
 from __future__ import annotations
 
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import matplotlib as mpl
@@ -17,13 +20,13 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.text import Annotation
 from numpy.lib.stride_tricks import sliding_window_view
+from scipy.ndimage import gaussian_filter
 from shapely.geometry.base import BaseGeometry
 
 from flatness.arrays import Floats
 from flatness.charts import map_base as maps
 from flatness.charts.axes import (
     NEAR,
-    SOFTWARE,
     FreeSpace,
     as_seen,
     colour_bar,
@@ -36,13 +39,22 @@ from flatness.charts.axes import (
     turned,
 )
 from flatness.charts.hatching import PATTERNS
+from flatness.charts.lit_surface import Lit, draw_lit, light_words
+from flatness.charts.map_base import bounds_of
 from flatness.charts.scales import Scale, deviation_scale, printed
+from flatness.comparison.comparing import Comparison
+from flatness.files import SOFTWARE
+from flatness.light.lamps import Daylight
 from flatness.limits.kinds import Limit
+from flatness.limits.measuring import lit_requirements
+from flatness.limits.verdict import Assessment
 from flatness.measures.bars import all_headings, gap_map, whole_steps, window_departures
 from flatness.measures.planes import fit_surface_plane
+from flatness.planning.plan import Plan
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.survey.walls import door_leaf, wall_openings
+from flatness.words.lights import about
 
 INK, SECOND, LINE = "#14181C", "#4A535C", "#7C868E"
 # which way is which, in words that need no frame
@@ -55,6 +67,7 @@ SEEN = {
 }
 SMALL = 8.0  # the least type [points]
 NEAR_SHARE = 2 / 3  # of what is allowed: more than this is close to it
+HEADINGS = 12  # in which a bar is set, as in a check
 TWICE = 2.0  # from here on a place is drawn darker
 WALL_MM, LEAST_WALL, MOST_WALL = 85.0, 2.2, 7.0  # how thick a wall is drawn, how thick at least and at most [points]
 STEP = 5.0  # between the lines of a texture [points]
@@ -105,7 +118,7 @@ class RoomMap:
 
     def fill(self, area: BaseGeometry | Path, color: str, **style: Any) -> PathPatch | None:
         """An area of one color; none where it is empty."""
-        path = area if isinstance(area, Path) else path_of(area)
+        path = area if isinstance(area, Path) else maps.path_of(area)
         if not np.size(path.vertices):
             return None
         patch = PathPatch(path, **{"facecolor": color, "edgecolor": "none", "linewidth": 0, **style})
@@ -116,8 +129,8 @@ class RoomMap:
         """An area of one meaning: color, texture and edge, within the room."""
         look = PATTERNS[kind]
         texture, pen = look.texture, look.line
-        path = area if isinstance(area, Path) else path_of(area)
-        room = path_of(self.room.difference(self.holes))
+        path = area if isinstance(area, Path) else maps.path_of(area)
+        room = maps.path_of(self.room.difference(self.holes))
         self._layer += 0.01  # what is laid later lies above
         patch = self.fill(path, look.face, zorder=self._layer)
         if patch is None:
@@ -238,12 +251,6 @@ class RoomMap:
         return note(self.ax, words, at, off, **{"fontsize": SMALL + 0.5, "zorder": 8, **style})
 
 
-def path_of(area: BaseGeometry) -> Path:
-    """Polygons with their holes as one path."""
-    parts = [part for part in getattr(area, "geoms", [area]) if part.geom_type == "Polygon" and not part.is_empty]
-    return Path.make_compound_path(*map(maps.outline_path, parts)) if parts else Path(np.zeros((0, 2)))
-
-
 def _texture(kind: str, box: tuple[float, float, float, float], step: float) -> tuple[list[Floats], float]:
     """Lines [mm] of a texture over a box, and their width [points]."""
     x0, y0, x1, y1 = box
@@ -263,7 +270,7 @@ def _texture(kind: str, box: tuple[float, float, float, float], step: float) -> 
     return dashes if upright else [line[:, ::-1] for line in dashes], 0.8
 
 
-def share_of_limit(surface: Surface, limit: Limit | None, headings: int = 12) -> Floats | None:
+def share_of_limit(surface: Surface, limit: Limit | None) -> Floats | None:
     """How much of what is allowed each place uses up [ny, nx]; positive where it is proud, negative where it lies back.
 
     Under a bar a place is wrong by the gap that it shows, or by how far it stands above the line of two others a bar
@@ -274,7 +281,7 @@ def share_of_limit(surface: Surface, limit: Limit | None, headings: int = 12) ->
         return None
     z = surface.height
     if limit.kind == "straightedge" and limit.length is not None:
-        low, high = (gap_map(side, surface.spacing, limit.length, headings) for side in (z, -z))
+        low, high = (gap_map(side, surface.spacing, limit.length, HEADINGS) for side in (z, -z))
         off = z - _median_around(surface, limit.length)
         least = np.maximum(low, high) / 4  # so far off its surroundings a place is, where it is what is wrong
         signed = np.where(off <= -least, -low, np.where(off >= least, high, 0.0))
@@ -284,7 +291,7 @@ def share_of_limit(surface: Surface, limit: Limit | None, headings: int = 12) ->
             return -low / limit.allowed
         return np.where(signed == 0, beside, signed) / limit.allowed
     if limit.kind == "offset" and limit.length is not None:
-        high, low = _off_chords(surface, limit.length, headings)
+        high, low = _off_chords(surface, limit.length)
         return np.where(high >= -low, high, low) / limit.allowed
     if limit.kind == "level" and limit.parameters["distance"] is None:
         return (z - (np.nanmax(z) + np.nanmin(z)) / 2) / (limit.allowed / 2)
@@ -293,10 +300,10 @@ def share_of_limit(surface: Surface, limit: Limit | None, headings: int = 12) ->
     return None
 
 
-def _off_chords(surface: Surface, length: float, headings: int) -> tuple[Floats, Floats]:
+def _off_chords(surface: Surface, length: float) -> tuple[Floats, Floats]:
     """How far nodes stand above and below the chords of a bar on equal blocks [ny, nx] mm; 0 where none reaches."""
     high, low = np.zeros(surface.height.shape), np.zeros(surface.height.shape)
-    for heading in all_headings(headings):
+    for heading in all_headings(HEADINGS):
         steps = whole_steps(length, surface.spacing * heading.step)
         if steps >= 2:
             up, down = window_departures(surface.height, heading, steps)
@@ -357,9 +364,7 @@ def key_picture(kind: str) -> Figure:
     return figure
 
 
-def heat_maps(
-    panels: Sequence[Panel], kind: str, unit: str, width: float, limit: float | None = None, tallest: float = 4.4
-) -> Figure:
+def heat_maps(panels: Sequence[Panel], kind: str, unit: str, width: float, tallest: float) -> Figure:
     """Heights of one day, or of two on one scale, side by side, with what their colors mean in lengths.
 
     Parameters
@@ -368,10 +373,9 @@ def heat_maps(
     kind : floor, ceiling or wall
     unit : ``in`` or ``mm``
     width : of the figure [in]
-    limit : a length [mm] that a color step falls on
     tallest : height that the maps together may take [in]
     """
-    scale = deviation_scale(max(float(np.nanmax(np.abs(panel.surface.height))) for panel in panels), unit, limit)
+    scale = deviation_scale(max(float(np.nanmax(np.abs(panel.surface.height))) for panel in panels), unit)
     across, up = seen_size(panels[0].surface, panels[0].survey)
     count = len(panels)
     beside, above = (width - (count - 1) * APART_IN) / count / across, (tallest / count - NAME_IN) / up
@@ -423,3 +427,68 @@ def svg_of(figure: Figure) -> bytes:
     with mpl.rc_context({"svg.hashsalt": SOFTWARE, "svg.fonttype": "path"}):
         figure.savefig(out, format="svg", facecolor="white", metadata={"Creator": SOFTWARE, "Date": None})
     return out.getvalue()
+
+
+TALLEST_IN = 2.1
+EASED = 1 / 8  # of a wave, one standard deviation: it keeps three quarters of its size
+
+
+def lit_picture(
+    assessment: Assessment | None, plan: Plan | None, comparison: Comparison | None, unit: str, width: float
+) -> tuple[Figure, str] | None:
+    """A limit's light on a surface, before and after side by side, and what must be known.
+
+    None where no limit names a light. ``width`` [in] of the page.
+    """
+    limits = [] if assessment is None else [one.limit for one in assessment.judged if one.limit.kind == "light"]
+    if assessment is None or not limits:
+        return None
+    limit, subject = limits[0], assessment.subject
+    requirement = lit_requirements(limit, subject)[0]
+    days = [("As found", likely_surface_of(assessment), subject.survey)]
+    if comparison is not None and comparison.assessments is not None:
+        after = comparison.assessments[1]
+        days = [("Before", days[0][1], subject.survey), ("Now", likely_surface_of(after), after.subject.survey)]
+    elif plan is not None:
+        days.append(("As planned, not measured", _eased(plan, requirement.shortest), subject.survey))
+    assert limit.allowed is not None
+    light = Daylight(angle=limit.allowed, heading=requirement.heading)
+    pictures = [Lit(name=name, surface=surface, survey=survey) for name, surface, survey in days]
+    figure = _side_by_side(pictures, light, width)
+    words = (
+        f"How the {subject.survey.surface} would look in {light_words(light, unit)}: drawn from the readings, which "
+        f"show no wave shorter than {about(requirement.shortest, unit)}, with one exposure. Matt paint and this one "
+        "light alone: texture, gloss and all other light are left out, so a lit room shows less."
+    )
+    if len(pictures) > 1 and comparison is None:
+        words += " The creases from mark to mark are drawn as a wide knife eases them."
+    return figure, words
+
+
+def _side_by_side(pictures: Sequence[Lit], light: Daylight, width: float) -> Figure:
+    x0, x1, y0, y1 = bounds_of(pictures[0].surface, pictures[0].survey)
+    scale = min((width - APART_IN) / 2 / (x1 - x0), TALLEST_IN / (y1 - y0))
+    w, h = scale * (x1 - x0), scale * (y1 - y0)
+    figure = new_figure(width, h + NAME_IN)
+    for k, one in enumerate(pictures):
+        box = (k * (w + APART_IN) / width, 0.0, w / width, h / (h + NAME_IN))
+        ax = figure.add_axes(box, frameon=False)
+        ax.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal", xticks=[], yticks=[])
+        draw_lit(ax, one, light)
+        ax.set_title(one.name, loc="left", fontsize=9.5, fontweight="bold", color=INK, pad=4, parse_math=False)
+    return figure
+
+
+def likely_surface_of(assessment: Assessment) -> Surface:
+    """The surface of a check as it likely is; as read where that was not worked out."""
+    surface, likely = assessment.subject.surface, assessment.likely
+    if likely is None:
+        return surface
+    return replace(surface, x=likely.x, y=likely.y, height=likely.mean, spacing=likely.spacing)
+
+
+def _eased(plan: Plan, shortest: float) -> Surface:
+    """As planned, but that creases of the work are no sharper than the shortest wave [mm] of the picture."""
+    change = np.where(plan.surface.inside, plan.target - plan.surface.height, 0.0)
+    eased = gaussian_filter(change, EASED * shortest / plan.surface.spacing, mode="nearest")
+    return replace(plan.surface, height=plan.surface.height + eased)

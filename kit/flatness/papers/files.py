@@ -1,18 +1,20 @@
-"""Papers and tables as files: never over a file that the kit did not write."""
+"""Finished papers as files, and pictures as papers take them: upright, and without what a camera wrote of them."""
 
 from __future__ import annotations
 
 import io
 import os
-import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from flatness.charts.axes import SOFTWARE
-from flatness.errors import ArgumentError
-from flatness.files import read_file, stands, why, write_new
+from PIL import Image, ImageOps
 
-MOST = 500_000_000  # bytes of a file that is replaced
+from flatness.errors import ArgumentError
+from flatness.files import write_ours
+from flatness.job.records import Picture
+
+MOST_PIXELS = 1400  # along the longer side: 200 a printed inch, over 7 in
+JPEG_QUALITY = 88
 
 
 @dataclass(frozen=True)
@@ -53,57 +55,37 @@ class Paper:
         )
 
 
-def write_ours(
-    path: str | os.PathLike[str], data: bytes, *, overwrite: bool = False, head: bytes | None = None
-) -> Path:
-    """Write a file of the kit, over an older one of the kit where that is asked for.
+def embedded(picture: Picture, most: int = MOST_PIXELS) -> tuple[str, bytes]:
+    """The ending and the bytes of a picture as it is put into a paper: pixels alone, without place, time or camera.
 
     Parameters
     ----------
-    path : where to
-    data : what the file holds
-    overwrite : replace a file that is there, where the kit wrote it
-    head : first line by which a file of the kit is known, for kinds that cannot carry a stamp
+    picture : JPEG or PNG
+    most : pixels along its longer side
 
     Raises
     ------
-    ArgumentError : a file is there already, or one that the kit did not write; or it cannot be written
+    ArgumentError : a file that is damaged, or too large to be opened
     """
-    target = Path(path)
-    check_free(target, overwrite=overwrite, head=head)
-    return write_new(target, data, overwrite)
-
-
-def check_free(path: Path, *, overwrite: bool, head: bytes | None = None) -> None:
-    """Refuse a name that is taken: by any file, or with ``overwrite`` by one that the kit did not write."""
-    if not stands(path):
-        return
-    if not overwrite:
-        raise ArgumentError(
-            "there is a file of this name already",
-            file=path.name,
-            expected="a new name",
-            remedy="choose another name, or let it be replaced: --overwrite, overwrite=True in Python",
-        )
-    if not _is_ours(path, head):
-        raise ArgumentError(
-            "a file stands there that this kit did not write",
-            value=str(path),
-            remedy="move it away, or choose another name",
-        )
-
-
-def _is_ours(path: Path, head: bytes | None) -> bool:
     try:
-        data = read_file(path, MOST)
-    except OSError as error:
-        raise ArgumentError(f"the file there cannot be replaced: {why(error)}", value=str(path)) from error
-    if head is not None:
-        return data.startswith(head)
-    if path.suffix.lower() != ".xlsx":
-        return SOFTWARE.encode() in data
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as book:
-            return SOFTWARE.encode() in book.read("docProps/core.xml")
-    except (zipfile.BadZipFile, KeyError):
-        return False
+        with Image.open(io.BytesIO(picture.data), formats=("JPEG", "PNG")) as opened:
+            kind = opened.format
+            upright = ImageOps.exif_transpose(opened)
+            upright.thumbnail((most, most))
+            mode = "RGB" if kind == "JPEG" else "RGBA"
+            bare = Image.new(mode, upright.size)  # a new picture carries nothing but its pixels
+            bare.paste(upright.convert(mode))
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise ArgumentError(
+            "the picture cannot be opened",
+            file=picture.name,
+            value=str(error),
+            expected="a whole JPEG or PNG file",
+            remedy="open it elsewhere, save it again, and name that file",
+        ) from error
+    out = io.BytesIO()
+    if kind == "JPEG":
+        bare.save(out, "JPEG", quality=JPEG_QUALITY)
+        return ".jpg", out.getvalue()
+    bare.save(out, "PNG")
+    return ".png", out.getvalue()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -10,11 +9,11 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from matplotlib.figure import Figure
 
-from flatness.charts.axes import SOFTWARE, FreeSpace
+from flatness.charts.axes import FreeSpace
 from flatness.charts.differences import drawn_off, is_blank, one_datum, plane_says
+from flatness.charts.map_base import path_of
 from flatness.charts.scales import check_unit
 from flatness.comparison.comparing import Comparison
 from flatness.errors import ArgumentError
@@ -33,20 +32,19 @@ from flatness.papers.figures import (
     heat_maps,
     key_picture,
     lay_shares,
-    path_of,
+    likely_surface_of,
+    lit_picture,
     room_figure,
     seen_size,
     share_of_limit,
     svg_of,
 )
-from flatness.papers.files import Paper
-from flatness.papers.lit_pictures import lit_picture
+from flatness.papers.files import Paper, embedded
 from flatness.papers.owner_words import (
     RESULTS,
     about,
     about_area,
     away,
-    capital,
     likely_after,
     looked_at,
     paragraphs,
@@ -57,14 +55,13 @@ from flatness.papers.owner_words import (
     unevenness,
     where,
 )
-from flatness.papers.photographs import embedded
-from flatness.papers.sheet import MARGIN_MM, TEMPLATES, cut, day_words, made_text, make_pdf, one_line, sheet_named
+from flatness.papers.sheet import MARGIN_MM, cut, made_text, make_html, make_pdf, one_line, sheet_named
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import Plan
 from flatness.planning.volumes import node_areas
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
-from flatness.words.printed import accuracy, counted, number, percent, position, shown_unit, spelled
+from flatness.words.printed import accuracy, capital, counted, day_words, number, percent, position, shown_unit, spelled
 from flatness.words.ways import HOURS, before_and_after, times, work_text
 
 MET_WHERE_MEASURED = "good enough where measured"
@@ -94,12 +91,9 @@ class Day:
 
     @classmethod
     def of(cls, assessment: Assessment) -> Day:
-        one, likely = assessment.pictured or assessment.governing, assessment.likely
-        surface = assessment.subject.surface
-        if likely is not None:
-            surface = replace(surface, x=likely.x, y=likely.y, height=likely.mean, spacing=likely.spacing)
+        one = assessment.pictured or assessment.governing
         limit, verdict = (None, "") if one is None or one.finding is None else (one.limit, one.verdict)
-        return cls(surface, assessment.subject.survey, limit, verdict)
+        return cls(likely_surface_of(assessment), assessment.subject.survey, limit, verdict)
 
     def as_planned(self, plan: Plan) -> Day:
         """The same room as the plan makes it."""
@@ -233,7 +227,11 @@ def owner_page(
         ending, photograph = embedded(taken)
         data["photographs"].append([f"photograph{k}{ending}", taken.says])
         drawn[f"photograph{k}{ending}"] = photograph
-    return Paper(title, make_pdf("owner.typ", data, drawn, paper, made), _html(data, drawn, made))
+    return Paper(
+        title,
+        make_pdf("owner.typ", data, drawn, paper, made),
+        make_html("owner.html", _lined(data) | {"made": made_text(made)}, drawn),
+    )
 
 
 # -- the answer
@@ -634,24 +632,6 @@ def _measured(survey: Survey, comparison: Comparison | None, unit: str) -> str:
         good = f", each good to about {spelled(accuracy(one.accuracy, unit))}," if one.accuracy else ""
         parts.append(f"at {len(one.stations()[0])} places{when}{good}")
     return f"The {survey.surface} was measured {' and again '.join(parts).rstrip(',')}."
-
-
-def _html(data: Mapping[str, Any], pictures: Mapping[str, bytes], made: datetime | None) -> str:
-    """The page as one file; every text in it is escaped."""
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    kinds = {".svg": "svg+xml", ".jpg": "jpeg", ".png": "png"}
-    coded = {
-        name: f"data:image/{kinds[name[-4:]]};base64,{base64.b64encode(data).decode('ascii')}"
-        for name, data in pictures.items()
-    }
-    page = environment.get_template("owner.html")
-    return page.render(**_lined(data), pictures=coded, software=SOFTWARE, made=made_text(made))
 
 
 def _lined(value: Any) -> Any:

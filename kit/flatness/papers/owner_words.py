@@ -23,17 +23,15 @@ from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe, sho
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
-from flatness.papers.outcome import READ, REDO, outcomes_of
-from flatness.papers.sheet import place_words
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import Plan
 from flatness.surface.lattice import Surface
 from flatness.surroundings.interferences import RISERS_MM, STEP_MM, Door, Feature, Headroom, Threshold
 from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
-from flatness.words.comparisons import SIDES, agree_words
+from flatness.words.comparisons import READ, REDO, SIDES, agree_words, outcomes_of
 from flatness.words.phrases import sentence
-from flatness.words.printed import counted, percent, position, spelled
+from flatness.words.printed import capital, counted, listed, percent, place_words, position, spelled
 from flatness.words.ways import HOURS, limit_of, noun, plane_words, work_words
 
 INCH_MM, FOOT_MM, FAR_MM = 25.4, 304.8, 1000.0  # from FAR_MM on a length is told in feet or meters
@@ -145,16 +143,6 @@ def about_area(mm2: float, unit: str) -> str:
     digits = min(1 - math.floor(math.log10(value)), finest)
     text = f"{round(value, digits):.{max(0, digits)}f}".removesuffix(".0")
     return "about 1 square foot" if unit == "in" and text == "1" else f"about {text} {name}"
-
-
-def listed(parts: list[str]) -> str:
-    """Parts as a sentence names them: ``a, b and c``."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def capital(text: str) -> str:
-    """The text with a capital to begin with."""
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 # -- limits

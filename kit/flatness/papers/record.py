@@ -22,34 +22,39 @@ from flatness.comparison.against_plan import UNPLANNED, tolerance_of
 from flatness.comparison.comparing import Comparison
 from flatness.comparison.records import plan_terms
 from flatness.errors import ArgumentError
-from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import describe
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.limits.verdict import PASS, Judged
 from flatness.measures.planes import fit_surface_plane
 from flatness.papers.figures import INK, SEEN, WAYS, Panel, heat_maps, key_picture, room_figure, seen_size, svg_of
 from flatness.papers.files import Paper
-from flatness.papers.outcome import Outcome, answer_of, outcomes_of, share_compared
-from flatness.papers.owner_words import capital, looked_at, source_of
-from flatness.papers.sheet import MARGIN_MM, Rule, cut, day_words, make_pdf, sheet_named
+from flatness.papers.owner_words import looked_at, source_of
+from flatness.papers.sheet import MARGIN_MM, cut, make_pdf, sheet_named
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import (
-    ROWS,
+    Outcome,
     agree_words,
+    amount_rows,
+    answer_of,
     doubt,
     greatest,
     heights_from,
     known_ties,
+    outcomes_of,
     outside_plan,
     part_name,
+    share_compared,
     where_shown,
 )
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     AUTHORITY,
+    Rule,
     accuracy,
     bare_place,
+    capital,
+    day_words,
     depth,
     fine,
     length,
@@ -68,6 +73,11 @@ NOT_STATED = "not stated"
 def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) -> list[list[str]]:
     """Who measured what with what and when, one row a thing, before and after side by side."""
     before, after = comparison.surveys
+    good, marks = [], []
+    for survey in comparison.surveys:
+        good.append(NOT_STATED if survey.accuracy is None else f"{accuracy(survey.accuracy, unit)} (1 s.d.)")
+        known = (f"{label} {true_minus(length(height, unit))}" for label, height in survey.benchmarks.items())
+        marks.append(", ".join(known))
     rows = [
         ["title", before.title, after.title],
         ["date", before.date, after.date],
@@ -76,23 +86,14 @@ def surveys(comparison: Comparison, found: Mapping[str, Any] | None, unit: str) 
         ["surface", before.surface, after.surface],
         ["read", *(f"{survey.quantity}s, off a {survey.reference}" for survey in comparison.surveys)],
         ["readings", *(str(len(survey.points)) for survey in comparison.surveys)],
-        ["one reading is good to", *(_accuracy(survey, unit) for survey in comparison.surveys)],
-        ["benchmarks", *(_benchmarks(survey, unit) for survey in comparison.surveys)],
+        ["one reading is good to", *good],
+        ["benchmarks", *marks],
     ]
     if found is not None:
         for key, name in (("file", "file"), ("sha256", "SHA-256 of the file")):
             texts = [str(found["inputs"][day][key]) for day in ("before", "after")]
             rows.append([name, *(Path(text).name if key == "file" else text for text in texts)])
     return [[name, *(text or NOT_STATED for text in cells)] for name, *cells in rows if any(cells)]
-
-
-def _accuracy(survey: Survey, unit: str) -> str:
-    return NOT_STATED if survey.accuracy is None else f"{accuracy(survey.accuracy, unit)} (1 s.d.)"
-
-
-def _benchmarks(survey: Survey, unit: str) -> str:
-    told = (f"{label} {true_minus(length(height, unit))}" for label, height in survey.benchmarks.items())
-    return ", ".join(told)
 
 
 def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[str, Any]:
@@ -102,14 +103,14 @@ def levelling(day: str, survey: Survey, unit: str, confidence: float) -> dict[st
     """
     adjustment = survey.adjustment
     heights = heights_from(survey, unit)
-    told = f"{heights[:1].upper()}{heights[1:]}." if heights else ""
+    words = f"{heights[:1].upper()}{heights[1:]}." if heights else ""
     if adjustment is None:
-        says = f"All readings are of one set-up. {told}" if told else ""
+        says = f"All readings are of one set-up. {words}" if words else ""
         rows = _tied(survey, unit)
         head = ["Benchmark", "Known height", f"Read, a {survey.quantity}", "Its height so", "Off by"]
         return {"day": day, "says": says, "head": head, "rows": rows}
     spare = adjustment.redundancy
-    says = f"{told} Ties beyond those needed: {spare}."
+    says = f"{words} Ties beyond those needed: {spare}."
     if math.isfinite(adjustment.m0) and spare:
         says += f" The ties scatter by {small(adjustment.m0, unit)} (1 s.d. of a reading)."
     if math.isfinite(adjustment.chance):
@@ -173,37 +174,21 @@ def _rests(comparison: Comparison, unit: str) -> str:
     return true_minus(capital(words))
 
 
-def amounts(comparison: Comparison, unit: str) -> dict[str, Any]:
+def amounts(comparison: Comparison, unit: str) -> list[list[str]]:
     """Areas and volumes, each with its standard error and the parts of that."""
-    area, per_area = ("ft²", MM2_PER_FT2) if unit == "in" else ("m²", MM2_PER_M2)
-    volume, per_volume = ("ft³", MM3_PER_FT3) if unit == "in" else ("litres", MM3_PER_LITRE)
-    rows = []
-    for table, what, in_, named, per in (
-        (comparison.areas, "area", "mm2", area, per_area),
-        (comparison.volumes, "volume", "mm3", volume, per_volume),
-    ):
-        for kind, row in table.iterrows():
-            parts = [row[f"{part}_{in_}"] / per for part in (what, "error", "random", "correlated", "systematic")]
-            rows.append([f"{ROWS[str(kind)]} [{named}]", *(_figure(part, parts[1]) for part in parts)])
-    return {"head": ["Amount", "", "± (1 s.d.)", "readings", "between", "datum"], "rows": rows}
+    names = ("ft²", "ft³") if unit == "in" else ("m²", "litres")
+    rows = amount_rows(comparison, unit, names)
+    return [[f"{what} [{name}]", *map(true_minus, cells)] for what, name, cells in rows]
 
 
-def _figure(value: float, error: float) -> str:
-    """As many digits as the error warrants: two of its own."""
-    if not math.isfinite(value):
-        return "-"
-    digits = 2 if error <= 0 or not math.isfinite(error) else max(0, 1 - math.floor(math.log10(error)))
-    return true_minus(f"{value:.{min(digits, 4)}f}")
-
-
-def plan_told(comparison: Comparison, found: Mapping[str, Any] | None) -> list[str]:
+def plan_lines(comparison: Comparison, found: Mapping[str, Any] | None) -> list[str]:
     """Which plan the work is held against: its title, strategy, limits, settings, file and the file's checksum."""
     plan = comparison.settings.get("plan")
     if plan is None:
         return []
     terms = plan_terms(plan)
-    asked = ", ".join(f"{name} {value}" for name, value in terms["asked"].items())
-    parts = [f"made for '{terms['title']}'" if terms["title"] else "", f"strategy {terms['strategy']}", asked]
+    settings = ", ".join(f"{name} {value}" for name, value in terms["asked"].items())
+    parts = [f"made for '{terms['title']}'" if terms["title"] else "", f"strategy {terms['strategy']}", settings]
     lines = [f"The plan: {'; '.join(part for part in parts if part)}."]
     file = (found or {}).get("plan")
     if file:
@@ -269,9 +254,9 @@ def record_paper(
         "short": cut(title, 50),
         "surveys": surveys(comparison, found, unit),
         "levelling": [
-            told
+            words
             for day, one in zip(DAYS, comparison.surveys, strict=True)
-            if (told := levelling(day, one, unit, comparison.confidence))["says"]
+            if (words := levelling(day, one, unit, comparison.confidence))["says"]
         ],
         "alignment": aligned(comparison, unit),
         "state": state,
@@ -285,13 +270,13 @@ def record_paper(
         "gaps": gap_rows(comparison, unit),
         "rests": rests_on(comparison, found, unit),
         "warnings": [sentence(text, unit, after) for text in comparison.warnings],
-        "changed": _changed(comparison, unit),
+        "changed": [where_shown(comparison, unit), *map(true_minus, greatest(comparison, unit))],
         "amounts": amounts(comparison, unit),
         "confidence": f"{100 * comparison.confidence:g} %",
         "limits": _limits(comparison, unit),
         "done_head": done_head,
         "done": done,
-        "plan": plan_told(comparison, found),
+        "plan": plan_lines(comparison, found),
         "elsewhere": [
             true_minus(outside_plan(row, unit, after)) for row in _rows(comparison) if row["what"] == "elsewhere"
         ],
@@ -421,10 +406,6 @@ def _difference(comparison: Comparison, unit: str, width: float) -> Figure:
     return figure
 
 
-def _changed(comparison: Comparison, unit: str) -> list[str]:
-    return [where_shown(comparison, unit), *map(true_minus, greatest(comparison, unit))]
-
-
 def _likely(one: Judged, unit: str) -> str:
     if one.finding is None:
         return "not measured"
@@ -460,8 +441,8 @@ def _done(comparison: Comparison, unit: str) -> tuple[list[str], list[list[str]]
         return [], []
     head = ["Part", "Planned", "Done", "Worst", "Agree", "Status"]
     rows = []
-    told = [row for row in _rows(comparison) if row["what"] == "patch"] or _rows(comparison)
-    for row in told:
+    words = [row for row in _rows(comparison) if row["what"] == "patch"] or _rows(comparison)
+    for row in words:
         numbers = [re.sub("^.under", "under", depth(row[name], unit)) for name in ("planned_mm", "done_mm", "off_mm")]
         status = ", ".join(text for text in (row["status"], doubt(row)) if text)
         rows.append([part_name(row), *numbers, agree_words(row), status])
@@ -489,8 +470,8 @@ def _tolerance(comparison: Comparison, unit: str) -> str:
     plan, given = comparison.settings["plan"], comparison.settings["tolerance"]
     if plan is None:
         return "none: no plan"
-    told = fine(tolerance_of(plan, given), unit)
-    return told if given is not None else f"{told}, twice what a height is set to"
+    words = fine(tolerance_of(plan, given), unit)
+    return words if given is not None else f"{words}, twice what a height is set to"
 
 
 def _more_draws(comparison: Comparison) -> str:
@@ -509,4 +490,4 @@ def _notes(comparison: Comparison, unit: str) -> list[str]:
             if not any(problem.what in text for text in comparison.warnings)
         ]
     rests, after = say(comparison.alignment.rests_on, unit), comparison.surveys[1]
-    return [told for note in notes if rests not in (told := sentence(note, unit, after))]
+    return [words for note in notes if rests not in (words := sentence(note, unit, after))]

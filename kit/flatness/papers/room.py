@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -11,28 +10,30 @@ import numpy as np
 from matplotlib.transforms import Bbox
 
 from flatness.charts.axes import colour_bar, new_figure
-from flatness.charts.room_sheet import room_plan, short
+from flatness.charts.rooms import room_plan
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.papers.figures import svg_of
 from flatness.papers.files import Paper
 from flatness.papers.sheet import MARGIN_MM, cut, make_pdf, sheet_named
 from flatness.room.checks import MEASURED
 from flatness.room.records import Room
-from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, trim_lines, wall_lines
+from flatness.room.set_out import UP
 from flatness.room.targets import RoomTargets
 from flatness.room.ways import RoomWays
-from flatness.words.printed import fine, position
 from flatness.words.rooms import (
     AUTHORITY,
-    FINE,
     cautions,
     check_rows,
     crew_answer,
     crew_steps,
+    diagonal_rows,
     length_in_feet,
     most_moved,
     owner_answer,
+    strap_rows,
     target_sentences,
+    trim_rows,
+    wall_rows,
     way_rows,
 )
 from flatness.words.ways import work_text
@@ -146,16 +147,9 @@ def room_crew_sheet(
         "numbers": "The finished line is how far the face that was measured ends up from the long or cross line; "
         f"boards and finish come on top of it. Bottom, middle and top: what to add there, in {unit}; − is take off.",
         "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
-        "ceilings": _ceilings(targets),
-        "trims": _trims(targets.finished),
-        "diagonals": [
-            [
-                row["letters"],
-                length_in_feet(row["length_mm"], room.show),
-                f"within {fine(row['within_mm'], room.show, FINE)}",
-            ]
-            for row in diagonals(targets).to_dict("records")
-        ],
+        "ceilings": [{"name": name, "rows": straps} for name, _, straps in strap_rows(targets)],
+        "trims": [[name, f"{foot} above the datum", reveal] for name, foot, reveal in trim_rows(targets.finished)],
+        "diagonals": diagonal_rows(targets),
         "steps": list(crew_steps(targets)),
         "ways": [] if ways is None else way_rows(ways),
         "cautions": [one.text for one in cautions(targets)],
@@ -167,47 +161,12 @@ def room_crew_sheet(
 
 def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     """The finished line of one wall off its control line, and what is added to it, stud by stud."""
-    room = targets.room
-    wall = room.surfaces[name].wall
+    wall = targets.room.surfaces[name].wall
     assert wall is not None
-    lines = wall_lines(targets)
-    lines = lines[lines["wall"] == name]
-    at_stud = lines.groupby("x_mm")["off_control_mm"]
-    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
-    rows = []
-    for stud, some in lines.groupby("stud", sort=False):
-        faces = some["off_control_mm"].tolist()
-        told = [length_in_feet(float(face), room.show) for face in (faces if leans else faces[:1])]
-        adds = ["open" if math.isnan(add) else short(float(add), room.show) for add in some["add_mm"]]
-        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told, *adds])
-    heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
+    heads, rows = wall_rows(targets, name)
     return {
         "name": name,
         "control": f"{'left as it is; ' if name in targets.left else ''}off {wall.control or 'its control line'}",
         "head": ["stud", "from left", *heads, *UP],
-        "rows": rows,
+        "rows": [[*row, *adds] for row, adds in rows],
     }
-
-
-def _ceilings(targets: RoomTargets) -> list[dict[str, Any]]:
-    room, found = targets.room, []
-    for name, some in ceiling_lines(targets).groupby("surface", sort=False):
-        rows = [
-            [
-                str(row["line"]),
-                position(float(row["position_mm"]), room.show),
-                f"{short(float(row['least_shim_mm']), room.show)} to {short(float(row['most_shim_mm']), room.show)}",
-            ]
-            for row in some.to_dict("records")
-        ]
-        found.append({"name": str(name), "rows": rows})
-    return found
-
-
-def _trims(room: Room) -> list[list[str]]:
-    rows = []
-    for name, some in trim_lines(room).groupby("trim", sort=False):
-        least, most = (fine(float(end), room.show, (32,)) for end in (some["reveal_mm"].min(), some["reveal_mm"].max()))
-        foot = length_in_feet(float(some["z_mm"].iloc[0]), room.show)
-        rows.append([str(name), f"{foot} above the datum", f"{least} to {most}"])
-    return rows

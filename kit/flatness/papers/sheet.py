@@ -7,14 +7,15 @@ What is written on a drawing, how wide it is, and what room it leaves.
 
 from __future__ import annotations
 
+import base64
 import json
 import math
 import shutil
 import tempfile
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,15 +24,13 @@ import matplotlib as mpl
 import numpy as np
 import shapely
 import typst
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from matplotlib.ft2font import FT2Font
 from shapely.geometry.base import BaseGeometry
 
-from flatness.charts.axes import SOFTWARE
 from flatness.errors import ArgumentError, check_choice, shorten, visible
-from flatness.files import drafted
+from flatness.files import SOFTWARE, drafted
 from flatness.lengths import format_length
-from flatness.survey.readings import Survey
-from flatness.words.printed import place, spelled, true_minus
 
 MARGIN_MM = 15.24  # of the papers for reading
 TEMPLATES = Path(__file__).parent / "templates"
@@ -100,6 +99,25 @@ def make_pdf(
         out = typst.compile(str(root / template), root=str(root), font_paths=fonts, format="pdf", timestamp=stamp)
     assert isinstance(out, bytes)
     return out
+
+
+def make_html(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> str:
+    """A template of HTML with its data, every text in it escaped, and its pictures by file name, as one page."""
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    coded = {name: coded_picture(picture, Path(name).suffix) for name, picture in pictures.items()}
+    return environment.get_template(template).render(**data, pictures=coded, software=SOFTWARE)
+
+
+def coded_picture(picture: bytes, ending: str) -> str:
+    """A picture as the address of an image in a page."""
+    kind = {".svg": "svg+xml", ".jpg": "jpeg", ".png": "png"}[ending]
+    return f"data:image/{kind};base64,{base64.b64encode(picture).decode('ascii')}"
 
 
 def made_text(made: datetime | None) -> str:
@@ -368,6 +386,13 @@ class Drawn:
         self.texts.append([x, y, words, kind])
         self._taken.append(text_box(x, y, words, kind))
 
+    def put_first(self, places: Iterable[tuple[float, float]], words: str, kind: str) -> tuple[float, float] | None:
+        """A text at the first of these places that is free, which is returned; None where none is."""
+        free = next((place for place in places if self.is_free(*place, words, kind)), None)
+        if free is not None:
+            self.put(*free, words, kind)
+        return free
+
     def sign(self, x: float, y: float, kind: str, reach: float) -> None:
         """A sign, from whose middle texts keep so far away [mm]."""
         self.signs.append([x, y, kind])
@@ -412,80 +437,3 @@ def text_box(x: float, y: float, words: str, kind: str) -> tuple[float, float, f
     """Left, top, right and bottom [mm] of what a text takes up."""
     wide, high = text_size(words, kind)
     return x - wide / 2 - CLEAR, y - high / 2 - CLEAR, x + wide / 2 + CLEAR, y + high / 2 + CLEAR
-
-
-def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -> str:
-    """A depth as it is written on a plan: signed, inches and a fraction, or millimetres with so many decimals.
-
-    >>> depth_text(-4.77, "in"), depth_text(30.2, "in"), depth_text(0.2, "in"), depth_text(-4.77, "mm")
-    ('−3/16', '+1 3/16', '0', '−5')
-    >>> depth_text(-4.77, "mm", decimals=1), depth_text(3.02, "mm", decimals=1)
-    ('−4.8', '+3')
-    """
-    if unit == "in":
-        text = format_length(abs(mm), "in", fraction).removesuffix('"')
-    else:
-        text = f"{math.floor(abs(mm) * 10**decimals + 0.5) / 10**decimals:g}"
-    return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
-
-
-@dataclass(frozen=True)
-class Rule:
-    """How closely lengths are written: to a part of an inch, or in half millimetres.
-
-    >>> rule = Rule("in")
-    >>> rule.change(-4.77), rule.reading(1047.75), rule.named(4.77), Rule("mm").change(3.3), Rule("mm").reading(-1.2)
-    ('−3/16', '41 1/4', '3/16 in', '+3.5', '−1')
-    """
-
-    unit: str
-    fraction: int = 32
-
-    def change(self, mm: float) -> str:
-        """With its sign, adding positive."""
-        if self.unit == "in":
-            return depth_text(mm, "in", self.fraction)
-        return depth_text(math.floor(2 * abs(mm) + 0.5) / 2 * math.copysign(1, mm), "mm", decimals=1)
-
-    def reading(self, mm: float) -> str:
-        """With a sign only below zero."""
-        return self.change(mm).removeprefix("+")
-
-    def at_most(self, mm: float) -> str:
-        """What is allowed, with its unit: rounded down, so that nobody allows more.
-
-        >>> Rule("mm").at_most(4.7625), Rule("in").at_most(4.7625), Rule("in").at_most(3.0)
-        ('4.5 mm', '3/16 in', '3/32 in')
-        """
-        step = 25.4 / self.fraction if self.unit == "in" else 0.5
-        return self.named(step * math.floor(mm / step + 1e-6))
-
-    def named(self, mm: float) -> str:
-        """With its unit, and what is too little for the rule not written as if it were nothing."""
-        text = self.reading(mm)
-        if text == "0" and abs(mm) > 1e-6:
-            text = f"under {f'1/{self.fraction}' if self.unit == 'in' else '0.5'}"
-        return f"{text} {self.unit}"
-
-
-def place_words(x: float, y: float, unit: str, survey: Survey | None) -> str:
-    """A place [mm] as a tape finds it: ``12 ft 6 in from the left wall, 4 ft from the door wall``."""
-    return true_minus(spelled(place((x, y), unit, survey)))
-
-
-def number_of(name: str) -> str:
-    """The number of a place on every paper: that of P1 is 1."""
-    return name.removeprefix("P")
-
-
-def day_words(when: str) -> str:
-    """A date as people say it, where it is one.
-
-    >>> day_words("2026-03-19"), day_words("last spring")
-    ('March 19, 2026', 'last spring')
-    """
-    try:
-        day = date.fromisoformat(when)
-    except ValueError:
-        return when
-    return f"{day:%B} {day.day}, {day.year}"

@@ -1,25 +1,35 @@
-"""What a comparison found, in plain words and in tables that fit a terminal 80 wide; its record as text."""
+"""What a comparison found, in plain words and in tables that fit a terminal 80 wide; its record as text.
+
+What became of each planned place: accepted, to be done again or to be read, and the answer to it all.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
+from scipy.ndimage import binary_dilation
 
+from flatness.arrays import Floats
 from flatness.comparison.against_plan import OVER, SHORT, UNSEEN, UNTOLD, UNTOUCHED, WITHIN, tolerance_of
 from flatness.comparison.comparing import Comparison, extremes
 from flatness.comparison.mistakes import suspects
 from flatness.comparison.records import Rerun
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import UNITLESS, cited
-from flatness.limits.verdict import Judged
+from flatness.limits.verdict import FAIL, PASS, Judged
+from flatness.measures.bars import gap_map
+from flatness.planning.plan import Plan
 from flatness.survey.readings import Survey
 from flatness.words.checks import answer as check_answer
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     AUTHORITY,
+    Rule,
     area,
     bulleted,
     columns,
@@ -27,10 +37,12 @@ from flatness.words.printed import (
     good_to,
     indented,
     marked,
-    marks_told,
+    marks_meaning,
     number,
+    number_of,
     percent,
     place,
+    place_words,
     shown_unit,
     signed,
     small,
@@ -228,17 +240,9 @@ def where_shown(found: Comparison, unit: str) -> str:
 
 def amounts_table(found: Comparison, unit: str) -> str:
     """Areas and volumes with their errors in three parts, at most 80 wide."""
-    volume = "ft3" if unit == "in" else "litres"
-    per = MM3_PER_FT3 if unit == "in" else MM3_PER_LITRE
-    area, per_area = ("ft2", MM2_PER_FT2) if unit == "in" else ("m2", MM2_PER_M2)
     head = ["", "amount", "+-", "random", "correlated", "datum"]
-    rows = [head]
-    for table, name, in_, size in ((found.areas, "area", "mm2", per_area), (found.volumes, "volume", "mm3", per)):
-        named = area if name == "area" else volume
-        for kind, row in table.iterrows():
-            values = [row[f"{part}_{in_}"] / size for part in (name, "error", "random", "correlated", "systematic")]
-            rows.append([f"{ROWS[str(kind)]}, {named}", *(_figure(value, values[1]) for value in values)])
-    lines = columns(rows)
+    names = ("ft2", "ft3") if unit == "in" else ("m2", "litres")
+    lines = columns([head, *([f"{what}, {name}", *cells] for what, name, cells in amount_rows(found, unit, names))])
     about = (
         "+- is one standard deviation: of the readings (random), of what lies between the stations (correlated), of "
         "the alignment (datum). Where shown leaves out the fringes of a change; everywhere counts the ups and downs of "
@@ -247,11 +251,21 @@ def amounts_table(found: Comparison, unit: str) -> str:
     return "\n".join(["How much", *(f"  {line}" for line in lines), indented(about)])
 
 
+def amount_rows(found: Comparison, unit: str, names: tuple[str, str]) -> Iterator[tuple[str, str, list[str]]]:
+    """Each area and volume: what it is, its unit of ``names``, and its size, error (1 s.d.) and the parts of that."""
+    per = (MM2_PER_FT2, MM3_PER_FT3) if unit == "in" else (MM2_PER_M2, MM3_PER_LITRE)
+    kinds = ((found.areas, "area", "mm2"), (found.volumes, "volume", "mm3"))
+    for (table, what, in_), name, size in zip(kinds, names, per, strict=True):
+        for kind, row in table.iterrows():
+            values = [row[f"{part}_{in_}"] / size for part in (what, "error", "random", "correlated", "systematic")]
+            yield ROWS[str(kind)], name, [_figure(value, values[1]) for value in values]
+
+
 def _figure(value: float, error: float) -> str:
     """As many digits as the error warrants: two of its own."""
     if not math.isfinite(value):
         return "-"
-    digits = 2 if error <= 0 else max(0, 1 - math.floor(math.log10(error)))
+    digits = 2 if error <= 0 or not math.isfinite(error) else max(0, 1 - math.floor(math.log10(error)))
     return f"{value:.{min(digits, 4)}f}"
 
 
@@ -272,8 +286,8 @@ def _verdicts(found: Comparison, unit: str) -> str:
                 turned,
             ]
         )
-    told = marks_told(one.between for found in found.assessments for one in found.judged)
-    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6))), *told])
+    found_places = marks_meaning(one.between for found in found.assessments for one in found.judged)
+    return "\n".join(["Verdicts", *(f"  {line}" for line in columns(rows, left=(0, 1, 3, 6))), *found_places])
 
 
 def _likely(one: Judged, unit: str) -> str:
@@ -351,3 +365,149 @@ def rerun_text(found: Rerun) -> str:
     if not count:
         head = "Nothing differs: the same files give the same numbers, to one part in a million."
     return bulleted(head, [*found.differences, *(f"remark: {text}" for text in found.remarks)])
+
+
+ACCEPT, REDO, READ = "accept", "redo", "read"
+SAMPLES = 120  # along each side of a room, to tell what share of it was compared
+HEADINGS = 4  # in which a bar is laid to see whether a place came out flatter than planned
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What became of one planned place.
+
+    Attributes
+    ----------
+    name, number : as in the plan, and as on every paper
+    answer : ``accept``, ``redo`` or ``read``
+    better : whether it missed its heights and is flatter than planned all the same
+    untouched : whether nothing seems to have been done there
+    row : of the table of done against planned
+    """
+
+    name: str
+    number: str
+    answer: str
+    better: bool
+    untouched: bool
+    row: dict[Any, Any]
+
+    @property
+    def at(self) -> tuple[float, float]:
+        """The station that is farthest off [mm], or the middle of the place."""
+        names = ("worst_x_mm", "worst_y_mm") if math.isfinite(self.row["worst_x_mm"]) else ("x_mm", "y_mm")
+        return float(self.row[names[0]]), float(self.row[names[1]])
+
+    def what_to_do(self, rule: Rule) -> str:
+        """What the crew does there: how much, or that nothing is left to do."""
+        off = float(self.row["off_mm"])
+        if self.answer == READ:
+            return "Read it: nothing was read there"
+        if self.answer == ACCEPT:
+            if self.better:
+                return "Accept: flatter than planned"
+            if self.row["status"] == UNTOLD:
+                return "Accept: so little was planned that no more can be told"
+            if not math.isfinite(off):
+                return "Accept"
+            at = "at its height" if rule.reading(off) == "0" else f"within {rule.named(abs(off))} of its height"
+            return f"Accept: {at}"
+        how_much, action = rule.named(abs(off)), str(self.row["action"])
+        if self.untouched:
+            return f"Not touched: {'plane' if off > 0 else 'fill'} {how_much}"
+        if off > 0:
+            return f"Plane {how_much} more" if action == "plane" else f"Take {how_much} off again"
+        return f"Fill {how_much}" if action == "plane" else f"Add {how_much} more"
+
+    def why(self, survey: Survey, rule: Rule) -> str:
+        """Where it is farthest off, and which way."""
+        if self.answer != REDO:
+            return ""
+        way = SIDES[survey.surface][self.row["off_mm"] < 0]
+        return f"{way} {'' if survey.walls else 'at '}{place_words(*self.at, rule.unit, survey)}"
+
+
+def outcomes_of(found: Comparison) -> list[Outcome]:
+    """What became of each place of the plan, or of each member where it has no places; those to redo first."""
+    rows = [] if found.plan is None else found.plan.to_dict("records")
+    places = [row for row in rows if row["what"] == "patch"] or [row for row in rows if row["what"] == "member"]
+    flatter = flatter_places(found)
+    found_places = []
+    for row in places:
+        name, off = str(row["name"]), row["status"] in (SHORT, OVER, UNTOUCHED)
+        better = off and name in flatter
+        found_places.append(
+            Outcome(
+                name=name,
+                number=number_of(name),
+                answer=READ if row["status"] == UNSEEN else REDO if off and not better else ACCEPT,
+                better=better,
+                untouched=row["status"] == UNTOUCHED,
+                row=row,
+            )
+        )
+    rank = (REDO, READ, ACCEPT)
+    return sorted(found_places, key=lambda one: (rank.index(one.answer), -abs(np.nan_to_num(one.row["off_mm"]))))
+
+
+def flatter_places(found: Comparison) -> set[str]:
+    """Places under which the bar that governs shows no more than it was planned to, on a surface that passes."""
+    plan = found.settings.get("plan")
+    pictured = found.assessments[1].pictured if found.assessments is not None else None
+    if not isinstance(plan, Plan) or pictured is None or found.assessments is None:
+        return set()
+    if found.assessments[1].verdict != PASS or pictured.limit.length is None or not len(plan.patches):
+        return set()
+    length = pictured.limit.length
+    planned = gap_map(plan.target, plan.surface.spacing, length, HEADINGS)
+    now = gap_map(found.after_heights, found.spacing, length, HEADINGS)
+    lattices = ((plan.x, plan.y, planned), (found.x, found.y, now))
+    names = set()
+    for name, outline in zip(plan.patches["name"], plan.patches["outline"], strict=True):
+        before, after = (_most_in(outline, *lattice) for lattice in lattices)
+        if after <= before:
+            names.add(str(name))
+    return names
+
+
+def _most_in(outline: Any, x: Floats, y: Floats, values: Floats) -> float:
+    """The greatest value [mm] in an outline and one node around it: a bar that rests on its edge shows it there."""
+    inside = binary_dilation(shapely.contains_xy(outline, *np.meshgrid(x, y))) & np.isfinite(values)
+    return float(values[inside].max()) if inside.any() else math.inf
+
+
+def answer_of(found: Comparison, outcomes: list[Outcome]) -> tuple[str, str]:
+    """The answer to the whole comparison: ``pass``, ``fail`` or ``undecided``, and one sentence."""
+    redo, read = (sum(one.answer == answer for one in outcomes) for answer in (REDO, READ))
+    surface = found.surveys[1].surface
+    verdict = found.assessments[1].verdict if found.assessments is not None else ""
+    what = "place" if not outcomes or outcomes[0].row["what"] == "patch" else "member"
+    if redo:
+        return FAIL, f"Redo {redo} {what}{'s' * (redo > 1)}, then accept."
+    if verdict == FAIL:
+        return FAIL, f"Do not accept: the {surface} is not within its limits."
+    if read:
+        return "undecided", f"Read {read} more {what}{'s' * (read > 1)}, then decide."
+    if verdict and verdict != PASS:
+        return "undecided", f"Not settled: the {surface} may be within its limits."
+    if not verdict and not outcomes:
+        return "", "This record says what changed; no limit and no plan were named."
+    count = {0: "", 1: "", 2: f": both {what}s"}.get(len(outcomes), f": all {len(outcomes)} {what}s")
+    return PASS, f"Accept{count}."
+
+
+def share_compared(found: Comparison) -> float:
+    """Share [-] of the room, or of what either survey reached where no outline is stated, that was compared."""
+    room = next((one.outline for one in reversed(found.surveys) if one.outline is not None), None)
+    if room is None:
+        return min(found.compared.before, found.compared.after)
+    room = room.difference(shapely.union_all(list(found.surveys[1].openings)))
+    x0, y0, x1, y1 = room.bounds
+    gx, gy = np.meshgrid(*((np.arange(SAMPLES) + 0.5) / SAMPLES * (b - a) + a for a, b in ((x0, x1), (y0, y1))))
+    inside = shapely.contains_xy(room, gx, gy)
+    columns, rows = (
+        np.abs(axis[:, None] - at[None, :]).argmin(axis=0)
+        for axis, at in ((found.x, gx[inside]), (found.y, gy[inside]))
+    )
+    near = np.hypot(found.x[columns] - gx[inside], found.y[rows] - gy[inside]) < found.spacing
+    return float((np.isfinite(found.difference[rows, columns]) & near).mean())

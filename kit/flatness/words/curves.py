@@ -16,7 +16,7 @@ from flatness.curves.shapes import Chain, Curve, Ellipse
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import format_length
 from flatness.surroundings.cautions import CAUTIONS
-from flatness.words.printed import AUTHORITY, accuracy, columns, counted, fine, indented, position
+from flatness.words.printed import AUTHORITY, accuracy, columns, counted, fine, indented, listed, position
 
 HARD_SPACE = "\N{NO-BREAK SPACE}"
 MOST_ROWS = 26  # of a table on a terminal
@@ -52,12 +52,6 @@ class CurveJob:
 def tape(mm: float, unit: str) -> str:
     """A length as it is marked: feet, inches and sixteenths, or millimetres and a tenth."""
     return format_length(mm, "ft" if unit == "in" else "mm", 16)
-
-
-def listed(words: Iterable[str]) -> str:
-    """Words in a row: ``one, two and three``."""
-    *others, last = words
-    return f"{', '.join(others)} and {last}" if others else last
 
 
 def together(text: str) -> str:

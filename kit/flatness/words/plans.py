@@ -1,25 +1,32 @@
-"""A plan of corrections in plain words and in tables that fit a terminal 80 wide.
+"""A plan of corrections in plain words and in tables that fit a terminal 80 wide; its schedule of members.
 
-A schedule of members in words and in a table that fits a terminal 80 wide.
+What it meets (doors, stairs, thresholds, overhead, reveals), and a whole job as text.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+from flatness.framing.reveal import Reveal
 from flatness.framing.schedule import STAYS, Schedule
-from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE, settle
+from flatness.job.running import Results
+from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, MM3_PER_FT3, MM3_PER_LITRE
 from flatness.limits.kinds import caution, cited, describe
+from flatness.notes import joined
 from flatness.planning.constraints import Rates
 from flatness.planning.plan import Plan
 from flatness.planning.quantities import SET_BY_YOU
 from flatness.planning.ways import Ways
-from flatness.surroundings.cautions import NO_SOURCE, in_order
-from flatness.surroundings.finished_surface import Layer
+from flatness.surroundings.cautions import CAUTIONS, NO_SOURCE, in_order
+from flatness.surroundings.finished_surface import Layer, build_up
+from flatness.survey.readings import Survey
+from flatness.words.checks import report
+from flatness.words.comparisons import comparison_report
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import (
     FOOT_MM,
@@ -31,11 +38,11 @@ from flatness.words.printed import (
     depth,
     hanging,
     indented,
-    least_shown,
+    is_shown,
     length,
     load,
     marked,
-    marks_told,
+    marks_meaning,
     mass,
     percent,
     place,
@@ -82,7 +89,7 @@ def members_text(schedule: Schedule, unit: str) -> str:
     for row in ordered:
         down = float(row["take_down_mm"])
         wording = (_signed(float(row[f"raise_{end}_mm"]), unit) for end in ("first", "last", "most"))
-        off = (depth(down, unit)[1:], _at(row, unit)) if _told(down, unit) else ("-", "")
+        off = (depth(down, unit)[1:], _at(row, unit)) if is_shown(down, unit) else ("-", "")
         rows.append([str(row["member"]), _when(str(row["set"])), *wording, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
     return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
@@ -90,11 +97,7 @@ def members_text(schedule: Schedule, unit: str) -> str:
 
 def _signed(mm: float, unit: str) -> str:
     """A signed number of a table: 0 where a tape shows nothing."""
-    return signed(mm, unit) if _told(mm, unit) else "0"
-
-
-def _told(mm: float, unit: str) -> bool:
-    return settle(abs(mm) - least_shown(unit)) >= 0
+    return signed(mm, unit) if is_shown(mm, unit) else "0"
 
 
 def _when(words: str) -> str:
@@ -118,7 +121,7 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
     for name, words in (("may_be_taken_down", "Planing off"), ("laps", "Sister laps"), ("note", "Note")):
         said: dict[str, list[str]] = {}
         for row in schedule.members.to_dict("records"):
-            tiny = name == "may_be_taken_down" and not _told(float(row["take_down_mm"]), unit)
+            tiny = name == "may_be_taken_down" and not is_shown(float(row["take_down_mm"]), unit)
             if isinstance(row[name], str) and row[name] and not tiny:
                 said.setdefault(row[name], []).append(str(row["member"]))
         for text, members in said.items():
@@ -133,7 +136,7 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
     for row in schedule.blocking.to_dict("records"):
         cut, low, high = (printed_place(float(row[name]), unit) for name in ("cut_at_mm", "from_mm", "to_mm"))
         yield hanging(f"Block {row['member']} from {low} to {high}, beside its cut at {cut}.")
-    if _told(schedule.blocks_mm, unit):
+    if is_shown(schedule.blocks_mm, unit):
         yield hanging(f"Blocks under the string's ends: {depth(schedule.blocks_mm, unit)[1:]} at least keep it clear.")
 
 
@@ -227,7 +230,7 @@ def after_table(plan: Plan, unit: str) -> str:
         if sought and not row["planned_for"] and limit_of(plan, row["limit"]) is not None
     ]
     table = [f"  {line}" for line in columns(rows, (0, len(rows[0]) - 1))]
-    lines = [*table, *marks_told(plan.after["between"]), *map(indented, apart), indented(wording)]
+    lines = [*table, *marks_meaning(plan.after["between"]), *map(indented, apart), indented(wording)]
     return "\n".join(["Before and after", *lines])
 
 
@@ -367,3 +370,89 @@ def patch_rows(plan: Plan, unit: str) -> pd.DataFrame:
     """The patches as people read them, for a notebook: one row a patch, all texts."""
     rows = [(*_patch(patch, unit), str(patch["note"])) for patch in plan.patches.to_dict("records")]
     return pd.DataFrame(rows, columns=["patch", "do", "along x", "along y", "area", "deepest", "volume", "note"])
+
+
+WHAT = {"door": "gap under it", "stair": "risers differ by", "threshold": "step", "headroom": "clear height"}
+
+
+def job_report(done: Results) -> str:
+    """Check, plan, what the plan meets, and what was done, as far as the job asks for them."""
+    unit, parts, survey = done.job.show, [], done.job.before.survey
+    if done.assessment is not None:
+        parts.append(("As found", report(done.assessment, unit)))
+    if done.plan is not None:
+        plan = done.plan if done.quantities is None else replace(done.plan, quantities=done.quantities)
+        if build_up(done.job.layers) > 0:
+            # layers are weight that is added too
+            plan = replace(plan, cautions=in_order((*plan.cautions, CAUTIONS["load"], CAUTIONS["authority"])))
+        wording = plan_report(plan, unit, done.schedule, done.ways, done.job.layers)
+        parts.append(("The plan", wording))
+    said = [] if done.plan is None else [one.text for one in done.plan.cautions]
+    met = [consequences_text(done.consequences, unit, said, survey)] if len(done.consequences) else []
+    met += [reveal_text(name, found, unit, survey) for name, found in done.reveals.items()]
+    if met:
+        parts.append(("What the finished surface meets", "\n\n".join(met)))
+    if done.comparison is not None:
+        parts.append(("What was done", comparison_report(done.comparison, unit)))
+    notes = [indented(sentence(note, unit), "- ") for note in done.notes]
+    blocks = [f"{title.upper()}\n{'=' * WIDTH}\n{text}" for title, text in parts]
+    return "\n\n\n".join([*blocks, *notes])
+
+
+def consequences_text(table: pd.DataFrame, unit: str, said: Collection[str] = (), survey: Survey | None = None) -> str:
+    """What the change and the layers do at doors, stairs, thresholds and overhead: a few lines each.
+
+    Cautions that were ``said`` before are left out.
+    """
+    lines, known = ["Doors, stairs, thresholds, overhead"], {text.rstrip(".") for text in said}
+    for row in table.to_dict("records"):
+        parts = getattr(row["caution"], "values", {}).get("parts", (row["caution"],))
+        left = joined((one for one in parts if one.rstrip(".") not in known), "sentences")
+        head, *rest = _met({**row, "caution": left}, unit, survey)
+        lines += [indented(head), *(indented(sentence, "    ") for sentence in rest)]
+    return "\n".join(lines)
+
+
+def _met(row: Mapping[Any, Any], unit: str, survey: Survey | None) -> Iterator[str]:
+    at = place((float(row["x_mm"]), float(row["y_mm"])), unit, survey)
+    yield f"{row['verdict'].upper()}  {row['name']} ({row['kind']}), at {at}"
+    before, after = float(row["before_mm"]), float(row["after_mm"])
+    shown = signed if row["kind"] in ("threshold", "door") else length
+    rise = float(row["rise_mm"])
+    moves = f"{'rises' if rise >= 0 else 'falls'} {length(abs(rise), unit)} there, layers included"
+    yield f"The floor {moves}; {WHAT[str(row['kind'])]}: {shown(before, unit)} before, {shown(after, unit)} after."
+    yield from (sentence(row[key], unit) for key in ("limit", "caution") if row[key])
+
+
+def reveal_text(name: str, found: Reveal, unit: str, survey: Survey | None = None) -> str:
+    """The reveal along one line: verdict, largest departure and change, and where to scribe."""
+    agreed = "" if found.tolerance is None else f", plus or minus {length(found.tolerance, unit)}"
+    lines = [
+        f"Reveal: {name}",
+        indented(
+            f"{found.verdict.upper()}: nominal {length(found.nominal, unit)}{agreed}. Largest departure "
+            f"{signed(found.departure.value, unit)}{_there(found.departure.at, unit, survey)}; largest change over "
+            f"{position(found.change_over, unit)}: {length(found.change.value, unit)}."
+        ),
+    ]
+    if len(found.scribe):
+        lines.append(indented(f"Lower the trim by {length(found.lower_by, unit)}, then scribe:"))
+        rows = [["from", "to", "gap", "off by", "scribe"]]
+        for row in found.scribe.to_dict("records"):
+            rows.append(
+                [
+                    position(float(row["from_mm"]), unit),
+                    position(float(row["to_mm"]), unit),
+                    str(row["gap"]),
+                    signed(float(row["departure_mm"]), unit),
+                    length(float(row["scribe_mm"]), unit),
+                ]
+            )
+        lines += [f"    {line}" for line in columns(rows, left=(0, 1, 2), most=WIDTH - 4)]
+    if found.note:
+        lines.append(indented(sentence(found.note, unit)))
+    return "\n".join(lines)
+
+
+def _there(at: tuple[float, float] | None, unit: str, survey: Survey | None) -> str:
+    return "" if at is None or any(math.isnan(value) for value in at) else f" at {place(at, unit, survey)}"

@@ -6,6 +6,8 @@ import math
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from flatness.lengths import (
@@ -107,6 +109,11 @@ def signed(mm: float, unit: str) -> str:
 def without_unit(mm: float, unit: str) -> str:
     """As :func:`depth`, without the mark of its unit, for maps and rows of numbers."""
     return depth(mm, unit).removesuffix('"').removesuffix(" mm")
+
+
+def is_shown(mm: float, unit: str) -> bool:
+    """Whether a tape shows a depth."""
+    return settle(abs(mm) - least_shown(unit)) >= 0
 
 
 def small(mm: float, unit: str, *, sign: bool = False) -> str:
@@ -264,6 +271,17 @@ def good_to(survey: Survey, unit: str) -> str:
     return "accuracy not stated" if survey.accuracy is None else f"good to {accuracy(survey.accuracy, unit)} (1 s.d.)"
 
 
+def listed(parts: Iterable[str]) -> str:
+    """Parts as a sentence names them: ``a, b and c``."""
+    *others, last = parts
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def capital(text: str) -> str:
+    """The text with a capital to begin with."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 def shortened(name: str, most: int) -> str:
     """A name of at most so many letters, with a sign where it goes on.
 
@@ -283,10 +301,10 @@ def place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
     '6\\' 0" along x, 9\\' 0" along y'
     """
     at = [float(value) for value in xy]
-    return ", ".join(_told(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
+    return ", ".join(_from_wall(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
 
 
-def _told(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
+def _from_wall(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
     if tape.wall:
         return f"{position(abs(far), unit)} {'from' if settle(far) >= 0 else 'behind'} the {tape.wall}"
     return f"{position(far, unit)} {_side(tape, survey)}"
@@ -387,10 +405,10 @@ def marked(verdict: str, between: str) -> str:
     return f"{verdict}{MARKS.get(between, '')}"
 
 
-def marks_told(rests_on: Iterable[str]) -> list[str]:
+def marks_meaning(rests_on: Iterable[str]) -> list[str]:
     """What the marks of a table mean, a line each."""
     used = set(rests_on)
-    return [f"  {told}" for between, told in RESTS_ON.items() if between in used]
+    return [f"  {meaning}" for between, meaning in RESTS_ON.items() if between in used]
 
 
 def bulleted(title: str, texts: Iterable[str]) -> str:
@@ -481,3 +499,80 @@ NOTED: dict[str, Callable[[Any, str], str]] = {
     "volume": volume,
     "percent": lambda share, unit: percent(share),
 }
+
+
+def depth_text(mm: float, unit: str, fraction: int = 16, *, decimals: int = 0) -> str:
+    """A depth as it is written on a plan: signed, inches and a fraction, or millimetres with so many decimals.
+
+    >>> depth_text(-4.77, "in"), depth_text(30.2, "in"), depth_text(0.2, "in"), depth_text(-4.77, "mm")
+    ('−3/16', '+1 3/16', '0', '−5')
+    >>> depth_text(-4.77, "mm", decimals=1), depth_text(3.02, "mm", decimals=1)
+    ('−4.8', '+3')
+    """
+    if unit == "in":
+        text = format_length(abs(mm), "in", fraction).removesuffix('"')
+    else:
+        text = f"{math.floor(abs(mm) * 10**decimals + 0.5) / 10**decimals:g}"
+    return text if text == "0" else f"{'−' if mm < 0 else '+'}{text}"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """How closely lengths are written: to a part of an inch, or in half millimetres.
+
+    >>> rule = Rule("in")
+    >>> rule.change(-4.77), rule.reading(1047.75), rule.named(4.77), Rule("mm").change(3.3), Rule("mm").reading(-1.2)
+    ('−3/16', '41 1/4', '3/16 in', '+3.5', '−1')
+    """
+
+    unit: str
+    fraction: int = 32
+
+    def change(self, mm: float) -> str:
+        """With its sign, adding positive."""
+        if self.unit == "in":
+            return depth_text(mm, "in", self.fraction)
+        return depth_text(math.floor(2 * abs(mm) + 0.5) / 2 * math.copysign(1, mm), "mm", decimals=1)
+
+    def reading(self, mm: float) -> str:
+        """With a sign only below zero."""
+        return self.change(mm).removeprefix("+")
+
+    def at_most(self, mm: float) -> str:
+        """What is allowed, with its unit: rounded down, so that nobody allows more.
+
+        >>> Rule("mm").at_most(4.7625), Rule("in").at_most(4.7625), Rule("in").at_most(3.0)
+        ('4.5 mm', '3/16 in', '3/32 in')
+        """
+        step = 25.4 / self.fraction if self.unit == "in" else 0.5
+        return self.named(step * math.floor(mm / step + 1e-6))
+
+    def named(self, mm: float) -> str:
+        """With its unit, and what is too little for the rule not written as if it were nothing."""
+        text = self.reading(mm)
+        if text == "0" and abs(mm) > 1e-6:
+            text = f"under {f'1/{self.fraction}' if self.unit == 'in' else '0.5'}"
+        return f"{text} {self.unit}"
+
+
+def place_words(x: float, y: float, unit: str, survey: Survey | None) -> str:
+    """A place [mm] as a tape finds it: ``12 ft 6 in from the left wall, 4 ft from the door wall``."""
+    return true_minus(spelled(place((x, y), unit, survey)))
+
+
+def number_of(name: str) -> str:
+    """The number of a place on every paper: that of P1 is 1."""
+    return name.removeprefix("P")
+
+
+def day_words(when: str) -> str:
+    """A date as people say it, where it is one.
+
+    >>> day_words("2026-03-19"), day_words("last spring")
+    ('March 19, 2026', 'last spring')
+    """
+    try:
+        day = date.fromisoformat(when)
+    except ValueError:
+        return when
+    return f"{day:%B} {day.day}, {day.year}"

@@ -1,10 +1,10 @@
-"""What a room's checks found, in plain words: the answer first, then one line a check, 80 wide."""
+"""What a room's checks found, and what was found in a scan of one, in plain words: the answer first, 80 wide."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -14,12 +14,27 @@ from flatness.lengths import format_length
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.room.checks import MEASURED, WHAT
 from flatness.room.records import Room
-from flatness.room.set_out import diagonals
+from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, trim_lines, wall_lines
 from flatness.room.targets import RoomTargets
 from flatness.room.ways import LEAVE, RoomWays, closed_because
+from flatness.scans.records import Scan, ScanSurface
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.words.phrases import say, sentence
-from flatness.words.printed import WIDTH, bulleted, columns, counted, fine, hanging, indented, length, percent, position
+from flatness.words.printed import (
+    WIDTH,
+    accuracy,
+    area,
+    bulleted,
+    columns,
+    counted,
+    fine,
+    hanging,
+    indented,
+    length,
+    listed,
+    percent,
+    position,
+)
 from flatness.words.ways import NOTHING, USUAL, way_name, work_text
 
 TITLES = {
@@ -57,7 +72,7 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "",
     if targets is not None:
         parts.append(targets_text(targets))
         if ways is not None:
-            parts.append(ways_told(ways))
+            parts.append(ways_words(ways))
         parts.append(bulleted("Before you start", (one.text for one in cautions(targets))))
     if clash:
         parts.append("\n".join(["One target for all", indented(clash, "  ")]))
@@ -85,7 +100,7 @@ def answer(room: Room) -> str:
     first = f"worst: {worst['what'].replace('-', ' ')}, {say(worst['where'], unit)}"
     if not math.isnan(worst["likely_mm"]):
         of = "needed" if worst["at_least"] else "allowed"
-        first += f": {told(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
+        first += f": {row_length(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
     return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {first}."
 
 
@@ -108,7 +123,8 @@ def _line(row: Mapping[str, Any], unit: str) -> str:
     if math.isnan(row["likely_mm"]):
         return "\n".join([indented(f"{verdict:<9}  {where}"), indented(sentence(row["note"], unit), "             ")])
     allowed = row["allowed_mm"]
-    size = f"{told(row, 'likely_mm', unit)} ({told(row, 'low_mm', unit)} to {told(row, 'high_mm', unit)})"
+    likely, low, high = (row_length(row, f"{end}_mm", unit) for end in ("likely", "low", "high"))
+    size = f"{likely} ({low} to {high})"
     if not math.isnan(allowed):
         word = "needed" if row["at_least"] else "allowed"
         size += f", {word} {_size(allowed, unit)}, chance {percent(row['chance'])}"
@@ -120,7 +136,7 @@ def _line(row: Mapping[str, Any], unit: str) -> str:
     return "\n".join(lines)
 
 
-def told(row: Mapping[str, Any], column: str, unit: str) -> str:
+def row_length(row: Mapping[str, Any], column: str, unit: str) -> str:
     """A number of a row of the checks as it is printed, never on the wrong side of what is allowed."""
     value = float(row[column])
     if value >= 1000 and unit == "in":
@@ -155,14 +171,14 @@ def target_sentences(found: RoomTargets) -> Iterator[str]:
     ties += ["plumb"] if found.options["plumb"] else []
     ties += ["floors and ceilings level"] if found.options["level"] else []
     as_found = "it is" if len(found.left) == 1 else "they are"
-    but = f", but for {_listed(found.left)}, left as {as_found}" if found.left else ""
+    but = f", but for {listed(found.left)}, left as {as_found}" if found.left else ""
     yield f"With the least work: {', '.join(ties)}{but}. {moves_most(found)}"
     yield when_done(found)
     yield from (_target(room, row) for row in _records(found.table) if row["surface"] not in found.left)
     if room.of_kind("wall"):
         for row in _records(diagonals(found)):
-            told = f"{length_in_feet(row['length_mm'], unit)}, within {fine(row['within_mm'], unit, FINE)}"
-            yield f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {told}."
+            words = f"{length_in_feet(row['length_mm'], unit)}, within {fine(row['within_mm'], unit, FINE)}"
+            yield f"Check by tape, finished: {row['from_corner']} to {row['to_corner']} {words}."
     if len(found.binds):
         yield f"What keeps it from being less: {'; '.join(_binding(found))}."
     yield from (sentence(one, unit) for one in found.notes)
@@ -173,10 +189,10 @@ def _binding(found: RoomTargets) -> Iterator[str]:
     rows = _records(found.binds)
     depths = {"room-cut": "how little may come off", "room-fill": "how little may be added to"}
     yield from (say(row["rule"], found.room.show) for row in rows if row["rule"].key not in depths)
-    for key, told in depths.items():
+    for key, words in depths.items():
         names = [row["surface"] for row in rows if row["rule"].key == key]
         if names:
-            yield f"{told} {', '.join(names)}"
+            yield f"{words} {', '.join(names)}"
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -197,9 +213,9 @@ def crew_answer(found: RoomTargets) -> str:
     """Where the ceiling line is, and which wall moves most."""
     ceilings = [one for one in found.targets.values() if one.kind == "ceiling"]
     lines = [one.z for one in ceilings if not one.is_left]
-    told = f"Ceiling line at {length_in_feet(lines[0], found.room.show)} above the datum. " if lines else ""
-    told += "Leave the ceiling as it is. " if ceilings and not lines else ""
-    return told + moves_most(found)
+    words = f"Ceiling line at {length_in_feet(lines[0], found.room.show)} above the datum. " if lines else ""
+    words += "Leave the ceiling as it is. " if ceilings and not lines else ""
+    return words + moves_most(found)
 
 
 def crew_steps(found: RoomTargets) -> Iterator[str]:
@@ -208,22 +224,22 @@ def crew_steps(found: RoomTargets) -> Iterator[str]:
     walls = [room.surfaces[name] for name, one in found.targets.items() if one.kind == "wall" and not one.is_left]
     lines = list(dict.fromkeys(f"the {one.wall.control}" for one in walls if one.wall and one.wall.control))
     if lines:
-        yield f"Set up {_listed(lines)} again, where the walls were measured from."
+        yield f"Set up {listed(lines)} again, where the walls were measured from."
     for name, one in found.targets.items():
         if one.kind == "ceiling" and not one.is_left:
-            yield f"Mark the line of the {name} on all walls: {level_told(room, one.z)}."
+            yield f"Mark the line of the {name} on all walls: {level_words(room, one.z)}."
     if walls:
-        names = _listed([one.name for one in walls])
+        names = listed([one.name for one in walls])
         yield (
             f"Set the finished line of {names} at the first and the last stud, at the bottom, the middle and the top, "
             "and pull a string from one to the other."
         )
     rows = _records(diagonals(found))
     if rows and walls:
-        told = ", ".join(f"{row['letters']} {length_in_feet(row['length_mm'], unit)}" for row in rows)
+        words = ", ".join(f"{row['letters']} {length_in_feet(row['length_mm'], unit)}" for row in rows)
         within = fine(rows[0]["within_mm"], unit, FINE)
         yield (
-            f"Before anything is fastened, check by tape at the foot, from corner to corner of the strings: {told}. "
+            f"Before anything is fastened, check by tape at the foot, from corner to corner of the strings: {words}. "
             f"Where one is off by more than {within}, find which line is off first."
         )
     if walls:
@@ -233,13 +249,69 @@ def crew_steps(found: RoomTargets) -> Iterator[str]:
             yield f"Bring the {name} down to its line: the shims under each strap are in its table."
     for name, one in found.targets.items():
         if one.kind == "floor" and not one.is_left:
-            yield f"Bring the {name} to {level_told(room, one.z)}."
+            yield f"Bring the {name} to {level_words(room, one.z)}."
     if room.trims:
         yield "Set the foot of each trim last, at the height in the table of trims."
 
 
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+def wall_rows(found: RoomTargets, name: str) -> tuple[list[str], list[tuple[list[str], list[str]]]]:
+    """The finished line of one wall off its control line, stud by stud.
+
+    Returns
+    -------
+    heads of the lines: one, or at the bottom, in the middle and at the top where the wall leans; and a pair a stud: its
+    name, its place and its lines, and what to add there at the bottom, in the middle and at the top
+    """
+    unit, lines = found.room.show, wall_lines(found)
+    lines = lines[lines["wall"] == name]
+    at_stud = lines.groupby("x_mm")["off_control_mm"]
+    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
+    rows = []
+    for stud, some in lines.groupby("stud", sort=False):
+        faces = [float(face) for face in some["off_control_mm"]]
+        shown = [length_in_feet(face, unit) for face in (faces if leans else faces[:1])]
+        adds = ["open" if math.isnan(add) else added(float(add), unit) for add in some["add_mm"]]
+        rows.append(([str(stud), position(float(some["x_mm"].iloc[0]), unit), *shown], adds))
+    return [f"line, {at}" for at in UP] if leans else ["finished line"], rows
+
+
+def strap_rows(found: RoomTargets) -> Iterator[tuple[str, float, list[list[str]]]]:
+    """Each ceiling: its name, the height of its line [mm; NaN where it slopes], and the shims strap by strap."""
+    unit = found.room.show
+    for name, some in ceiling_lines(found).groupby("surface", sort=False):
+        rows = []
+        for row in _records(some):
+            ends = [added(float(row[f"{end}_shim_mm"]), unit) for end in ("least", "most")]
+            rows.append([str(row["line"]), position(float(row["position_mm"]), unit), " to ".join(ends)])
+        yield str(name), float(some["z_mm"].iloc[0]), rows
+
+
+def diagonal_rows(found: RoomTargets) -> list[list[str]]:
+    """What is checked by tape: its corners, its length, and within what."""
+    unit = found.room.show
+    return [
+        [row["letters"], length_in_feet(row["length_mm"], unit), f"within {fine(row['within_mm'], unit, FINE)}"]
+        for row in _records(diagonals(found))
+    ]
+
+
+def trim_rows(room: Room) -> list[list[str]]:
+    """Each trim: its name, the height of its foot above the datum, and what reveal that leaves."""
+    rows = []
+    for name, some in trim_lines(room).groupby("trim", sort=False):
+        least, most = (fine(float(end), room.show, (32,)) for end in (some["reveal_mm"].min(), some["reveal_mm"].max()))
+        rows.append([str(name), length_in_feet(float(some["z_mm"].iloc[0]), room.show), f"{least} to {most}"])
+    return rows
+
+
+def added(mm: float, unit: str) -> str:
+    """What is added, or comes off with a minus, without its unit: thirty-seconds where it is an inch's part.
+
+    >>> added(3.2, "in"), added(-6.35, "in"), added(0.2, "in"), added(2.04, "mm")
+    ('1/8', '−1/4', '0', '2.0')
+    """
+    text = format_length(abs(mm), "in", 32).removesuffix('"') if unit == "in" else f"{abs(mm):.1f}"
+    return text if text in ("0", "0.0") else f"{'−' if mm < 0 else ''}{text}"
 
 
 def when_done(found: RoomTargets) -> str:
@@ -273,7 +345,7 @@ def check_rows(room: Room) -> list[list[str]]:
     words = {FAIL: "not as agreed", UNDECIDED: "not sure", PASS: "as agreed"}
     rows = []
     for row in sorted(_records(room.checks), key=lambda row: order.get(row["verdict"], 3)):
-        found = "not measured" if math.isnan(row["likely_mm"]) else told(row, "likely_mm", unit)
+        found = "not measured" if math.isnan(row["likely_mm"]) else row_length(row, "likely_mm", unit)
         allowed = "" if math.isnan(row["allowed_mm"]) else _size(row["allowed_mm"], unit)
         allowed += " or more" if allowed and row["at_least"] else ""
         what = TITLES[row["what"]].removesuffix(", at least")
@@ -308,7 +380,7 @@ def way_rows(found: RoomWays) -> list[list[str]]:
     return rows
 
 
-def ways_told(found: RoomWays) -> str:
+def ways_words(found: RoomWays) -> str:
     """The chosen way of each surface, with what all of it takes."""
     head = ["surface", "way", "adds at most", "work", "of 100"]
     lines = [f"  {line}" for line in columns([head, *way_rows(found)], left=(0, 1))]
@@ -349,13 +421,13 @@ def _target(room: Room, row: Mapping[str, Any]) -> str:
     if row["kind"] == "wall":
         ends = [length_in_feet(row[column], unit) for column in ("start_mm", "end_mm")]
         return f"{row['surface']}: {ends[0]} off the control line at its left end, {ends[1]} at its right; {done}."
-    return f"{row['surface']}: at {level_told(room, row['start_mm'])}; {done}."
+    return f"{row['surface']}: at {level_words(room, row['start_mm'])}; {done}."
 
 
-def level_told(room: Room, z: float) -> str:
+def level_words(room: Room, z: float) -> str:
     """A height above the datum, and off each benchmark."""
-    told, off = f"{length_in_feet(z, room.show)} above the datum", off_benchmarks(room, z)
-    return f"{told}, {' and '.join(off)}" if off else told
+    words, off = f"{length_in_feet(z, room.show)} above the datum", off_benchmarks(room, z)
+    return f"{words}, {' and '.join(off)}" if off else words
 
 
 def off_benchmarks(room: Room, z: float) -> list[str]:
@@ -391,3 +463,38 @@ def _notes(room: Room) -> Iterator[str]:
         west, east, south, north = drawn.extent
         if drawn.of.kind != "wall" and max(east - west, north - south) > LONG_MM:
             yield f"{name}: {CURVATURE}"
+
+
+SHARED = (
+    "Errors are from how the points of each cell scatter. What they share does not show in it, such as the scanner's "
+    "own error of distance, or two set-ups that do not match: check a few places with a laser and a rod"
+)
+UPRIGHT = "The scan's z is taken as plumb"
+HIDDEN = "Where nothing was seen the surveys have openings: those areas are not judged"
+
+
+def scan_report(scan: Scan, unit: str) -> str:
+    """What a scan shows as text, the answer in its first line."""
+    notes = [sentence(note, unit) for note in scan.notes]
+    notes += [f"{text}." for text in (HIDDEN, SHARED, UPRIGHT)]
+    surfaces = "\n".join(hanging(_surface(one, unit)) for one in scan.surfaces.values())
+    return "\n\n".join([textwrap.fill(scan_answer(scan, unit), WIDTH), surfaces, bulleted("Worth knowing", notes)])
+
+
+def scan_answer(scan: Scan, unit: str) -> str:
+    """What was found, in one line."""
+    length, width, height = (position(size, unit) for size in scan.size)
+    readings, share = sum(len(one.cells) for one in scan.surfaces.values()), percent(scan.used / scan.points)
+    found = f"{counted(len(scan.surfaces), 'surface')} found in {scan.source}, of a room {length} x {width} x {height}"
+    made = f"{readings:,} readings {position(scan.cell, unit)} apart, from {scan.points:,} points"
+    return f"{found}: {made}, {share} of them on these surfaces."
+
+
+def _surface(one: ScanSurface, unit: str) -> str:
+    text = f"{one.name}: {counted(len(one.cells), 'reading')}, good to {accuracy(one.survey.accuracy or 0.0, unit)}"
+    text += f"; points scatter by {accuracy(one.noise, unit)}"
+    if one.survey.openings:
+        text += f"; {area(one.hidden, unit)} hidden or open"
+    if one.emptied:
+        text += f"; {counted(one.emptied, 'cell')} left out, where something stands"
+    return text

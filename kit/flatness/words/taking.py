@@ -62,8 +62,8 @@ def slide_words(strip: Sweep, taking: Taking) -> tuple[str, str, str]:
     """What is to be done on a strip; and what a person says who finds nothing, in two lines."""
     unit = taking.book.unit
     stop = spelled(length(strip.stop, unit))
-    told = f"Slide a {tape(strip.bar, unit)} bar along this line."
-    return told, f"Nothing over {stop}", "no gap larger than that, end to end"
+    slide = f"Slide a {tape(strip.bar, unit)} bar along this line."
+    return slide, f"Nothing over {stop}", "no gap larger than that, end to end"
 
 
 def _where(xy: tuple[float, float], taking: Taking) -> str:

@@ -1,4 +1,4 @@
-"""A room on one sheet: its plan with the walls folded out around it, and what the crew sets out from it.
+"""A room drawn: its plan with the walls folded out, one sheet of what the crew sets out, and a view that turns.
 
 Each wall lies with its foot along its line on the plan and its head outward, so that one who stands in the room and
 turns sees each wall upright. Colours say how far each surface stands proud or shy of where it is brought to; without
@@ -20,18 +20,28 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Path2D
+from mpl_toolkits.mplot3d import Axes3D
 from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts.axes import colour_bar, new_figure, save_chart
 from flatness.charts.scales import Scale, deviation_scale
-from flatness.lengths import format_length
 from flatness.room.drawn import fit_planes
 from flatness.room.records import Room, RoomSurface
-from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, lettered, studs, trim_lines, wall_lines
+from flatness.room.set_out import diagonals, lettered, studs, wall_lines
 from flatness.room.targets import RoomTargets
-from flatness.words.printed import fine, position
-from flatness.words.rooms import AUTHORITY, answer, crew_answer, length_in_feet, off_benchmarks
+from flatness.words.rooms import (
+    AUTHORITY,
+    added,
+    answer,
+    crew_answer,
+    diagonal_rows,
+    length_in_feet,
+    off_benchmarks,
+    strap_rows,
+    trim_rows,
+    wall_rows,
+)
 from flatness.words.ways import NOTHING
 
 INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
@@ -63,13 +73,7 @@ class RoomPlan:
 
 
 def room_plan(
-    ax: Axes,
-    room: Room,
-    targets: RoomTargets | None = None,
-    *,
-    level: str = "floor",
-    numbers: bool = True,
-    labels: bool = True,
+    ax: Axes, room: Room, targets: RoomTargets | None = None, *, numbers: bool = True, labels: bool = True
 ) -> RoomPlan:
     """Draw a room in plan with its walls folded out around it.
 
@@ -78,7 +82,6 @@ def room_plan(
     ax : to draw into
     room : with its surfaces
     targets : that the colours are off; None: each surface's own best plane
-    level : ``floor`` or ``ceiling``, in the middle
     numbers : whether what is added to each stud, or comes off it, is written there
     labels : whether the studs' own names are
 
@@ -86,7 +89,7 @@ def room_plan(
     -------
     RoomPlan : what was drawn
     """
-    shown = [one for one in room.surfaces.values() if one.kind in (level, "wall")]
+    shown = [one for one in room.surfaces.values() if one.kind in ("floor", "wall")]
     left = () if targets is None else targets.left
     off = {one.name: deviation(room, targets, one.name) for one in shown}
     most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
@@ -238,8 +241,8 @@ def _numbered(ax: Axes, room: Room, one: RoomSurface, lines: pd.DataFrame) -> It
         at = {"bottom": inward, "middle": 0.0, "top": -inward}[str(row["at"])]
         if not math.isnan(row["add_mm"]) and row["stud"] not in ("start", "end"):
             x, y = _folded(one, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
-            told = short(float(row["add_mm"]), room.show)
-            yield ax.text(float(x), float(y), told, ha="center", va="center", fontsize=6.6, color=INK)
+            words = added(float(row["add_mm"]), room.show)
+            yield ax.text(float(x), float(y), words, ha="center", va="center", fontsize=6.6, color=INK)
     for stud, at_x in beside.items():
         x, y = _folded(one, np.array(at_x), np.array(-140.0))
         yield ax.text(float(x), float(y), stud, ha="center", va="center", fontsize=7.5, color=INK, weight="bold")
@@ -281,16 +284,6 @@ def _apart(places: Sequence[float]) -> list[float]:
     return moved
 
 
-def short(mm: float, unit: str) -> str:
-    """What is added, or comes off with a minus, without its unit: thirty-seconds where it is an inch's part.
-
-    >>> short(3.2, "in"), short(-6.35, "in"), short(0.2, "in"), short(2.04, "mm")
-    ('1/8', '−1/4', '0', '2.0')
-    """
-    text = format_length(abs(mm), "in", 32).removesuffix('"') if unit == "in" else f"{abs(mm):.1f}"
-    return text if text in ("0", "0.0") else f"{'−' if mm < 0 else ''}{text}"
-
-
 def room_sheet(room: Room, targets: RoomTargets | None = None) -> Figure:
     """One sheet of a room: the plan with its walls folded out, and what is set out from it.
 
@@ -315,7 +308,8 @@ def room_sheet(room: Room, targets: RoomTargets | None = None) -> Figure:
     right.set(xlim=(0, 1), ylim=(0, 1))
     right.set_axis_off()
     if targets is None:
-        _wrapped(right, 0.98, ["No targets were chosen: colors are off each surface's own best plane."])
+        words = "No targets were chosen: colors are off each surface's own best plane."
+        right.text(0.0, 0.98, words, fontsize=9, color=INK, va="top", wrap=True)
     else:
         _set_out(right, room, targets)
     return figure
@@ -349,66 +343,40 @@ def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
 
 
 def _set_out(ax: Axes, room: Room, targets: RoomTargets) -> None:
-    lines = wall_lines(targets)
-    walls = list(dict.fromkeys(lines["wall"]))
+    """The tables of what is set out, in two columns: each goes where there is more room."""
     tops, x = [0.985, 0.985], [0.0, 0.52]
-    for name in walls:
-        some = lines[lines["wall"] == name]
+    walls = [_wall_table(targets, str(name)) for name in dict.fromkeys(wall_lines(targets)["wall"])]
+    others = [block for block in (_ceiling_table(targets), _check_table(targets)) if block]
+    for block in (*walls, *others):
+        tabs = (0.0, 0.2, 0.32) if block in others else (0.0, 0.085, 0.21, 0.32, 0.4)
         column = 0 if tops[0] >= tops[1] else 1
-        tops[column] = _wall_table(ax, targets, name, some, x[column], tops[column]) - 0.018
-    for block in (_ceiling_rows(room, targets), _check_rows(room, targets)):
-        if block:
-            column = 0 if tops[0] >= tops[1] else 1
-            tops[column] = _rows(ax, block, x[column], tops[column], (0.0, 0.2, 0.32)) - 0.018
+        tops[column] = _rows(ax, block, x[column], tops[column], tabs) - 0.018
 
 
-def _wall_table(ax: Axes, targets: RoomTargets, name: str, lines: pd.DataFrame, left: float, top: float) -> float:
-    """The finished line of one wall off its control line, stud by stud; where the table ends."""
-    room = targets.room
-    wall = room.surfaces[name].wall
+def _wall_table(targets: RoomTargets, name: str) -> list[Sequence[str]]:
+    wall = targets.room.surfaces[name].wall
     assert wall is not None
-    control = f"off {wall.control or 'its control line'}"
-    at_stud = lines.groupby("x_mm")["off_control_mm"]
-    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
-    heads = (
-        [f"line, {at}" for at in UP] if leans else ["line, left as it is" if name in targets.left else "finished line"]
-    )
-    rows: list[Sequence[str]] = [[name, "", control], ["stud", "along", *heads]]
-    for stud, some in lines.groupby("stud", sort=False):
-        faces = some["off_control_mm"].tolist()
-        told = [length_in_feet(float(v), room.show) for v in (faces if leans else faces[:1])]
-        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told])
-    return _rows(ax, rows, left, top, (0.0, 0.085, 0.21, 0.32, 0.4))
+    heads, rows = wall_rows(targets, name)
+    heads = ["line, left as it is"] if len(heads) == 1 and name in targets.left else heads
+    off = f"off {wall.control or 'its control line'}"
+    return [[name, "", off], ["stud", "along", *heads], *(row for row, _ in rows)]
 
 
-def _ceiling_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
-    table = ceiling_lines(targets)
+def _ceiling_table(targets: RoomTargets) -> list[Sequence[str]]:
     rows: list[Sequence[str]] = []
-    for name, some in table.groupby("surface", sort=False):
-        z = float(some["z_mm"].iloc[0])
-        rows.append([str(name), "", "" if math.isnan(z) else f"line {length_in_feet(z, room.show)}"])
-        rows.append(["strap", "along", "shim, least to most"])
-        for row in some.to_dict("records"):
-            shim = f"{short(row['least_shim_mm'], room.show)} to {short(row['most_shim_mm'], room.show)}"
-            rows.append([str(row["line"]), position(row["position_mm"], room.show), shim])
-        rows += [] if math.isnan(z) else [[f"line {told}", "", ""] for told in off_benchmarks(room, z)]
+    for name, z, straps in strap_rows(targets):
+        line = "" if math.isnan(z) else f"line {length_in_feet(z, targets.room.show)}"
+        rows += [[name, "", line], ["strap", "along", "shim, least to most"], *straps]
+        rows += [] if math.isnan(z) else [[f"line {words}", "", ""] for words in off_benchmarks(targets.room, z)]
     return rows
 
 
-def _check_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
-    rows: list[Sequence[str]] = []
-    found = diagonals(targets)
-    if len(found):
-        rows += [["check by tape, finished", "", ""], ["corners", "length", ""]]
-        for row in found.to_dict("records"):
-            within = f"within {fine(row['within_mm'], room.show, (32,))}"
-            rows.append([row["letters"], length_in_feet(row["length_mm"], room.show), within])
-    trims = trim_lines(targets.finished)
-    for name, some in trims.groupby("trim", sort=False):
-        rows.append([str(name), "", ""])
-        rows.append([f"foot {length_in_feet(float(some['z_mm'].iloc[0]), room.show)} above the datum", "", ""])
-        least, most = float(some["reveal_mm"].min()), float(some["reveal_mm"].max())
-        rows.append([f"reveal left {fine(least, room.show, (32,))} to {fine(most, room.show, (32,))}", "", ""])
+def _check_table(targets: RoomTargets) -> list[Sequence[str]]:
+    rows: list[Sequence[str]] = [["check by tape, finished", "", ""], ["corners", "length", ""]]
+    checked = diagonal_rows(targets)
+    rows = [*rows, *checked] if checked else []
+    for name, foot, reveal in trim_rows(targets.finished):
+        rows += [[name, "", ""], [f"foot {foot} above the datum", "", ""], [f"reveal left {reveal}", "", ""]]
     return rows
 
 
@@ -425,13 +393,85 @@ def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs
     return top - len(rows) * step
 
 
-def _wrapped(ax: Axes, top: float, texts: Sequence[str]) -> None:
-    for i, text in enumerate(texts):
-        ax.text(0.0, top - 0.03 * i, text, fontsize=9, color=INK, va="top", wrap=True)
-
-
 def write_room(room: Room, targets: RoomTargets | None, folder: Path) -> list[Path]:
     """Write the sheet of a room as PNG and PDF into a folder that is there, and say which files."""
     figure = room_sheet(room, targets)
     stem = Path(room.source or "room").stem
     return [save_chart(figure, folder / f"{stem}-sheet.{kind}", dpi=150) for kind in ("png", "pdf")]
+
+
+ENLARGED = 40.0  # times as large as they are
+LEFT_GRAY = 0.95  # of what is left as it is, which is neither added to nor cut
+WRITTEN = 1000  # above all surfaces
+ELEVATION = 38.0  # degrees above the floor
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RoomView:
+    """A view of a room.
+
+    Attributes
+    ----------
+    ax : axes in three dimensions
+    scale : steps and colours
+    drawn : artists by name of the surface; those whose back is turned are not drawn
+    """
+
+    ax: Any
+    scale: Scale
+    drawn: dict[str, Artist]
+
+
+def room_view(figure: Figure, room: Room, targets: RoomTargets | None = None, *, azimuth: float = -60.0) -> RoomView:
+    """Draw a room from above, its near walls and its ceiling left away.
+
+    Parameters
+    ----------
+    figure : to draw into, empty
+    room : with its surfaces
+    targets : that the surfaces are off; None: each its own best plane
+    azimuth : from where it is seen [degrees counterclockwise from x]
+    """
+    ax: Any = figure.add_axes((0.0, 0.0, 1.0, 1.0), projection=Axes3D.name)
+    toward = np.array([np.cos(np.radians(azimuth)), np.sin(np.radians(azimuth))])
+    shown = [one for one in room.surfaces.values() if one.kind == "floor"]
+    shown += [one for one in room.of_kind("wall") if one.wall is not None and float(one.wall.into @ toward) > 0.05]
+    off = {one.name: deviation(room, targets, one.name) for one in shown}
+    most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
+    scale = deviation_scale(max(most, 0.1), room.show)
+    drawn: dict[str, Artist] = {}
+    for one in shown:
+        x, y, z = _bent(room, one, off[one.name] * ENLARGED)
+        colours = scale.colours(scale.norm(np.ma.masked_invalid(off[one.name])))
+        if targets is not None and one.name in targets.left:
+            colours[..., :3] = LEFT_GRAY
+        drawn[one.name] = ax.plot_surface(
+            x, y, z, facecolors=colours, rstride=1, cstride=1, shade=False, linewidth=0, antialiased=False
+        )
+        drawn[f"name of {one.name}"] = ax.text(
+            *_label(room, one), one.name, color=INK, fontsize=11, ha="center", zorder=WRITTEN
+        )
+    ax.set_box_aspect([float(np.ptp(limits)) for limits in (ax.get_xlim(), ax.get_ylim(), ax.get_zlim())], zoom=1.1)
+    ax.view_init(elev=ELEVATION, azim=azimuth)
+    ax.set_axis_off()
+    words = f"What surfaces are off is drawn {ENLARGED:g} times as large; near walls and ceiling are left away."
+    figure.text(0.02, 0.02, words, color=INK, fontsize=9)
+    return RoomView(ax=ax, scale=scale, drawn=drawn)
+
+
+def _bent(room: Room, one: RoomSurface, off: Floats) -> tuple[Floats, Floats, Floats]:
+    """Places of a surface in space [mm], moved toward the room by so much."""
+    surface = room.drawn[one.name].surface
+    x, y = np.meshgrid(surface.x, surface.y)
+    if one.wall is None:
+        return x, y, np.nanmean(surface.height) + off
+    px, py = one.wall.on_plan(x, np.nanmean(surface.height) + off)
+    return px, py, one.wall.base + y
+
+
+def _label(room: Room, one: RoomSurface) -> tuple[float, float, float]:
+    west, east, south, north = room.drawn[one.name].extent
+    if one.wall is None:
+        return (west + east) / 2, (south + north) / 2, 100.0
+    x, y = one.wall.on_plan(np.array((west + east) / 2), np.array(-one.wall.offset))
+    return float(x), float(y), one.wall.base + north + 150

@@ -1,4 +1,10 @@
-"""Many surveys as one table: which files they are, each one checked, what could not be checked, worst first."""
+"""Many surveys as one table: which files they are, each one checked, what could not be checked, worst first.
+
+They are checked by processes on this machine, or by the workers of a Dask cluster. Each process computes on one thread
+(:mod:`flatness.arrays`), so as many processes as cores are busy. A process that ends in the middle, by want of memory
+or by a signal, takes no result with it: what it was at is checked again, here alone in a process of its own, on a
+cluster by another worker; what ends such a process again is a row with its error.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +12,11 @@ import glob
 import math
 import os
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +28,7 @@ from flatness.limits.kinds import Limit, describe
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged, assess
 from flatness.survey.files import read_survey
 from flatness.survey.readings import Survey
-from flatness.words.buildings import NOT_CHECKED
+from flatness.words.checks import NOT_CHECKED
 from flatness.words.phrases import error_text
 from flatness.words.printed import number, place, shown_unit
 
@@ -79,7 +88,7 @@ class File:
 
 
 @dataclass(frozen=True)
-class Asked:
+class CheckRequest:
     """What every survey is checked for.
 
     Attributes
@@ -168,28 +177,28 @@ def _is_survey(path: Path, folder: Path) -> bool:
     return path.suffix.lower() in SUFFIXES and not hidden and not path.is_dir()
 
 
-def check_file(asked: Asked, file: File) -> Checked:
+def check_file(request: CheckRequest, file: File) -> Checked:
     """Check one survey; whatever is wrong with it is in its row."""
     start, survey = time.perf_counter(), None
     try:
         data = read_file(file.path) if file.data is None else file.data
-        survey = read_survey(data, name=os.path.basename(file.path), sheet=asked.sheet)
-        unit = shown_unit(survey, asked.unit)
-        limits = asked.limits.get(survey.surface, ())
+        survey = read_survey(data, name=os.path.basename(file.path), sheet=request.sheet)
+        unit = shown_unit(survey, request.unit)
+        limits = request.limits.get(survey.surface, ())
         if not limits:
             what, remedy = (
                 f"none of the limits is for a {survey.surface}",
                 "name one for it: `flatness limits` lists them",
             )
             raise ArgumentError(what, remedy=remedy)
-        found = assess(survey, limits, **asked.options)
+        found = assess(survey, limits, **request.options)
         row = _row(found, unit)
-        picture = asked.draw(found, unit) if asked.draw is not None else b""
+        picture = request.draw(found, unit) if request.draw is not None else b""
         return Checked({**blank_row(file), **row, "seconds": time.perf_counter() - start}, picture, unit)
     except OSError as error:
         return not_checked(file, f"the file cannot be read: {why(error)}")
     except FlatnessError as error:
-        return not_checked(file, error_text(error, asked.unit or ("in" if survey is None else shown_unit(survey))))
+        return not_checked(file, error_text(error, request.unit or ("in" if survey is None else shown_unit(survey))))
     except Exception as error:  # one survey stops no other
         return not_checked(file, f"a fault of this program, not of the file ({type(error).__name__}: {error})", True)
 
@@ -273,3 +282,136 @@ def unit_of(checked: Iterable[Checked]) -> str:
 def verdict_of(checked: Sequence[Checked]) -> str:
     """The worst verdict of all."""
     return min((one.verdict for one in checked), key=ORDER.index, default=PASS)
+
+
+ENDED = "the process that checked it ended; it may need more memory than there is"
+AT_ONCE = 4  # surveys a core that are under way on a cluster: their files travel meanwhile
+WAIT_S = 20.0  # for an answer of a cluster, and for its first worker
+Check = Callable[[CheckRequest, File], Checked]
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def check_here(
+    files: Sequence[File], request: CheckRequest, processes: int = 0, check: Check = check_file
+) -> Iterator[Checked]:
+    """Check surveys on this machine, each as it is done.
+
+    Parameters
+    ----------
+    processes : 0 takes one a core; 1 checks in this process itself
+    check : what is done with each, a function that a process can be sent
+    """
+    if processes < 0:
+        raise ArgumentError("processes out of range", value=str(processes), expected="0 for one a core, or more")
+    processes = min(processes or cores(), len(files))
+    if processes <= 1:
+        yield from (check(request, file) for file in files)
+        return
+    left, alone = list(files), list[File]()
+    while left:
+        done, under_way = yield from _by_pool(left, request, processes, check)
+        left = [file for file in left if file not in done and file not in under_way]
+        alone += under_way
+    for file in alone:
+        done, _ = yield from _by_pool([file], request, 1, check)
+        if not done:
+            yield not_checked(file, ENDED, is_fault=True)
+
+
+def _by_pool(
+    files: Sequence[File], request: CheckRequest, processes: int, check: Check
+) -> Generator[Checked, None, tuple[set[File], list[File]]]:
+    """Check until all is done, or a process ends; returns what was done, and what was under way then."""
+    done, waiting = set[File](), list(reversed(files))
+    # spawned, not forked: a copy of a process that has threads may hang
+    with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
+        under_way: dict[Future[Checked], File] = {}
+        broken = False
+        while (waiting or under_way) and not broken:
+            # no more than there are processes: what is under way when one ends is what it may have ended on
+            while waiting and len(under_way) < processes:
+                file = waiting.pop()
+                under_way[pool.submit(check, request, file)] = file
+            for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                try:
+                    result = future.result()
+                except BrokenProcessPool:
+                    broken = True
+                    continue
+                done.add(under_way.pop(future))
+                yield result
+    return done, list(under_way.values())
+
+
+def check_on_cluster(
+    files: Sequence[File], request: CheckRequest, address: str, check: Check = check_file
+) -> Iterator[Checked]:
+    """Check surveys on the workers of a Dask cluster, each as it is done.
+
+    The files' bytes go to the workers, which need the kit and none of the folders. The scheduler gives what a lost
+    worker was at to another one.
+
+    Parameters
+    ----------
+    address : of the scheduler, such as ``tcp://10.0.0.5:8786``
+
+    Raises
+    ------
+    FlatnessError : Dask is not installed; nothing answers at the address, or it has no worker
+    """
+    try:
+        import distributed
+    except ImportError as error:
+        what, remedy = "Dask is not installed", 'pip install "surface-flatness-kit[cluster]"'
+        raise FlatnessError(what, column="--cluster", value=address, remedy=remedy) from error
+    with _client(distributed.Client, address) as client:
+        _wait_for_workers(client, address)
+        waiting, under_way = list(reversed(files)), dict[Any, File]()
+        most = max(8, AT_ONCE * sum(client.ncores().values()))
+
+        def send() -> Any:
+            file = waiting.pop()
+            future = client.submit(check, request, file.carried(), pure=False)
+            under_way[future] = file
+            return future
+
+        as_completed: Any = distributed.as_completed  # which has no types
+        finished = as_completed([send() for _ in range(min(most, len(waiting)))], loop=client.loop)
+        for future in finished:
+            file = under_way.pop(future)
+            try:
+                result = future.result()
+            except BaseException as error:
+                if isinstance(error, (KeyboardInterrupt, GeneratorExit)):
+                    raise
+                result = not_checked(file, _lost(error), is_fault=True)
+            yield result
+            if waiting:
+                finished.add(send())
+
+
+def _client(client: Any, address: str) -> Any:
+    try:
+        return client(address, timeout=WAIT_S, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        what, expected = "no cluster answers at this address", "the scheduler's, such as tcp://10.0.0.5:8786"
+        remedy = "start one with `dask scheduler`, and workers with `dask worker ADDRESS --nthreads 1 --nworkers auto`"
+        raise FlatnessError(what, column="--cluster", value=address, expected=expected, remedy=remedy) from error
+
+
+def _wait_for_workers(client: Any, address: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=WAIT_S)
+    except TimeoutError as error:
+        what, remedy = "the cluster has no worker", f"start some: `dask worker {address} --nthreads 1 --nworkers auto`"
+        raise FlatnessError(what, column="--cluster", value=address, remedy=remedy) from error
+
+
+def _lost(error: BaseException) -> str:
+    if type(error).__name__ == "KilledWorker":
+        return "every worker that checked it ended; it may need more memory than they have"
+    return f"the cluster did not check it ({type(error).__name__}: {error})"
