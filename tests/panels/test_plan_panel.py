@@ -634,9 +634,9 @@ def test_a_change_makes_the_plan_old_until_it_is_worked_out_again(panel):
     state.aim = 0.7
     assert not state.current
     assert "press Work out the plan again" in text_of(panel.verdict)
-    assert panel.actions.title.get_text() == "What was asked for before"
+    assert panel.actions.title.get_text() == "As it was set before"
     panel.saves[0].click()
-    assert "no plan of what is asked for now" in text_of(panel.problems)
+    assert "no plan of what is set now" in text_of(panel.problems)
 
 
 def test_progress_is_told_and_a_stop_keeps_what_was_found(panel, monkeypatch):

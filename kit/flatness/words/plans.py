@@ -82,7 +82,7 @@ def members_text(schedule: Schedule, unit: str) -> str:
     for row in ordered:
         down = float(row["take_down_mm"])
         wording = (_signed(float(row[f"raise_{end}_mm"]), unit) for end in ("first", "last", "most"))
-        off = (depth(down, unit)[1:], _at(row, unit)) if _told(down, unit) else ("-", "")
+        off = (depth(down, unit)[1:], _at(row, unit)) if _is_shown(down, unit) else ("-", "")
         rows.append([str(row["member"]), _when(str(row["set"])), *wording, *off])
     lines = [f"  {line}" for line in columns(rows, left=(0, 1))]
     return "\n".join(["Members, in the order they are set", *lines, *_remarks(schedule, known, unit)])
@@ -90,10 +90,10 @@ def members_text(schedule: Schedule, unit: str) -> str:
 
 def _signed(mm: float, unit: str) -> str:
     """A signed number of a table: 0 where a tape shows nothing."""
-    return signed(mm, unit) if _told(mm, unit) else "0"
+    return signed(mm, unit) if _is_shown(mm, unit) else "0"
 
 
-def _told(mm: float, unit: str) -> bool:
+def _is_shown(mm: float, unit: str) -> bool:
     return settle(abs(mm) - least_shown(unit)) >= 0
 
 
@@ -118,7 +118,7 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
     for name, words in (("may_be_taken_down", "Planing off"), ("laps", "Sister laps"), ("note", "Note")):
         said: dict[str, list[str]] = {}
         for row in schedule.members.to_dict("records"):
-            tiny = name == "may_be_taken_down" and not _told(float(row["take_down_mm"]), unit)
+            tiny = name == "may_be_taken_down" and not _is_shown(float(row["take_down_mm"]), unit)
             if isinstance(row[name], str) and row[name] and not tiny:
                 said.setdefault(row[name], []).append(str(row["member"]))
         for text, members in said.items():
@@ -133,7 +133,7 @@ def _remarks(schedule: Schedule, known: list[dict[Any, Any]], unit: str) -> Iter
     for row in schedule.blocking.to_dict("records"):
         cut, low, high = (printed_place(float(row[name]), unit) for name in ("cut_at_mm", "from_mm", "to_mm"))
         yield hanging(f"Block {row['member']} from {low} to {high}, beside its cut at {cut}.")
-    if _told(schedule.blocks_mm, unit):
+    if _is_shown(schedule.blocks_mm, unit):
         yield hanging(f"Blocks under the string's ends: {depth(schedule.blocks_mm, unit)[1:]} at least keep it clear.")
 
 
@@ -160,7 +160,7 @@ def plan_report(
     unit : ``in`` (feet, inches and fractions) or ``mm``; None takes that of the survey
     schedule : what each member is set to, where the way sets any
     ways : all ways, where they were weighed
-    layers : laid on the corrected surface
+    layers : on the corrected surface
 
     Returns
     -------
@@ -321,7 +321,10 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
     if depths is not None:
         yield from _depths(depths, unit)
     if float(s.get("planned_to") or 1.0) < 1:
-        yield f"Planned to {100 * float(s['planned_to']):g} % of each straightedge limit, at {plan.headings} headings."
+        yield f"Planned to {100 * float(s['planned_to']):g} % of each limit planned for, at {plan.headings} headings."
+    if rates is not None and 0 < plan.bound < plan.cost and rates.off == rates.add > 0:
+        least, moved = (total_volume(cost / rates.add, unit) for cost in (plan.bound, plan.cost))
+        yield f"Proven: no work that keeps to that moves less than {least}; this moves {moved}."
     if s.get("draws"):
         yield f"Chances: from {s['draws']} draws, seed {s['seed']}; verdicts at {percent(float(s['confidence']))}."
     for spot in plan.fixed:
