@@ -371,7 +371,7 @@ def test_the_live_map_tells_depths_and_keeps_its_artists_while_the_slider_moves(
         assert actions.ax is ax
         assert actions.edges is edges
         assert actions.areas == areas
-        for (j, i), words in actions.numbers.told.items():
+        for (j, i), words in actions.numbers.texts.items():
             change = state.draft.change[j, i]
             told = flatness.parse_length(words.replace("−", "-").removeprefix("+"), "in")
             assert told == pytest.approx(change, abs=25.4 / 64 + 1e-6)

@@ -239,7 +239,7 @@ def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
     return told
 
 
-def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, str]:
+def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, Any]:
     """What the small section beside the order of the work shows; empty where there is no line to read from."""
     if not len(plan.patches) or (datum.line is None and plan.survey.surface != "wall"):
         return {}
