@@ -556,3 +556,26 @@ def test_a_long_search_tells_how_it_goes_on_a_terminal_alone(capfd, monkeypatch)
     assert all(after == before + 1 or after == 1 for before, after in pairwise(rounds))
     # and clears its line
     assert "".join(told).endswith("\r")
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [
+        (("--straightedge", "2m", "--allowed=-4mm"), "-4mm"),
+        ((*BAR, "--members", "sawn joist first 0m spacing -400mm along y"), "-400mm"),
+        ((*BAR, "--members", "sawn joist first 0m spacing 400mm along y depth -235mm"), "-235mm"),
+        ((*BAR, "--beneath", "boards; may be planed; most -3/8in"), "-3/8in"),
+    ],
+)
+def test_a_negative_length_keeps_its_sign_in_the_message(capfd, given, shown):
+    code, out, err = run(capfd, STORE, *given)
+    assert (code, out) == (2, "")
+    assert f"found: '{shown}'" in err
+
+
+@pytest.mark.parametrize("kind", ["i-joist", "I-joist", "I joist"])
+def test_kinds_of_members_are_read_as_people_write_them(capfd, kind):
+    given = ("--members", f"{kind} first 0m spacing 400mm along y", "--way", "members", "--draws", "0", "--json")
+    code, out, _ = run(capfd, STORE, *BAR, *given)
+    assert code == 0
+    assert json.loads(out)["way"] == "members"

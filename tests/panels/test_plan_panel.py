@@ -371,7 +371,7 @@ def test_the_live_map_tells_depths_and_keeps_its_artists_while_the_slider_moves(
         assert actions.ax is ax
         assert actions.edges is edges
         assert actions.areas == areas
-        for (j, i), words in actions.numbers.told.items():
+        for (j, i), words in actions.numbers.texts.items():
             change = state.draft.change[j, i]
             told = flatness.parse_length(words.replace("−", "-").removeprefix("+"), "in")
             assert told == pytest.approx(change, abs=25.4 / 64 + 1e-6)
@@ -634,9 +634,9 @@ def test_a_change_makes_the_plan_old_until_it_is_worked_out_again(panel):
     state.aim = 0.7
     assert not state.current
     assert "press Work out the plan again" in text_of(panel.verdict)
-    assert panel.actions.title.get_text() == "What was asked for before"
+    assert panel.actions.title.get_text() == "As it was set before"
     panel.saves[0].click()
-    assert "no plan of what is asked for now" in text_of(panel.problems)
+    assert "no plan of what is set now" in text_of(panel.problems)
 
 
 def test_progress_is_told_and_a_stop_keeps_what_was_found(panel, monkeypatch):

@@ -496,6 +496,52 @@ def test_shims_behind_straps_reach_from_the_lowest_spot_of_a_ceiling():
     assert "Strap, 3/4 in thick, F1 to F7" in " ".join(pages)
 
 
+@pytest.mark.parametrize(("nx", "ny"), [(9, 9), (13, 29), (10, 30)])
+def test_the_order_of_the_work_stands_on_page_one_of_a_ceiling_however_long_it_is(nx, ny):
+    """Crossings 16 in apart leave a long room no smaller scale: the order stands at the right of the drawing."""
+    survey = room(nx, ny, surface="ceiling", title="Ceiling")
+    joists = member_layout(0, 16 * INCH, "y", until=(nx - 1) * FOOT)
+    limit = flatness.straightedge_limit(10 * FOOT, 5, surfaces=("ceiling",))
+    how = {"draws": 0, "spacing": FOOT, "headings": 4, "surface": "as-read"}
+    paper = crew_sheet(flatness.plan_corrections(survey, way="overlay", members=joists, limits=limit, **how))
+    pages = pages_of(paper)
+    assert "In this order" in pages[0]
+    assert "Start on F" in pages[0]
+    assert "Stop and call" in pages[0]
+    with pdfplumber.open(io.BytesIO(paper.pdf)) as pdf:
+        first = pdf.pages[0]
+        words = [one for one in first.extract_words() if one["text"] in ("Start", "Stop", "order")]
+        assert all(one["x1"] < first.width - 30 and one["bottom"] < first.height - 30 for one in words)
+
+
+@pytest.mark.parametrize("quantity", ["drop", "height"])
+def test_a_wall_shows_from_where_its_face_is_read(quantity):
+    """A laser line stands before the wall; a datum that the new face lies out from stands behind it."""
+    x, y = np.meshgrid(np.arange(9) * FOOT, np.arange(9) * FOOT)
+    far = 12 * np.exp(-((x - 4 * FOOT) ** 2 + (y - 4 * FOOT) ** 2) / (1.5 * FOOT) ** 2)
+    read = 300.0 + far if quantity == "drop" else 50.0 - far
+    survey = flatness.make_survey(
+        x, y, read, quantity=quantity, surface="wall", reference="plumb", unit="mm", title="Wall", accuracy=0.5
+    )
+    limit = flatness.straightedge_limit(8 * FOOT, 3, surfaces=("wall",))
+    how = {"draws": 0, "spacing": FOOT, "headings": 4, "surface": "as-read"}
+    plan = flatness.plan_corrections(survey, limits=limit, **how)
+    with pdfplumber.open(io.BytesIO(crew_sheet(plan, unit="mm").pdf)) as pdf:
+        words = pdf.pages[0].extract_words()
+    below = sorted((word for word in words if word["top"] > 300), key=lambda word: -word["top"])
+    at = {word["text"]: (word["x0"] + word["x1"]) / 2 for word in below}  # the uppermost of each
+    line = at["laser" if quantity == "drop" else "datum"]
+    assert (line > at["wall"]) == (quantity == "drop")
+    deepest = plan.marks.loc[plan.marks["change_mm"].abs().idxmax()]
+    column = "reading_mm" if quantity == "drop" else "set_mm"
+    shown = [
+        word["text"]
+        for word in words
+        if word["top"] > 300 and min(line, at["wall"]) < word["x0"] < max(line, at["wall"])
+    ]
+    assert f"{round(2 * deepest[column]) / 2:g}" in shown
+
+
 def test_places_and_members_never_stand_on_one_sheet(planned):
     schedule = member_schedule(planned, planned.members)
     text = "\n".join(pages_of(crew_sheet(planned, schedule)))

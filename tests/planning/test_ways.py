@@ -64,6 +64,15 @@ def test_every_member_comes_to_one_level_plane(about, kind):
     assert plan.passes
 
 
+def test_joists_beyond_the_room_are_not_ordered():
+    """40 joists 16 in apart and 20 ft long are named in a room of 12 ft x 10 ft: 10 stand in it, 10 ft of each."""
+    survey = room()
+    long = member_layout(0, 16 * IN, "y", count=40, kind="I-joist", start=-5 * FT, end=15 * FT)
+    found = plan_ways(survey, LIMIT, members=long, ways=("members",), **QUICK)
+    assert found.table["lumber_mm"].tolist() == pytest.approx([10 * 10 * FT])
+    assert sorted(found.plans["members"].lines) == sorted(f"J{k}" for k in range(1, 11))
+
+
 def test_two_end_members_and_a_string_give_the_same_heights():
     survey = room(lambda x, y: 4 * np.sin(x / 700) - 0.002 * x)
     terms = {"limits": LIMIT, "way": "members", "members": joists("I-joist"), **QUICK}

@@ -56,8 +56,8 @@ def add_plan(parser: argparse.ArgumentParser) -> None:
         "All else, that is rates, depths, thresholds, layers, how tight, headings, lattice and the rest: a job "
         "file; `flatness job --keys` lists what it may hold, sample_surveys/loft_floor/job.toml is one. "
         "Exit code: 0 after the plan the surface passes, or no limit is named; 1 it fails, or the way is not open; 3 "
-        "undecided, or the engineer is to be asked first; 2 bad input. Ctrl-C stops the search with the best plan so "
-        "far, where there is one."
+        "undecided, or a question for the engineer comes first; 2 bad input. Ctrl-C stops the search with the best "
+        "plan so far, where there is one."
     )
     parser.set_defaults(run=run_plan)
     parser.add_argument("file", help="survey file, CSV or XLSX")
@@ -158,7 +158,7 @@ def _check_names(options: argparse.Namespace) -> None:
 
 
 def _write(options: argparse.Namespace, plan: Plan, schedule: Schedule | None, unit: str) -> list[Path]:
-    """Pictures, tables and the plan itself, as asked for."""
+    """Pictures, tables and the plan itself, as wanted."""
     written: list[Path] = []
     if options.save:
         make_folder(Path(options.save).parent, "--save")

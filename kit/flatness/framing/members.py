@@ -1,4 +1,4 @@
-"""Members: the parallel joists, studs or strapping beneath a surface, laid out as a carpenter lays them out.
+"""Members: the parallel joists, studs or strapping beneath a surface, set out as a carpenter sets them out.
 
 From the first member and the spacing, or from positions as they were found. A member runs along x or along y;
 its position is measured across that direction, its stations along it.

@@ -270,7 +270,7 @@ def member_schedule(
 
 
 def _line_for(plan: Planned, members: Members, every: bool) -> str:
-    """The line where none is asked for: the target's own where that is straight, else by what may come off."""
+    """The line where none is named: the target's own where that is straight, else by what may come off."""
     if getattr(plan, "strategy", "least-work") != "least-work" and members.kind != "strapping":
         return "nearest"
     settings = getattr(plan, "settings", {})

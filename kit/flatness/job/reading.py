@@ -43,7 +43,7 @@ from flatness.notes import joined
 from flatness.planning.constraints import Depths, FixedSpot, Rates, check_meant, spot_rows
 from flatness.planning.patches import THRESHOLDS
 from flatness.planning.quantities import DEFAULTS, settings_of
-from flatness.planning.request import Asked, check_asked
+from flatness.planning.request import Request, check_request
 from flatness.planning.substrate import permitted_cut
 from flatness.planning.ways import PROPOSED
 from flatness.surface.lattice import Surface
@@ -525,14 +525,14 @@ def rehearse(job: Job, raw: dict[str, Any], placed: Mapping[str, list[Placed]], 
 def _check_terms(job: Job, plan: PlanTerms, raw: dict[str, Any], report: JobReport) -> None:
     """The plan's choices against each other."""
     chosen = {**plan.options, "confidence": job.confidence, "draws": job.draws, "fixed": plan.fixed}
-    chosen = {one.name: chosen[one.name] for one in fields(Asked) if one.name in chosen}
-    request = Asked(way=None if plan.way == PROPOSED else plan.way, **chosen)
+    chosen = {one.name: chosen[one.name] for one in fields(Request) if one.name in chosen}
+    request = Request(way=None if plan.way == PROPOSED else plan.way, **chosen)
     strategy = request.strategy
     if strategy in UNDER_PATCHES and not plan.fixed:
         what, remedy = f"the strategy {strategy} without any spots", "add the spots, or take the best plane"
         report.add("fixed", what, "none", f"{report.origin.table('[fixed]')} or more", remedy)
     else:
-        report.make("plan", raw["plan"], check_asked, request)
+        report.make("plan", raw["plan"], check_request, request)
     needs = plan.way not in ("members", "overlay") and strategy == "least-work"
     if needs and not raw.get("limits") and request.level_within is None:
         remedy = "name a limit, or take another way, such as members or overlay"

@@ -60,34 +60,6 @@ def all_headings(count: int) -> list[Heading]:
     return [Heading.at(180 * i / count) for i in range(count)]
 
 
-def lines_of(z: Floats, heading: Heading) -> Floats:
-    """Surfaces [ny, nx, k] laid out as [n, lines], each line a row, column or diagonal of one of them."""
-    ny, nx, count = z.shape
-    if (heading.dx, heading.dy) == (1, 0):
-        return np.swapaxes(z, 0, 1).reshape(nx, -1)
-    if (heading.dx, heading.dy) == (0, 1):
-        return z.reshape(ny, -1)
-    if heading.dx < 0:
-        z = z[:, ::-1]
-    # row r moved right by ny - 1 - r puts a diagonal into one column; NaN fills what is left
-    skewed = np.full((ny, nx + ny - 1, count), np.nan)
-    for r in range(ny):
-        skewed[r, ny - 1 - r : ny - 1 - r + nx] = z[r]
-    return skewed.reshape(ny, -1)
-
-
-def nodes_of(lines: Floats, heading: Heading, shape: tuple[int, ...]) -> Floats:
-    """The inverse of :func:`lines_of`: [n, lines] back to surfaces of this shape [ny, nx, k]."""
-    ny, nx, count = shape
-    if (heading.dx, heading.dy) == (1, 0):
-        return np.swapaxes(lines.reshape(nx, ny, count), 0, 1)
-    if (heading.dx, heading.dy) == (0, 1):
-        return lines.reshape(shape)
-    skewed = lines.reshape(ny, nx + ny - 1, count)
-    z = np.stack([skewed[r, ny - 1 - r : ny - 1 - r + nx] for r in range(ny)])
-    return z[:, ::-1] if heading.dx < 0 else z
-
-
 def reaching_part(shape: tuple[int, ...], dx: float, dy: float) -> tuple[slice, slice]:
     """Rows and columns of the nodes from which the place (dx, dy) steps away is on the lattice; empty where none is."""
     sides = []
@@ -183,7 +155,7 @@ def _largest(z: Floats, spacing: float, length: float, headings: int) -> Floats:
     for heading in all_headings(headings):
         steps = whole_steps(length, spacing * heading.step)
         if heading.on_lattice:
-            found = nodes_of(line_gaps(lines_of(z, heading), steps), heading, z.shape)
+            found = _along_lattice(z, heading, steps)
         else:
             found = _oblique_gaps(z, heading, steps)
         np.fmax(largest, found, out=largest)
@@ -201,54 +173,70 @@ def whole_steps(length: float, step: float) -> int:
     return math.floor(steps + max(STEP_NOISE, min(LONGER * steps, OF_A_STEP)))
 
 
-def line_gaps(z: Floats, steps: int) -> Floats:
-    """Gaps along the first axis of [n, lines].
+def _along_lattice(z: Floats, heading: Heading, steps: int) -> Floats:
+    """Gaps [ny, nx, k] along rows, columns or diagonals of the surfaces."""
+    ny, nx, count = z.shape
+    if heading.dy == 0:
+        return np.swapaxes(line_gaps(np.swapaxes(z, 0, 1).reshape(nx, -1), steps).reshape(nx, ny, count), 0, 1)
+    if heading.dx == 0:
+        return line_gaps(z.reshape(ny, -1), steps).reshape(z.shape)
+    # beyond the ends of its rows lies so much that no bar rests on that the next row is out of reach
+    steps, order = min(steps, ny - 1, nx - 1), np.s_[:: int(heading.dx)]
+    wide = np.full((ny, nx + steps, count), DEEP)
+    wide[:, :nx] = z[:, order]
+    gap = _walked_gaps(wide.reshape(-1), (nx + steps + 1) * count, steps)
+    return gap.reshape(wide.shape)[:, :nx][:, order]
 
-    For a contact p only the steepest chord that reaches beyond a station matters there. So walk the
-    distance d from the full length down, keep for every p at once the steepest slope to any q at least
-    d away, and compare that chord with the surface at p + d - 1: cost n x steps, not n x steps squared.
-    """
+
+def line_gaps(z: Floats, steps: int) -> Floats:
+    """Gaps along the first axis of [n, lines]."""
     n, lines = z.shape
     steps = min(steps, n - 1)
     gap = np.empty_like(z)
     width = max(1, BLOCK // max(n, 1))
     for first in range(0, lines, width):
         block = np.ascontiguousarray(z[:, first : first + width])
-        gap[:, first : first + width] = _block_gaps(block, steps)
+        gap[:, first : first + width] = _walked_gaps(block.reshape(-1), block.shape[1], steps).reshape(block.shape)
     return gap
 
 
-def _block_gaps(z: Floats, steps: int) -> Floats:
-    n = len(z)
+def _walked_gaps(z: Floats, stride: int, steps: int) -> Floats:
+    """Gaps [n] under bars up to so many steps long, a step leading from a station to the one ``stride`` numbers on.
+
+    For a contact p only the steepest chord that reaches beyond a station matters there. So walk the
+    distance d from the full length down, keep for every p at once the steepest slope to any q at least
+    d away, and compare that chord with the surface at p + d - 1: cost n x steps, not n x steps squared.
+    """
     blank = np.isnan(z)
     broken = bool(blank.any())
-    reach = _steps_to_blank(blank) if broken else None
+    reach = _steps_to_blank(blank, stride) if broken else None
     top = z.copy()  # the highest chord over each station so far
     slope = np.full_like(z, -np.inf)
     work = np.empty_like(z)
     for d in range(steps, 1, -1):
-        m = n - d
-        chord, best = work[:m], slope[:m]
-        np.subtract(z[d:], z[:m], out=chord)
-        chord /= d
+        m = max(0, len(z) - d * stride)
+        chord, best, here = work[:m], slope[:m], z[:m]
+        np.subtract(z[len(z) - m :], here, out=chord)
+        chord *= 1 / d
         np.maximum(best, chord, out=best)
         if reach is not None:
             np.copyto(best, -np.inf, where=reach[:m] < d)
         np.multiply(best, d - 1, out=chord)
-        chord += z[:m]
-        over = top[d - 1 : n - 1]
+        chord += here
+        over = top[(d - 1) * stride :][:m]
         (np.fmax if broken else np.maximum)(over, chord, out=over)
     top -= z
     top[blank] = np.nan
     return top
 
 
-def _steps_to_blank(blank: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """[n, lines] how many steps from each station the line stays unbroken; -1 at a blank."""
-    n = len(blank)
-    station = np.arange(n, dtype=np.int32)[:, None]
-    next_blank = np.where(blank, station, np.int32(n))[::-1]
-    return np.minimum.accumulate(next_blank, axis=0)[::-1] - station - 1
+def _steps_to_blank(blank: NDArray[np.bool_], stride: int) -> NDArray[np.int32]:
+    """[n] how many steps from each station the line stays unbroken; -1 at a blank."""
+    reach = -blank.astype(np.int32)
+    for stop in range(len(blank) - stride, 0, -stride):
+        part, ahead = slice(max(0, stop - stride), stop), slice(max(stride, stop), stop + stride)
+        reach[part] = np.where(blank[part], -1, reach[ahead] + 1)
+    return reach
 
 
 def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:

@@ -292,7 +292,7 @@ AREA = ("kind", "may", "most", "x0", "y0", "x1", "y1")
 NO_CHART = "(no member)"
 NO_PLAN = "What to do is drawn here."
 VIEWS = {"What to do": PLAN_VIEW}
-TITLES = ("As it stands", "What to do", "What was asked for before")
+TITLES = ("As it stands", "What to do", "As it was set before")
 
 
 class PlanPanel(Instrument):
@@ -336,7 +336,7 @@ class PlanPanel(Instrument):
 
     def _make_parts(self) -> None:
         state, guard = self.state, self.state.guard
-        tip = "Patches, proof, chances and schedule of what is asked for"
+        tip = "Patches, proof, chances and schedule of what is set"
         self.start = button("Work out the plan", tip, guard(lambda _: state.start()), main=True)
         tip = "End the search with what it has; press again to drop it"
         self.stop = button("Stop", tip, guard(lambda _: state.stop()))
@@ -401,7 +401,7 @@ class PlanPanel(Instrument):
         state = self.state
         state.saved = ()
         if state.plan is None or not state.current:
-            what, expected = "there is no plan of what is asked for now", "a plan that is worked out"
+            what, expected = "there is no plan of what is set now", "a plan that is worked out"
             raise ArgumentError(what, expected=expected, remedy=plan_text.PRESS)
         plain = Path(self.name.value.strip()) if self.name.value.strip() else None
         stem = "" if plain is None else str(plain.with_suffix("") if plain.suffix in ENDINGS else plain)
@@ -557,7 +557,7 @@ def plan_panel(
 
     Returns
     -------
-    PlanPanel : its ``state`` holds all that is asked for, the draft and the plan
+    PlanPanel : its ``state`` holds all that is set, the draft and the plan
     """
     traits: dict[str, Any] = {} if unit is None else {"unit": unit}
     kind = kind_named(beneath, KINDS) or beneath

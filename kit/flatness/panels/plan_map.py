@@ -67,7 +67,7 @@ def glyphs(words: str) -> Path:
 
 @lru_cache(maxsize=4096)
 def paper(words: str) -> Path:
-    """What is laid behind a text [points]."""
+    """What is drawn behind a text [points]."""
     half = glyphs(words).get_extents().width / 2 + PAD
     high = SIZE * 0.5 + PAD / 2
     return Path([(-half, -high), (half, -high), (half, high), (-half, high), (-half, -high)], closed=True)
@@ -78,11 +78,11 @@ class Numbers:
 
     Attributes
     ----------
-    told : the text at each place, by the place's (row, column)
+    texts : the text at each place, by the place's (row, column)
     """
 
     def __init__(self, ax: Axes) -> None:
-        self.told: dict[tuple[int, int], str] = {}
+        self.texts: dict[tuple[int, int], str] = {}
         points = Affine2D().scale(1 / 72) + root_of(ax).dpi_scale_trans
         self._paper, self._ink = (
             PathCollection(
@@ -100,12 +100,12 @@ class Numbers:
             part.set_transform(points)
             ax.add_collection(part, autolim=False)
 
-    def set(self, told: Sequence[tuple[tuple[int, int], tuple[float, float], str]]) -> None:
+    def set(self, texts: Sequence[tuple[tuple[int, int], tuple[float, float], str]]) -> None:
         """Show these texts: (row, column), place [mm], words."""
-        self.told = {node: words for node, _, words in told}
-        places = np.array([xy for _, xy, _ in told], dtype=np.float64).reshape(-1, 2)
+        self.texts = {node: words for node, _, words in texts}
+        places = np.array([xy for _, xy, _ in texts], dtype=np.float64).reshape(-1, 2)
         for part, shape in ((self._paper, paper), (self._ink, glyphs)):
-            part.set_paths([shape(words) for _, _, words in told])
+            part.set_paths([shape(words) for _, _, words in texts])
             part.set_offsets(places)
 
 
@@ -215,7 +215,7 @@ class LiveActions:
         title: str = "",
         faded: bool = False,
     ) -> None:
-        """Show a plan or a draft; ``faded`` where it is of what was asked for before."""
+        """Show a plan or a draft; ``faded`` where it is of what was set before."""
         self.title.set(text=title, color=PALE if faded else INK)
         x, y, half = shown.x, shown.y, shown.surface.spacing / 2
         for number_, name in enumerate(ACTIONS):
@@ -231,9 +231,9 @@ class LiveActions:
         self.spot_names = [name_place(self.ax, name, (spot.x, spot.y)) for name, spot in spots]
         if isinstance(shown, Plan):
             self._tag(shown)
-        self.numbers.set(list(self._told(shown)))
+        self.numbers.set(list(self._texts(shown)))
 
-    def _told(self, shown: Shown) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
+    def _texts(self, shown: Shown) -> Iterator[tuple[tuple[int, int], tuple[float, float], str]]:
         """The depths, where they are any and no name of a patch stands."""
         least = least_shown(self.unit)
         wide, high = (self.figure.dpi / 72 * size for size in (HALF_WIDE, SIZE * 0.7))
@@ -316,9 +316,9 @@ def member_picture(schedule: Schedule, name: str, unit: str) -> bytes:
 
 def key_html(actions: NDArray[np.int8], has_spots: bool) -> str:
     """What the patterns of the map mean, as HTML; ``has_spots``: whether spots are fixed."""
-    told = [(swatch(name), PATTERNS[name].words) for k, name in enumerate(ACTIONS) if (actions == k).any()]
-    told += [(swatch("fixed"), "fixed spot")] if has_spots else []
-    return "".join(f'<span><img alt="" src="data:image/png;base64,{image}">{words}</span>' for image, words in told)
+    texts = [(swatch(name), PATTERNS[name].words) for k, name in enumerate(ACTIONS) if (actions == k).any()]
+    texts += [(swatch("fixed"), "fixed spot")] if has_spots else []
+    return "".join(f'<span><img alt="" src="data:image/png;base64,{image}">{words}</span>' for image, words in texts)
 
 
 @lru_cache(maxsize=16)

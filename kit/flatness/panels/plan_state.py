@@ -1,4 +1,4 @@
-"""What the Plan panel knows: what is asked for, the draft while a slider moves, and the plan once it is worked out.
+"""What the Plan panel knows: what is set, the draft while a slider moves, and the plan once it is worked out.
 
 The search for a plan goes on beside the notebook.
 """
@@ -117,7 +117,7 @@ class PlanState(AgreedState):
     draft : the :class:`Draft` of a plane, or None
     ways : all ways as last worked out, or None
     plan, schedule : by the way that is chosen, or None
-    current : whether they are of what is now asked for
+    current : whether they are of what is set now
     sure : whether the plan's chances were worked out
     running, share, progress : whether a plan is being worked out, how far it is [-], and that in words
     pointer : place [mm] that is pointed at, or None
@@ -235,7 +235,7 @@ class PlanState(AgreedState):
 
     @property
     def money(self) -> Money:
-        """How costs are told."""
+        """How costs are shown."""
         return Money(self.unit, self.price, self.off_times)
 
     @property
@@ -255,11 +255,11 @@ class PlanState(AgreedState):
         return "patches" if self.way == PROPOSED and self.target != LEAST_WORK else str(self.way)
 
     def arguments(self, draws: int) -> dict[str, Any]:
-        """What is asked for, as the arguments of :func:`~flatness.planning.planner.plan_corrections`.
+        """What is set, as the arguments of :func:`~flatness.planning.planner.plan_corrections`.
 
         Raises
         ------
-        FlatnessError : no survey is chosen, or something asked for is out of range
+        FlatnessError : no survey is chosen, or something set is out of range
         """
         surface, survey = self.surface, self.survey
         if survey is None or surface is None:
@@ -384,9 +384,9 @@ class PlanState(AgreedState):
         try:
             surface, survey = self.surface, self.survey
             if self.is_plane and survey is not None and surface is not None:
-                asked, limit = self.arguments(0), {"deepest_fill": self.deepest_fill}
+                given, limit = self.arguments(0), {"deepest_fill": self.deepest_fill}
                 names = ("strategy", "tilt", "height", "rates", "depths", "fixed", "beneath", "members", "materials")
-                draft = draft_plane(survey, surface, **{name: asked[name] for name in names}, thresholds=limit)
+                draft = draft_plane(survey, surface, **{name: given[name] for name in names}, thresholds=limit)
         finally:
             with self.hold_trait_notifications():  # what is shown changes once
                 self.current, self.sure, self.draft = False, False, draft
@@ -482,7 +482,7 @@ class PlanSearch(Worker):
 
         Raises
         ------
-        FlatnessError : something that is asked for is missing or out of range
+        FlatnessError : something that is set is missing or out of range
         """
         state = self._state
         arguments, seen, plane = state.arguments(draws), _Seen(), state.is_plane
@@ -522,7 +522,7 @@ class PlanSearch(Worker):
             self.show(found)
 
     def show(self, found: Plan | Ways) -> None:
-        """Take a plan, or the one of all ways that is asked for; where that is not open there is none, and why."""
+        """Take a plan, or the one of all ways that is chosen; where that is not open there is none, and why."""
         state = self._state
         problems: tuple[Problem, ...] = ()
         plan, schedule = (None if isinstance(found, Ways) else found), None
@@ -541,7 +541,7 @@ class PlanSearch(Worker):
             state.plan, state.schedule = plan, schedule
 
     def _say(self, problems: tuple[Problem, ...]) -> None:
-        """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays told."""
+        """What this search says is wrong, in place of what the last one said; a mistake typed meanwhile stays."""
         others = tuple(one for one in self._state.problems if one not in (*self._found_wrong, *problems))
         self._state.problems, self._found_wrong = (*others, *problems), problems
 

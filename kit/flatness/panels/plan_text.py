@@ -98,7 +98,7 @@ def cards(ways: Ways | None, plan: Plan | None, unit: str) -> str:
         return ""
     of = plan if plan is not None else ways.plan
     open_ones = ways.table[ways.table["why"] == ""]["way"]
-    told = []
+    cards = []
     for way, (_, name, places, ground, lumber, adds, rises, work, chance) in zip(
         open_ones, ways_table(ways, of, unit)[1:], strict=True
     ):
@@ -115,7 +115,7 @@ def cards(ways: Ways | None, plan: Plan | None, unit: str) -> str:
             (chance if chance == "-" else f"{chance} in 100", "passes"),
         )
         cells = "".join(f"<span><b>{escape(number)}</b>{what}</span>" for number, what in numbers if number != "-")
-        told.append(
+        cards.append(
             f'<button class="fk-card" aria-pressed="{str(plan is not None and way == plan.way).lower()}" '
             f'title="Show this way on the map" onclick="{PICK.format(at=1 + WAYS.index(way))}">{thumb(one)}'
             f"<span class='fk-name'><b>{escape(name[:1].upper() + name[1:])}</b><span>{escape(touched)}</span>"
@@ -125,9 +125,9 @@ def cards(ways: Ways | None, plan: Plan | None, unit: str) -> str:
         if text.startswith("Not open: "):
             name, _, why = text.removeprefix("Not open: ").partition(": ")
             why = f"not open. {escape(why[:1].upper() + why[1:])}"
-            told.append(f'<div class="fk-card"><b>{escape(name[:1].upper() + name[1:])}</b>: {why}</div>')
+            cards.append(f'<div class="fk-card"><b>{escape(name[:1].upper() + name[1:])}</b>: {why}</div>')
     usual = f"{OF_100.format(kind=of.survey.surface)} {USUAL}"
-    return f'<div class="fk-cards">{"".join(told)}<small>{escape(usual)}</small></div>'
+    return f'<div class="fk-cards">{"".join(cards)}<small>{escape(usual)}</small></div>'
 
 
 def thumb(plan: Plan) -> str:
@@ -187,45 +187,49 @@ def after_rows(plan: Plan, unit: str) -> str:
         purpose = "" if limit is None else limit.everyday or limit.purpose
         name = f"{purpose} ({row['limit']})" if purpose else str(row["limit"])
         sought = plan.strategy == "least-work" and plan.way in ("patches", "some-members")
-        asked = "<br>measured, not planned for" if sought and not row["planned_for"] else ""
-        head = f"{escape(name[:1].upper() + name[1:])}<br>{verdict_mark(str(row['verdict']))}{asked}"
-        told = (*before_and_after(plan, row, unit), percent(float(row["chance"])))
+        aside = "<br>measured, not planned for" if sought and not row["planned_for"] else ""
+        head = f"{escape(name[:1].upper() + name[1:])}<br>{verdict_mark(str(row['verdict']))}{aside}"
+        shown_numbers = (*before_and_after(plan, row, unit), percent(float(row["chance"])))
         names = ("before", "after", "likely", "allowed", "passes")
-        rows.append([head, "<br>".join(f"{one} {escape(text)}" for one, text in zip(names, told, strict=True))])
+        rows.append(
+            [head, "<br>".join(f"{one} {escape(text)}" for one, text in zip(names, shown_numbers, strict=True))]
+        )
     return f"<h3>Before and after</h3><div class='fk-before-after'>{html_table(('Limit', 'Gap or slope'), rows)}</div>"
 
 
 def patches_list(plan: Plan, unit: str) -> str:
     """The patches in the order of work, as HTML."""
-    told = []
+    patches = []
     for name, do, along_x, along_y, ground, deepest, moved, note in patch_rows(plan, unit).itertuples(index=False):
         more = f" {sentence(note, unit)}" if note else ""
         where = spelled(f"x {along_x}; y {along_y}. {ground}, {moved}.{more}")
         deep = deepest.lstrip("+-\N{MINUS SIGN}")  # what is done says which way
-        told.append((spelled(f"{name}: {do} {deep} at most"), where))
-    return f"<h3>Patches, in the order of work</h3>{places_list(told, named=True)}" if told else ""
+        patches.append((spelled(f"{name}: {do} {deep} at most"), where))
+    return f"<h3>Patches, in the order of work</h3>{places_list(patches, named=True)}" if patches else ""
 
 
 def quantity_rows(found: Quantities, unit: str, survey: Survey) -> str:
     """What it takes, with where each number that is not measured comes from, as an HTML table."""
-    told: list[tuple[str, str, str]] = []
+    found_rows: list[tuple[str, str, str]] = []
     if found.fill_volume > 0:
-        told.append(("Fill", f"{volume(found.fill_volume, unit)} over {area(found.fill_area, unit)}", "measured"))
-        told.append(("Bags of fill", str(found.bags), _source(found, "bag_yield", unit)))
-        told.append(("Weight of the fill", mass(found.fill_mass, unit), _source(found, "fill_density", unit)))
+        found_rows.append(("Fill", f"{volume(found.fill_volume, unit)} over {area(found.fill_area, unit)}", "measured"))
+        found_rows.append(("Bags of fill", str(found.bags), _source(found, "bag_yield", unit)))
+        found_rows.append(("Weight of the fill", mass(found.fill_mass, unit), _source(found, "fill_density", unit)))
     if found.load_at is not None and found.greatest_load > 0:
         where = f"where the fill is deepest, {at_place(found.load_at, unit, survey)}"
-        told.append(("Greatest added load", load(found.greatest_load, unit), where))
+        found_rows.append(("Greatest added load", load(found.greatest_load, unit), where))
     if found.cut_volume > 0:
-        told.append(("Planing", f"{volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}", "measured"))
+        found_rows.append(
+            ("Planing", f"{volume(found.cut_volume, unit)} over {area(found.planed_area, unit)}", "measured")
+        )
     if found.sister_mass > 0:
         source = _source(found, DENSITY_OF[found.framed], unit)
-        told.append((f"Weight of the {found.framed}", mass(found.sister_mass, unit), source))
+        found_rows.append((f"Weight of the {found.framed}", mass(found.sister_mass, unit), source))
     if found.lengths is not None:
-        told += list(_lengths_to_buy(found.lengths, found.framed, unit))
-    if not told:
-        told.append(("Fill and planing", "none", "measured"))
-    rows = [[escape(cell) for cell in row] for row in told]
+        found_rows += list(_lengths_to_buy(found.lengths, found.framed, unit))
+    if not found_rows:
+        found_rows.append(("Fill and planing", "none", "measured"))
+    rows = [[escape(cell) for cell in row] for row in found_rows]
     return f"<h3>Quantities</h3>{html_table(('What', 'How much', 'From'), rows)}"
 
 
@@ -285,10 +289,10 @@ def words_at(shown: Shown | None, xy: Place | None, unit: str) -> str:
 
 
 def stale_words(shown: Shown | None, current: bool, sure: bool) -> str:
-    """Why what is shown is not a plan of what is asked for, and what to do about it."""
+    """Why what is shown is not a plan of what is set, and what to do about it."""
     if isinstance(shown, Draft):
         if shown.against:
-            return "It breaks what you asked for: move the slider, or change that."
+            return "It breaks what you set: move the slider, or change that."
         return "Patches and members follow when the controls rest."
     if shown is not None and not current:
         return f"{CHANGED} since: {PRESS} again."

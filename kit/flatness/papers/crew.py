@@ -59,7 +59,7 @@ from flatness.words.printed import Rule, at_least_shown, counted, day_words, lis
 from flatness.words.printed import printed_place as tape
 from flatness.words.ways import runs_of
 
-LINE_LETTERS = 61  # that a step has room for on one line
+LINE_LETTERS, NARROW_LETTERS = 61, 31  # that a step has room for on one line, below the drawing and at its right
 
 
 def crew_sheet(
@@ -115,7 +115,8 @@ def crew_sheet(
         (float(left), float(right), float(foot), float(top)),
         sheet,
         unit,
-        beside=_height(steps, stop, bool(rises)),
+        beside=max(50.0 if rises else 58.0, _height(steps, stop, LINE_LETTERS)),
+        narrow=55.0 + _height(steps, stop, NARROW_LETTERS),
         caption=7.0 if rises else 0.0,
         sides=beside(plan, rises, rule),
         most=widest_scale(plan, marks, rises, rule),
@@ -135,7 +136,10 @@ def crew_sheet(
             {"name": tile.name, "row": tile.row, "column": tile.column} | as_data(one)
             for tile, one in zip(layout.tiles, drawn, strict=True)
         ],
-        **{name: getattr(layout, name) for name in ("rows", "columns", "flipped", "shared", "width", "height")},
+        **{
+            name: getattr(layout, name)
+            for name in ("rows", "columns", "flipped", "shared", "narrow", "width", "height")
+        },
         "margins": [SIDE, TOP, FOOT],
         "body": [(high if layout.flipped else wide) - 2 * SIDE, (wide if layout.flipped else high) - TOP - FOOT],
         "left": LEFT,
@@ -166,11 +170,11 @@ def crew_sheet(
     return Paper(title, make_pdf("crew.typ", data, {}, paper, made))
 
 
-def _height(steps: list[tuple[str, str, str]], stop: str, figures: bool) -> float:
-    """About how high [mm] the order of the work stands below the drawing."""
-    lines = [1 + (len(f"{number} {do} {how}") // LINE_LETTERS) for number, do, how in steps]
-    last = 7.5 + 3.5 * (1 + (len(stop) + 14) // 66)
-    return max(50.0 if figures else 58.0, 8.0 + sum(3.5 * n + 2.3 for n in lines) + last)
+def _height(steps: list[tuple[str, str, str]], stop: str, letters: int) -> float:
+    """About how high [mm] the order of the work stands with so many letters to a line."""
+    lines = [1 + (len(f"{number} {do} {how}") // letters) for number, do, how in steps]
+    last = 7.5 + 3.5 * (1 + (len(stop) + 14) // (letters + 5))
+    return 8.0 + sum(3.5 * n + 2.3 for n in lines) + last
 
 
 def _how(plan: Plan, datum: Datum) -> str:
@@ -221,9 +225,9 @@ def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
     return lines
 
 
-def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, str]:
+def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, Any]:
     """What the small section beside the order of the work shows; empty where there is no line to read from."""
-    if datum.line is None or plan.survey.surface == "wall" or not len(plan.patches):
+    if not len(plan.patches) or (datum.line is None and plan.survey.surface != "wall"):
         return {}
     one = one_height(plan)
     if one is not None:
@@ -235,12 +239,15 @@ def _diagram(plan: Plan, datum: Datum, figures: bool) -> dict[str, str]:
         if not marks:
             return {}
         deepest = max(marks, key=lambda mark: abs(mark.change))
-        reading, what = datum.reading(deepest.height), "to the new top"
+        part = "top" if plan.survey.surface == "floor" else "face"
+        reading, what = datum.reading(deepest.height), f"to the new {part}"
     return {
-        "line": datum.name,
+        "line": datum.name if datum.line is not None else "datum",
         "reading": reading,
         "what": what,
-        "side": "up" if plan.survey.surface == "ceiling" else "down",
+        "side": {"floor": "down", "ceiling": "up"}.get(plan.survey.surface, "out"),
+        # of a wall: whether the line stands before the face, on the room's side
+        "before": datum.line is not None or reading.startswith("\N{MINUS SIGN}"),
         "kind": "member" if plan.sets_members else "strap" if plan.crossing is not None else "surface",
     }
 
@@ -611,7 +618,8 @@ def to_bring(plan: Plan, rises: Sequence[Rise], rule: Rule) -> list[list[str]]:
         rows += _pieces_of(plan, strap, plan.members.table["name"].tolist(), unit)
         thick = [rise.mm for rise in rises]
         shimmed = sum(rule.reading(mm) != "0" for mm in thick)
-        rows.append(["Shims", f"{shimmed}", f"{rule.reading(min(thick))} to {rule.named(max(thick))} thick"])
+        thinnest = min((mm for mm in thick if rule.reading(mm) != "0"), default=0.0)
+        rows.append(["Shims", f"{shimmed}", f"{rule.reading(thinnest)} to {rule.named(max(thick))} thick"])
     if plan.quantities.bags:
         rows.append(["Fill", str(plan.quantities.bags), "bag" if plan.quantities.bags == 1 else "bags"])
     return rows

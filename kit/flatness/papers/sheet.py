@@ -182,6 +182,7 @@ HEAD, LEFT, BELOW = 18.0, 12.0, 9.0  # of a sheet, around the drawing [mm]
 OVERLAP = 18.0  # of neighbouring sheets [mm]: more than the widest figure, so that none is cut on both
 AROUND = 3.5  # kept free around the surface [mm]
 ABOVE, NAMES = 7.0, 10.5  # and for the members' names above it, or beside it [mm]
+NARROW = 74.0  # the least width of what is to be done, where it stands at the right of the drawing [mm]
 KEY = 16.0  # below the drawing, where it has several sheets: how they lie [mm]
 WIDEST_STEP = {"in": 2 * 304.8, "mm": 610.0}  # between depths that are shown [mm]
 
@@ -214,7 +215,8 @@ class Layout:
     ----------
     scale : so many times smaller than the surface
     flipped : whether the sheets lie on their long side
-    shared : whether what is to be done stands below the drawing, on the same sheet
+    shared : whether what is to be done stands on the same sheet, below the drawing
+    narrow : or at its right
     tiles : row by row from the top left
     rows, columns : of sheets
     width, height : of the drawing on each sheet [mm]
@@ -223,6 +225,7 @@ class Layout:
     scale: float
     flipped: bool
     shared: bool
+    narrow: bool
     tiles: tuple[Tile, ...]
     rows: int
     columns: int
@@ -242,6 +245,7 @@ def lay_out(
     unit: str,
     *,
     beside: float = 80.0,
+    narrow: float = math.inf,
     caption: float = 0.0,
     sides: tuple[float, float] = (AROUND, AROUND),
     most: float = math.inf,
@@ -255,6 +259,7 @@ def lay_out(
     sheet : the paper
     unit : ``in`` or ``mm``, whose usual scales are tried
     beside : height that is wanted on the same sheet for what is to be done [mm]
+    narrow : and where it stands in a column at the right of the drawing [mm]
     caption : height that is wanted below the drawing on every sheet [mm]
     sides : kept free at the left and at the right of the surface, for figures and the members' names [mm]
     most : the scale from which on figures run into one another
@@ -274,8 +279,13 @@ def lay_out(
             whole = _sheets(bounds, (wide, high - caption), sides, flipped, float(one))
             if len(whole.tiles) > 1:
                 whole = _sheets(bounds, (wide, high - KEY), sides, flipped, float(one))
-            choices.append(replace(whole, shared=len(whole.tiles) == 1 and whole.height <= high - caption - beside))
-    return min(choices, key=lambda choice: (len(choice.tiles), not choice.shared, choice.flipped, choice.scale))
+            one_sheet = len(whole.tiles) == 1
+            below = one_sheet and whole.height <= high - caption - beside
+            right = one_sheet and not below and narrow <= high and whole.width + NARROW <= wide
+            choices.append(replace(whole, shared=below or right, narrow=right))
+    return min(
+        choices, key=lambda choice: (len(choice.tiles), not choice.shared, choice.narrow, choice.flipped, choice.scale)
+    )
 
 
 def _sheets(
@@ -315,6 +325,7 @@ def _sheets(
         scale=scale,
         flipped=flipped,
         shared=False,
+        narrow=False,
         tiles=tuple(tiles),
         rows=rows,
         columns=columns,

@@ -105,7 +105,7 @@ class FixedSpot:
     height : finished height there [mm]; None leaves it as found
     allowance : how far the finished height may be off it, either way [mm]
     name : as it is called in messages
-    meant : whether its user was asked about a height far off the surface and means it
+    meant : whether its user means a height that is far off the surface
     """
 
     x: float

@@ -38,7 +38,7 @@ class Draft:
     survey, surface : the readings, and the surface as found
     change : [ny, nx] mm, adding positive; NaN where there is no surface
     actions : [ny, nx] index into ``ACTIONS``
-    members, fixed : as asked for
+    members, fixed : as wanted
     quantities : what it takes
     cost : rates x area x change
     against : what of the terms it breaks: the term, where [mm], and by how much [mm]
@@ -92,7 +92,7 @@ def draft_plane(
     ----------
     survey, surface : the readings, and the surface planned on
     strategy, tilt, height, rates, depths, fixed, beneath, members, materials : as for
-        :func:`~flatness.planning.planner.plan_corrections`; a level plane at a height that is given is laid there
+        :func:`~flatness.planning.planner.plan_corrections`; a level plane at a height that is given is set there
         whatever it breaks, which ``against`` tells
     thresholds : of the actions
 

@@ -254,12 +254,12 @@ class Search:
         return float(np.mean([self.check.chance(self.limits, work, roughly, batch) for batch in batches]))
 
     def _at_least(self, work: Work, least: float) -> float:
-        """The chance, or less where the first surfaces already leave it well under the least that is asked for."""
+        """The chance, or less where the first surfaces already leave it well under the least that is wanted."""
         first = self._chance(work, PRUNING[:1])
         return first if first < least - SURELY_LESS else (first + self._chance(work, PRUNING[1:])) / 2
 
     def _places(self, change: Floats) -> list[Place]:
-        # to a share that is asked for every bit counts; what makes a plan sure has some to spare
+        # to a share that is given every bit counts; what makes a plan sure has some to spare
         least = self.thresholds["least_depth"].value if self._is_weighed else CHANGED_MM
         # ground between two places is worth as much of it as a place takes
         rates = self.terms.rates
@@ -368,7 +368,7 @@ class Search:
         for place, own in zip(places, owned(places, change), strict=True):
             target = surface.height + np.where(place.sign * change > 0, change, 0.0)
             if within is not None:
-                # what the engineer is asked about is asked about as it is wanted
+                # what is a question for the engineer is put to him as it is wanted
                 deepest = np.maximum(self._deepest(place.sign), place.sign * change)
                 target, made = set_heights(place, change, surface, self.survey, within, deepest)
                 marks.append(made)

@@ -187,7 +187,7 @@ class Rounds:
     def solve(self, tolerance: float, explain: bool = True) -> tuple[Floats, float]:
         """The cheapest change [n] mm that meets the rows so far, and what no plan can cost less than.
 
-        ``tolerance`` is the relative gap that is asked for in the end; the solver goes well below it, not farther.
+        ``tolerance`` is the relative gap that is wanted in the end; the solver goes well below it, not farther.
         ``explain`` says whether the error tells which terms clash, which takes longer than the search itself.
 
         Raises
@@ -457,7 +457,7 @@ def least_work(
     ----------
     surface : as it is
     requirements : straightedges, each with its length and allowed gap [mm], and lights; all of them hold
-    headings : directions the straightedges are laid, as the verdict lays them
+    headings : directions the straightedges are set, as the verdict sets them
     rates : cost of taking off and adding; None: both 1 per mm3
     depths : deepest allowed cut and fill [mm]; None: any
     fixed : spots whose finished height is given

@@ -328,7 +328,7 @@ def _framed(
     limit = {name: setting.value for name, setting in thresholds.items()}
     thick = framable & (moved > limit["thin_fill"])
     deep = framable & (moved > limit["deepest_fill"])
-    # a member laid in for the deepest part carries on until a thin fill will do
+    # a member put in for the deepest part carries on until a thin fill will do
     framed = np.asarray(ndimage.binary_propagation(deep, mask=thick | deep), dtype=bool)
     mass = moved * node_areas(surface.inside, surface.spacing) * density
     labels, _ = ndimage.label(thick & ~framed)

@@ -56,7 +56,7 @@ class Plan:
     based_on : ``likely``, the best estimate, or ``as-read``
     strategy : how the target was chosen
     limits : that the finished surface shall meet
-    headings : directions in which bars are laid
+    headings : directions in which straightedges are set
     way : by which method, one of :data:`WAYS`
     plane : that members, or a layer over all, come to; empty where there is none
     set_height : [ny, nx] mm, the height that each place is brought to; NaN where it is left as found
@@ -70,13 +70,13 @@ class Plan:
         ``allowed_mm``, ``passes`` (bool, the planned surface measured again with the ordinary code, as ``after_mm``;
         False where it cannot be),
         ``chance`` (that the true surface passes once the places are set to their heights, each with its error;
-        ``likely_mm`` is the median of what it may then measure), ``verdict`` (at the confidence asked for),
+        ``likely_mm`` is the median of what it may then measure), ``verdict`` (at the confidence wanted),
         ``between`` (what that rests on between the stations: ``read``, ``spot-checked`` or ``assumed``),
         ``note``, ``planned_for`` (bool, whether the plan was made to meet it). F-numbers and slopes are not lengths:
         their numbers stand in ``before``, ``after``, ``likely``, ``allowed`` with ``unit``; those in mm are NaN
     cost : rates x area x change
     bound : no change that passes costs less; NaN where the strategy does not seek the least
-    flat_cost : what the cheapest dead-flat plane (or level, where level is asked for) would cost
+    flat_cost : what the cheapest dead-flat plane (or level, where level is wanted) would cost
     binding : terms that are met with nothing to spare
     fixed : spots whose finished height was given
     members : what lies beneath, where it was given
@@ -324,13 +324,13 @@ def made_from(plan: Any) -> dict[str, Any]:
     """What a plan rests on, as :class:`SavedPlan` holds it; empty where it does not say."""
     if not isinstance(plan, Plan):
         return dict(getattr(plan, "made_from", {}))
-    asked = {name: plan.settings[name] for name in ("confidence", "draws", "seed") if name in plan.settings}
+    chosen = {name: plan.settings[name] for name in ("confidence", "draws", "seed") if name in plan.settings}
     return {
         "title": plan.survey.title or plan.survey.source,
         "date": plan.survey.date,
         "fingerprint": fingerprint(plan.survey),
         "limits": [limit.name for limit in plan.limits],
-        "asked": asked,
+        "asked": chosen,
     }
 
 

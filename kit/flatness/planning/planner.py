@@ -38,7 +38,7 @@ from flatness.planning.patches import (
 )
 from flatness.planning.plan import ACTIONS, OUTSIDE, WAYS, Plan
 from flatness.planning.quantities import Setting, settings_for
-from flatness.planning.request import SEARCHED, Asked, Plannable, check_asked, plannable
+from flatness.planning.request import SEARCHED, Plannable, Request, check_request, plannable
 from flatness.planning.search import Found, Terms, seek
 from flatness.planning.set_heights import CHANGED_MM, SETTING_ERROR_MM, PlanCheck, Work, on_likely
 from flatness.planning.set_members import STRAP_SPACING_MM, Frame, Framed, over_all, some_members, to_one_plane
@@ -49,8 +49,8 @@ from flatness.surface.likely import MOST_PLACES, likely_surface
 from flatness.surroundings.cautions import Caution, cautions_for
 from flatness.survey.readings import Survey
 
-LEAST_CUT_ASKED_MM = 50.0  # the engineer may be asked about so much on however even a surface
-RECORDED = (  # what is asked for, in the settings of a plan
+ENGINEER_CUT_MM = 50.0  # so much may be a question for the engineer on however even a surface
+RECORDED = (  # what is wanted, in the settings of a plan
     *("strategy", "surface", "headings", "shift", "level_within", "height", "tilt", "aim", "confidence", "seed"),
     *("ask_engineer", "setting_error", "keep_clear"),
 )
@@ -174,32 +174,32 @@ def case_of(
     **options: Any,
 ) -> Case:
     """What :func:`plan_corrections` plans from; arguments and errors as there, but that no ``way`` is every way."""
-    asked = Asked(**{one.name: options.pop(one.name) for one in fields(Asked) if one.name in options})
+    request = Request(**{one.name: options.pop(one.name) for one in fields(Request) if one.name in options})
     chosen = thresholds_of(survey.surface, **options)
-    check_asked(asked)
+    check_request(request)
     given = (limits,) if isinstance(limits, (str, Limit)) else tuple(limits)
     wanted = find(given, survey.surface) if given else []
-    check, notes = _check_of(survey, wanted, spacing, asked)
+    check, notes = _check_of(survey, wanted, spacing, request)
     ground = check.subject.surface
     # a benchmark may stand beside the surface
-    check_meant(ground, asked.fixed, asked.strategy == "through-benchmarks")
+    check_meant(ground, request.fixed, request.strategy == "through-benchmarks")
     own = depths or Depths()
-    if asked.height is not None:
-        check_height(ground, asked.height, own, asked.keep_clear)
+    if request.height is not None:
+        check_height(ground, request.height, own, request.keep_clear)
     permitted = permitted_cut(ground, beneath, members, chosen["deepest_plane"].value)
     terms = Terms(
         surface=ground,
         rates=rates or Rates(),
-        depths=replace(own, cut=0.0) if asked.shift == "nothing-comes-off" else own,
+        depths=replace(own, cut=0.0) if request.shift == "nothing-comes-off" else own,
         permitted=permitted,
-        **{name: getattr(asked, name) for name in SEARCHED},
+        **{name: getattr(request, name) for name in SEARCHED},
     )
     return Case(
         survey=survey,
-        asked=asked,
+        request=request,
         limits=tuple(wanted),
         check=check,
-        able=plannable(wanted, check.subject, asked.level_within),
+        able=plannable(wanted, check.subject, request.level_within),
         permitted=permitted,
         terms=terms,
         thresholds=chosen,
@@ -218,7 +218,7 @@ class Case:
     Attributes
     ----------
     survey : the readings
-    asked : choices and numbers
+    request : choices and numbers
     limits : that the finished surface is to meet
     check : holds work against them
     able : which of them can be planned for
@@ -230,7 +230,7 @@ class Case:
     """
 
     survey: Survey
-    asked: Asked
+    request: Request
     limits: tuple[Limit, ...]
     check: PlanCheck
     able: Plannable
@@ -262,22 +262,22 @@ class Case:
                 expected="joists, studs or strapping, with their layout",
                 remedy="give the first one and the spacing",
             )
-        beneath = () if self.asked.shift == "nothing-comes-off" else self.beneath
+        beneath = () if self.request.shift == "nothing-comes-off" else self.beneath
         deepest = self.thresholds["deepest_plane"].value
         return Frame.of(self.surface, self.survey, self.members, beneath, deepest, self.terms.depths, self.crossing)
 
     def plan(self, way: str | None = None) -> Plan:
-        """The plan by the way that is asked for, or by another one.
+        """The plan by the way that is chosen, or by another one.
 
         Raises
         ------
         PlanError : terms that clash, or a way that is not open
         """
-        way = way or self.asked.way or WAYS[0]
-        if self.asked.height is not None and self.asked.strategy != "level" and way in ("patches", "some-members"):
+        way = way or self.request.way or WAYS[0]
+        if self.request.height is not None and self.request.strategy != "level" and way in ("patches", "some-members"):
             what, expected = "a height is for one level plane", "members, or overlay"
             remedy = "leave the height out, or bring all of the surface to a level plane: the strategy level"
-            raise PlanError(what, value=Note("exact", mm=self.asked.height), expected=expected, remedy=remedy)
+            raise PlanError(what, value=Note("exact", mm=self.request.height), expected=expected, remedy=remedy)
         made = {
             "patches": self._patches,
             "members": self._members,
@@ -288,14 +288,14 @@ class Case:
 
     def _plane(self) -> str:
         """The plane that members, or a layer, come to."""
-        if self.asked.plane is not None:
-            return "level" if self.asked.plane == "plumb" else self.asked.plane
-        if self.asked.strategy in ("level", "best-plane", "through-benchmarks"):
-            return self.asked.strategy
+        if self.request.plane is not None:
+            return "level" if self.request.plane == "plumb" else self.request.plane
+        if self.request.strategy in ("level", "best-plane", "through-benchmarks"):
+            return self.request.strategy
         return "level" if self.surface.is_level else "best-plane"
 
     def _patches(self) -> Plan:
-        if self.asked.strategy != "least-work":
+        if self.request.strategy != "least-work":
             return self._whole()
         self._check_plannable()
         search = Search(
@@ -305,8 +305,8 @@ class Case:
             limits=self.planned,
             check=self.check,
             thresholds=self.thresholds,
-            error=self.asked.setting_error,
-            aim=self.asked.aim,
+            error=self.request.setting_error,
+            aim=self.request.aim,
         )
         found = search.run()
         change = found.work.change(self.surface)
@@ -346,17 +346,19 @@ class Case:
         height = np.where(self.surface.inside, self.surface.height + change, np.nan)
         # what stands proud of the plane stays where nothing may come off
         way = np.where((self.permitted.cut > 0) | (change < 0), 0, 1).astype(np.int8)
-        work = Work(height, way, self.asked.setting_error)
+        work = Work(height, way, self.request.setting_error)
         density = self.materials["fill_density"].value
         actions = assign_actions(self.surface, change, self.survey.surface, self.permitted, self.thresholds, density)
         patches = connected(actions, self.surface)
         table = patch_table(patches, change, self.surface, self.permitted, self.thresholds)
-        return self._made("patches", work, patches, table, found=found, plane=self.asked.strategy)
+        return self._made("patches", work, patches, table, found=found, plane=self.request.strategy)
 
     def _members(self) -> Plan:
         frame = self.frame
         plane = self._plane()
-        framed = to_one_plane(frame, self.survey, plane, self.asked.fixed, self.asked.height, self.asked.setting_error)
+        framed = to_one_plane(
+            frame, self.survey, plane, self.request.fixed, self.request.height, self.request.setting_error
+        )
         return self._of_framing("members", framed, plane)
 
     def _some(self) -> Plan:
@@ -369,15 +371,15 @@ class Case:
                 remedy="work on places, or set all members to one plane; the limit is then judged on the finished work",
             )
         frame, found = self.frame, []
-        for share in MEMBER_SHARES if self.asked.aim == "sure" else (float(self.asked.aim),):
+        for share in MEMBER_SHARES if self.request.aim == "sure" else (float(self.request.aim),):
             framed = some_members(
-                frame, self.able.bars(share), self.terms.headings, self.asked.fixed, self.asked.setting_error
+                frame, self.able.bars(share), self.terms.headings, self.request.fixed, self.request.setting_error
             )
             if framed is None:
                 break
             chance = self.check.chance(self.planned, framed.work)
             found.append((share, framed, chance))
-            if not chance < self.asked.confidence:
+            if not chance < self.request.confidence:
                 break
         if not found:
             raise PlanError(
@@ -388,7 +390,7 @@ class Case:
         if len(found[-1][1].lines) == len(frame.tracks):
             what, remedy = "every member would have to be set", "set all members to one plane, or work on places"
             raise PlanError(what, value=str(len(frame.tracks)), expected="some of them", remedy=remedy)
-        share, framed, _ = found[-1] if not found[-1][2] < self.asked.confidence else max(found, key=lambda f: f[2])
+        share, framed, _ = found[-1] if not found[-1][2] < self.request.confidence else max(found, key=lambda f: f[2])
         return self._of_framing("some-members", framed, "", share)
 
     def _overlay(self) -> Plan:
@@ -399,15 +401,15 @@ class Case:
             )
         straps = self.members if self.members is not None and self.members.kind == "strapping" else None
         thickness = straps.thickness if straps is not None else self.thresholds["strapping"].value
-        least = max(self.thresholds["thinnest_pour"].value if floor else thickness, self.asked.keep_clear)
+        least = max(self.thresholds["thinnest_pour"].value if floor else thickness, self.request.keep_clear)
         framed = over_all(
             self.surface,
             self.survey,
             plane,
-            self.asked.fixed,
+            self.request.fixed,
             least,
-            self.asked.height,
-            self.asked.setting_error,
+            self.request.height,
+            self.request.setting_error,
             None if floor else self.members,
             thickness,
             self.crossing,
@@ -446,7 +448,7 @@ class Case:
         actions = np.where(surface.inside, 0, OUTSIDE).astype(np.int8)
         for patch in patches:
             actions[patch.nodes & (np.nan_to_num(change) != 0 if way == "patches" else work.worked)] = patch.action
-        after = self.check.table(self.limits, work, self.able.names, self.asked.strategy == "least-work")
+        after = self.check.table(self.limits, work, self.able.names, self.request.strategy == "least-work")
         area = node_areas(surface.inside, surface.spacing)[surface.inside]
         cost = rates.cost(area, change[surface.inside])
         used = {ACTIONS[patch.action] for patch in patches}
@@ -454,8 +456,8 @@ class Case:
         plan = Plan(
             survey=survey,
             surface=surface,
-            based_on=self.asked.surface,
-            strategy=self.asked.strategy,
+            based_on=self.request.surface,
+            strategy=self.request.strategy,
             limits=self.limits,
             headings=self.terms.headings,
             change=change,
@@ -472,14 +474,14 @@ class Case:
             lines=framed.lines if framed else {},
             crossing=framed.crossing if framed else None,
             binding=found.binding if found else (),
-            fixed=tuple(self.asked.fixed),
+            fixed=tuple(self.request.fixed),
             members=members,
             settings=self._settings(share),
             cautions=_cautions(used, survey),
             finished=found is None or found.finished,
             marks=marks_table((), surface, survey) if marks is None else marks,
         )
-        told = [
+        said = [
             *not_followed(self.beneath),
             *self.notes,
             *self.able.notes,
@@ -487,12 +489,10 @@ class Case:
             *notes,
             *self._notes(plan, found, used),
         ]
-        return replace(plan, notes=tuple(dict.fromkeys(told)), work=work_of(plan, rates))
+        return replace(plan, notes=tuple(dict.fromkeys(said)), work=work_of(plan, rates))
 
     def _search_notes(self, found: Gathered) -> Iterator[str]:
-        if found.share < 1:
-            yield Note("planned-to", share=f"{100 * found.share:g}")
-        if not math.isnan(found.chance) and found.chance < self.asked.confidence:
+        if not math.isnan(found.chance) and found.chance < self.request.confidence:
             chance = f"{100 * found.chance:.0f} %" if found.chance >= 0.005 else "under 1 %"
             yield Note("none-sure", chance=chance)
 
@@ -522,9 +522,9 @@ class Case:
             yield Note("floor-rises")
 
     def _settings(self, share: float) -> dict[str, Any]:
-        asked = {name: getattr(self.asked, name) for name in RECORDED}
+        recorded = {name: getattr(self.request, name) for name in RECORDED}
         return {
-            **asked,
+            **recorded,
             "spacing": self.surface.spacing,
             "rates": self.terms.rates,
             "depths": self.terms.depths,
@@ -535,7 +535,7 @@ class Case:
         }
 
     def _check_plannable(self) -> None:
-        if self.able.requirements or self.asked.level_within is not None:
+        if self.able.requirements or self.request.level_within is not None:
             return
         raise ArgumentError(
             "nothing that the least work can be planned for",
@@ -547,10 +547,10 @@ class Case:
 
     def _check_engineer(self, change: Floats) -> None:
         """Refuse a plan that cuts deeper than the surface is uneven: heights of fixed spots that cannot be meant."""
-        ground, fixed = self.surface, self.asked.fixed
+        ground, fixed = self.surface, self.request.fixed
         off = np.nan_to_num(-change)
         most = float(np.where(off > self.permitted.cut + CHANGED_MM, off, 0.0).max())
-        if not fixed or most <= max(LEAST_CUT_ASKED_MM, float(np.nanmax(ground.height) - np.nanmin(ground.height))):
+        if not fixed or most <= max(ENGINEER_CUT_MM, float(np.nanmax(ground.height) - np.nanmin(ground.height))):
             return
         stand = spot_heights(ground, [replace(spot, height=None) for spot in fixed])
         away = [
@@ -598,9 +598,11 @@ def crossings_of(plan: Plan) -> int:
     return len(plan.members) * len(plan.crossing)
 
 
-def _check_of(survey: Survey, wanted: list[Limit], spacing: float | None, asked: Asked) -> tuple[PlanCheck, list[str]]:
+def _check_of(
+    survey: Survey, wanted: list[Limit], spacing: float | None, request: Request
+) -> tuple[PlanCheck, list[str]]:
     """The surface planned on, the likely surface that draws come from, and what is to be known of both."""
-    subject = Subject.of(survey, wanted, spacing, asked.headings)
+    subject = Subject.of(survey, wanted, spacing, request.headings)
     ground, likely, notes = subject.surface, None, [subject.surface.note] * bool(subject.surface.note)
     if min(ground.height.shape) < 2 or not ground.inside.any():
         raise ArgumentError(
@@ -610,23 +612,23 @@ def _check_of(survey: Survey, wanted: list[Limit], spacing: float | None, asked:
             expected="two nodes or more each way",
             remedy="choose a smaller spacing",
         )
-    draws = asked.draws
+    draws = request.draws
     if draws and int(ground.inside.sum()) > MOST_PLACES:
         notes.append(Note("too-many-nodes", nodes=int(ground.inside.sum()), most=MOST_PLACES))
         draws = 0
-    if asked.surface == "likely" or draws:
+    if request.surface == "likely" or draws:
         likely = likely_surface(survey, ground.spacing)
         if likely.slips:
             # nothing is planned on a guess that a reading is wrong: it is read again first
             notes += [Note("slip-first", slip=str(slip)) for slip in likely.slips]
             likely = likely_surface(survey, ground.spacing, trusting=True)
-        notes += notes_after(likely.notes, asked.spot_checks)
-    if likely is not None and asked.surface == "likely":
+        notes += notes_after(likely.notes, request.spot_checks)
+    if likely is not None and request.surface == "likely":
         subject = on_likely(subject, likely)
-    check_strips(asked.spot_checks, survey)
-    held = PlanCheck(subject, likely if draws else None, draws, asked.seed, asked.confidence, asked.spot_checks)
-    notes += [note for limit in wanted if (note := held.unknown_to_plan(limit)) is not None]
-    return held, list(dict.fromkeys(notes))
+    check_strips(request.spot_checks, survey)
+    check = PlanCheck(subject, likely if draws else None, draws, request.seed, request.confidence, request.spot_checks)
+    notes += [note for limit in wanted if (note := check.unknown_to_plan(limit)) is not None]
+    return check, list(dict.fromkeys(notes))
 
 
 def _cautions(used: set[str], survey: Survey) -> tuple[Caution, ...]:

@@ -55,7 +55,7 @@ DEFAULTS: dict[str, Setting] = {
         Setting("fill_density", 120 * _LB_FT3, "kg/mm3", "cement fill, wet, about 120 lb/ft3; from memory"),
         Setting("sister_density", 40 * _LB_FT3, "kg/mm3", "LVL, about 40 lb/ft3, as quoted by its trade"),
         Setting("strapping_density", 28 * _LB_FT3, "kg/mm3", "spruce, about 28 lb/ft3; computed"),
-        Setting("spare", 0.0, "share added", "none was asked for"),
+        Setting("spare", 0.0, "share added", "none was set"),
         Setting("kerf", KERF_MM, "mm", "a saw blade of about 1/8 in; common practice, no source"),
         Setting("gravity", GRAVITY, "m/s2", "standard gravity, CGPM 1901"),
     )

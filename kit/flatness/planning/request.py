@@ -1,4 +1,4 @@
-"""What a plan is asked for, checked before any work is done.
+"""What is wanted of a plan, checked before any work is done.
 
 Which limits a plan can be made to meet, as straightedges and lights; the others are measured after the plan.
 """
@@ -34,7 +34,7 @@ SEARCHED = ("strategy", "headings", "fixed", "level_within", "height", "tilt", "
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class Request:
     """Arguments of :func:`~flatness.planning.planner.plan_corrections` that name a choice or a number."""
 
     strategy: str = "least-work"
@@ -64,7 +64,7 @@ class Asked:
             object.__setattr__(self, "aim", "sure" if self.draws else 1.0)
 
 
-def check_asked(asked: Asked) -> None:
+def check_request(request: Request) -> None:
     """Check them, alone and against each other.
 
     Raises
@@ -72,68 +72,68 @@ def check_asked(asked: Asked) -> None:
     ArgumentError : one that is unknown, out of range, or without a meaning for the strategy
     """
     for name, value, known in (
-        ("strategy", asked.strategy, STRATEGIES),
-        ("surface", asked.surface, SURFACES),
-        ("shift", asked.shift, SHIFTS),
-        ("tilt", asked.tilt, TILTS),
-        ("way", asked.way, (None, *WAYS)),
-        ("plane", asked.plane, (None, "plumb", *PLANES)),
+        ("strategy", request.strategy, STRATEGIES),
+        ("surface", request.surface, SURFACES),
+        ("shift", request.shift, SHIFTS),
+        ("tilt", request.tilt, TILTS),
+        ("way", request.way, (None, *WAYS)),
+        ("plane", request.plane, (None, "plumb", *PLANES)),
     ):
         if value not in known:
             remedy, expected = "name one of these", ", ".join(one for one in known if one is not None)
             raise ArgumentError(f"unknown {name}", column=name, value=str(value), remedy=remedy, expected=expected)
-    for spot in asked.fixed:
+    for spot in request.fixed:
         if not isinstance(spot, FixedSpot):
             expected, remedy = "FixedSpot(x, y, height)", "give places and heights in millimetres as FixedSpot"
             raise ArgumentError(
                 "a fixed spot that cannot be read", column="fixed", value=str(spot), expected=expected, remedy=remedy
             )
-    if asked.strategy in ("through-benchmarks", "fixed-spots") and not asked.fixed:
+    if request.strategy in ("through-benchmarks", "fixed-spots") and not request.fixed:
         raise ArgumentError(
-            f"the strategy {asked.strategy} without any spots",
+            f"the strategy {request.strategy} without any spots",
             column="fixed",
             value="none",
             expected="one fixed spot or more, with its place",
             remedy="give the spots, or take the best plane",
         )
     for name, what, number, strategy in (
-        ("height", "a height", asked.height, "level"),
-        ("level_within", "a band for level", asked.level_within, "least-work"),
+        ("height", "a height", request.height, "level"),
+        ("level_within", "a band for level", request.level_within, "least-work"),
     ):
         if number is None:
             continue
-        if asked.strategy != strategy and not (name == "height" and asked.way in (None, "members", "overlay")):
+        if request.strategy != strategy and not (name == "height" and request.way in (None, "members", "overlay")):
             raise ArgumentError(
                 f"{what} is for the strategy {strategy}",
                 column=name,
-                value=f"{number}, with {asked.strategy}",
+                value=f"{number}, with {request.strategy}",
                 expected="nothing",
                 remedy=f"leave it out, or take the strategy {strategy}",
             )
         _finite(name, number)
-    for name, number in (("setting_error", asked.setting_error), ("keep_clear", asked.keep_clear)):
+    for name, number in (("setting_error", request.setting_error), ("keep_clear", request.keep_clear)):
         if not _is_number(number) or not (math.isfinite(number) and number >= 0):
             raise ArgumentError(
                 f"{name} out of range", column=name, value=str(number), expected="millimetres, 0 or more"
             )
-    _check_aim(asked.aim)
-    if not _is_number(asked.confidence) or not 0.5 <= asked.confidence < 1:
+    _check_aim(request.aim)
+    if not _is_number(request.confidence) or not 0.5 <= request.confidence < 1:
         raise ArgumentError(
             "confidence out of range",
             column="confidence",
-            value=str(asked.confidence),
+            value=str(request.confidence),
             expected="0.5 to under 1, such as 0.95",
             remedy="give it as a share, not in per cent",
         )
-    if isinstance(asked.draws, bool) or not isinstance(asked.draws, (int, np.integer)) or asked.draws < 0:
+    if isinstance(request.draws, bool) or not isinstance(request.draws, (int, np.integer)) or request.draws < 0:
         expected, remedy = "a whole number from 0", "200 draws tell chances to about 2 %; 0 gives none"
         raise ArgumentError(
-            "draws out of range", column="draws", value=str(asked.draws), expected=expected, remedy=remedy
+            "draws out of range", column="draws", value=str(request.draws), expected=expected, remedy=remedy
         )
-    if asked.spot_checks and not asked.draws:
+    if request.spot_checks and not request.draws:
         what, remedy = "spot checks cannot count without draws", "leave out one of the two"
         raise ArgumentError(what, column="draws", value="0", expected="draws above 0", remedy=remedy)
-    if asked.aim == "sure" and not asked.draws:
+    if request.aim == "sure" and not request.draws:
         raise ArgumentError(
             "no chance is known without draws",
             column="aim",

@@ -39,7 +39,7 @@ class Terms:
     ----------
     surface : to plan on
     strategy : one of :data:`STRATEGIES`
-    headings : directions in which bars are laid
+    headings : directions in which straightedges are set
     rates : of the work
     depths : the user's own deepest cut and fill
     permitted : how deep anything may come off for what lies beneath; None: as deep as ``depths`` says
@@ -81,7 +81,7 @@ class Found:
     bound, flat_cost : as in :class:`~flatness.planning.plan.Plan`
     binding : terms met with nothing to spare
     finished : False where ``progress`` stopped it
-    clash : why the engineer must be asked; empty where nobody must
+    clash : why the engineer must decide; empty where nobody must
     depths : that it was found with
     """
 
@@ -102,7 +102,7 @@ def seek(terms: Terms, requirements: Sequence[Required]) -> Found:
 
     Raises
     ------
-    PlanError : terms that clash, whoever is asked
+    PlanError : terms that clash, whatever the engineer says
     """
     stopped, progress = [], terms.progress
 
@@ -188,7 +188,7 @@ def _plane(terms: Terms, rates: Rates, depths: Depths) -> Target:
 
 
 def _flat_cost(terms: Terms, depths: Depths) -> float:
-    """What the cheapest dead-flat plane costs under the same terms, or a level one where level is asked for."""
+    """What the cheapest dead-flat plane costs under the same terms, or a level one where level is wanted."""
     if terms.strategy == "level":
         return level_target(terms.surface, rates=terms.rates, depths=depths, fixed=terms.fixed).cost
     target = best_plane_target(terms.surface, tilt="least-work", rates=terms.rates, depths=depths, fixed=terms.fixed)

@@ -175,7 +175,7 @@ class Drawn:
         return len(self.both[0])
 
     def rng(self) -> np.random.Generator:
-        """Of the errors of setting: the same for every plan, so that plans are told apart by their work."""
+        """Of the errors of setting: the same for every plan, so that plans differ by their work."""
         return np.random.default_rng([self.seed, 7])
 
 

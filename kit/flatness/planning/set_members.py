@@ -1,6 +1,6 @@
 """Ways that set framing: every member to one plane, some members only, and a layer over all to one plane.
 
-A member is straight, so a surface on members is a weighted sum of two heights a member, and all that is asked of it is
+A member is straight, so a surface on members is a weighted sum of two heights a member, and each requirement is
 a row of a small linear program.
 """
 

@@ -153,7 +153,7 @@ def plan_ways(
             continue
         plans[way] = plan
         rows.append(_row(way, plan, case))
-    confidence = case.asked.confidence
+    confidence = case.request.confidence
     chances = {way: plan.chance for way, plan in plans.items()}
     # a plan that asks the engineer is not one to begin with
     ready = [way for way, plan in plans.items() if not plan.action("engineer").any()] or list(plans)

@@ -1,4 +1,4 @@
-"""The finished surface: as found, plus the planned change, plus the layers laid on it."""
+"""The finished surface: as found, plus the planned change, plus the layers on it."""
 
 from __future__ import annotations
 
@@ -75,12 +75,12 @@ def target_heights(plan: Planned) -> Floats:
 
 
 def finished_surface(plan: Planned, layers: Sequence[Layer] = ()) -> Surface:
-    """The Surface that stands when the plan is carried out and the layers are laid.
+    """The Surface that stands when the plan is carried out and the layers are on it.
 
     Parameters
     ----------
     plan : anything with ``.surface`` (as found) and ``.change`` ([ny, nx] mm, adding positive)
-    layers : what is laid on it, each of even thickness
+    layers : what lies on it, each of even thickness
     """
     return replace(plan.surface, height=target_heights(plan) + build_up(layers))
 

@@ -69,7 +69,7 @@ class Stair:
     at : (x, y) [mm] on the floor, where it meets it
     risers : heights of all risers of the flight now, from the lowest up [mm]; empty where not measured
     floor_is : ``top`` where the floor is at the head of the flight, ``bottom`` where it is at its foot
-    on_treads : thickness that is laid on the treads [mm]
+    on_treads : thickness that goes on the treads [mm]
     """
 
     name: str
@@ -125,7 +125,7 @@ def consequences(plan: Planned, features: Sequence[Feature], layers: Sequence[La
     ----------
     plan : anything with ``.surface`` (as found) and ``.change`` ([ny, nx] mm, adding positive)
     features : doors, stairs, thresholds, headrooms
-    layers : the build-up laid on the changed surface
+    layers : the build-up on the changed surface
 
     Returns
     -------

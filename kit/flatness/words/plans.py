@@ -163,7 +163,7 @@ def plan_report(
     unit : ``in`` (feet, inches and fractions) or ``mm``; None takes that of the survey
     schedule : what each member is set to, where the way sets any
     ways : all ways, where they were weighed
-    layers : laid on the corrected surface
+    layers : on the corrected surface
 
     Returns
     -------
@@ -324,7 +324,10 @@ def _settings(plan: Plan, unit: str) -> Iterator[str]:
     if depths is not None:
         yield from _depths(depths, unit)
     if float(s.get("planned_to") or 1.0) < 1:
-        yield f"Planned to {100 * float(s['planned_to']):g} % of each straightedge limit, at {plan.headings} headings."
+        yield f"Planned to {100 * float(s['planned_to']):g} % of each limit planned for, at {plan.headings} headings."
+    if rates is not None and 0 < plan.bound < plan.cost and rates.off == rates.add > 0:
+        least, moved = (total_volume(cost / rates.add, unit) for cost in (plan.bound, plan.cost))
+        yield f"Proven: no work that keeps to that moves less than {least}; this moves {moved}."
     if s.get("draws"):
         yield f"Chances: from {s['draws']} draws, seed {s['seed']}; verdicts at {percent(float(s['confidence']))}."
     for spot in plan.fixed:

@@ -84,13 +84,13 @@ def afterwards(plan: Plan, unit: str) -> list[str]:
 
 
 def settings_text(plan: Plan, unit: str, layers: Sequence[Layer] = ()) -> str:
-    """What the user asked for beside limits, line by line; empty where there is nothing.
+    """What the user wants beside limits, line by line; empty where there is nothing.
 
     Parameters
     ----------
     plan : the plan
     unit : ``in`` or ``mm``
-    layers : laid on the corrected surface
+    layers : on the corrected surface
     """
     lines = [*_terms(plan, unit), *(_spot(plan, spot, unit) for spot in plan.fixed), *_finished(plan, layers, unit)]
     return "\n".join(["What you set", *map(hanging, lines)]) if lines else ""
@@ -261,7 +261,7 @@ def _unseen(plan: Plan, unit: str) -> str:
 
 
 def deed(plan: Plan, unit: str) -> str:
-    """What is done, in a few words, without what an engineer is asked about."""
+    """What is done, in a few words, without what waits for an engineer."""
     surface, members = plan.surface, plan.members
     whole = float(node_areas(surface.inside, surface.spacing).sum())
     if plan.sets_members and members is not None:
