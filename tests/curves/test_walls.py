@@ -103,16 +103,6 @@ def test_a_bar_is_set_across_the_seam_of_a_closed_wall(at, more):
     assert checked.verdict == "fail"
 
 
-def test_past_the_seam_the_outline_and_the_openings_go_on_for_4_m():
-    ellipse = make_ellipse(length=6000.0, width=4200.0)
-    head = "# outline: (0, 0) (16147, 0) (16147, 2000) (0, 2000)\n# opening: 500,500; 900,500; 900,900; 500,900\n"
-    file = head.encode() + room_file(ellipse, lambda s, up: np.zeros(len(s)))
-    survey = read_curved_wall(file, name="oval.csv").survey
-    assert survey.outline.bounds == pytest.approx((0, 0, ellipse.length + 4000, 2000), abs=0.1)
-    assert survey.outline.area == pytest.approx((ellipse.length + 4000) * 2000, rel=1e-4)
-    assert [one.bounds[0] for one in survey.openings] == pytest.approx([500, 500 + ellipse.length], abs=0.1)
-
-
 def test_a_closed_curve_read_in_part_is_not_carried_on():
     """No reading stands near the seam, so nothing is set across it."""
     ellipse = make_ellipse(length=6000.0, width=4200.0)

@@ -29,7 +29,7 @@ from flatness.measures.fnumbers import f_numbers, survey_lines
 from flatness.measures.levels import neighbour_faces
 from flatness.measures.straightedge import StationLines, StraightedgeResult, straightedge
 from flatness.notes import Note, joined
-from flatness.surface.lattice import Surface, default_spacing, most_drawn, widest_step
+from flatness.surface.lattice import Surface, UnrolledStep, default_spacing, most_drawn, widest_step
 from flatness.survey.readings import Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
@@ -201,7 +201,7 @@ def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequ
     assert limit.length is not None
     assert limit.allowed is not None
     spacing, headings = subject.surface.spacing, subject.headings
-    screened = headings > 4 and headings % 4 == 0
+    screened = headings > 4 and headings % 4 == 0 and not isinstance(spacing, UnrolledStep)
     gaps = gap_map(stack, spacing, limit.length, 4 if screened else headings)
     largest: Floats = np.nanmax(gaps, axis=(1, 2))
     seen = np.full(len(stack), np.inf)  # nodes with a gap over it are measured at all headings
@@ -415,7 +415,9 @@ def _where_it_fits(
     if length is None:
         return over(None)
     if any(
-        longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step)) * surface.spacing * h.step
+        longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step), surface.spacing)
+        * surface.spacing
+        * h.step
         > length - surface.spacing * h.step
         for h in headings
     ):

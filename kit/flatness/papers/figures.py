@@ -299,7 +299,7 @@ def _off_chords(surface: Surface, length: float, headings: int) -> tuple[Floats,
     for heading in all_headings(headings):
         steps = whole_steps(length, surface.spacing * heading.step)
         if steps >= 2:
-            up, down = window_departures(surface.height, heading, steps)
+            up, down = window_departures(surface.height, heading, steps, surface.spacing)
             high, low = np.fmax(high, up), np.fmin(low, down)
     return np.where(surface.inside, high, np.nan), np.where(surface.inside, low, np.nan)
 

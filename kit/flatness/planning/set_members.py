@@ -387,7 +387,7 @@ class _Straight:
             broken = broken_placements(grid, surface.spacing, self.wanted, self.headings, WORST, slack=10 * MARGIN_MM)
             if not len(broken):
                 return np.asarray(solution.x[:size] + middle)
-            rows = rows_of(broken, surface.height.shape, self.headings)[:, self.inside.ravel()]
+            rows = rows_of(broken, surface.height.shape, self.headings, surface.spacing)[:, self.inside.ravel()]
             self.broken.append((csr_array(rows), allowed[broken.requirement] - MARGIN_MM))
             add(rows, np.full(len(broken), -np.inf), self.broken[-1][1])
         return None
