@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 
 import flatness
-from flatness.curves.making import make_arc, make_ellipse
+from flatness.curves.making import make_arc, make_chain, make_ellipse
 from flatness.curves.walls import curved_text, read_curved_wall, read_design, rows_to_go_on
 from flatness.errors import SurveyFileError
 
@@ -260,3 +260,16 @@ def test_an_empty_position_is_to_be_filled_in():
     with pytest.raises(SurveyFileError) as caught:
         read_curved_wall(f"{text}0,0\n,203\n1200,0\n".encode(), name="arc.csv")
     assert "type the length" in caught.value.problems[0].remedy
+
+
+def test_a_fitted_chain_names_the_kink_at_its_join():
+    """A straight, an arc that begins with a kink of 4 degrees, a straight: the tangent chain that is fitted hides it."""
+    rng = np.random.default_rng(2)
+    chain = make_chain([(1500.0, 0.0), (1200.0, 900.0), (1500.0, 0.0)], kinks=(4.0, 0.0))
+    places = chain.at(np.arange(0, chain.length, 100.0))
+    text = HEAD + "# curve: fitted chain\n# reading: plan\nx,y\n"
+    data = (text + lines(zip(*(places + rng.normal(0, 0.5, places.shape)).T, strict=True))).encode()
+    (kink,) = read_curved_wall(data, name="bench.csv").kinks.itertuples()
+    assert kink.kink_deg == pytest.approx(4.0, abs=3 * kink.kink_error_deg)
+    # from the left as seen from the room, which the chain runs against
+    assert kink.along_mm == pytest.approx(chain.length - 1500, abs=60)

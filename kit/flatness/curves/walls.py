@@ -24,7 +24,7 @@ from flatness.arrays import Floats
 from flatness.curves.fitting import CurveFit, fit_curve, spoiling
 from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
-from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
+from flatness.curves.templates import SURE, TemplatePlacement, fairness, template_gaps, worst_template
 from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem, check_step
 from flatness.lengths import parse_length
 from flatness.measures.bars import Place
@@ -94,6 +94,21 @@ class CurvedWall:
             return self.points[:0]
         x, y = self.points["x_mm"], self.points["y_mm"]
         return self.points.iloc[spoiling(x, y, self.fit, self.survey.accuracy)]
+
+    @cached_property
+    def kinks(self) -> pd.DataFrame:
+        """Joins of a fitted chain that are proved to kink: ``along_mm``, ``kink_deg`` (toward the room), its error.
+
+        The readings are fitted again with pieces that may meet at an angle; the curve itself has tangent joins.
+        """
+        if self.fit is None or self.fit.kind != "chain":
+            return pd.DataFrame(columns=["along_mm", "kink_deg", "kink_error_deg"])
+        own = self.points[self.points["up_mm"] - self.points["up_mm"].min() <= LEVEL_MM]
+        fit = fit_curve(own["x_mm"], own["y_mm"], "chain", accuracy=self.survey.accuracy, kinks=True)
+        joins = fit.joins
+        joins = joins[joins["kink_deg"].abs() > SURE * joins["kink_error_deg"]]
+        along = self.s_of(self.curve.nearest(joins["x_mm"], joins["y_mm"])[0])
+        return joins.assign(along_mm=along, kink_deg=self.side * joins["kink_deg"])
 
     def levels(self) -> list[float]:
         """Heights up the wall [mm] at which lines of readings were taken, lowest first."""

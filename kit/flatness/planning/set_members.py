@@ -27,7 +27,7 @@ from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_
 from flatness.planning.program import Program
 from flatness.planning.set_heights import Work
 from flatness.planning.substrate import Beneath, permitted_cut
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import Surface, UnrolledStep
 from flatness.survey.readings import Survey
 
 PLANES = ("level", "best-plane", "through-benchmarks", "end-members")
@@ -464,7 +464,7 @@ def over_all(
             straps = member_layout(
                 float(axis[0]), STRAP_SPACING_MM, way, until=float(axis[-1]), kind="strapping", thickness=thickness
             )
-        notes.append(Note("strapping-face"))
+        notes.append(Note("strapping-face", target="curve" if isinstance(surface.spacing, UnrolledStep) else "plane"))
     return Framed(Work(target, error=error), {}, straps, fixed_to, tuple(notes))
 
 

@@ -17,6 +17,11 @@ ANGLES = (5.0, 10.0, 20.0)  # of the table, where no angle was given
 WAVES_IN = (6, 12, 16, 24, 36, 48, 72, 96, 144, 192)  # [in]
 WAVES_MM = (150, 300, 400, 600, 900, 1200, 1800, 2400, 3600, 4800)
 ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+ON_A_CURVE = (
+    "This wall curves. Light from one side meets each place of it at another angle. These figures are of the wall "
+    "unrolled, in light at one angle all along: they hold where light meets the wall at that angle. Light and shade "
+    "of the curve itself are no fault, and are not in them."
+)
 NOT_MODELLED = (
     "Not modelled: gloss, texture and color of the paint, light from other surfaces, the beam of a lamp. Hang a sample "
     "lamp before it counts."
@@ -32,6 +37,7 @@ def light_report(found: LightFindings, unit: str) -> str:
         indented(_between(found, unit), ""),
         "\n".join(_waves(found, unit)),
         indented(_how_to_read(unit), ""),
+        *([indented(ON_A_CURVE, "")] if found.survey.bend is not None else []),
         indented(NOT_MODELLED, ""),
     ]
     return "\n\n".join(parts)
@@ -46,7 +52,8 @@ def answer(found: LightFindings, unit: str) -> str:
     if lamps:
         parts.append(_of_lamps(lamps, found.survey, unit))
     text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}. {not_read(found, unit)}."
+    curved = " This wall curves: see below what the angle is." if found.survey.bend is not None else ""
+    return f"{text[:1].upper()}{text[1:]}. {not_read(found, unit)}.{curved}"
 
 
 def _of_windows(windows: list[LightFinding], name: str, found: LightFindings, unit: str) -> str:

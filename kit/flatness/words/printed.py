@@ -283,10 +283,22 @@ def place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
     '6\\' 0" along x, 9\\' 0" along y'
     """
     at = [float(value) for value in xy]
-    return ", ".join(_told(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
+    if survey is not None and not math.isinf(survey.turn):  # the end of a bar past the seam
+        at[0] %= survey.turn
+    return ", ".join(_from(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
 
 
-def _told(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
+def bar_word(survey: Survey) -> str:
+    """What is set on a surface to see how flat it is: on a wall that curves a template cut to the curve."""
+    return "bar" if survey.bend is None else "template"
+
+
+def target_word(survey: Survey) -> str:
+    """What a surface is brought to: a wall that curves to its curve, or one beside it."""
+    return "plane" if survey.bend is None else "curve"
+
+
+def _from(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:
     if tape.wall:
         return f"{position(abs(far), unit)} {'from' if settle(far) >= 0 else 'behind'} the {tape.wall}"
     return f"{position(far, unit)} {_side(tape, survey)}"
