@@ -263,7 +263,7 @@ def test_an_empty_position_is_to_be_filled_in():
 
 
 def test_a_fitted_chain_names_the_kink_at_its_join():
-    """A straight, an arc that begins with a kink of 4 degrees, a straight: the tangent chain that is fitted hides it."""
+    """A straight, an arc that begins with a kink of 4 degrees, a straight: a chain of tangent joins hides it."""
     rng = np.random.default_rng(2)
     chain = make_chain([(1500.0, 0.0), (1200.0, 900.0), (1500.0, 0.0)], kinks=(4.0, 0.0))
     places = chain.at(np.arange(0, chain.length, 100.0))

@@ -146,12 +146,14 @@ def _json(found: LightFindings, file: str, unit: str, pictures: list[Path]) -> d
         "waves_along": found.waves_along,
         "waves_trough_to_crest": [
             {
+                "along": way,
                 "wave_mm": row.wave,
                 "allowed_mm": list(row.allowed),
                 "here_mm": row.here,
                 "most_mm": None if row.here is None else row.most,
             }
-            for row in wave_rows(found, unit, angles)
+            for way in sorted(found.spectra)
+            for row in wave_rows(found, unit, angles, way)
         ],
         "draws": found.draws,
         "seed": found.seed,

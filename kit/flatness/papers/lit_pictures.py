@@ -13,7 +13,7 @@ from flatness.charts.axes import new_figure
 from flatness.charts.lit_surface import Lit, draw_lit, light_words
 from flatness.charts.map_base import bounds_of
 from flatness.comparison.comparing import Comparison
-from flatness.light.lamps import Daylight
+from flatness.light.lamps import Daylight, Light
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import lit_requirements
 from flatness.limits.verdict import Assessment
@@ -44,7 +44,7 @@ def lit_picture(
         days = [("Before", days[0][1], subject.survey), ("Now", _of(after), after.subject.survey)]
     elif plan is not None:
         days.append(("As planned, not measured", _eased(plan, requirement.shortest), subject.survey))
-    light = _light(limit, requirement.heading)
+    light = requirement.lamp or _light(limit, requirement.heading)
     pictures = [Lit(name=name, surface=surface, survey=survey) for name, surface, survey in days]
     figure = _side_by_side(pictures, light, width)
     words = (
@@ -57,7 +57,7 @@ def lit_picture(
     return figure, words
 
 
-def _side_by_side(pictures: Sequence[Lit], light: Daylight, width: float) -> Figure:
+def _side_by_side(pictures: Sequence[Lit], light: Light, width: float) -> Figure:
     x0, x1, y0, y1 = bounds_of(pictures[0].surface, pictures[0].survey)
     scale = min((width - APART_IN) / 2 / (x1 - x0), TALLEST_IN / (y1 - y0))
     w, h = scale * (x1 - x0), scale * (y1 - y0)

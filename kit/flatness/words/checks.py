@@ -191,7 +191,10 @@ def answer(assessment: Assessment, unit: str) -> str:
         bar = f" under a {position(one.limit.length, unit)} {bar_word(assessment.subject.survey)}"
     if one.limit.kind == "light":
         likely = "likely " if drawn else ""
-        found = f"{word}: light {likely}shows something of it under {value}, and the limit is light at {allowed}."
+        lamp = one.limit.parameters["lamp"] is not None
+        shows = f"light {likely}shows something of it under"
+        shows = f"lamps {likely}show something of it closer than" if lamp else shows
+        found = f"{word}: {shows} {value}, and the limit is {'lamps' if lamp else 'light'} at {allowed}."
         return " ".join([found, next_step(one, assessment, unit)]).strip()
     least = "the least required" if one.finding.at_least else "allowed"
     found = f"{word}: {'likely ' if drawn else ''}{value}{bar}, and {allowed} is {least}."

@@ -136,16 +136,19 @@ def _between(found: LightFindings, unit: str) -> str:
 
 def _waves(found: LightFindings, unit: str) -> Iterator[str]:
     given = next((one.given for one in found.lights if one.kind == WINDOW), None)
-    angles = ANGLES if given is None else (given,)
+    angles, ways = ANGLES if given is None else (given,), sorted(found.spectra)
     yield indented(
-        f"How deep a wave along {found.waves_along} may be, trough to crest, before light from the window shows it "
-        f"from {printed_place(found.distance, unit)}:",
+        f"How deep a wave may be, trough to crest, before light from the window shows it from "
+        f"{printed_place(found.distance, unit)}, and how deep it is {' and '.join(f'along {way}' for way in ways)}:",
         "",
     )
-    rows = [["wave", *(f"at {angle:g} deg" for angle in angles), "it is now", "at most"]]
-    for row in wave_rows(found, unit, angles):
-        here = [amount(row.here, unit), amount(row.most, unit)] if row.here is not None else ["not read", ""]
-        rows.append([printed_place(row.wave, unit), *(amount(mm, unit) for mm in row.allowed), *here])
+    heads = (head for way in ways for head in (f"{way}: now", "at most"))
+    rows = [["wave", *(f"at {angle:g} deg" for angle in angles), *heads]]
+    each = [list(wave_rows(found, unit, angles, way)) for way in ways]
+    for same in zip(*each, strict=False):
+        allowed = [amount(mm, unit) for mm in same[0].allowed]
+        here = [[amount(row.here, unit), amount(row.most, unit)] if row.here is not None else ["-", ""] for row in same]
+        rows.append([printed_place(same[0].wave, unit), *allowed, *(cell for cells in here for cell in cells)])
     yield from columns(rows, (), WIDTH, ruled=True)
 
 
@@ -166,12 +169,12 @@ class WaveRow:
     most: float
 
 
-def wave_rows(found: LightFindings, unit: str, angles: Sequence[float]) -> Iterator[WaveRow]:
-    """What waves of usual lengths may be in the window's light at angles [degrees], and what they are."""
+def wave_rows(found: LightFindings, unit: str, angles: Sequence[float], along: str) -> Iterator[WaveRow]:
+    """What waves of usual lengths may be in the window's light at angles [degrees], and what they are along x or y."""
     usual = np.array(WAVES_IN) * INCH_MM if unit == "in" else np.array(WAVES_MM, dtype=np.float64)
-    longest = max(float(found.waves[-1]), usual[0])
+    longest = max(*(float(waves[-1]) for waves, _ in found.spectra.values()), usual[0])
     for wave in usual[usual <= longest * 1.2]:
-        here = found.here(float(wave))
+        here = found.here(float(wave), along)
         allowed = tuple(2 * float(found.allowed(angle, np.array([wave]))[0]) for angle in angles)
         likely, most = (None, math.nan) if here is None else (2 * float(here[0]), 2 * float(here[2]))
         yield WaveRow(float(wave), allowed, likely, most)
@@ -191,7 +194,7 @@ def _how_to_read(unit: str) -> str:
     feeler = "2 or 3 in" if unit == "in" else "50 or 75 mm"
     return (
         f"A wave needs two stations to be seen. For short ones set a feeler every {feeler} along a straightedge, on "
-        "two lines or more, and check that file in the same way."
+        "one line or more, and check that file in the same way."
     )
 
 

@@ -18,7 +18,7 @@ from flatness.lengths import (
     format_length,
     settle,
 )
-from flatness.limits.kinds import UNITLESS, Limit, show_ratio
+from flatness.limits.kinds import UNITLESS, Limit, lamp_distance, show_ratio
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.survey.walls import Tape
 
@@ -138,6 +138,8 @@ def value_of(limit: Limit | None, value: float, allowed: float, unit: str) -> st
     if math.isinf(value):
         return "straight"
     texts = (f"{value:.{digits}f}" for digits in range(1, 12))
+    if limit is not None and limit.kind == "light" and limit.parameters["lamp"] is not None:
+        return length(lamp_distance(value), unit, lamp_distance(allowed) if math.isfinite(allowed) else math.inf)
     if limit is not None and limit.kind == "light":
         return next(f"{text}\N{DEGREE SIGN}" for text in texts if (float(text) <= allowed) == (value <= allowed))
     return next(text for text in texts if (float(text) >= allowed) == (value >= allowed))
