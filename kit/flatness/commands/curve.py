@@ -62,7 +62,7 @@ def add_curve(parser: argparse.ArgumentParser) -> None:
 
 
 def run_curve(options: argparse.Namespace) -> int:
-    """Set out a curve, hold a wall against it, and say or write what was asked for; the number is the exit code.
+    """Set out a curve, compare a wall with it, and say or write what is wanted; the number is the exit code.
 
     Raises
     ------

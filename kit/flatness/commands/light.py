@@ -70,7 +70,7 @@ def run_light(options: argparse.Namespace) -> int:
     own = read_fields(options, OWN, report)
     job = job_of(options, {"surveys": {"before": options.file}}, report)
     usual = {"distance": 1500.0, "every": 1200.0} if job.show == "mm" else {"distance": EYE_MM, "every": EVERY_MM}
-    asked = {
+    wanted = {
         "distance": own["distance"] or usual["distance"],
         "eye": Eye(times=own["threshold"] or 1.0),
         "along": own["along"],
@@ -82,12 +82,12 @@ def run_light(options: argparse.Namespace) -> int:
         "seed": job.seed,
         "confidence": job.confidence,
     }
-    found = what_light_shows(job.before.survey, **asked)
+    found = what_light_shows(job.before.survey, **wanted)
     pictures: list[Path] = []
     if options.out:
         from flatness.charts.pictures import write_light
 
-        before = None if options.before is None else what_light_shows(_earlier(options.before, found), **asked)
+        before = None if options.before is None else what_light_shows(_earlier(options.before, found), **wanted)
         pictures = write_light(found, before, Path(options.out), Path(options.file).stem, job.show)
     if options.json:
         print(json.dumps(_json(found, options.file, job.show, pictures), allow_nan=False))

@@ -138,7 +138,7 @@ class CurveFit:
     parameters : its sizes by name: ``centre_x``, ``centre_y``, ``radius``, ``semi_major``, ``semi_minor``,
         ``small_radius`` [mm], ``turned`` [rad]; of a chain ``start_offset`` (off the first point) [mm],
         ``heading`` [rad], ``length_1`` [mm], ``curvature_2`` [1/mm], ``kink_1`` [rad] ... by piece and join
-    errors : one standard deviation of each of them, by the method that fitted them; NaN where the points do not tell:
+    errors : one standard deviation of each of them, by the method that fitted them; NaN where the points do not say:
         no more points than sizes and no accuracy given, or a join that may lie anywhere
     method : how it was fitted
     """
@@ -524,7 +524,7 @@ _START: dict[str, Callable[[Floats], list[Floats]]] = {
 def _chain_model(
     xy: Floats, pieces: Sequence[str] | int | None, kinks: bool, accuracy: float | None
 ) -> tuple[_Model, list[Floats]]:
-    """The chain to be fitted, and where to start: the pieces as asked for, or as many as the points prove."""
+    """The chain to be fitted, and where to start: the pieces as given, or as many as the points prove."""
     divided = Division(xy)
     if isinstance(pieces, Sequence):
         unknown = [one for one in pieces if one not in ("straight", "arc")]

@@ -1,4 +1,4 @@
-"""A template cut to the intended curve and laid on what was built: the gap beneath it, kinks and flats.
+"""A template cut to the intended curve and set on what was built: the gap beneath it, kinks and flats.
 
 A template moves as a rigid body. Held to its place it can only move square to the curve and turn, so the largest gap is
 over pairs of contacts as it is under a straightedge (:meth:`~flatness.survey.readings.Bend.reaches`).
@@ -31,7 +31,7 @@ REACH_MM = 609.6  # 24 in to either side: so much is looked at as one place; com
 
 @dataclass(frozen=True)
 class TemplatePlacement:
-    """A template laid down.
+    """A template where it rests.
 
     Attributes
     ----------

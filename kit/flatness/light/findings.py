@@ -54,7 +54,7 @@ class LightFinding:
     at : x, y [mm] of what it shows first; where nothing is proved, of what is likeliest to show
     wave : length of the wave there that counts most [mm]
     shortest : the shortest wave along its light that the readings show [mm]; lamps show those across it as well
-    given : where it is, as asked; None where not
+    given : where it is, as it was given; None where not
     """
 
     kind: str
@@ -203,7 +203,7 @@ def what_light_shows(
         light = Daylight(angle=45, heading=0.0 if way == "x" else 90.0)
         try:
             found = shown(stack, lattice, light, distance, eye=eye, shortest=shortest[way], confidence=confidence)
-        except MeasureError:  # too few stations the way that nobody asked for
+        except MeasureError:  # too few stations the other way
             if way in ways:
                 raise
             continue

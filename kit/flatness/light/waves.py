@@ -1,10 +1,10 @@
 """Waves of a surface, by their length, and which of them a light shows.
 
 The slope toward the light over the tangent of its angle is the contrast of each place. It is parted into bands by how
-fine its pattern is, in any direction, and each band is held against what the eye needs there: a place shows where one
+fine its pattern is, in any direction, and each band is compared with what the eye needs there: a place shows where one
 of its bands passes that (contrast by bands, at each place on its own: E. Peli, J. Opt. Soc. Am. A 7 (1990) 2032, from
 memory). Each band is a Gaussian over the logarithm of the wavelength, 0.7 of an octave wide at half its height; a sine
-comes out of the whole within a few hundredths of its own.
+comes out of the whole within a few hundredths of its size.
 
 Past its edges and within blank places the pattern is what the nearest place has. So a wave shows at an edge by about
 seven tenths of what it would show in the middle. What that would take of a wave in the middle of a surface that is not

@@ -27,7 +27,7 @@ TICK = 6.0  # of a stud, to either side of the curve [mm]
 
 
 @dataclass(frozen=True)
-class _Laid:
+class _Tiling:
     """Tiles of one size over the drawing: columns and rows that hold some of it, from the top left."""
 
     width: float
@@ -75,27 +75,27 @@ def full_size(
     whole = [LineString(points) for points, _ in lines]
     low = np.min([line.bounds[:2] for line in whole], axis=0)
     high = np.max([line.bounds[2:] for line in whole], axis=0)
-    laid = min(
+    tiling = min(
         (_lay_out(whole, low, high, sheet, flipped) for flipped in (True, False)), key=lambda one: len(one.cells)
     )
-    if len(laid.cells) > MOST_SHEETS:
+    if len(tiling.cells) > MOST_SHEETS:
         raise MeasureError(
-            f"this takes {len(laid.cells)} sheets of paper",
+            f"this takes {len(tiling.cells)} sheets of paper",
             expected=f"at most {MOST_SHEETS}",
             remedy="draw a shorter part, such as one template's length; the others are the same or its mirror image",
         )
-    tiles = [_tile(cell, laid, low, high, lines, marks, names) for cell in laid.cells]
+    tiles = [_tile(cell, tiling, low, high, lines, marks, names) for cell in tiling.cells]
     data = {
         "title": title or "Full size",
         "what": named(curve, unit),
         "part": f"from {tape(first, unit)} to {tape(last, unit)} along it",
-        "flipped": laid.flipped,
+        "flipped": tiling.flipped,
         "margin": MARGIN_MM,
-        "frame": [laid.width, laid.height],
+        "frame": [tiling.width, tiling.height],
         "bar": list(BAR[unit]),
         "bar_words": ["10 in", "6 in"] if unit == "in" else ["250 mm", "150 mm"],
         "tiles": tiles,
-        "overview": _overview(laid, low, high, lines),
+        "overview": _overview(tiling, low, high, lines),
     }
     return Paper(title=str(data["title"]), pdf=make_pdf("full_size.typ", data, {}, paper, made))
 
@@ -141,29 +141,29 @@ def _drawn(found: SetOut, first: float, last: float) -> tuple[list[Line], list[L
     return lines, marks, names
 
 
-def _lay_out(whole: list[LineString], low: Floats, high: Floats, sheet: Sheet, flipped: bool) -> _Laid:
+def _lay_out(whole: list[LineString], low: Floats, high: Floats, sheet: Sheet, flipped: bool) -> _Tiling:
     size = (sheet.height, sheet.width) if flipped else (sheet.width, sheet.height)
     width, height = size[0] - 2 * MARGIN_MM, size[1] - 2 * MARGIN_MM
     counts = [max(1, math.ceil((high[k] - low[k] + 2 * TICK) / one)) for k, one in enumerate((width, height))]
-    laid = _Laid(width, height, flipped, ())
+    tiling = _Tiling(width, height, flipped, ())
     cells = []
     for row in range(counts[1]):
         for column in range(counts[0]):
-            x, y = _corner((column, row), laid, low, high)
+            x, y = _corner((column, row), tiling, low, high)
             frame = box(x, y - height, x + width, y)
             if any(line.intersects(frame) for line in whole):
                 cells.append((column, row))
-    return _Laid(width, height, flipped, tuple(cells))
+    return _Tiling(width, height, flipped, tuple(cells))
 
 
-def _corner(cell: tuple[int, int], laid: _Laid, low: Floats, high: Floats) -> tuple[float, float]:
+def _corner(cell: tuple[int, int], tiling: _Tiling, low: Floats, high: Floats) -> tuple[float, float]:
     """Top left corner of a tile in the drawing [mm]: the whole is centred on its tiles."""
     columns, rows = (
-        max(1, math.ceil((high[k] - low[k] + 2 * TICK) / one)) for k, one in enumerate((laid.width, laid.height))
+        max(1, math.ceil((high[k] - low[k] + 2 * TICK) / one)) for k, one in enumerate((tiling.width, tiling.height))
     )
-    left = (low[0] + high[0]) / 2 - columns * laid.width / 2
-    top = (low[1] + high[1]) / 2 + rows * laid.height / 2
-    return float(left + cell[0] * laid.width), float(top - cell[1] * laid.height)
+    left = (low[0] + high[0]) / 2 - columns * tiling.width / 2
+    top = (low[1] + high[1]) / 2 + rows * tiling.height / 2
+    return float(left + cell[0] * tiling.width), float(top - cell[1] * tiling.height)
 
 
 def _name(cell: tuple[int, int]) -> str:
@@ -172,7 +172,7 @@ def _name(cell: tuple[int, int]) -> str:
 
 def _tile(
     cell: tuple[int, int],
-    laid: _Laid,
+    tiling: _Tiling,
     low: Floats,
     high: Floats,
     lines: list[Line],
@@ -180,8 +180,8 @@ def _tile(
     names: list[tuple[Any, ...]],
 ) -> dict[str, Any]:
     """What a sheet shows, in mm from its frame's top left corner, down positive."""
-    x, y = _corner(cell, laid, low, high)
-    seen = box(x - BEYOND_MM, y - laid.height - BEYOND_MM, x + laid.width + BEYOND_MM, y + BEYOND_MM)
+    x, y = _corner(cell, tiling, low, high)
+    seen = box(x - BEYOND_MM, y - tiling.height - BEYOND_MM, x + tiling.width + BEYOND_MM, y + BEYOND_MM)
 
     def on_paper(points: Floats) -> list[list[float]]:
         return [[float(px) - x, y - float(py)] for px, py in points]
@@ -195,7 +195,7 @@ def _tile(
             for one in parts
             if one.geom_type == "LineString" and not one.is_empty
         ]
-    inside = box(x + 4, y - laid.height + 4, x + laid.width - 4, y - 4)
+    inside = box(x + 4, y - tiling.height + 4, x + tiling.width - 4, y - 4)
     words = [
         [*on_paper(np.array([place]))[0], text]
         for place, text in names
@@ -205,27 +205,27 @@ def _tile(
     joins = {
         side: _name((cell[0] + dx, cell[1] + dy))
         for side, (dx, dy) in around.items()
-        if (cell[0] + dx, cell[1] + dy) in laid.cells
+        if (cell[0] + dx, cell[1] + dy) in tiling.cells
     }
-    clear = _clear_corner(laid, shown)
+    clear = _clear_corner(tiling, shown)
     return {"name": _name(cell), "lines": shown, "words": words, "joins": joins, "clear": clear}
 
 
-def _clear_corner(laid: _Laid, shown: list[dict[str, Any]]) -> str:
+def _clear_corner(tiling: _Tiling, shown: list[dict[str, Any]]) -> str:
     """The half of the sheet, top or bottom, where the drawing leaves more room for words."""
     points = np.array([place for line in shown for place in line["at"]])
-    below = float((points[:, 1] > laid.height / 2).mean()) if len(points) else 0.0
+    below = float((points[:, 1] > tiling.height / 2).mean()) if len(points) else 0.0
     return "bottom" if below < 0.5 else "top"
 
 
-def _overview(laid: _Laid, low: Floats, high: Floats, lines: list[Line]) -> dict[str, Any]:
+def _overview(tiling: _Tiling, low: Floats, high: Floats, lines: list[Line]) -> dict[str, Any]:
     """The sheets as they lie together, and the curve over them, in units of the frame's width."""
-    x, y = _corner((0, 0), laid, low, high)
-    cells = [[cell[0], cell[1], _name(cell)] for cell in laid.cells]
+    x, y = _corner((0, 0), tiling, low, high)
+    cells = [[cell[0], cell[1], _name(cell)] for cell in tiling.cells]
     points = lines[0][0][:: max(1, len(lines[0][0]) // 200)]
     return {
         "cells": cells,
-        "columns": 1 + max(cell[0] for cell in laid.cells),
-        "rows": 1 + max(cell[1] for cell in laid.cells),
-        "line": [[(float(px) - x) / laid.width, (y - float(py)) / laid.height] for px, py in points],
+        "columns": 1 + max(cell[0] for cell in tiling.cells),
+        "rows": 1 + max(cell[1] for cell in tiling.cells),
+        "line": [[(float(px) - x) / tiling.width, (y - float(py)) / tiling.height] for px, py in points],
     }

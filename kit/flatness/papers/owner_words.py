@@ -293,7 +293,7 @@ def _lit(limit: Limit, found: float, shows: str, unit: str) -> str:
     >>> _lit(light_limit(2.0), 2.31, "shows", "in")
     'light along it shows something up to 2.3 degrees, and at 2 degrees nothing may show'
     >>> _lit(light_limit(lamp=355.6), 10.0, "shows", "in")
-    'lamps closer than about 17" to it show something, and at 14" nothing may show'
+    'lamps closer than about 16" to it show something, and at 14" nothing may show'
     """
     allowed = limit.allowed or 0.0
     if limit.parameters["lamp"] is not None:

@@ -38,7 +38,7 @@ class CurveJob:
     set_out : what to mark
     wall : readings of it, or None
     plates : cut from sheets, or None
-    template : length of the template that is laid on the wall [mm]
+    template : length of the template that is set on the wall [mm]
     title : of the file
     """
 
@@ -127,7 +127,7 @@ def _read_again(wall: CurvedWall, unit: str) -> str:
     assert wall.fit is not None
     cells, one = listed(wall.spoiling["cell"]), len(wall.spoiling) == 1
     return (
-        f"Read again before you go by this curve: the reading{'' if one else 's'} in {cells} "
+        f"Read again before you use this curve: the reading{'' if one else 's'} in {cells} "
         f"{'does' if one else 'do'} not fit one {wall.fit.kind} with the others. All readings "
         f"lie within {fine(wall.fit.zone, unit, (32, 64))}; without {'it' if one else 'them'} the others lie at least "
         "three times nearer."
