@@ -189,4 +189,4 @@ def test_a_wave_half_as_long_as_its_wall_is_as_strong_as_it_is(wave, phase):
     needed = 1 / contrast_sensitivity(cycles_per_degree(np.array([wave]), 1524.0))[0]
     expected = 2 * np.pi * 2 / wave / needed
     found = np.tan(np.radians(least_grazing_angle(wall, 0.0, 1524.0)))
-    assert found == pytest.approx(expected, rel=0.04)
+    assert found == pytest.approx(expected, rel=0.1)
