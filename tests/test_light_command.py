@@ -101,8 +101,12 @@ def test_what_is_wrong_is_named(capsys, wall, given, said):
     assert said in err
 
 
-def test_one_line_of_readings_is_too_few(capsys, tmp_path):
-    code, _, err = run(capsys, write_wall(tmp_path / "line.csv", dished, rows=(4,)))
+def test_one_line_of_readings_is_enough_along_it_alone(capsys, tmp_path):
+    line = write_wall(tmp_path / "line.csv", dished, rows=(4,))
+    code, out, _ = run(capsys, line)
+    assert code == 0
+    assert "window, along x" in out
+    code, _, err = run(capsys, line, "--along", "y")
     assert code == 2
     assert "one line" in err
 

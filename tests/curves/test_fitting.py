@@ -175,3 +175,17 @@ def test_a_wave_spoils_no_fit():
     radius = 900 + 15.0 * (-1) ** np.arange(12)
     x, y = radius * np.cos(angle), radius * np.sin(angle)
     assert spoiling(x, y, fit_curve(x, y, "arc", accuracy=1.0), 1.0) == []
+
+
+def test_the_errors_of_a_minimum_zone_are_its_own():
+    """Against how far its radius strays over arcs read anew: more than that of least squares does."""
+    rng = np.random.default_rng(5)
+    arc = make_arc(radius=900.0, first=20.0, last=160.0)
+    places, found = arc.at(np.linspace(0, arc.length, 30)), []
+    for _ in range(40):
+        found.append(fit_curve(*(places + rng.normal(0, 0.8, places.shape)).T, "arc", "minimum-zone", accuracy=0.8))
+    strays = float(np.std([one.radius for one in found], ddof=1))
+    stated = float(np.mean([one.errors["radius"] for one in found]))
+    assert stated == pytest.approx(strays, rel=0.3)
+    least_squares = fit_curve(*places.T, "arc", accuracy=0.8).errors["radius"]
+    assert stated > 1.3 * least_squares

@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 
 import flatness
-from flatness.curves.making import make_arc, make_ellipse
+from flatness.curves.making import make_arc, make_chain, make_ellipse
 from flatness.curves.walls import curved_text, read_curved_wall, read_design, rows_to_go_on
 from flatness.errors import SurveyFileError
 
@@ -101,16 +101,6 @@ def test_a_bar_is_set_across_the_seam_of_a_closed_wall(at, more):
     checked = flatness.assess(survey, flatness.straightedge_limit(900.0, 3.0), draws=40)
     assert 4.5 < checked.table.iloc[0]["as_read_mm"] < 7.0
     assert checked.verdict == "fail"
-
-
-def test_past_the_seam_the_outline_and_the_openings_go_on_for_4_m():
-    ellipse = make_ellipse(length=6000.0, width=4200.0)
-    head = "# outline: (0, 0) (16147, 0) (16147, 2000) (0, 2000)\n# opening: 500,500; 900,500; 900,900; 500,900\n"
-    file = head.encode() + room_file(ellipse, lambda s, up: np.zeros(len(s)))
-    survey = read_curved_wall(file, name="oval.csv").survey
-    assert survey.outline.bounds == pytest.approx((0, 0, ellipse.length + 4000, 2000), abs=0.1)
-    assert survey.outline.area == pytest.approx((ellipse.length + 4000) * 2000, rel=1e-4)
-    assert [one.bounds[0] for one in survey.openings] == pytest.approx([500, 500 + ellipse.length], abs=0.1)
 
 
 def test_a_closed_curve_read_in_part_is_not_carried_on():
@@ -270,3 +260,16 @@ def test_an_empty_position_is_to_be_filled_in():
     with pytest.raises(SurveyFileError) as caught:
         read_curved_wall(f"{text}0,0\n,203\n1200,0\n".encode(), name="arc.csv")
     assert "type the length" in caught.value.problems[0].remedy
+
+
+def test_a_fitted_chain_names_the_kink_at_its_join():
+    """A straight, an arc that begins with a kink of 4 degrees, a straight: a chain of tangent joins hides it."""
+    rng = np.random.default_rng(2)
+    chain = make_chain([(1500.0, 0.0), (1200.0, 900.0), (1500.0, 0.0)], kinks=(4.0, 0.0))
+    places = chain.at(np.arange(0, chain.length, 100.0))
+    text = HEAD + "# curve: fitted chain\n# reading: plan\nx,y\n"
+    data = (text + lines(zip(*(places + rng.normal(0, 0.5, places.shape)).T, strict=True))).encode()
+    (kink,) = read_curved_wall(data, name="bench.csv").kinks.itertuples()
+    assert kink.kink_deg == pytest.approx(4.0, abs=3 * kink.kink_error_deg)
+    # from the left as seen from the room, which the chain runs against
+    assert kink.along_mm == pytest.approx(chain.length - 1500, abs=60)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from flatness.errors import ArgumentError
+from flatness.light.eye import contrast_sensitivity, cycles_per_degree
 from flatness.light.findings import EVERY_MM, NOTHING, SHOWS, UNKNOWN, what_light_shows
 from flatness.light.lamps import Row, Strip
 from flatness.light.waves import least_distance, shown, wave_spectrum
@@ -124,3 +125,36 @@ def test_what_no_light_can_be(asked, says):
     read = survey(2 * FT * np.arange(4), 2 * FT * np.arange(4), lambda x, y: 0 * x, 0.3)
     with pytest.raises(ArgumentError, match=says):
         what_light_shows(read, **asked)
+
+
+def feelers(amplitude, seed):
+    """A feeler every 2 in along 8 ft of a straightedge, good to a tenth of a millimetre, over a wave of 16 in."""
+    x = 50.8 * np.arange(49)
+    noise = np.random.default_rng(seed).normal(0, 0.1, len(x))
+    height = amplitude * np.sin(2 * np.pi * x / 406.4) + noise
+    return make_survey(x, np.full(len(x), 1200.0), height, surface="wall", reference="string", accuracy=0.1)
+
+
+def test_a_single_line_of_feelers_is_a_survey_for_light_along_it():
+    found = what_light_shows(feelers(0.5, 1))
+    (window, *lamps) = found.lights
+    needed = 1 / contrast_sensitivity(cycles_per_degree(np.array([406.4]), found.distance))[0]
+    true = math.degrees(math.atan(2 * math.pi * 0.5 / 406.4 / needed))
+    assert window.along == "x"
+    assert {one.side for one in lamps} == {"left", "right"}
+    assert window.shows < true < window.safe < 1.5 * true
+    assert window.shows > 0.6 * true
+    flat = what_light_shows(feelers(0.0, 2))
+    assert all(one.shows == 0 for one in flat.lights)
+    with pytest.raises(ArgumentError, match="one line of readings"):
+        what_light_shows(feelers(0.5, 1), along=["y"])
+
+
+def test_the_spectrum_is_along_both_axes():
+    """A wave of 1.5 mm up the wall and nothing along it, though the window's light runs along it."""
+    x, y = (grid.ravel() for grid in np.meshgrid(203.2 * np.arange(25), 203.2 * np.arange(13)))
+    height = 1.5 * np.sin(2 * np.pi * y / 1625.6)
+    found = what_light_shows(make_survey(x, y, height, surface="wall", accuracy=0.1), draws=20)
+    assert {one.along for one in found.lights if one.kind == "window"} == {"x"}
+    assert found.here(1625.6, "y")[0] == pytest.approx(1.5, rel=0.12)
+    assert found.here(1625.6, "x")[0] < 0.3

@@ -7,10 +7,11 @@ import pytest
 
 import flatness
 from flatness.__main__ import main
-from flatness.errors import FlatnessError
-from flatness.light.lamps import Daylight
-from flatness.light.waves import angle_of, lattice_of, shown
-from flatness.limits.measuring import Subject
+from flatness.errors import FlatnessError, LimitError
+from flatness.light.lamps import Daylight, Strip
+from flatness.light.waves import angle_of, lattice_of, least_distance, shown
+from flatness.limits.kinds import describe
+from flatness.limits.measuring import Subject, measure
 from flatness.planning.request import plannable
 from flatness.surface.likely import likely_surface
 from flatness.survey.readings import make_survey
@@ -120,3 +121,24 @@ def test_a_wrong_axis_is_named(tmp_path):
     )
     with pytest.raises(FlatnessError, match="along"):
         flatness.read_job(tmp_path / "job.toml")
+
+
+def test_a_limit_by_lamps_turns_where_lamps_begin_to_show():
+    """A second way to it: the distance at which a strip shows once what is seen, of a wave of 40 in up the wall."""
+    x, y = (grid.ravel() for grid in np.meshgrid(304.8 * np.arange(13), 304.8 * np.arange(9)))
+    survey = make_survey(x, y, 3 * np.sin(2 * np.pi * y / 1016.0), surface="wall", accuracy=0.1)
+    subject = Subject.of(survey, [flatness.light_limit(lamp=300.0)])
+    stack = subject.surface.height[None]
+    safe, _, _ = least_distance(
+        stack, subject.surface, lambda off: Strip(side="top", off=off), 1524.0, shortest=609.6, confidence=0.5
+    )
+    for share in (0.9, 1.1):
+        limit = flatness.light_limit(lamp=share * safe, side="top")
+        assert measure(limit, subject).within == (share > 1)
+    with pytest.raises(LimitError, match="neither or both"):
+        flatness.light_limit()
+    with pytest.raises(LimitError, match="neither or both"):
+        flatness.light_limit(5.0, lamp=300.0)
+    with pytest.raises(LimitError, match="unknown side"):
+        flatness.light_limit(lamp=300.0, side="north")
+    assert "lamps 300 mm off along the top" in describe(flatness.light_limit(lamp=300.0), "mm")

@@ -18,7 +18,7 @@ from flatness.curves.setting_out import SetOut
 from flatness.curves.shapes import Curve
 from flatness.curves.walls import CurvedWall
 from flatness.lengths import settle
-from flatness.words.curves import CurveJob, answer, draw_it, tape, together
+from flatness.words.curves import CurveJob, draw_it, follows, tape, together
 from flatness.words.printed import fine, listed
 
 PROUD, SHY = PATTERNS["high"].face, PATTERNS["low"].face  # toward the room and away from it
@@ -141,7 +141,7 @@ def deviation_chart(job: CurveJob, unit: str = "in") -> CurveChart:
         "and darker away from it."
     )
     subtitle += _levels(wall, unit)
-    ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (answer(job, unit), subtitle))
+    ax = _plan_axes(np.vstack([line, line + 0.04 * span, line - 0.04 * span]), (follows(job, unit), subtitle))
     (drawn,) = ax.plot(*line.T, color=INK, linewidth=1.4, zorder=4)
     for level, style in zip(levels, LEVEL_LINES * len(levels), strict=False):
         along, off = wall.stations(level, max(curve.length / 400, 5.0))
@@ -222,7 +222,7 @@ def unrolled_chart(job: CurveJob, unit: str = "in") -> UnrolledChart:
     texts += _faults(ax, wall, high)
     ax.set(xlim=(0, max(wall.curve.length, float(wall.points["along_mm"].max()))), ylim=(-1.75 * high, 1.75 * high))
     _dress(ax, unit, wall)
-    put_heading(ax, (together(answer(job, unit)), together(subtitle)), 72 * (WIDTH_IN - 0.5))
+    put_heading(ax, (together(follows(job, unit)), together(subtitle)), 72 * (WIDTH_IN - 0.5))
     return UnrolledChart(ax=ax, lines=tuple(lines), template=bar, texts=tuple(texts))
 
 

@@ -63,7 +63,7 @@ def add_curve(parser: argparse.ArgumentParser) -> None:
 
 
 def run_curve(options: argparse.Namespace) -> int:
-    """Set out a curve, hold a wall against it, and say or write what was asked for; the number is the exit code.
+    """Set out a curve, compare a wall with it, and say or write what is wanted; the number is the exit code.
 
     Raises
     ------
@@ -137,7 +137,7 @@ def tables(job: Any) -> dict[str, pd.DataFrame]:
     if job.plates is not None:
         made["plates"] = job.plates.pieces
     if job.wall is not None:
-        made["wall"] = job.wall.points.drop(columns="cell")
+        made |= {"wall": job.wall.points.drop(columns="cell"), "kinks": job.wall.kinks}
         if job.wall.survey.accuracy is not None:
             levels = {level: job.wall.fairness(level) for level in job.wall.levels()}
             parts = [table.assign(up_mm=level) for level, table in levels.items() if len(table)]
@@ -146,7 +146,7 @@ def tables(job: Any) -> dict[str, pd.DataFrame]:
 
 
 def _json(job: Any, unit: str, written: list[Path]) -> dict[str, Any]:
-    from flatness.words.curves import answer
+    from flatness.words.curves import answer, faults
 
     found, wall = job.set_out, job.wall
     made: dict[str, Any] = {
@@ -161,6 +161,7 @@ def _json(job: Any, unit: str, written: list[Path]) -> dict[str, Any]:
         "loop_mm": plain(found.loop),
     }
     if wall is not None:
+        made["kinks_and_flats"] = [one.full for one in faults(job, unit)]
         worst = wall.worst(job.template)
         made["template_mm"] = job.template
         made["gap_mm"] = worst[0].gap if worst else 0.0

@@ -70,7 +70,7 @@ def run_light(options: argparse.Namespace) -> int:
     own = read_fields(options, OWN, report)
     job = job_of(options, {"surveys": {"before": options.file}}, report)
     usual = {"distance": 1500.0, "every": 1200.0} if job.show == "mm" else {"distance": EYE_MM, "every": EVERY_MM}
-    asked = {
+    wanted = {
         "distance": own["distance"] or usual["distance"],
         "eye": Eye(times=own["threshold"] or 1.0),
         "along": own["along"],
@@ -82,12 +82,12 @@ def run_light(options: argparse.Namespace) -> int:
         "seed": job.seed,
         "confidence": job.confidence,
     }
-    found = what_light_shows(job.before.survey, **asked)
+    found = what_light_shows(job.before.survey, **wanted)
     pictures: list[Path] = []
     if options.out:
         from flatness.charts.pictures import light_charts, write_charts
 
-        before = None if options.before is None else what_light_shows(_earlier(options.before, found), **asked)
+        before = None if options.before is None else what_light_shows(_earlier(options.before, found), **wanted)
         charts = light_charts(found, before, job.show)
         pictures = write_charts(charts, Path(options.out), f"{Path(options.file).stem}-light")
     if options.json:
@@ -147,12 +147,14 @@ def _json(found: LightFindings, file: str, unit: str, pictures: list[Path]) -> d
         "waves_along": found.waves_along,
         "waves_trough_to_crest": [
             {
+                "along": way,
                 "wave_mm": row.wave,
                 "allowed_mm": list(row.allowed),
                 "here_mm": row.here,
                 "most_mm": None if row.here is None else row.most,
             }
-            for row in wave_rows(found, unit, angles)
+            for way in sorted(found.spectra)
+            for row in wave_rows(found, unit, angles, way)
         ],
         "draws": found.draws,
         "seed": found.seed,

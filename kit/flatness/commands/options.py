@@ -22,7 +22,7 @@ from flatness.files import stands
 from flatness.job.reading import make_job, read_limits
 from flatness.job.records import Job
 from flatness.job.report import JobReport, Origin
-from flatness.job.schema import BENEATH, LAYOUT, Field, Keys, field_of, read_table
+from flatness.job.schema import BENEATH, LAYOUT, Field, Keys, field_of, limit_keys, read_table
 from flatness.job.values import Area, Flag, Many
 from flatness.limits.kinds import Limit
 from flatness.limits.spot_checks import Checks
@@ -64,6 +64,11 @@ PLACES = {path: option for option, path in PATHS.items()} | {
     "limits": "--limit",
     "limits.length": "--straightedge",
     "limits.allowed": "--allowed",
+    "limits.angle": "--light-angle",
+    "limits.lamp": "--light-lamp",
+    "limits.side": "--light-side",
+    "limits.along": "--light-along",
+    "limits.distance": "--light-from",
 }
 REPEATED = ("--beneath", "--fixed")  # beside those that hold many values
 
@@ -133,6 +138,15 @@ def _add(parser: argparse.ArgumentParser, option: str, known: Field, wording: st
     parser.add_argument(option, help=wording.replace("%", "%%"), metavar=metavar, action=action)
 
 
+OF_LIGHT = {  # key of a limit of kind light, and what its option says
+    "--light-angle": ("angle", "DEGREES", "nothing seen in light from a window at this angle above the surface"),
+    "--light-lamp": ("lamp", "LENGTH", "nothing seen in the light of lamps that stand so far off the surface (14in)"),
+    "--light-side": ("side", "SIDE", "along which the lamps stand: left, right, bottom or top (top)"),
+    "--light-along": ("along", "AXIS", "the way that the window's light runs, x or y (either)"),
+    "--light-from": ("distance", "LENGTH", "from how far it is looked at (5ft)"),
+}
+
+
 def add_limits(parser: argparse.ArgumentParser) -> None:
     """Limits by name, and one agreed limit under a straightedge."""
     wording = f"{field_of('limits').help}; may be given several times"
@@ -141,6 +155,8 @@ def add_limits(parser: argparse.ArgumentParser) -> None:
         "--straightedge", metavar="LENGTH", help="agreed limit: length of the straightedge, such as 10ft"
     )
     parser.add_argument("--allowed", metavar="GAP", help="agreed limit: the gap allowed under it, such as 3/16 or 5mm")
+    for option, (_, metavar, wording) in OF_LIGHT.items():
+        parser.add_argument(option, metavar=metavar, help=f"agreed limit: {wording}")
 
 
 def _option(key: str) -> str:
@@ -217,8 +233,14 @@ def _limits(options: argparse.Namespace, report: JobReport, needed: str) -> list
     agreed = {key: given for key, given in agreed.items() if given is not None}
     limits = list(getattr(options, "limit", None) or ())
     limits += [{"kind": "straightedge", "name": "agreed", **agreed}] if agreed else []
+    keys, light = limit_keys("light"), dict[str, Any]()
+    for option, (key, _, _) in OF_LIGHT.items():
+        given = getattr(options, option[2:].replace("-", "_"), None)
+        light |= {} if given is None else {key: keys[key].type.typed(given)}
+    limits += [{"kind": "light", "name": "agreed light", **light}] if light else []
     if needed and not limits:
-        expected, remedy = "--limit NAME, or --straightedge LENGTH --allowed GAP", "'flatness limits' lists the names"
+        expected = "--limit NAME, --straightedge LENGTH --allowed GAP, or --light-angle"
+        remedy = "'flatness limits' lists the names"
         report.add("limits", f"no limit {needed}", "nothing", expected, remedy)
     return limits
 

@@ -1,1 +1,1 @@
-"""Walls and edges that curve: arcs, ellipses, ovals, chains; fitted, set out, and held against what was built."""
+"""Walls and edges that curve: arcs, ellipses, ovals, chains; fitted, set out, and compared with what was built."""

@@ -120,6 +120,7 @@ MOST_PIECES, PATIENCE = 7, 2  # of a chain; numbers of pieces tried in vain befo
 SOUGHT = 2  # sizes that a join counts for besides its own
 SHORTEST, SHARPEST, LEAN = 1e-3, 0.5, 0.05  # a piece, of the whole; a kink [rad], and one to start from
 ROUNDS = 60  # of linear programs for a minimum zone; it settles in about ten
+RESAMPLED = 200  # times that points err anew, for the errors of a minimum zone
 FAR = 1e3  # [mm, in scaled units of the points' extent] deviation of a curve that cannot be
 
 
@@ -137,8 +138,8 @@ class CurveFit:
     parameters : its sizes by name: ``centre_x``, ``centre_y``, ``radius``, ``semi_major``, ``semi_minor``,
         ``small_radius`` [mm], ``turned`` [rad]; of a chain ``start_offset`` (off the first point) [mm],
         ``heading`` [rad], ``length_1`` [mm], ``curvature_2`` [1/mm], ``kink_1`` [rad] ... by piece and join
-    errors : one standard deviation of each of them; NaN where the points do not tell: no more points than sizes and
-        no accuracy given, or a join that may lie anywhere
+    errors : one standard deviation of each of them, by the method that fitted them; NaN where the points do not say:
+        no more points than sizes and no accuracy given, or a join that may lie anywhere
     method : how it was fitted
     """
 
@@ -178,10 +179,14 @@ class CurveFit:
 
     @property
     def joins(self) -> pd.DataFrame:
-        """Where the pieces of a chain or oval meet, and by how much they kink: see ``Chain.kink_table``."""
+        """Where the pieces of a chain or oval meet, and by how much they kink: see ``Chain.kink_table``.
+
+        And ``kink_error_deg``, one standard deviation: 0 where joins are tangent by the fit.
+        """
         if not isinstance(self.curve, Chain):
             raise MeasureError("an ellipse has no joins", expected="a chain or an oval")
-        return self.curve.kink_table
+        errors = np.degrees([v for name, v in self.errors.items() if name.startswith("kink")])
+        return self.curve.kink_table.assign(kink_error_deg=errors if len(errors) else 0.0)
 
 
 def fit_curve(
@@ -220,7 +225,8 @@ def fit_curve(
     -----
     Gander, Golub and Strebel, "Least-squares fitting of circles and ellipses", BIT 34 (1994), on fits by distance and
     by equation. Errors: the inverse of the normal matrix at the solution, times the variance of a point. A minimum zone
-    is a row of linear programs, each about the last solution.
+    is a row of linear programs, each about the last solution; its errors are the spread of such a program's solutions
+    over points that err anew about the curve.
 
     Examples
     --------
@@ -371,18 +377,11 @@ def _minimum_zone(model: _Model, xy: Floats, p: Floats) -> Floats:
     largest = float(np.abs(here).max())
     reach = max(largest, 1e-9)
     for _ in range(ROUNDS):
-        jacobian = _jacobian(model, xy, p) * scale
-        one = np.ones((len(xy), 1))
-        rows = np.vstack([np.hstack([jacobian, -one]), np.hstack([-jacobian, -one])])
-        cost = np.r_[np.zeros(len(p)), 1.0]
-        bounds = [(-reach, reach)] * len(p) + [(0, None)]
-        found = linprog(cost, A_ub=rows, b_ub=np.r_[-here, here], bounds=bounds, method="highs")
-        if not found.success or found.x is None:
-            break
-        trial = p + found.x[:-1] * scale
+        move, least = _narrowest(_jacobian(model, xy, p) * scale, here, reach)
+        trial = p + move * scale
         there = model.deviations(xy, trial)
         worst = float(np.abs(there).max())
-        gained, promised = largest - worst, largest - float(found.x[-1])
+        gained, promised = largest - worst, largest - least
         if gained > 0:
             p, here, largest = trial, there, worst
         if promised <= 1e-11 * max(1.0, largest) or reach < 1e-12:
@@ -404,9 +403,11 @@ def _result(model: _Model, xy: Floats, p: Floats, method: str, accuracy: float |
     if np.linalg.matrix_rank(normal) < has_effect.sum() and model.kind != "chain":
         raise _no_such(model.kind)
     spread = np.full(len(p), np.nan)
-    spread[has_effect] = (
-        np.sqrt(variance * np.maximum(np.diag(np.linalg.pinv(normal.T @ normal)), 0)) / size[has_effect]
-    )
+    if method == "least-squares":
+        one = np.sqrt(variance * np.maximum(np.diag(np.linalg.pinv(normal.T @ normal)), 0))
+    else:
+        one = _zone_spread(normal, math.sqrt(variance)) if math.isfinite(variance) else np.nan
+    spread[has_effect] = one / size[has_effect]
     whole = float(np.ptp(xy, axis=0).max())
     for k, name in enumerate(model.names):  # a join without a kink may lie anywhere within reason
         if (name.startswith("kink") and spread[k] > SHARPEST) or (name.startswith("length") and spread[k] > whole):
@@ -420,6 +421,26 @@ def _result(model: _Model, xy: Floats, p: Floats, method: str, accuracy: float |
         errors=dict(zip(model.names, map(float, spread), strict=True)),
         method=method,
     )
+
+
+def _zone_spread(normal: Floats, error: float) -> Floats:
+    """Standard deviations of sizes whose columns are given, of minimum zones about points with errors [mm]."""
+    noise = np.random.default_rng(0).normal(0.0, error, (RESAMPLED, len(normal)))
+    scale = 1 / np.abs(normal).max(axis=0)
+    found = [_narrowest(normal * scale, one, np.inf)[0] * scale for one in noise]
+    return np.asarray(np.std(found, axis=0))
+
+
+def _narrowest(jacobian: Floats, here: Floats, reach: float) -> tuple[Floats, float]:
+    """Steps within a reach after which the largest deviation is least, as they are linear in them, and what is left."""
+    one = np.ones((len(here), 1))
+    rows = np.vstack([np.hstack([jacobian, -one]), np.hstack([-jacobian, -one])])
+    bounds = [(-reach, reach)] * jacobian.shape[1] + [(0, None)]
+    cost = np.r_[np.zeros(jacobian.shape[1]), 1.0]
+    found = linprog(cost, A_ub=rows, b_ub=np.r_[-here, here], bounds=bounds, method="highs")
+    if not found.success or found.x is None:
+        return np.zeros(jacobian.shape[1]), float(np.abs(here).max())
+    return np.asarray(found.x[:-1]), float(found.x[-1])
 
 
 def _in_order(model: _Model, p: Floats) -> Floats:
@@ -503,7 +524,7 @@ _START: dict[str, Callable[[Floats], list[Floats]]] = {
 def _chain_model(
     xy: Floats, pieces: Sequence[str] | int | None, kinks: bool, accuracy: float | None
 ) -> tuple[_Model, list[Floats]]:
-    """The chain to be fitted, and where to start: the pieces as asked for, or as many as the points prove."""
+    """The chain to be fitted, and where to start: the pieces as given, or as many as the points prove."""
     divided = Division(xy)
     if isinstance(pieces, Sequence):
         unknown = [one for one in pieces if one not in ("straight", "arc")]

@@ -291,7 +291,7 @@ def cut_plates(
     curve : middle of the plate
     depth : of the plate, across the wall [mm]
     sheet : length and width of the stock [mm]
-    layers : laid over one another; joints of each are halfway between those of the one below
+    layers : over one another; joints of each are halfway between those of the one below
     kerf : between pieces on a sheet [mm]
 
     Raises
@@ -373,7 +373,7 @@ def _edges(curve: Curve, count: int, *, staggered: bool) -> Floats:
 
 
 def _flat(curve: Curve, a: float, b: float, depth: float) -> Floats:
-    """Outline [n, 2] of a piece laid with its chord along x, bulging toward y, its lowest left corner near 0, 0."""
+    """Outline [n, 2] of a piece with its chord along x, bulging toward y, its lowest left corner near 0, 0."""
     s = np.linspace(a, b, EDGE_SAMPLES)
     outer, inner = curve.offset_at(s, -depth / 2), curve.offset_at(s, depth / 2)
     chord = outer[-1] - outer[0]

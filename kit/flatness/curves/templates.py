@@ -1,8 +1,7 @@
-"""A template cut to the intended curve and laid on what was built: the gap beneath it, kinks and flats.
+"""A template cut to the intended curve and set on what was built: the gap beneath it, kinks and flats.
 
-A template moves as a rigid body. Held to its place along the curve it can only move square to the curve and turn about
-its middle; what that does to the gap along a straight is a chord, along an arc a sine and a cosine, so the largest gap
-is over pairs of contacts as it is under a straightedge.
+A template moves as a rigid body. Held to its place it can only move square to the curve and turn, so the largest gap is
+over pairs of contacts as it is under a straightedge (:meth:`~flatness.survey.readings.Bend.reaches`).
 """
 
 from __future__ import annotations
@@ -19,7 +18,9 @@ from numpy.typing import ArrayLike
 from flatness.arrays import Floats
 from flatness.curves.shapes import Curve
 from flatness.errors import ArgumentError, check_above_zero
-from flatness.measures.bars import whole_steps
+from flatness.measures.bars import Heading, template_arms, whole_steps
+from flatness.surface.lattice import UnrolledStep
+from flatness.survey.readings import Bend
 
 UNEVEN = 1e-3  # of a step, that stations may stand off even steps
 FLATS = tuple(0.1 * k for k in range(2, 10))  # half lengths of a flat that are tried, of the reach
@@ -30,7 +31,7 @@ REACH_MM = 609.6  # 24 in to either side: so much is looked at as one place; com
 
 @dataclass(frozen=True)
 class TemplatePlacement:
-    """A template laid down.
+    """A template where it rests.
 
     Attributes
     ----------
@@ -98,56 +99,24 @@ def _gaps_and_contacts(
     step = float(s[1] - s[0])
     if step == 0 or np.abs(np.diff(s) - step).max() > UNEVEN * abs(step):
         raise ArgumentError("stations at uneven steps", expected="distances along the curve at even steps")
-    n, steps = len(s), whole_steps(length, abs(step))
-    if curve.closed and abs(n * abs(step) - curve.length) < UNEVEN * abs(step) * n:
-        # around a closed curve a template lies over the place where the stations begin
-        lap = min(steps, n - 1)
-        z = np.hstack([z[:, n - lap :], z, z[:, :lap]])
-        s = s[0] + step * np.arange(-lap, n + lap)
-    else:
-        lap = 0
+    if step < 0:
+        back = _gaps_and_contacts(z[:, ::-1], s[::-1], length, curve)
+        return back[0][:, ::-1].reshape(shape), back[1][:, ::-1].reshape(shape), back[2][:, ::-1].reshape(shape)
+    n, steps = len(s), whole_steps(length, step)
+    # around a closed curve a template lies over the place where the stations begin
+    bend = Bend(curve, False, curve.closed and bool(abs(n * step - curve.length) < UNEVEN * step * n))
+    on = UnrolledStep(step, bend, float(s[0]), n)
+    (behind, near), (ahead, far) = (
+        template_arms(z, Heading.at(0.0), sign, min(steps, n - 1) - 1, on) for sign in (-1, 1)
+    )
     top, first, last = z.copy(), np.tile(s, (len(z), 1)), np.tile(s, (len(z), 1))
-    count = len(s)
-    half = s[0] + step / 2 * np.arange(2 * count - 1)  # stations, and the middles between them
-    place, heading = curve.at(half), curve.heading(half)
-    turns = np.abs(np.concatenate([[0.0], np.cumsum(np.abs(curve.curvature(half[:-1]) * step / 2))]))
-    for d in range(2, min(steps, count - 1) + 1):
-        p = np.arange(count - d)
-        middle = 2 * p + d
-        ends = [_moves(place, heading, middle, 2 * (p + k)) for k in (0, d)]
-        determinant = ends[0][0] * ends[1][1] - ends[0][1] * ends[1][0]
-        # beyond half a turn a template is not held by two contacts
-        held = (np.abs(determinant) > 0) & (turns[2 * (p + d)] - turns[2 * p] < 0.9 * math.pi)
-        determinant = np.where(held, determinant, np.nan)
-        whole = _unbroken(z, d)
-        for k in range(1, d):
-            square, turned = _moves(place, heading, middle, 2 * (p + k))
-            one = (square * ends[1][1] - turned * ends[1][0]) / determinant
-            other = (turned * ends[0][0] - square * ends[0][1]) / determinant
-            height = np.where(whole, one * z[:, p] + other * z[:, p + d], np.nan)
-            part = slice(k, k + count - d)
-            higher = height > top[:, part] + 1e-12
-            top[:, part] = np.where(higher, height, top[:, part])
-            first[:, part] = np.where(higher, s[p], first[:, part])
-            last[:, part] = np.where(higher, s[p + d], last[:, part])
-    own = slice(lap, lap + n)
-    gap = (top - z)[:, own].reshape(shape)
-    return gap, first[:, own].reshape(shape), last[:, own].reshape(shape)
-
-
-def _moves(place: Floats, heading: Floats, middle: np.ndarray, at: np.ndarray) -> tuple[Floats, Floats]:
-    """How far a place moves square to the curve, as the template moves square to it at its middle, and turns there."""
-    turn = heading[at] - heading[middle]
-    arm = place[at] - place[middle]
-    return np.cos(turn), arm[:, 0] * np.cos(heading[at]) + arm[:, 1] * np.sin(heading[at])
-
-
-def _unbroken(z: Floats, d: int) -> np.ndarray:
-    """[lines, n - d] whether all stations from one to the d-th after it are known."""
-    known = np.isfinite(z).astype(int)
-    total = np.concatenate([np.zeros((len(z), 1), dtype=int), np.cumsum(known, axis=1)], axis=1)
-    count = z.shape[1]
-    return np.asarray(total[:, d + 1 : count + 1] - total[:, : count - d] == d + 1)
+    for i, contact in enumerate(behind, 1):
+        for k, other in enumerate(ahead[: max(0, steps - i)], 1):
+            chord = contact + near[i - 1] / (near[i - 1] + far[k - 1]) * (other - contact)
+            higher = chord > top + 1e-12
+            top = np.where(higher, chord, top)
+            first, last = np.where(higher, s - i * step, first), np.where(higher, s + k * step, last)
+    return (top - z).reshape(shape), first.reshape(shape), last.reshape(shape)
 
 
 def fairness(

@@ -2,7 +2,7 @@
 
 Unrolled, x is the distance along the intended curve from its left end as seen from the room, y is up the wall, and the
 height is how far the wall stands off the curve, toward the room: proud is positive, as on any wall. A wall read all
-round goes on past its seam, with its first readings over again, so that bars are set across it.
+round begins again after its full turn: bars are set across the seam, and every reading counts once.
 """
 
 from __future__ import annotations
@@ -19,14 +19,12 @@ from typing import BinaryIO
 
 import numpy as np
 import pandas as pd
-from shapely import Polygon, box, unary_union
-from shapely.affinity import translate
 
 from flatness.arrays import Floats
 from flatness.curves.fitting import CurveFit, fit_curve, spoiling
 from flatness.curves.making import make_arc, read_curve
 from flatness.curves.shapes import TURN, Chain, Curve
-from flatness.curves.templates import TemplatePlacement, fairness, template_gaps, worst_template
+from flatness.curves.templates import SURE, TemplatePlacement, fairness, template_gaps, worst_template
 from flatness.errors import ArgumentError, FlatnessError, LengthError, MeasureError, Problem, check_step
 from flatness.lengths import parse_length
 from flatness.measures.bars import Place
@@ -35,14 +33,13 @@ from flatness.survey.checks import check_outlines
 from flatness.survey.files import bytes_of, table_of
 from flatness.survey.header import CURVED, CURVED_QUANTITIES, Entry, Header, read_header
 from flatness.survey.layout import Heading, read_headings, split_heading
-from flatness.survey.readings import POINT_COLUMNS, Survey
+from flatness.survey.readings import POINT_COLUMNS, Bend, Survey
 from flatness.survey.rows import decode, is_header
 
 ROOMS = ("inside", "outside")
 COLUMNS = {"plan": ("x", "y"), "offset": ("along", "offset"), "radius": ("angle", "radius")}
 FARTHEST_MM = 300.0  # a reading so far off its curve is a slip, or the curve is another
-SEAM_MM = 4000.0  # so far past its seam a closed wall goes on, for straightedges of that length
-SEAM_GAP_MM, FAR_MM = 10.0, 1e6  # half of what an outline may leave open at the seam; farther than any wall is high
+MOST_APART = 2.5  # times the usual step between readings, from which on nothing is known between two of them
 LEVEL_MM = 25.4  # readings no farther apart than this up the wall are one line
 UP, LABEL = "up", "label"
 
@@ -98,6 +95,21 @@ class CurvedWall:
         x, y = self.points["x_mm"], self.points["y_mm"]
         return self.points.iloc[spoiling(x, y, self.fit, self.survey.accuracy)]
 
+    @cached_property
+    def kinks(self) -> pd.DataFrame:
+        """Joins of a fitted chain that are proved to kink: ``along_mm``, ``kink_deg`` (toward the room), its error.
+
+        The readings are fitted again with pieces that may meet at an angle; the curve itself has tangent joins.
+        """
+        if self.fit is None or self.fit.kind != "chain":
+            return pd.DataFrame(columns=["along_mm", "kink_deg", "kink_error_deg"])
+        own = self.points[self.points["up_mm"] - self.points["up_mm"].min() <= LEVEL_MM]
+        fit = fit_curve(own["x_mm"], own["y_mm"], "chain", accuracy=self.survey.accuracy, kinks=True)
+        joins = fit.joins
+        joins = joins[joins["kink_deg"].abs() > SURE * joins["kink_error_deg"]]
+        along = self.s_of(self.curve.nearest(joins["x_mm"], joins["y_mm"])[0])
+        return joins.assign(along_mm=along, kink_deg=self.side * joins["kink_deg"])
+
     def levels(self) -> list[float]:
         """Heights up the wall [mm] at which lines of readings were taken, lowest first."""
         heights = np.sort(self.points["up_mm"].to_numpy())
@@ -142,7 +154,7 @@ class CurvedWall:
         else:
             even = np.linspace(along[0], along[-1], count + 1)
         step = np.diff(along)
-        widest = 2.5 * float(np.median(step))
+        widest = MOST_APART * float(np.median(step))
         k = np.clip(np.searchsorted(along, even, side="right") - 1, 0, len(step) - 1)
         found = np.interp(even, along, off)
         found[step[k] > widest] = np.nan
@@ -215,6 +227,8 @@ class CurvedWall:
         options: dict[str, float] = {} if reach is None else {"reach": reach}
         first, *others = (self._sorted(one) for one in (level, *(one for one in self.levels() if one != level)))
         table = fairness(*first, self.curve, accuracy, beside=others, **options)
+        if self.curve.closed:
+            table = table[(table["along_mm"] >= 0) & (table["along_mm"] < self.curve.length)].copy()
         table["along_mm"] = self.s_of(table["along_mm"].to_numpy())
         table["kink_deg"] *= self.side
         return table.sort_values("along_mm", ignore_index=True)
@@ -223,6 +237,10 @@ class CurvedWall:
         """Deviations to the left of the curve and distances along it [n] mm of a level's readings, in its order."""
         along, off = self.line(level)
         s = self.s_of(along)
+        if self.survey.bend is not None and self.survey.bend.closed:  # its end is its beginning
+            s, off = np.concatenate([s - self.curve.length, s, s + self.curve.length]), np.tile(off, 3)
+            near = (s > -self.curve.length / 2) & (s < 1.5 * self.curve.length)
+            s, off = s[near], off[near]
         order = np.argsort(s)
         return self.side * off[order], s[order]
 
@@ -391,51 +409,30 @@ def reduce_wall(
             "cell": readings["cell"],
         }
     )
-    survey = _unrolled(points, _repeated(points, found), found.length, header, lengths, report, quantity)
+    survey = _unrolled(points, _bend(points, found, side), header, lengths, report, quantity)
     return CurvedWall(curve=found, fit=fit, room=room, points=points, survey=survey, quantity=quantity, frame=frame)
 
 
-def _repeated(points: pd.DataFrame, curve: Curve) -> float:
-    """How much of the wall is repeated past its seam [mm]; 0 where the curve is open or was not read there."""
+def _bend(points: pd.DataFrame, curve: Curve, side: float) -> Bend:
+    """The curve as x runs; it closes where it was read across its seam."""
     along = np.sort(points["along_mm"].to_numpy())
-    if not curve.closed or len(along) < 2:
-        return 0.0
     across = along[0] + curve.length - along[-1]
-    return min(SEAM_MM, curve.length / 2) if across <= 2.5 * np.diff(along).max() else 0.0
+    closed = curve.closed and len(along) > 1 and bool(across <= MOST_APART * np.diff(along).max())
+    return Bend(curve, side > 0, closed)
 
 
 def _unrolled(
-    points: pd.DataFrame,
-    repeated: float,
-    turn: float,
-    header: Header,
-    lengths: LengthReader,
-    report: Report,
-    quantity: str,
+    points: pd.DataFrame, bend: Bend, header: Header, lengths: LengthReader, report: Report, quantity: str
 ) -> Survey:
-    again = points[points["along_mm"] <= repeated].assign(label="") if repeated else points[:0]
-    again = again.assign(along_mm=again["along_mm"] + turn)
-    points = pd.concat([points, again], ignore_index=True)
-    outline, openings = header.outline, [opening for _, opening in header.openings]
-    if repeated:
-        beyond = box(turn, -FAR_MM, turn + repeated, FAR_MM)
-        openings += [translate(one, turn) for one in openings if one.bounds[0] < repeated]
-        if outline is not None:  # it ends at the seam, to a few mm
-            whole = unary_union([outline, translate(outline, turn).intersection(beyond)])
-            whole = whole.buffer(SEAM_GAP_MM, join_style="mitre").buffer(-SEAM_GAP_MM, join_style="mitre")
-            outline = whole if isinstance(whole, Polygon) else outline
     blank = [""] * len(points)
     columns = {"x": points["along_mm"], "y": points["up_mm"], "height": points["off_mm"], "reading": points["off_mm"]}
     texts = {"label": points["label"], "setup": blank, "line": blank, "cell": points["cell"]}
     # a string says nothing of plumb unless the file says that it does
     reference = "string" if quantity == "offset" and header.reference_row is None else header.reference
-    again_says = (
-        f"; past its full turn of {turn:.0f} mm its first {repeated:.0f} mm follow again, so that bars are set "
-        "across the start: what is found there twice is one place, and what a plan orders for it counts twice"
-    )
+    around = f"; after its full turn of {bend.turn:.0f} mm it begins again, and bars are set across the start"
     note = Problem(
         "the wall is unrolled: x is the distance along its curve from the left end as seen from the room, and heights "
-        f"are off the curve, toward the room{again_says if repeated else ''}",
+        f"are off the curve, toward the room{around if bend.closed else ''}",
         report.file,
     )
     return Survey(
@@ -443,8 +440,8 @@ def _unrolled(
         surface="wall",
         reference=reference,
         accuracy=header.accuracy,
-        outline=outline,
-        openings=tuple(openings),
+        outline=header.outline,
+        openings=tuple(opening for _, opening in header.openings),
         unit=lengths.likely_unit,
         framing=header.framing,
         title=header.text.get("title", ""),
@@ -452,6 +449,7 @@ def _unrolled(
         source=report.file,
         keys={key: text for key, text in header.text.items() if key in ("instrument", "by")},
         notes=(note,),
+        bend=bend,
     )
 
 

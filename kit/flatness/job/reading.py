@@ -492,6 +492,8 @@ def rehearse(job: Job, raw: dict[str, Any], placed: Mapping[str, list[Placed]], 
     placed : what its lists of tables say, with their places, by name of the list
     report : takes the problems
     """
+    if job.plan is None and not job.limits:  # a single line of readings is enough for light along it
+        return
     try:
         surface = Subject.of(job.before.survey, list(job.limits), job.spacing, job.headings).surface
     except FlatnessError as error:

@@ -20,7 +20,7 @@ from flatness.job import values
 from flatness.job.records import RevealLine
 from flatness.job.report import JobReport, key_path
 from flatness.job.values import Type
-from flatness.limits.kinds import AXES, KINDS, SCOPES, SURFACES, read_ratio
+from flatness.limits.kinds import AXES, KINDS, SCOPES, SIDES, SURFACES, read_ratio
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.patches import THRESHOLDS
 from flatness.planning.plan import WAYS
@@ -371,10 +371,11 @@ _HOLDS: Mapping[str, Type] = {
     "ratio": Ratio(),
     "scope": values.Choice(*SCOPES),
     "axis": values.Choice(*AXES),
+    "side": values.Choice(*SIDES),
 }
 # what an agreed limit may leave out, where the functions that agree it have a default
 _LABELS = {"length": "Agreed straightedge", "allowed": "Agreed gap"}
-_OPTIONAL = ("distance", "rounded", "scope", "within", "plane", "along", "times")
+_OPTIONAL = ("distance", "rounded", "scope", "within", "plane", "along", "times", "angle", "lamp", "side")
 _OF_LIMIT: Keys = {
     "name": Field(TEXT, "what it is called"),
     "purpose": Field(TEXT, "what it is for"),

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from flatness.arrays import Floats
-from flatness.errors import ArgumentError
+from flatness.errors import ArgumentError, MeasureError
 from flatness.light.eye import Eye
 from flatness.light.lamps import SIDES, Daylight, Lamp, Row, Strip
 from flatness.light.waves import (
@@ -33,6 +34,8 @@ EYE_MM = 1524.0  # 5 ft; common practice, no source
 EVERY_MM = 1219.2  # 4 ft from lamp to lamp; common practice, no source
 WINDOW, STRIP, ROW = "window", "strip", "row"
 SHOWS, NOTHING, UNKNOWN = "shows", "does not show", "not known"
+LINE_MM = 25.4  # readings no farther apart than this across are one line
+ENDS = {"x": ("left", "right"), "y": ("bottom", "top")}
 ACROSS = {"left": "x", "right": "x", "bottom": "y", "top": "y"}
 
 
@@ -51,7 +54,7 @@ class LightFinding:
     at : x, y [mm] of what it shows first; where nothing is proved, of what is likeliest to show
     wave : length of the wave there that counts most [mm]
     shortest : the shortest wave along its light that the readings show [mm]; lamps show those across it as well
-    given : where it is, as asked; None where not
+    given : where it is, as it was given; None where not
     """
 
     kind: str
@@ -85,8 +88,8 @@ class LightFindings:
     distance : of the eye [mm]
     eye : who looks
     every : from lamp to lamp in a row [mm]
-    waves : [bands] mm, of the window's light, and how many times as strong as what is seen they are in light at 45
-        degrees: ``times`` [3, bands], the median and 95 % range over surfaces that the readings allow
+    spectra : along ``x`` and ``y``, as far as they were read: [bands] mm, and how many times as strong as what is seen
+        they are in light at 45 degrees [3, bands], the median and 95 % range over surfaces that the readings allow
     waves_along : ``x`` or ``y``, the way of the window's light that shows most
     draws, seed, confidence : of these
     """
@@ -97,8 +100,7 @@ class LightFindings:
     distance: float
     eye: Eye
     every: float
-    waves: Floats
-    times: Floats
+    spectra: Mapping[str, tuple[Floats, Floats]]
     waves_along: str
     draws: int
     seed: int
@@ -119,13 +121,19 @@ class LightFindings:
         """Amplitude [bands] mm that waves may have in light from a window at an angle [degrees]."""
         return allowed_amplitudes(angle, self.distance, waves, self.eye)
 
-    def here(self, wave: float, within: float = 0.5) -> Floats | None:
+    @property
+    def waves(self) -> Floats:
+        """[bands] mm, of the window's light that shows most."""
+        return self.spectra[self.waves_along][0]
+
+    def here(self, wave: float, along: str | None = None, within: float = 0.5) -> Floats | None:
         """Median and 95 % range [3] mm of the amplitude of the band nearest to a wave; None past so many octaves."""
-        apart = np.abs(np.log2(self.waves / wave))
+        waves, times = self.spectra[along or self.waves_along]
+        apart = np.abs(np.log2(waves / wave))
         near = int(apart.argmin())
         if apart[near] > within:
             return None
-        return np.asarray(self.times[:, near] * self.allowed(45.0, self.waves[near : near + 1])[0])
+        return np.asarray(times[:, near] * self.allowed(45.0, waves[near : near + 1])[0])
 
 
 def what_light_shows(
@@ -163,36 +171,42 @@ def what_light_shows(
     MeasureError : stations too few, or a surface shorter than the shortest wave that they show
     """
     check_distance(distance)
-    wall = survey.surface == "wall"
-    ways = tuple(along or (("x",) if wall else ("x", "y")))
-    stand = tuple(sides or (("top",) if wall else SIDES))
+    wall, line = survey.surface == "wall", line_of(survey)
+    ways = tuple(along or line or (("x",) if wall else ("x", "y")))
+    stand = tuple(sides or (ENDS[line] if line else ("top",) if wall else SIDES))
     for name, given, known in (("along", ways, ("x", "y")), ("sides", stand, SIDES)):
         if not set(given) <= set(known):
             raise ArgumentError("unknown", column=name, value=", ".join(given), expected=", ".join(known))
+    if line and not {*ways, *(ACROSS[side] for side in stand)} <= {line}:
+        raise ArgumentError(
+            "one line of readings shows nothing of waves across it",
+            column="along",
+            expected=f"light along {line}, or lamps at its ends: {', '.join(ENDS[line])}",
+            remedy="read a second line beside it",
+        )
     if not 0.5 <= confidence < 1:
         raise ArgumentError("confidence out of range", value=str(confidence), expected="0.5 to under 1")
     if angle is not None:
         Daylight(angle=angle)
     Row(side="top", off=100.0 if off is None else off, spacing=every)
     eye = eye or Eye()
-    x, y, _, _ = survey.stations()
+    read = _widened(survey, line) if line else survey
+    x, y, _, _ = read.stations()
     shortest = {way: shortest_wave(x, y, 0.0 if way == "x" else 90.0) for way in "xy"}
-    likely = likely_surface(survey, light_spacing(survey, min(shortest.values())))
+    likely = likely_surface(read, light_spacing(read, min(shortest.values())))
     lattice, stack = lattice_of(likely), likely.draw(draws, seed)
     # lamps stand off the wall as it leans
     stack = stack - fit_surface_plane(lattice).at(*np.meshgrid(lattice.x, lattice.y))
     lights: list[LightFinding] = []
-    times, waves, waves_along = np.empty(0), np.empty(0), ways[0]
-    for way in ways:
-        found = shown(
-            stack,
-            lattice,
-            Daylight(angle=45, heading=0.0 if way == "x" else 90.0),
-            distance,
-            eye=eye,
-            shortest=shortest[way],
-            confidence=confidence,
-        )
+    spectra: dict[str, tuple[Floats, Floats]] = {}
+    for way in (*ways, *(way for way in ("" if line else "xy") if way not in ways)):
+        light = Daylight(angle=45, heading=0.0 if way == "x" else 90.0)
+        try:
+            found = shown(stack, lattice, light, distance, eye=eye, shortest=shortest[way], confidence=confidence)
+        except MeasureError:  # too few stations the other way
+            if way in ways:
+                raise
+            continue
         one = LightFinding(
             kind=WINDOW,
             along=way,
@@ -204,9 +218,9 @@ def what_light_shows(
             shortest=float(found.wavelengths[0]),
             given=angle,
         )
-        if not lights or one.safe > max(other.safe for other in lights):
-            waves_along, waves, times = way, found.wavelengths, np.quantile(found.times, (0.5, 0.025, 0.975), axis=0)
-        lights.append(one)
+        spectra[way] = found.wavelengths, np.quantile(found.times, (0.5, 0.025, 0.975), axis=0)
+        lights += [one] if way in ways else []
+    waves_along = max(lights, key=lambda one: one.safe).along
     for side in stand:
         near = FIRST
         for kind in (STRIP, ROW):
@@ -242,13 +256,28 @@ def what_light_shows(
         distance=distance,
         eye=eye,
         every=every,
-        waves=waves,
-        times=times,
+        spectra=spectra,
         waves_along=waves_along,
         draws=draws,
         seed=seed,
         confidence=confidence,
     )
+
+
+def line_of(survey: Survey) -> str:
+    """``x`` or ``y``, along which the readings stand on one line; empty where they stand on more than one."""
+    x, y, _, _ = survey.stations()
+    return next((way for way, across in (("x", y), ("y", x)) if np.ptp(across) <= LINE_MM), "")
+
+
+def _widened(survey: Survey, line: str) -> Survey:
+    """A line of readings as a strip: itself to either side too, three readings that say as much as one."""
+    along, across = ("x", "y") if line == "x" else ("y", "x")
+    step = float(np.median(np.diff(np.unique(survey.points[along]))))
+    beside = [survey.points.assign(**{across: survey.points[across].mean() + k * step}) for k in (-1, 0, 1)]
+    accuracy = None if survey.accuracy is None else survey.accuracy * math.sqrt(3)
+    points = pd.concat(beside, ignore_index=True)
+    return replace(survey, points=points, accuracy=accuracy, outline=None, openings=(), framing=None)
 
 
 def _lamp(kind: str, side: str, every: float) -> Lamp:

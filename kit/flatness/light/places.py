@@ -17,7 +17,7 @@ from scipy.sparse import csr_array
 
 from flatness.arrays import Floats
 from flatness.light.eye import Eye
-from flatness.light.lamps import Daylight
+from flatness.light.lamps import Daylight, Light, Strip
 from flatness.light.waves import strength_weights, strengths, wavelengths
 from flatness.surface.lattice import Surface
 
@@ -30,15 +30,16 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, kw_only=True)
 class LightRequirement:
-    """Nothing shows in light from far away.
+    """Nothing shows in light from far away, or of lamps.
 
     Attributes
     ----------
     heading : of the light, from x toward y [degrees]
-    allowed : tangent of its angle above the surface, or a share of that
+    allowed : tangent of its angle above the surface; of lamps 1; or a share of that
     distance : of the eye [mm]
     eye : who looks
     shortest : the shortest wave that the readings show [mm]
+    lamp : the lamps; None: light from far away
     """
 
     heading: float
@@ -46,6 +47,12 @@ class LightRequirement:
     distance: float
     eye: Eye
     shortest: float
+    lamp: Strip | None = None
+
+    @property
+    def light(self) -> Light:
+        """Of which what shows is within ``allowed``: the lamps, or light from far away at 45 degrees."""
+        return self.lamp or Daylight(angle=45, heading=self.heading)
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,10 +106,10 @@ class Lights:
         return [wavelengths(self.surface, one.shortest) for one in self.requirements]
 
     def _strengths(self, k: int, height: Floats) -> Floats:
-        """[bands, ny, nx] in light at 45 degrees."""
+        """[bands, ny, nx] in its light."""
         one = self.requirements[k]
         on = replace(self.surface, height=height)
-        found = strengths(height[None], on, _level(one), one.distance, one.eye, self._waves[k])
+        found = strengths(height[None], on, one.light, one.distance, one.eye, self._waves[k])
         return np.concatenate(list(found))
 
     def used(self, height: Floats, share: Floats | None = None) -> float:
@@ -144,10 +151,6 @@ class Lights:
             own = np.flatnonzero(places.requirement == k)
             row, column = np.unravel_index(places.node[own], inside.shape)
             at = np.column_stack([places.band[own], row, column])
-            weights = strength_weights(at, self.surface, _level(one), one.distance, one.eye, self._waves[k])
+            weights = strength_weights(at, self.surface, one.light, one.distance, one.eye, self._waves[k])
             out[own] = places.sign[own, None] * weights[:, inside]
         return csr_array(out)
-
-
-def _level(one: LightRequirement) -> Daylight:
-    return Daylight(angle=45, heading=one.heading)

@@ -77,12 +77,14 @@ KINDS: dict[str, Kind] = {
     "step": Kind({"base": "length", "allowed": "length"}, optional=("base",), length="base"),
     "slope": Kind({"at_most": "ratio", "base": "length"}, optional=("base",), allowed="at_most", length="base"),
     "light": Kind(
-        {"angle": "number", "distance": "length", "along": "axis", "times": "number"},
-        optional=("along", "times"),
+        {"angle": "number", "distance": "length", "along": "axis", "times": "number", "lamp": "length", "side": "side"},
+        optional=("along", "times", "lamp", "side"),
         allowed="angle",
     ),
     "reference": Kind({"values": "texts"}, allowed=None),
 }
+SIDES = ("left", "right", "bottom", "top")  # along which lamps stand
+LAMP_REACH_MM = 2438.4  # 8 ft: a lamp's distance off counts as the angle at which its light comes in so far away
 UNITLESS = ("ff", "fl", "slope", "light")  # kinds whose allowed number is not a length
 PLANNABLE = ("straightedge", "light")  # kinds that corrections are planned for
 
@@ -265,6 +267,12 @@ def _read_axis(raw: object) -> str:
     return str(raw)
 
 
+def _read_side(raw: object) -> str:
+    if raw not in SIDES:
+        raise LimitError("unknown side", value=str(raw), expected=", ".join(SIDES))
+    return str(raw)
+
+
 def _read_flag(raw: object) -> bool:
     if not isinstance(raw, bool):
         raise LimitError("neither true nor false", value=str(raw), expected="true or false")
@@ -285,6 +293,7 @@ _READERS: dict[str, Callable[[object], Any]] = {
     "ratio": read_ratio,
     "scope": _read_scope,
     "axis": _read_axis,
+    "side": _read_side,
     "flag": _read_flag,
     "texts": _read_texts,
 }
@@ -380,6 +389,9 @@ def describe(limit: Limit, unit: str = "in") -> str:
         case "slope":
             return f"{show_ratio(p['at_most'])} at most{base('base', ' over ')}"
         case "light":
+            if p["lamp"] is not None:
+                lamps = f"lamps {small('lamp')} off along the {p['side']}"
+                return f"nothing seen{base('distance', ' from ')} in light of {lamps}"
             way = f" along {p['along']}" if p["along"] is not None else ""
             strong = f", {p['times']:g} times what is just seen" if p["times"] not in (None, 1) else ""
             return f"nothing seen{base('distance', ' from ')} in light at {p['angle']:g} degrees{way}{strong}"
@@ -574,10 +586,17 @@ def slope_limit(
     return _agreed("slope", {"at_most": ratio, "base": base}, name, purpose, surfaces)
 
 
+def lamp_distance(angle: float) -> float:
+    """How far off the surface [mm] a lamp stands whose limit counts as an angle [degrees]."""
+    return LAMP_REACH_MM * math.tan(math.radians(angle))
+
+
 def light_limit(
-    angle: float,
+    angle: float | None = None,
     distance: float = 1524.0,
     *,
+    lamp: float | None = None,
+    side: str | None = None,
     along: str | None = None,
     times: float = 1.0,
     name: str | None = None,
@@ -587,15 +606,24 @@ def light_limit(
     """Nothing is seen in light that comes in at ``angle`` [degrees] above the surface, from ``distance`` [mm].
 
     ``along``: the light runs along ``x`` or ``y``; None: either. ``times``: how many times as strong as what is just
-    seen a pattern must be to count as seen.
+    seen a pattern must be to count as seen. Or by a line of light in place of the angle: ``lamp``, how far it stands
+    off the surface [mm], along a ``side``: ``left``, ``right``, ``bottom`` or ``top`` (None).
     """
+    if (angle is None) == (lamp is None):
+        what, expected = "a light by neither or both", "the angle of light from a window, or how far off lamps stand"
+        raise LimitError(what, column="angle, lamp", expected=expected, remedy="give one of the two")
+    if (lamp is None and side is not None) or (lamp is not None and along is not None):
+        what, remedy = "a side is of lamps, a way along is of light from a window", "leave it out"
+        raise LimitError(what, column="side, along", expected="lamp and side, or angle and along", remedy=remedy)
+    if lamp is not None:
+        side, angle = _read_side(side or "top"), math.degrees(math.atan2(check_positive(lamp, "lamp"), LAMP_REACH_MM))
     if isinstance(angle, (int, float)) and angle > 90:
         raise LimitError(
             "out of range", column="angle", value=str(angle), expected="degrees above the surface, up to 90"
         )
     if along is not None:
         _read_axis(along)
-    values = {"angle": angle, "distance": distance, "along": along, "times": times}
+    values = {"angle": angle, "distance": distance, "along": along, "times": times, "lamp": lamp, "side": side}
     return _agreed("light", values, name, purpose, surfaces)
 
 
@@ -635,13 +663,10 @@ def _name(kind: str, values: dict[str, Any]) -> str:
         parts += [] if values["rounded"] else ["unrounded"]
         return "-".join(parts)
     if kind == "light":
+        lamps = [f"lamp-{tidy(values['lamp'], False)}", values["side"]] if "lamp" in values else []
+        by = lamps or [f"{values['angle']:g}deg"]
         return "-".join(
-            [
-                *parts,
-                f"{values['angle']:g}deg",
-                tidy(values["distance"], True),
-                *([values["along"]] if "along" in values else []),
-            ]
+            [*parts, *by, tidy(values["distance"], True), *([values["along"]] if "along" in values else [])]
         )
     if "at_least" in values:
         return "-".join([*parts, f"{values['at_least']:g}", *(["least"] if values["scope"] == "least" else [])])

@@ -17,8 +17,8 @@ from flatness.arrays import Floats
 from flatness.errors import MeasureError
 from flatness.lengths import settle
 from flatness.light.eye import Eye
-from flatness.light.findings import light_spacing
-from flatness.light.lamps import Daylight
+from flatness.light.findings import ACROSS, light_spacing
+from flatness.light.lamps import Strip
 from flatness.light.places import LightRequirement
 from flatness.light.waves import Shown, angle_of, shortest_wave, shown, strengths, wavelengths
 from flatness.limits.kinds import AXES, Limit, level_rule
@@ -29,7 +29,7 @@ from flatness.measures.fnumbers import f_numbers, survey_lines
 from flatness.measures.levels import neighbour_faces
 from flatness.measures.straightedge import StationLines, StraightedgeResult, straightedge
 from flatness.notes import Note, joined
-from flatness.surface.lattice import Surface, default_spacing, most_drawn, widest_step
+from flatness.surface.lattice import Surface, UnrolledStep, default_spacing, most_drawn, widest_step
 from flatness.survey.readings import Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
@@ -182,8 +182,8 @@ def measure_draws(
         return _largest_gaps(limit, subject, lattice(), quantiles, least) / limit.allowed
     if limit.kind == "light":
         assert limit.allowed is not None
-        per_way = [one.strongest for one in _lit(limit, subject, lattice())]
-        return np.asarray(np.degrees(np.arctan(np.max(per_way, axis=0))) / limit.allowed)
+        strongest = np.max([one.strongest for one in _lit(limit, subject, lattice())], axis=0)
+        return np.array([_angle(limit, float(times)) for times in strongest]) / limit.allowed
     drawn = subject.with_stations(stations()) if limit.kind in AT_STATIONS else subject.with_lattice(lattice())
     if limit.kind == "plumb":
         both = zip(drawn, subject.with_stations(stations()), strict=True)
@@ -201,7 +201,7 @@ def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequ
     assert limit.length is not None
     assert limit.allowed is not None
     spacing, headings = subject.surface.spacing, subject.headings
-    screened = headings > 4 and headings % 4 == 0
+    screened = headings > 4 and headings % 4 == 0 and not isinstance(spacing, UnrolledStep)
     gaps = gap_map(stack, spacing, limit.length, 4 if screened else headings)
     largest: Floats = np.nanmax(gaps, axis=(1, 2))
     seen = np.full(len(stack), np.inf)  # nodes with a gap over it are measured at all headings
@@ -318,8 +318,15 @@ def _f_number(limit: Limit, subject: Subject) -> Finding:
 def _light(limit: Limit, subject: Subject) -> Finding:
     assert limit.allowed is not None
     worst = max(_lit(limit, subject, subject.surface.height[None]), key=lambda one: float(one.strongest[0]))
-    note = Note("light-waves", shortest=worst.wavelengths[0], wave=worst.wave)
-    return Finding(Measured(angle_of(float(worst.strongest[0])), worst.at, note=note), limit.allowed)
+    curved = Note("light-on-curve") if subject.survey.bend is not None else ""
+    note = joined([Note("light-waves", shortest=worst.wavelengths[0], wave=worst.wave), curved])
+    return Finding(Measured(_angle(limit, float(worst.strongest[0])), worst.at, note=note), limit.allowed)
+
+
+def _angle(limit: Limit, times: float) -> float:
+    """The angle [degrees] that something shows up to; of lamps that of the distance up to which it shows, nearly."""
+    assert limit.allowed is not None
+    return angle_of(times if limit.parameters["lamp"] is None else times * math.tan(math.radians(limit.allowed)))
 
 
 def proved_angle(limit: Limit, subject: Subject, stack: Floats, confidence: float) -> float:
@@ -328,20 +335,14 @@ def proved_angle(limit: Limit, subject: Subject, stack: Floats, confidence: floa
     The largest place of each draw proves nothing, since every draw has one: a flat surface read with errors has draws
     that all show something, each somewhere else.
     """
-    return angle_of(max(one.proved for one in _lit(limit, subject, stack, confidence)))
+    return _angle(limit, max(one.proved for one in _lit(limit, subject, stack, confidence)))
 
 
 def _lit(limit: Limit, subject: Subject, stack: Floats, confidence: float = 0.95) -> list[Shown]:
-    """What light at 45 degrees shows, for each way that it may run."""
+    """What light at 45 degrees shows, for each way that it may run; or what the lamps show."""
     return [
         shown(
-            stack,
-            subject.surface,
-            Daylight(angle=45, heading=one.heading),
-            one.distance,
-            eye=one.eye,
-            shortest=one.shortest,
-            confidence=confidence,
+            stack, subject.surface, one.light, one.distance, eye=one.eye, shortest=one.shortest, confidence=confidence
         )
         for one in lit_requirements(limit, subject)
     ]
@@ -351,13 +352,15 @@ def lit_requirements(limit: Limit, subject: Subject) -> list[LightRequirement]:
     """What a limit of kind ``light`` asks for, for each way that its light may run."""
     assert limit.allowed is not None
     x, y, _, _ = subject.survey.stations()
+    off, side = limit.parameters["lamp"], limit.parameters["side"]
     return [
         LightRequirement(
             heading=HEADINGS_ALONG[way],
-            allowed=math.tan(math.radians(limit.allowed)),
+            allowed=math.tan(math.radians(limit.allowed)) if off is None else 1.0,
             distance=limit.parameters["distance"],
             eye=Eye(times=limit.parameters["times"] or 1.0),
             shortest=shortest_wave(x, y, HEADINGS_ALONG[way]),
+            lamp=None if off is None else Strip(side=side, off=off),
         )
         for way in _ways(limit)
     ]
@@ -368,13 +371,14 @@ def seen_where(limit: Limit, subject: Subject, stack: Floats) -> NDArray[np.bool
     over = np.zeros(stack.shape, dtype=bool)
     for one in lit_requirements(limit, subject):
         waves = wavelengths(subject.surface, one.shortest)
-        light = Daylight(angle=45, heading=one.heading)
-        for found in strengths(stack, subject.surface, light, one.distance, one.eye, waves):
+        for found in strengths(stack, subject.surface, one.light, one.distance, one.eye, waves):
             over |= np.abs(found) > one.allowed * (1 + 1e-9)
     return over & np.isfinite(stack)
 
 
 def _ways(limit: Limit) -> tuple[str, ...]:
+    if limit.parameters["lamp"] is not None:
+        return (ACROSS[limit.parameters["side"]],)
     return AXES if limit.parameters["along"] is None else (limit.parameters["along"],)
 
 
@@ -415,7 +419,9 @@ def _where_it_fits(
     if length is None:
         return over(None)
     if any(
-        longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step)) * surface.spacing * h.step
+        longest_run(surface.height, h, whole_steps(length, surface.spacing * h.step), surface.spacing)
+        * surface.spacing
+        * h.step
         > length - surface.spacing * h.step
         for h in headings
     ):

@@ -169,7 +169,7 @@ def _doubt(judged: Judged, stack: Floats, keep: np.ndarray, surface: Surface, he
             if all(max(abs(iy - jy), abs(ix - jx)) > 3 for jy, jx in nodes):
                 nodes.append((iy, ix))
                 one = near.take(np.array([k]))
-                rows.setdefault(int(one.key()[0]), rows_of(one, height.shape, headings))
+                rows.setdefault(int(one.key()[0]), rows_of(one, height.shape, headings, surface.spacing))
             if len(nodes) == BARS_A_DRAW:
                 break
     if not rows:

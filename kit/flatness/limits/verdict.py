@@ -20,7 +20,7 @@ import pandas as pd
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
 from flatness.limits.catalogue import find
-from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe
+from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe, lamp_distance
 from flatness.limits.measuring import Finding, Subject, measure, measure_draws, proved_angle
 from flatness.limits.spot_checks import (
     ASSUMED,
@@ -420,7 +420,9 @@ def _judge(limit: Limit, subject: Subject, drawn: _Draws | None, confidence: flo
     if limit.kind == "light" and not within:
         proved = proved_angle(limit, subject, drawn.on_lattice(), confidence)
         if proved <= finding.allowed:
-            return replace(judged, reason=Note("light-not-proved", angle=f"{proved:.1f}"))
+            lamps = Note("lamps-not-proved", off=lamp_distance(proved))
+            light = Note("light-not-proved", angle=f"{proved:.1f}")
+            return replace(judged, reason=light if limit.parameters["lamp"] is None else lamps)
     return replace(judged, verdict=PASS if within else FAIL)
 
 

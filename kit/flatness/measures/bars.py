@@ -15,7 +15,7 @@ from scipy.sparse import coo_array, csr_array
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, check_above_zero
-from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE
+from flatness.surface.lattice import LENGTH_SLACK, STEP_NOISE, UnrolledStep, turn_of
 
 _LATTICE_LINES = {0.0: (1, 0), 45.0: (1, 1), 90.0: (0, 1), 135.0: (-1, 1)}
 
@@ -154,10 +154,10 @@ def _largest(z: Floats, spacing: float, length: float, headings: int) -> Floats:
     largest = np.zeros_like(z)
     for heading in all_headings(headings):
         steps = whole_steps(length, spacing * heading.step)
-        if heading.on_lattice:
+        if heading.on_lattice and not (heading.dx and isinstance(spacing, UnrolledStep)):
             found = _along_lattice(z, heading, steps)
         else:
-            found = _oblique_gaps(z, heading, steps)
+            found = _oblique_gaps(z, heading, steps, spacing)
         np.fmax(largest, found, out=largest)
     return largest
 
@@ -239,9 +239,11 @@ def _steps_to_blank(blank: NDArray[np.bool_], stride: int) -> NDArray[np.int32]:
     return reach
 
 
-def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
+def _oblique_gaps(z: Floats, heading: Heading, steps: int, spacing: float) -> Floats:
     """Gaps [ny, nx, k] at the nodes, under bars laid through each node at a heading off the lattice."""
     steps = min(steps, sum(z.shape[:2]))  # no more of a bar lies on the surface
+    if isinstance(spacing, UnrolledStep):
+        return _template_gaps(z, heading, steps, spacing)
     # nodes that lie side by side in memory lie across the bar, so that the same contacts are out of their reach
     order = (0, 1, 2) if abs(heading.dy) > abs(heading.dx) else (1, 0, 2)
     behind, ahead = (
@@ -255,6 +257,39 @@ def _oblique_gaps(z: Floats, heading: Heading, steps: int) -> Floats:
         part = slice(first, first + NODES)
         _raise_to_chords(top[part], _reached(behind[:, part]), _reached(ahead[:, part]), steps)
     return (top - flat).reshape(here.shape).transpose(order)
+
+
+def _template_gaps(z: Floats, heading: Heading, steps: int, spacing: UnrolledStep) -> Floats:
+    """As :func:`_oblique_gaps`, at any heading across the curve of a surface that was unrolled."""
+    (behind, near), (ahead, far) = (template_arms(z, heading, sign, steps - 1, spacing) for sign in (-1, 1))
+    top, slope = z.copy(), np.empty_like(z)
+    for i, contact in enumerate(behind):
+        slope.fill(-np.inf)
+        for j, other in enumerate(ahead[: max(0, steps - i - 1)]):
+            np.fmax(slope, (other - contact) / (near[i] + far[j])[:, None], out=slope)
+        np.fmax(top, contact + slope * near[i][:, None], out=top)
+    return top - z
+
+
+def template_arms(z: Floats, heading: Heading, sign: int, steps: int, spacing: UnrolledStep) -> tuple[Floats, Floats]:
+    """Contacts 1, 2, ... steps from each node: heights [steps, ny, nx, ...] of a chord, and how far [steps, nx].
+
+    See :meth:`~flatness.survey.readings.Bend.reaches`; NaN beyond a break or where the curve has turned too far.
+    """
+    beyond = 0 if math.isinf(turn_of(spacing)) else math.ceil(steps * abs(heading.dx))
+    wide = np.pad(z, ((0, 0), (beyond, beyond), *((0, 0),) * (z.ndim - 2)), mode="wrap")
+    arm = arm_heights(wide, heading, sign, steps)[:, :, beyond : beyond + z.shape[1]]
+    cosine, far = _reaches(heading, sign, len(arm), spacing)
+    arm[arm == DEEP] = np.nan
+    arm /= cosine.reshape(len(arm), 1, -1, *(1,) * (z.ndim - 2))
+    return arm, far
+
+
+def _reaches(heading: Heading, sign: int, steps: int, spacing: UnrolledStep) -> tuple[Floats, Floats]:
+    """[steps, nx] the cosines and distances, in steps, of contacts of each column."""
+    away: Floats = sign * float(spacing) * np.arange(1.0, steps + 1)[:, None]
+    cosine, far = spacing.bend.reaches(spacing.x, away * heading.dx, away * heading.dy)
+    return cosine, far / (float(spacing) * heading.step)
 
 
 def oblique_gaps_at(z: Floats, at: NDArray[np.intp], spacing: float, length: float, headings: int) -> Floats:
@@ -352,12 +387,15 @@ def longest_span(z: Floats, spacing: float, length: float, headings: int) -> flo
     longest = 0.0
     for heading in all_headings(headings):
         step = spacing * heading.step
-        run = longest_run(z, heading, whole_steps(length, step))
+        run = longest_run(z, heading, whole_steps(length, step), spacing)
         longest = max(longest, run * step)
     return longest
 
 
-def longest_run(z: Floats, heading: Heading, most: int) -> int:
+def longest_run(z: Floats, heading: Heading, most: int, spacing: float = 1.0) -> int:
+    """How many steps of a heading, up to ``most``, are unbroken somewhere."""
+    if not math.isinf(turn_of(spacing)):
+        z = np.hstack([z, z[:, : math.ceil(most * abs(heading.dx))]])
     reached = np.isfinite(z)
     for k in range(1, most + 1):
         reached = reached & np.isfinite(displaced(z, k * heading.dx, k * heading.dy))
@@ -366,12 +404,17 @@ def longest_run(z: Floats, heading: Heading, most: int) -> int:
     return most
 
 
-def window_departures(z: Floats, heading: Heading, steps: int) -> Floats:
+def window_departures(z: Floats, heading: Heading, steps: int, spacing: float = 1.0) -> Floats:
     """Largest and least departure of each node from the chord of any bar exactly ``steps`` long over it.
 
     Returns [2, ..., ny, nx] mm: how far the node stands above, and (negative) below, the straight line
-    between the surface at the bar's two ends. NaN where no such bar covers the node.
+    between the surface at the bar's two ends. NaN where no such bar covers the node. A bar goes on over the seam of
+    a surface that closes, whose step ``spacing`` is.
     """
+    if not math.isinf(turn_of(spacing)):
+        beyond = min(math.ceil(steps * abs(heading.dx)), z.shape[-1])
+        wide = np.concatenate([z[..., z.shape[-1] - beyond :], z, z[..., :beyond]], axis=-1)
+        return window_departures(wide, heading, steps)[..., beyond : beyond + z.shape[-1]]
     high, low = np.full_like(z, np.nan), np.full_like(z, np.nan)
     if steps >= 2:
         arms: dict[int, Floats] = {k: displaced(z, k * heading.dx, k * heading.dy) for k in range(1 - steps, steps)}
@@ -474,7 +517,8 @@ def broken_placements(
         for h, heading in enumerate(all_headings(headings)):
             steps = whole_steps(requirement.length, spacing * heading.step)
             if steps >= 2:
-                found.append(_worst_along(z, heading, steps, requirement.allowed * shares, most, slack, (r, h)))
+                allowed = requirement.allowed * shares
+                found.append(_worst_along(z, heading, steps, allowed, most, slack, (r, h), spacing))
     every = _joined(found)
     order = np.lexsort((-every.excess, every.node))
     node = every.node[order]
@@ -483,11 +527,10 @@ def broken_placements(
     return every.take(order[rank < most])
 
 
-def rows_of(placements: Placements, shape: tuple[int, int], headings: int) -> csr_array:
+def rows_of(placements: Placements, shape: tuple[int, int], headings: int, spacing: float) -> csr_array:
     """[m, ny nx] weights with which the heights make the gap of each placement [mm per mm]."""
     turned = all_headings(headings)
     row, column, weight = [np.empty(0, np.int64)], [np.empty(0, np.int64)], [np.empty(0)]
-    span = placements.behind + placements.ahead
     for h in np.unique(placements.heading):
         heading = turned[int(h)]
         mine = np.flatnonzero(placements.heading == h)
@@ -495,35 +538,42 @@ def rows_of(placements: Placements, shape: tuple[int, int], headings: int) -> cs
         row.append(mine)
         column.append(node)
         weight.append(np.full(len(mine), -1.0))
-        for away, other, sign in (
-            (placements.behind[mine], placements.ahead[mine], -1),
-            (placements.ahead[mine], placements.behind[mine], 1),
-        ):
+        sides = ((placements.behind[mine], -1), (placements.ahead[mine], 1))
+        (_, behind), (_, ahead) = far = [_how_far(away, node, heading, sign, shape[1], spacing) for away, sign in sides]
+        for (away, sign), (cosine, _), other in zip(sides, far, (ahead, behind), strict=True):
             for k in np.unique(away):
                 part = away == k
-                share = other[part] / span[mine[part]]
-                for shift, w in _corners(sign * int(k), heading, shape[1]):
+                share = other[part] / (behind + ahead)[part] / cosine[part]
+                for jx, jy, w in corners(sign * int(k) * heading.dx, sign * int(k) * heading.dy):
                     row.append(mine[part])
-                    column.append(node[part] + shift)
+                    iy, ix = divmod(node[part], shape[1])
+                    column.append((iy + jy) * shape[1] + (ix + jx) % shape[1])
                     weight.append(w * share)
     entries = (np.concatenate(weight), (np.concatenate(row), np.concatenate(column)))
     return csr_array(coo_array(entries, shape=(len(placements), shape[0] * shape[1])))
 
 
-def _corners(k: int, heading: Heading, nx: int) -> list[tuple[int, float]]:
-    """The nodes that carry the height k steps along the heading, counted from the node itself, and their weights."""
-    (ix, fx), (iy, fy) = ((math.floor(k * d + STEP_NOISE), k * d) for d in (heading.dx, heading.dy))
-    fx, fy = (share if share > STEP_NOISE else 0.0 for share in (fx - ix, fy - iy))
-    columns, rows = ((ix, 1 - fx), (ix + 1, fx)), ((iy, 1 - fy), (iy + 1, fy))
-    return [(kx + nx * ky, wx * wy) for kx, wx in columns for ky, wy in rows if wx * wy > 0]
+def _how_far(away: Ints, node: Ints, heading: Heading, sign: int, nx: int, spacing: float) -> tuple[Floats, Floats]:
+    """Cosines and distances [m] in steps of contacts so many steps from nodes."""
+    if not (heading.dx and isinstance(spacing, UnrolledStep)):
+        return np.ones(len(away)), away.astype(np.float64)
+    cosine, far = _reaches(heading, sign, int(away.max(initial=1)), spacing)
+    return cosine[away - 1, node % nx], far[away - 1, node % nx]
 
 
 def _worst_along(
-    z: Floats, heading: Heading, steps: int, allowed: Floats, most: int, slack: float, which: tuple[int, int]
+    z: Floats,
+    heading: Heading,
+    steps: int,
+    allowed: Floats,
+    most: int,
+    slack: float,
+    which: tuple[int, int],
+    spacing: float,
 ) -> Placements:
     """Of one heading, for each contact behind a node the steepest chord to a contact ahead; the worst of those."""
     flat = z.reshape(-1)
-    behind, ahead = (arm_heights(z, heading, sign, steps - 1).reshape(-1, z.size) for sign in (-1, 1))
+    (behind, near), (ahead, far) = (_flat_arms(z, heading, sign, steps - 1, spacing) for sign in (-1, 1))
     found = [_none()]
     width = max(1, 8 * BLOCK // steps)
     for first in range(0, len(flat), width):
@@ -533,11 +583,12 @@ def _worst_along(
         over = np.full((count, len(here)), -np.inf)
         reach = np.zeros((count, len(here)), dtype=np.int64)
         for i in range(1, count + 1):
-            far = min(len(b), steps - i)
-            slope = (b[:far] - a[i - 1]) / np.arange(i + 1, i + far + 1)[:, None]
+            most_ahead = min(len(b), steps - i)
+            slope = (b[:most_ahead] - a[i - 1]) / (near[i - 1, part] + far[:most_ahead, part])
             best = slope.argmax(axis=0)
             reach[i - 1] = best + 1
-            over[i - 1] = a[i - 1] + i * slope[best, np.arange(len(here))] - here - allowed[part]
+            chord = a[i - 1] + near[i - 1, part] * slope[best, np.arange(len(here))]
+            over[i - 1] = chord - here - allowed[part]
         over[np.isnan(over)] = -np.inf
         broken = np.flatnonzero((over > slack).any(axis=0))
         kept = np.argsort(-over[:, broken], axis=0, kind="stable")[:most]
@@ -557,6 +608,17 @@ def _worst_along(
             )
         )
     return _joined(found)
+
+
+def _flat_arms(z: Floats, heading: Heading, sign: int, steps: int, spacing: float) -> tuple[Floats, Floats]:
+    """Contacts [steps, nodes] as :func:`arm_heights` or :func:`template_arms` has them, and how far in steps."""
+    if heading.dx and isinstance(spacing, UnrolledStep):
+        arm, far = template_arms(z, heading, sign, steps, spacing)
+        far = np.broadcast_to(far[:, None, :], arm.shape).reshape(-1, z.size)
+        lost = np.isnan(arm).reshape(-1, z.size)
+        return np.where(lost, DEEP, arm.reshape(-1, z.size)), np.where(lost, 1.0, far)
+    arm = arm_heights(z, heading, sign, steps).reshape(-1, z.size)
+    return arm, np.broadcast_to(np.arange(1.0, len(arm) + 1)[:, None], arm.shape)
 
 
 def _none() -> Placements:

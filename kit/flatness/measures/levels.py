@@ -565,7 +565,7 @@ def block_offset(surface: Surface, length: float, headings: int = 12) -> Measure
         steps = whole_steps(length, surface.spacing * heading.step)
         if steps < 2:
             continue
-        high, low = window_departures(z, heading, steps)
+        high, low = window_departures(z, heading, steps, surface.spacing)
         size = np.fmax(high, -low)
         if np.isfinite(size).any() and (best is None or float(np.nanmax(size)) > best[0]):
             iy, ix = np.unravel_index(int(np.nanargmax(size)), size.shape)

@@ -37,8 +37,8 @@ from flatness.measures.bars import (
     window_departures,
 )
 from flatness.notes import Note
-from flatness.surface.lattice import STEP_NOISE, Surface, grid_axes
-from flatness.survey.readings import SAME_PLACE_MM, Survey, place_keys
+from flatness.surface.lattice import STEP_NOISE, Surface, UnrolledStep, grid_axes
+from flatness.survey.readings import SAME_PLACE_MM, Bend, Survey, place_keys
 
 
 @dataclass(frozen=True)
@@ -188,11 +188,21 @@ def _bridging(surface: Surface, at: Place, heading: Heading, length: float) -> P
     distance, z = profile_through(surface, at, heading.degrees, length)
     most = whole_steps(length, surface.spacing * heading.step)
     here = int(np.flatnonzero(distance == 0)[0])
+    chord, far = z, np.abs(distance)
+    if isinstance(surface.spacing, UnrolledStep):
+        chord, far = z.copy(), far.copy()
+        for side in (np.arange(here)[::-1], np.arange(here + 1, len(z))):
+            steps = distance[side] / heading.step
+            cosine, far[side] = surface.spacing.bend.reaches(
+                np.full(len(side), at[0]), steps * heading.dx, steps * heading.dy
+            )
+            chord[side] /= cosine
     best: tuple[float, int, int] | None = None
     for p in range(here):
         for q in range(here + 1, min(p + most + 1, len(z))):
-            gap = float(z[p] + (here - p) / (q - p) * (z[q] - z[p]) - z[here])
-            if best is None or gap > best[0]:
+            share = far[p] / (far[p] + far[q])
+            gap = float(chord[p] + share * (chord[q] - chord[p]) - z[here])
+            if math.isfinite(gap) and (best is None or gap > best[0]):
                 best = (gap, p, q)
     if best is None:
         return None
@@ -209,8 +219,10 @@ def _worst_crown(surface: Surface, length: float, headings: int) -> tuple[float,
     crown: float = 0.0
     placement: Placement | None = None
     for heading in all_headings(headings):
-        steps = longest_run(surface.height, heading, whole_steps(length, surface.spacing * heading.step))
-        high = window_departures(surface.height, heading, steps)[0]
+        steps = longest_run(
+            surface.height, heading, whole_steps(length, surface.spacing * heading.step), surface.spacing
+        )
+        high = window_departures(surface.height, heading, steps, surface.spacing)[0]
         if np.isfinite(high).any() and np.nanmax(high) > crown + 1e-12:
             iy, ix = np.unravel_index(np.nanargmax(high), high.shape)
             at = (float(surface.x[ix]), float(surface.y[iy]))
@@ -342,6 +354,7 @@ class StationLines:
     x, y : [stations] mm
     index : [readings] which station each reading is of
     lines : for each unbroken line its stations, in order along it
+    bend : the curve along which x was unrolled, or None
     along : usual step along the lines [mm]
     across : usual distance from one line to the next [mm]
     """
@@ -352,6 +365,7 @@ class StationLines:
     lines: tuple[NDArray[np.intp], ...]
     along: float
     across: float
+    bend: Bend | None = None
 
     @classmethod
     def of(cls, survey: Survey) -> StationLines | None:
@@ -381,7 +395,15 @@ class StationLines:
             if len(part) >= LEAST_ON_A_LINE
         ]
         return (
-            cls(x=x, y=y, index=index.reshape(-1), lines=tuple(parts), along=along, across=_across(x, y, ordered))
+            cls(
+                x=x,
+                y=y,
+                index=index.reshape(-1),
+                lines=tuple(parts),
+                along=along,
+                across=_across(x, y, ordered),
+                bend=survey.bend,
+            )
             if parts
             else None
         )
@@ -406,7 +428,7 @@ class StationLines:
             gaps[stations[1:-1]] = under
             deepest = int(under.argmax())
             if under[deepest] > (0.0 if worst is None else worst.gap):
-                ends = (self._place(stations[0]), self._place(stations[-1]))
+                ends = self._ends(stations)
                 turn = math.degrees(math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])) % 180
                 worst = Placement(float(under[deepest]), self._place(stations[deepest + 1]), ends, turn)
         used = max((self._span(stations) for stations, _ in self._placements(length)), default=0.0)
@@ -421,7 +443,13 @@ class StationLines:
         )
 
     def _span(self, stations: NDArray[np.intp]) -> float:
-        return math.dist(self._place(stations[0]), self._place(stations[-1]))
+        return math.dist(*self._ends(stations))
+
+    def _ends(self, stations: NDArray[np.intp]) -> tuple[Place, Place]:
+        """Contacts at its first and last; the last beyond the seam of a wall that closes, where it lies across it."""
+        first, (x, y) = self._place(stations[0]), self._place(stations[-1])
+        turn = math.inf if self.bend is None else self.bend.turn
+        return first, (x if math.isinf(turn) else first[0] + math.remainder(x - first[0], turn), y)
 
     def _beside(self, values: Floats, surface: Surface) -> Floats:
         """[ny, nx] values of the stations at the nodes nearest to the lines; NaN elsewhere."""
@@ -439,25 +467,36 @@ class StationLines:
         return np.reshape(means, (*heights.shape[:-1], len(count)))
 
     def _placements(self, length: float) -> Iterator[tuple[NDArray[np.intp], Floats]]:
-        """For each pair of contacts the stations from one to the other, and how far along the others stand [0 to 1]."""
+        """For each pair of contacts the stations from one to the other, and the share [2, between] of each contact."""
+        turn = math.inf if self.bend is None else self.bend.turn
         for line in self.lines:
-            place = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(self.x[line]), np.diff(self.y[line])))])
-            for p in range(len(line) - 2):
-                for q in range(p + 2, len(line)):
+            x, y, first = self.x[line], self.y[line], len(line)
+            if np.ptp(x) + BROKEN * self.along >= turn:  # all round: it goes on over the seam
+                line, x, y = np.tile(line, 2), np.append(x, x + math.copysign(turn, x[-1] - x[0])), np.tile(y, 2)
+            place = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+            for p in range(min(first, len(line) - 2)):
+                for q in range(p + 2, min(len(line), p + first)):
                     span = place[q] - place[p]
                     if span > length * (1 + LONGER):
                         break
-                    yield line[p : q + 1], (place[p + 1 : q] - place[p]) / span
+                    part = (place[p + 1 : q] - place[p]) / span
+                    share = np.stack([1 - part, part])
+                    if self.bend is not None:
+                        (one, near), (other, far) = (
+                            self.bend.reaches(x[p + 1 : q], *(a[None, k] - a[None, p + 1 : q] for a in (x, y)))
+                            for k in (p, q)
+                        )
+                        share = np.concatenate([far / one, near / other]) / (near + far)
+                    yield line[p : q + 1], share
 
     def _place(self, station: np.intp) -> Place:
         return float(self.x[station]), float(self.y[station])
 
 
-def _under(z: Floats, part: Floats) -> Floats:
+def _under(z: Floats, share: Floats) -> Floats:
     """Gaps [..., stations less two] mm between a chord from the first to the last and what is between them."""
-    start, end = z[..., :1], z[..., -1:]
-    gaps: Floats = start + part * (end - start) - z[..., 1:-1]
-    return gaps
+    gaps: Floats = z[..., :1] * share[0] + z[..., -1:] * share[1] - z[..., 1:-1]
+    return np.nan_to_num(gaps, nan=-math.inf)
 
 
 def _ordered(x: Floats, y: Floats, group: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -55,7 +55,17 @@ from flatness.planning.plan import Plan
 from flatness.surroundings.cautions import NO_SOURCE, Caution
 from flatness.survey.readings import SAME_PLACE_MM, Survey
 from flatness.words.phrases import say
-from flatness.words.printed import Rule, at_least_shown, counted, day_words, listed, number_of, place_words, shown_unit
+from flatness.words.printed import (
+    Rule,
+    at_least_shown,
+    counted,
+    day_words,
+    listed,
+    number_of,
+    place_words,
+    shown_unit,
+    target_word,
+)
 from flatness.words.printed import printed_place as tape
 from flatness.words.ways import runs_of
 
@@ -221,7 +231,7 @@ def _guide(plan: Plan, datum: Datum, figures: bool) -> list[list[str]]:
         lines.append(["", "", "Boards back on top? Set the joists lower by their thickness."])
     if plan.way == "overlay" and one_height(plan) is not None:
         least = datum.rule.named(clearance(plan))
-        lines.append(["", "", f"The plane is {least} clear of the {highest(plan)}."])
+        lines.append(["", "", f"The {target_word(plan.survey)} is {least} clear of the {highest(plan)}."])
     return lines
 
 
@@ -276,7 +286,7 @@ def title_of(plan: Plan, datum: Datum) -> str:
     if plan.way == "members":
         part = {"joist": "joist top", "stud": "stud face"}.get(name, name)
         if one is None:
-            return f"Set every {part} to one plane"
+            return f"Set every {part} to one {target_word(plan.survey)}"
         return f"Set every {part} {datum.words(one)}"
     if plan.way == "some-members":
         return f"Set {counted(len(plan.lines), name)} to these heights"

@@ -44,7 +44,7 @@ from flatness.charts.map_base import bounds_of
 from flatness.charts.scales import Scale, deviation_scale, printed
 from flatness.comparison.comparing import Comparison
 from flatness.files import SOFTWARE
-from flatness.light.lamps import Daylight
+from flatness.light.lamps import Daylight, Light
 from flatness.limits.kinds import Limit
 from flatness.limits.measuring import lit_requirements
 from flatness.limits.verdict import Assessment
@@ -306,7 +306,7 @@ def _off_chords(surface: Surface, length: float) -> tuple[Floats, Floats]:
     for heading in all_headings(HEADINGS):
         steps = whole_steps(length, surface.spacing * heading.step)
         if steps >= 2:
-            up, down = window_departures(surface.height, heading, steps)
+            up, down = window_departures(surface.height, heading, steps, surface.spacing)
             high, low = np.fmax(high, up), np.fmin(low, down)
     return np.where(surface.inside, high, np.nan), np.where(surface.inside, low, np.nan)
 
@@ -451,8 +451,10 @@ def lit_picture(
         days = [("Before", days[0][1], subject.survey), ("Now", likely_surface_of(after), after.subject.survey)]
     elif plan is not None:
         days.append(("As planned, not measured", _eased(plan, requirement.shortest), subject.survey))
-    assert limit.allowed is not None
-    light = Daylight(angle=limit.allowed, heading=requirement.heading)
+    light = requirement.lamp
+    if light is None:
+        assert limit.allowed is not None
+        light = Daylight(angle=limit.allowed, heading=requirement.heading)
     pictures = [Lit(name=name, surface=surface, survey=survey) for name, surface, survey in days]
     figure = _side_by_side(pictures, light, width)
     words = (
@@ -465,7 +467,7 @@ def lit_picture(
     return figure, words
 
 
-def _side_by_side(pictures: Sequence[Lit], light: Daylight, width: float) -> Figure:
+def _side_by_side(pictures: Sequence[Lit], light: Light, width: float) -> Figure:
     x0, x1, y0, y1 = bounds_of(pictures[0].surface, pictures[0].survey)
     scale = min((width - APART_IN) / 2 / (x1 - x0), TALLEST_IN / (y1 - y0))
     w, h = scale * (x1 - x0), scale * (y1 - y0)

@@ -19,7 +19,7 @@ from flatness.errors import FlatnessError
 from flatness.framing.reveal import Reveal
 from flatness.job.running import Results
 from flatness.lengths import MM2_PER_FT2, MM2_PER_M2, format_length, settle
-from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe, show_length
+from flatness.limits.kinds import UNITLESS, Limit, caution, cited, describe, lamp_distance, show_length
 from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.measures.planes import fit_surface_plane
@@ -30,6 +30,7 @@ from flatness.surroundings.interferences import RISERS_MM, STEP_MM, Door, Featur
 from flatness.survey.checks import off_neighbours
 from flatness.survey.readings import Survey
 from flatness.words.comparisons import READ, REDO, SIDES, agree_words, outcomes_of
+from flatness.words.lights import distance, given_distance
 from flatness.words.phrases import sentence
 from flatness.words.printed import capital, counted, listed, percent, place_words, position, spelled
 from flatness.words.ways import HOURS, limit_of, noun, plane_words, work_words
@@ -265,7 +266,7 @@ def _amount(one: Judged, unit: str, now: str) -> str:
     if one.limit.kind == "light":
         middle = one.likely()[0]
         shows = "showed" if now == "was" else "shows"
-        return _lit(one.finding.measured.value if math.isnan(middle) else middle, one.finding.allowed, shows)
+        return _lit(one.limit, one.finding.measured.value if math.isnan(middle) else middle, shows, unit)
     if one.limit.kind in UNITLESS:
         settled = {PASS: "it keeps within", FAIL: "it does not keep within", UNDECIDED: "it may keep within"}
         return f"{settled[one.verdict]} the limit in the table below"
@@ -273,12 +274,20 @@ def _amount(one: Judged, unit: str, now: str) -> str:
     return f"{_measure(one.limit, unit)} {now} {size_of(one, unit)}, and up to {allowed} is allowed"
 
 
-def _lit(found: float, allowed: float, shows: str) -> str:
-    """Up to which angle light shows something, and at which nothing may show [degrees].
+def _lit(limit: Limit, found: float, shows: str, unit: str) -> str:
+    """Up to which angle light shows something, and at which nothing may show [degrees]; of lamps how far off.
 
-    >>> _lit(2.31, 2.0, "shows")
+    >>> from flatness.limits.kinds import light_limit
+    >>> _lit(light_limit(2.0), 2.31, "shows", "in")
     'light along it shows something up to 2.3 degrees, and at 2 degrees nothing may show'
+    >>> _lit(light_limit(lamp=355.6), 10.0, "shows", "in")
+    'lamps closer than about 16" to it show something, and at 14" nothing may show'
     """
+    allowed = limit.allowed or 0.0
+    if limit.parameters["lamp"] is not None:
+        off = f"lamps closer than about {distance(lamp_distance(found), unit)} to it"
+        verb = {"shows": "show", "showed": "showed"}.get(shows, shows)
+        return f"{off} {verb} something, and at {given_distance(limit.parameters['lamp'], unit)} nothing may show"
     at = f"{allowed:g} degree{'s' * (allowed != 1)}"
     return f"light along it {shows} something up to {found:.1f} degrees, and at {at} nothing may show"
 
@@ -352,7 +361,7 @@ def _planned(plan: Plan, row: Mapping[Any, Any], unit: str) -> str:
     if not math.isfinite(row["after"]):
         return "whether it keeps within one of the limits cannot be worked out from these readings"
     if limit is not None and limit.kind == "light" and limit.allowed is not None:
-        says = _lit(row["after"], limit.allowed, "will show")
+        says = _lit(limit, row["after"], "will show", unit)
     elif limit is None or not math.isfinite(row["after_mm"]):
         says = f"it {'keeps' if row['passes'] else 'does not keep'} within a limit of the table below"
     else:

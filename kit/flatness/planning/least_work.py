@@ -24,7 +24,7 @@ from scipy.sparse import csr_array, diags_array, hstack, kron, vstack
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, PlanError
 from flatness.light.places import LightRequirement, Lights
-from flatness.measures.bars import Requirement, broken_placements, gap_map, rows_of
+from flatness.measures.bars import Placements, Requirement, broken_placements, gap_map, rows_of
 from flatness.notes import Note
 from flatness.planning.constraints import Depths, FixedSpot, Rates, clash, spot_heights, spot_rows
 from flatness.planning.program import TOLERANCE, Program
@@ -276,10 +276,14 @@ class Rounds:
         fresh = ~np.isin(key, self.known)
         broken = broken.take(fresh)
         if len(broken):
-            weights = rows_of(broken, self.surface.height.shape, self.headings)[:, self.surface.inside.ravel()]
+            weights = self._weights(broken)
             node = np.cumsum(self.surface.inside.ravel())[broken.node] - 1
             self._add(key[fresh], broken.requirement, node, weights)
         return len(broken)
+
+    def _weights(self, broken: Placements) -> csr_array:
+        weights = rows_of(broken, self.surface.height.shape, self.headings, self.surface.spacing)
+        return csr_array(weights[:, self.surface.inside.ravel()])
 
     def _add(
         self, key: NDArray[np.int64], requirement: NDArray[np.int64], node: NDArray[np.int64], weights: csr_array

@@ -27,7 +27,7 @@ from flatness.planning.constraints import Depths, FixedSpot, spot_heights, spot_
 from flatness.planning.program import Program
 from flatness.planning.set_heights import Work
 from flatness.planning.substrate import Beneath, permitted_cut
-from flatness.surface.lattice import Surface
+from flatness.surface.lattice import Surface, UnrolledStep
 from flatness.survey.readings import Survey
 
 PLANES = ("level", "best-plane", "through-benchmarks", "end-members")
@@ -387,7 +387,7 @@ class _Straight:
             broken = broken_placements(grid, surface.spacing, self.wanted, self.headings, WORST, slack=10 * MARGIN_MM)
             if not len(broken):
                 return np.asarray(solution.x[:size] + middle)
-            rows = rows_of(broken, surface.height.shape, self.headings)[:, self.inside.ravel()]
+            rows = rows_of(broken, surface.height.shape, self.headings, surface.spacing)[:, self.inside.ravel()]
             self.broken.append((csr_array(rows), allowed[broken.requirement] - MARGIN_MM))
             add(rows, np.full(len(broken), -np.inf), self.broken[-1][1])
         return None
@@ -464,7 +464,7 @@ def over_all(
             straps = member_layout(
                 float(axis[0]), STRAP_SPACING_MM, way, until=float(axis[-1]), kind="strapping", thickness=thickness
             )
-        notes.append(Note("strapping-face"))
+        notes.append(Note("strapping-face", target="curve" if isinstance(surface.spacing, UnrolledStep) else "plane"))
     return Framed(Work(target, error=error), {}, straps, fixed_to, tuple(notes))
 
 

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
+from flatness.surface.lattice import turn_of
 
 
 @dataclass(frozen=True)
@@ -91,18 +92,26 @@ def node_areas(inside: NDArray[np.bool_], spacing: float) -> Floats:
     corners, whole = _cells(np.where(inside, 0.0, np.nan), spacing)
     three = np.isfinite(corners).sum(axis=0) == 3
     share = spacing**2 * (whole / 4 + three / 6)
-    area = np.zeros(inside.shape)
+    ny, nx = inside.shape
+    area = np.zeros((ny, share.shape[1] + 1))
     for part in (np.s_[:-1, :-1], np.s_[:-1, 1:], np.s_[1:, 1:], np.s_[1:, :-1]):
         area[part] += share
+    area[:, 0] += area[:, nx:].sum(axis=1)
+    area = area[:, :nx]
     area[area == 0] = spacing**2 / 4
     area[~inside] = 0
     return area
 
 
 def _cells(z: Floats, spacing: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Corners of each cell in turn round it, [4, ny - 1, nx - 1], and which cells have all four."""
+    """Corners of each cell in turn round it, [4, ny - 1, nx - 1], and which cells have all four.
+
+    Where the surface closes its last column is followed by its first: nx cells a row.
+    """
     if not (math.isfinite(spacing) and spacing > 0):
         raise ArgumentError("spacing out of range", value=str(spacing), expected="millimetres above zero")
+    if not math.isinf(turn_of(spacing)):
+        z = np.hstack([z, z[:, :1]])
     corners = np.stack([z[:-1, :-1], z[:-1, 1:], z[1:, 1:], z[1:, :-1]])
     whole: NDArray[np.bool_] = np.all(np.isfinite(corners), axis=0)
     return corners, whole

@@ -175,6 +175,8 @@ def fit_parameters(
     error, basis = _reading_error(survey)
     flat = stations.height - _plane(stations)
     start = Parameters(max(float(flat.std()), error or 0.5), 1.0, 1.0, error or 0.5)
+    if len(x) <= LARGE:  # of a larger one each place is estimated from those about it, which end at the seam
+        start = replace(start, turn=survey.turn)
     if framing is not None and framing.typical > 0:
         start = replace(start, joists=joists(framing, origin))
     free = len(logs_of(start)) - (error is not None)

@@ -36,6 +36,7 @@ class Parameters:
     reading_error : standard deviation of one reading
     joists : members beneath that each stand a little on their own, where their layout is known
     ridges : members, and patches, that stand out besides
+    turn : after how long x comes back to where it began [mm]; infinite where it does not
     """
 
     scale: float
@@ -44,6 +45,14 @@ class Parameters:
     reading_error: float
     joists: Joists | None = None
     ridges: tuple[Ridge | Patch, ...] = ()
+    turn: float = math.inf
+
+    def apart_along_x(self, dx: Floats) -> Floats:
+        """Distances along x [mm] as they count: of a surface that closes, straight across a circle as long as it.
+
+        So places either side of the seam are near, and the covariance stays one: it is that of places in space.
+        """
+        return dx if math.isinf(self.turn) else self.turn / math.pi * np.sin(math.pi / self.turn * dx)
 
     @property
     def framing(self) -> tuple[Ridge | Patch, ...]:
@@ -129,7 +138,7 @@ class Stations:
 
 def surface_covariance(dx: Floats, dy: Floats, p: Parameters) -> Floats:
     """Covariance [mm2] of the surface between places dx, dy [mm] apart, without framing."""
-    out = matern52(np.sqrt((dx / p.length_x) ** 2 + (dy / p.length_y) ** 2))
+    out = matern52(np.sqrt((p.apart_along_x(dx) / p.length_x) ** 2 + (dy / p.length_y) ** 2))
     out *= p.scale**2
     return out
 
@@ -142,9 +151,14 @@ def covariance(x: Floats, y: Floats, to_x: Floats, to_y: Floats, p: Parameters) 
     return out
 
 
-def trend(x: Floats, y: Floats) -> Floats:
-    """[n, 3] columns of the linear trend, scaled to the size of a room so that they are well conditioned."""
-    return np.column_stack([np.ones_like(x), x / 1000.0, y / 1000.0])
+def trend(x: Floats, y: Floats, turn: float = math.inf) -> Floats:
+    """[n, 3] columns of the linear trend, scaled to the size of a room so that they are well conditioned.
+
+    [n, 4] of a surface that closes: a curve that stands off to one side takes the place of a slope along x.
+    """
+    around = 2 * math.pi * x / turn
+    along = (x / 1000.0,) if math.isinf(turn) else (np.cos(around), np.sin(around))
+    return np.column_stack([np.ones_like(x), *along, y / 1000.0])
 
 
 # LAPACK itself: with the few dozen stations of a room SciPy's checks cost more than what they check
@@ -179,6 +193,7 @@ class Factored:
     white_trend: Floats  # low^-1 H
     white_height: Floats  # low^-1 z
     gram_low: Floats  # H' K^-1 H = gram_low gram_low'
+    turn: float = math.inf  # of its trend
 
     @property
     def coefficients(self) -> Floats:
@@ -193,10 +208,10 @@ def factor(stations: Stations, p: Parameters) -> Factored:
         k += _among(stations, part)
     k[np.diag_indices_from(k)] += stations.error_variance(p)
     low = cholesky_factor(k)
-    h = trend(stations.x, stations.y)
+    h = trend(stations.x, stations.y, p.turn)
     white = _whitened(low, np.column_stack([h, stations.height]))
     gram_low = cholesky_factor(white[:, :-1].T @ white[:, :-1])
-    return Factored(low, white[:, :-1], white[:, -1], gram_low)
+    return Factored(low, white[:, :-1], white[:, -1], gram_low, p.turn)
 
 
 def fitted_trend(f: Factored, heights: Floats) -> Floats:
@@ -259,7 +274,7 @@ def likelihood_gradient(stations: Stations, p: Parameters) -> tuple[float, Float
     # d log L / d t = (alpha' dK alpha - tr(P dK)) / 2 = sum((alpha alpha' - P) * dK) / 2
     weight = np.outer(alpha, alpha) - proj
     apart = stations.apart
-    dx2, dy2 = (apart.dx / p.length_x) ** 2, (apart.dy / p.length_y) ** 2
+    dx2, dy2 = (p.apart_along_x(apart.dx) / p.length_x) ** 2, (apart.dy / p.length_y) ** 2
     scaled = SQRT5 * np.sqrt(dx2 + dy2)
     decay = apart.summed(weight) * p.scale**2 * np.exp(-scaled)
     bend = decay * (1 + scaled) * (5 / 3)
@@ -288,7 +303,7 @@ def predict(
     f = factored or factor(stations, p)
     prior = covariance(stations.x, stations.y, x, y, p)
     v = _whitened(f.low, prior)
-    h = trend(x, y)
+    h = trend(x, y, p.turn)
     w = _whitened(f.gram_low, h.T - f.white_trend.T @ v)
     beta = f.coefficients
     mean: Floats = h @ beta + v.T @ (f.white_height - f.white_trend @ beta)
@@ -314,7 +329,7 @@ def conditioned(
     white = _whitened(f.low, stations.height[:, None] - read)
     beta = _solved(f.gram_low, f.white_trend.T @ white)
     weight = dtrtrs(f.low, white - f.white_trend @ beta, lower=1, trans=1)[0]
-    out: Floats = there + trend(x, y) @ beta
+    out: Floats = there + trend(x, y, f.turn) @ beta
     first = 0
     for rows in to_stations:
         out[first : first + len(rows)] += rows @ weight

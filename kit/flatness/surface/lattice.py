@@ -27,7 +27,7 @@ from scipy.spatial import Delaunay, KDTree, QhullError, cKDTree
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.notes import Note
-from flatness.survey.readings import Survey
+from flatness.survey.readings import Bend, Survey
 
 SAME_MM = 0.5  # a station so near to a position stands on it
 MOST_BLANK = 12  # places of a grid for each station, beyond which it is none, even without rows set between
@@ -139,6 +139,28 @@ REACH = 2.0  # lattice steps from the nearest node with a value within which a p
 WITHIN = 1.5  # of the grid's step: what a triangle may reach without an outline; across a missing station it is 2
 
 
+class UnrolledStep(float):
+    """The lattice step [mm] of a surface that was unrolled, which knows the curve: a bar on it is a template."""
+
+    bend: Bend
+    first: float
+    columns: int
+
+    def __new__(cls, step: float, bend: Bend, first: float, columns: int) -> UnrolledStep:
+        """``first`` [mm] is the x of the first of so many columns."""
+        made = super().__new__(cls, step)
+        made.bend, made.first, made.columns = bend, first, columns
+        return made
+
+    def __getnewargs__(self) -> tuple[float, Bend, float, int]:  # type: ignore[override]
+        return float(self), self.bend, self.first, self.columns
+
+    @property
+    def x(self) -> Floats:
+        """[nx] mm of its columns."""
+        return self.first + float(self) * np.arange(self.columns, dtype=np.float64)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Surface:
     """Heights on a square lattice.
@@ -148,7 +170,8 @@ class Surface:
     x : [nx] mm, equally spaced
     y : [ny] mm, equally spaced as x
     height : [ny, nx] mm, positive toward the room; NaN where there is no surface or no reading reaches
-    spacing : lattice step [mm]
+    spacing : lattice step [mm]; of a surface that was unrolled an :class:`UnrolledStep`. One that closes has its first
+        column beyond its last
     reference : as in :class:`~flatness.survey.readings.Survey`
     note : what the lattice leaves out, in words; empty where nothing
     """
@@ -236,7 +259,12 @@ class Surface:
         nodes [n, 4], counted row by row, and weights [n, 4], which sum to 1; NaN where nothing carries the place
         """
         x, y = np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (x, y)))
-        (left, right, share_x), (low, high, share_y) = _between(self.x, x), _between(self.y, y)
+        axis, turn = self.x, turn_of(self.spacing)
+        if not math.isinf(turn):
+            x = np.asarray(axis[0] + np.mod(x - axis[0], turn), dtype=np.float64)
+            axis = np.append(axis, axis[0] + turn)
+        (left, right, share_x), (low, high, share_y) = _between(axis, x), _between(self.y, y)
+        right = right % len(self.x)
         nodes = np.stack([row * len(self.x) + column for row in (low, high) for column in (left, right)], axis=-1)
         across, up = (np.clip(share, 0, 1) for share in (share_x, share_y))
         weights = np.stack([v * u for v in (1 - up, up) for u in (1 - across, across)], axis=-1)
@@ -245,7 +273,7 @@ class Surface:
             return nodes, weights
         weights *= known.reshape(-1)[nodes]
         total, reach = weights.sum(axis=-1), REACH * self.spacing * (1 + STEP_NOISE)
-        off = np.hypot(x - np.clip(x, self.x[0], self.x[-1]), y - np.clip(y, self.y[0], self.y[-1]))
+        off = np.hypot(x - np.clip(x, axis[0], axis[-1]), y - np.clip(y, self.y[0], self.y[-1]))
         lost = np.flatnonzero((total == 0) | (off > reach))
         total[lost] = np.nan
         weights /= total[:, None]
@@ -256,6 +284,11 @@ class Surface:
             near = np.isfinite(away)
             nodes[lost[near], 0], weights[lost[near]] = there[nearest[near]], (1.0, 0.0, 0.0, 0.0)
         return nodes, weights
+
+
+def turn_of(spacing: float) -> float:
+    """After how long a lattice of this step comes back to where it began [mm]; infinite where it does not."""
+    return spacing.bend.turn if isinstance(spacing, UnrolledStep) else math.inf
 
 
 def make_surface(
@@ -290,10 +323,25 @@ def interpolate(survey: Survey, spacing: float | None = None) -> Surface:
     """
     spacing = default_spacing(survey) if spacing is None else check_spacing(spacing)
     sx, sy, _, _ = survey.stations()
-    x, y = lattice_axes(sx, spacing), lattice_axes(sy, spacing)
+    if math.isinf(survey.turn):
+        x = lattice_axes(sx, spacing)
+    else:
+        columns = max(3, round(survey.turn / spacing))
+        spacing = survey.turn / columns
+        x = spacing * np.arange(columns, dtype=np.float64)
+    y = lattice_axes(sy, spacing)
     check_fineness(x, y, MOST_NODES)
     height = heights_at(survey, x, y)
-    return Surface(x=x, y=y, height=height, spacing=spacing, reference=survey.reference, note=_left_out(sx, sy, x, y))
+    if survey.bend is not None:
+        spacing = UnrolledStep(spacing, survey.bend, float(x[0]), len(x))
+    return Surface(
+        x=x,
+        y=y,
+        height=height,
+        spacing=spacing,
+        reference=survey.reference,
+        note=_left_out(np.minimum(sx, x[-1]) if survey.turn < math.inf else sx, sy, x, y),
+    )
 
 
 def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
@@ -306,7 +354,8 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     step = station_step(survey)
     x, y, _, _ = survey.stations()
     framed = survey.framing if survey.framing is not None and survey.framing.typical > 0 else None
-    extents = (float(np.ptp(x)), float(np.ptp(y)))
+    closes = not math.isinf(survey.turn)
+    extents = (survey.turn if closes else float(np.ptp(x)), float(np.ptp(y)))
     about = max(FINEST_MM, math.sqrt(extents[0] * extents[1] / max(DRAWN_NODES, len(x))))
     finest, widest = max(about * 2 / 3, _spacing_of(most_drawn(len(x)), extents)), about * 1.07
 
@@ -330,6 +379,8 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     # of a large surface, nodes on the stations alone may be near enough
     on_stations = parts(step) or parts(step, WIDER * about)
     steps = [*on_stations, *parts(extents[0]), *parts(extents[1])] or [step / max(1, math.ceil(step / about))]
+    if closes:  # the last column is a step from the first
+        steps = parts(survey.turn) or [survey.turn / math.ceil(survey.turn / about)]
     return min(steps, key=lambda spacing: (lost(spacing), -spacing))
 
 
@@ -417,6 +468,11 @@ def _contains(area: shapely.Geometry, gx: Floats, gy: Floats) -> NDArray[np.bool
 def heights_at(survey: Survey, x: Floats, y: Floats) -> Floats:
     """[len(y), len(x)] heights [mm] at positions x, y [mm]; NaN where there is no surface or no reading reaches."""
     sx, sy, sz, _ = survey.stations()
+    if not math.isinf(survey.turn):  # what is read past the seam is read before it
+        sx = np.concatenate([sx - survey.turn, sx, sx + survey.turn])
+        sy, sz = np.tile(sy, 3), np.tile(sz, 3)
+        near = (sx > -survey.turn / 2) & (sx < 1.5 * survey.turn)
+        sx, sy, sz = sx[near], sy[near], sz[near]
     height = _reached_heights(sx, sy, sz, x, y, survey.outline is not None)
     height[~surface_mask(survey, x, y)] = np.nan
     return height

@@ -107,11 +107,15 @@ def _waves(p: Parameters, extent: Extent, x: Floats, y: Floats) -> Waves | Smoot
     wanted = np.clip((OF_ERROR / UNKNOWN * p.reading_error / p.scale) ** 0.4, CLOSEST, WIDEST)
     exact = extent.on_nodes(x, y)
     step_x, step_y = (_step(wanted * length, extent.spacing, exact) for length in (p.length_x, p.length_y))
-    across = _nodes(extent.right - extent.left, p.length_x, step_x)
+    if math.isinf(p.turn):
+        across = _nodes(extent.right - extent.left, p.length_x, step_x)
+    else:  # the lattice closes as the surface does
+        across = round(p.turn / extent.spacing) * max(1, round(extent.spacing / step_x))
+        step_x = p.turn / across
     up = _nodes(extent.top - extent.bottom, p.length_y, step_y)
     wide, high = wanted * p.length_x, wanted * p.length_y
     few = ((x.max() - x.min()) / wide + AROUND) * ((y.max() - y.min()) / high + AROUND)
-    if few**3 < FACTORED * across * up:
+    if math.isinf(p.turn) and few**3 < FACTORED * across * up:
         return Smooth.of(p, (x - x.min()) / wide, wide, (y - y.min()) / high, high)
     between = _between((x - extent.left) / step_x, across, (y - extent.bottom) / step_y, up)
     return Waves(np.sqrt(_spectrum(p, across, step_x, up, step_y)), between)
@@ -192,7 +196,7 @@ def _spectrum(p: Parameters, across: int, step_x: float, up: int, step_y: float)
     x, y = np.arange(across // 2 + 1, dtype=np.float64), np.arange(up // 2 + 1, dtype=np.float64)[:, None]
     half = np.zeros((len(y), len(x)))
     # summed over its periods it is a covariance, too: what is left out, from two periods on, is as good as nothing
-    for period_x in (0.0, -across):
+    for period_x in (0.0, -across) if math.isinf(p.turn) else (0.0,):
         for period_y in (0.0, -up):
             half += surface_covariance(step_x * (x + period_x), step_y * (y + period_y), p)
     to_x, to_y = (np.minimum(np.arange(n), n - np.arange(n)) for n in (across, up))

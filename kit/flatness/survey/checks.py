@@ -152,6 +152,10 @@ def _stations(x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64
     return first.astype(np.int64), index.reshape(-1).astype(np.int64)
 
 
+# stations along x or y that are a line by themselves: what light shows along it needs no more
+FEELERS = 8
+
+
 def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -> None:
     if len(x) < 3:
         what, expected = "fewer than three stations are no surface", "at least three stations, not on one line"
@@ -160,7 +164,8 @@ def _check_spread(x: Floats, y: Floats, points: list[Reading], report: Report) -
     xy = np.column_stack([x - x.mean(), y - y.mean()])
     across = np.linalg.svd(xy, full_matrices=False)[2][1]
     width = xy @ across
-    if np.ptp(width) <= 2 * SAME_PLACE_MM:
+    straight = min(np.ptp(x), np.ptp(y)) <= 2 * SAME_PLACE_MM
+    if np.ptp(width) <= 2 * SAME_PLACE_MM and not (straight and len(x) >= FEELERS):
         what, remedy = "all stations lie on one line", "read a second line beside the first"
         report.add(what, points[0].row, points[0].column, expected="stations that span an area", remedy=remedy)
 

@@ -8,9 +8,10 @@ proud spot is positive on each of them.
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -33,6 +34,7 @@ POINT_COLUMNS = ("x", "y", "height", "reading", "label", "setup", "line", "cell"
 ONE_LINE_MM = 0.01  # readings whose height and drop sum to one number, but for noise
 # what a member typically stands off from its neighbors: common practice, no source
 TYPICAL_MM = {"new": 0.8, "old": 1.6, "none": 0.0}
+FACING = 0.05  # cosine of the angle up to which a template bridges; at a right angle nothing holds it
 SAME_PLACE_MM = 0.5  # stations closer than this are one station, read again
 
 
@@ -59,6 +61,63 @@ class Framing:
     typical: float = TYPICAL_MM["new"]
 
 
+class Shape(Protocol):
+    """A curve in plan, by the distance along it [mm]."""
+
+    @property
+    def length(self) -> float: ...
+
+    def at(self, s: ArrayLike) -> Floats: ...
+
+    def heading(self, s: ArrayLike) -> Floats: ...
+
+
+@dataclass(frozen=True, eq=False)
+class Bend:
+    """The curve along which a surface was unrolled: x is the distance along it, from the left as seen from the room.
+
+    Attributes
+    ----------
+    curve : its shape
+    against : whether x runs against the curve's own way
+    closed : whether it was read all round, so that its end is its beginning
+    """
+
+    curve: Shape
+    against: bool
+    closed: bool
+
+    @property
+    def turn(self) -> float:
+        """After how long x comes back to where it began [mm]; infinite where it does not."""
+        return self.curve.length if self.closed else math.inf
+
+    def at(self, x: ArrayLike) -> tuple[Floats, Floats]:
+        """Places [..., 2] mm in plan, and directions of growing x [rad]."""
+        s = self.curve.length - np.asarray(x, dtype=np.float64) if self.against else np.asarray(x, dtype=np.float64)
+        return self.curve.at(s), self.curve.heading(s) + math.pi * self.against
+
+    def reaches(self, x: ArrayLike, dx: Floats, dy: ArrayLike) -> tuple[Floats, Floats]:
+        """How a template over places x [n] mm rests on others (dx, dy) [steps, n] mm away, in order outward.
+
+        Held to its place it can move square to the curve and turn about it. What that does elsewhere is a chord, but of
+        heights over the cosine by which the curve has turned, and of distances that count by what a turn moves there.
+
+        Returns
+        -------
+        [steps, n] cosines, and distances [mm]; both NaN from where on the curve has turned by a right angle
+        """
+        distance = np.hypot(dx, dy)
+        share = np.divide(dx, distance, out=np.ones_like(distance), where=distance > 0)
+        (here, facing), (there, turned) = self.at(x), self.at(np.asarray(x) + dx)
+        cosine = np.cos(turned - facing)
+        arm = there - here
+        along = arm[..., 0] * np.cos(turned) + arm[..., 1] * np.sin(turned)
+        moved = np.abs(share * along) + (1 - share**2) * distance * cosine
+        cosine = np.where(np.logical_or.accumulate(cosine <= FACING, axis=0), np.nan, cosine)
+        return cosine, moved / cosine
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Survey:
     """The readings of one surface.
@@ -83,6 +142,7 @@ class Survey:
     framing : the members beneath, or None where their layout is not known
     walls : doors, windows and names of walls, as far as they are known
     adjustment : how the set-ups of a file were brought to one datum, or None where there is but one set-up
+    bend : the curve along which it was unrolled, or None where it is no curved wall
     """
 
     points: pd.DataFrame
@@ -103,6 +163,12 @@ class Survey:
     framing: Framing | None = None
     walls: Walls = field(default_factory=Walls)
     adjustment: Adjustment | None = None
+    bend: Bend | None = None
+
+    @property
+    def turn(self) -> float:
+        """After how long x comes back to where it began [mm]; infinite where it does not."""
+        return math.inf if self.bend is None else self.bend.turn
 
     @property
     def is_level(self) -> bool:

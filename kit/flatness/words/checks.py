@@ -34,6 +34,7 @@ from flatness.words.printed import (
     AUTHORITY,
     WIDTH,
     amount,
+    bar_word,
     bare_place,
     bulleted,
     columns,
@@ -187,10 +188,13 @@ def answer(assessment: Assessment, unit: str) -> str:
     value = amount(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
     bar, allowed = "", number(one, one.finding.allowed, unit)
     if one.limit.kind == "straightedge" and one.limit.length is not None:
-        bar = f" under a {position(one.limit.length, unit)} bar"
+        bar = f" under a {position(one.limit.length, unit)} {bar_word(assessment.subject.survey)}"
     if one.limit.kind == "light":
         likely = "likely " if drawn else ""
-        found = f"{word}: light {likely}shows something of it under {value}, and the limit is light at {allowed}."
+        lamp = one.limit.parameters["lamp"] is not None
+        shows = f"light {likely}shows something of it under"
+        shows = f"lamps {likely}show something of it closer than" if lamp else shows
+        found = f"{word}: {shows} {value}, and the limit is {'lamps' if lamp else 'light'} at {allowed}."
         return " ".join([found, next_step(one, assessment, unit)]).strip()
     least = "the least required" if one.finding.at_least else "allowed"
     found = f"{word}: {'likely ' if drawn else ''}{value}{bar}, and {allowed} is {least}."
@@ -291,7 +295,8 @@ def _resting(one: Judged, survey: Survey, unit: str) -> str:
     contacts = one.finding.measured.contacts
     if len(contacts) != 2:
         return ""
-    word = "under a straightedge that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
+    bar = "straightedge" if survey.bend is None else "template, cut to the curve,"
+    word = f"under a {bar} that rests at" if one.limit.kind in ("straightedge", "span-bar") else "between"
     return f", {word} {place(contacts[0], unit, survey)} and at {place(contacts[1], unit, survey)}"
 
 

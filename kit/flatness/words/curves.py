@@ -38,7 +38,7 @@ class CurveJob:
     set_out : what to mark
     wall : readings of it, or None
     plates : cut from sheets, or None
-    template : length of the template that is laid on the wall [mm]
+    template : length of the template that is set on the wall [mm]
     title : of the file
     """
 
@@ -86,9 +86,15 @@ def named(curve: Curve, unit: str) -> str:
 
 
 def answer(job: CurveJob, unit: str) -> str:
-    """The one sentence that answers: how far the wall is off its curve; without readings, how to draw the curve."""
+    """What answers: kinks and flats, how far the wall is off its curve; without readings, how to draw the curve."""
     if job.wall is None:
         return draw_it(job.set_out, unit)
+    found = [one.short for one in faults(job, unit)]
+    return f"The wall has {listed(found)}. {follows(job, unit)}" if found else follows(job, unit)
+
+
+def follows(job: CurveJob, unit: str) -> str:
+    assert job.wall is not None
     again = _read_again(job.wall, unit) if len(job.wall.spoiling) else ""
     unknown = f"{again} Whether the wall follows its curve is not known."
     template = tape(job.template, unit)
@@ -115,7 +121,7 @@ def _read_again(wall: CurvedWall, unit: str) -> str:
     assert wall.fit is not None
     cells, one = listed(wall.spoiling["cell"]), len(wall.spoiling) == 1
     return (
-        f"Read again before you go by this curve: the reading{'' if one else 's'} in {cells} "
+        f"Read again before you use this curve: the reading{'' if one else 's'} in {cells} "
         f"{'does' if one else 'do'} not fit one {wall.fit.kind} with the others. All readings "
         f"lie within {fine(wall.fit.zone, unit, (32, 64))}; without {'it' if one else 'them'} the others lie at least "
         "three times nearer."
@@ -131,7 +137,12 @@ def place_of(job: CurveJob, along: float, unit: str) -> str:
     near = studs["name"].iloc[
         int((np.minimum(apart, wall.curve.length - apart) if wall.curve.closed else apart).argmin())
     ]
-    return f"{position(along, unit)} from the {'start' if wall.curve.closed else 'left end'} (near stud {near})"
+    return f"{_from_left(job, along, unit)} (near stud {near})"
+
+
+def _from_left(job: CurveJob, along: float, unit: str) -> str:
+    assert job.wall is not None
+    return f"{position(along, unit)} from the {'start' if job.wall.curve.closed else 'left end'}"
 
 
 def draw_it(found: SetOut, unit: str) -> str:
@@ -163,7 +174,7 @@ def draw_it(found: SetOut, unit: str) -> str:
 def report(job: CurveJob, unit: str = "in") -> str:
     """All of it for a terminal, the answer first."""
     found = job.set_out
-    parts = [wrapped(answer(job, unit))]
+    parts = [wrapped(answer(job, unit)), *_kinks_and_flats(job, unit)]
     if job.title:
         parts.append(job.title)
     if job.wall is not None:
@@ -193,17 +204,30 @@ def _wall(job: CurveJob, wall: CurvedWall, unit: str) -> list[str]:
     if wall.curve.closed:
         x, y = (tape(float(one), unit) for one in wall.curve.at(0.0))
         parts.append(f"Start: x {x}, y {y}. Distances run to the right as you face the wall.")
-    if good is not None:
-        wording = faults(job, unit)
-        none = "No kink or flat is proved by these readings."
-        parts.append("\n".join(["Kinks and flats:", *(wrapped(one, "  - ") for one in wording)]) if wording else none)
     return parts
 
 
-def faults(job: CurveJob, unit: str) -> list[str]:
-    """Kinks and flats, a sentence each, from the left; what several levels show at one place is said once."""
+def _kinks_and_flats(job: CurveJob, unit: str) -> list[str]:
+    if job.wall is None or job.wall.survey.accuracy is None:
+        return []
+    wording = [wrapped(one.full, "  - ") for one in faults(job, unit)]
+    return ["\n".join(["Kinks and flats:", *wording])] if wording else ["No kink or flat is proved by these readings."]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A kink, a flat or a tight place: in a few words, and in full."""
+
+    short: str
+    full: str
+
+
+def faults(job: CurveJob, unit: str) -> list[Fault]:
+    """Kinks and flats, from the left; what several levels show at one place is said once. None without an accuracy."""
     wall = job.wall
     assert wall is not None
+    if wall.survey.accuracy is None:
+        return []
     found = [(row, level) for level in wall.levels() for row in _rows(wall.fairness(level)) if row.finding]
     groups: list[list[tuple[Any, float]]] = []
     for row, level in sorted(found, key=lambda one: float(one[0].along_mm)):
@@ -212,22 +236,36 @@ def faults(job: CurveJob, unit: str) -> list[str]:
             alike[-1].append((row, level))
         else:
             groups.append([(row, level)])
-    return [_fault(job, group, unit) for group in groups]
+    near = [float(group[0][0].along_mm) for group in groups if group[0][0].finding == "kink"]
+    joins = [row for row in _rows(wall.kinks) if all(abs(row.along_mm - other) > SAME_MM for other in near)]
+    return [*(_at_join(job, row, unit) for row in joins), *(_fault(job, group, unit) for group in groups)]
 
 
-def _fault(job: CurveJob, group: list[tuple[Any, float]], unit: str) -> str:
+def _turns(row: Any) -> tuple[str, str]:
+    size = f"{abs(float(row.kink_deg)):.1f} degrees"
+    side = "toward" if float(row.kink_deg) > 0 else "away from"
+    return size, f"the wall turns {size} (error {float(row.kink_error_deg):.1f}) {side} the room"
+
+
+def _at_join(job: CurveJob, row: Any, unit: str) -> Fault:
+    (size, turns), along = _turns(row), float(row.along_mm)
+    full = f"kink where two pieces meet, {place_of(job, along, unit)}: {turns}."
+    return Fault(f"a kink of {size} at {_from_left(job, along, unit)}", full)
+
+
+def _fault(job: CurveJob, group: list[tuple[Any, float]], unit: str) -> Fault:
     wall = job.wall
     assert wall is not None
     row = max((one for one, _ in group), key=lambda one: abs(float(one.kink_deg)))
     levels = listed(dict.fromkeys(position(level, unit) for _, level in sorted(group, key=lambda one: one[1])))
+    place, at = (say(job, float(row.along_mm), unit) for say in (place_of, _from_left))
     up = f", {levels} up" if len(wall.levels()) > 1 else ""
-    place = f"{place_of(job, float(row.along_mm), unit)}{up}"
     if row.finding == "kink":
-        side = "toward" if float(row.kink_deg) > 0 else "away from"
-        turned = f"{abs(float(row.kink_deg)):.1f} degrees (error {float(row.kink_error_deg):.1f})"
-        return f"kink at {place}: the wall turns {turned} {side} the room."
+        size, turns = _turns(row)
+        return Fault(f"a kink of {size} at {at}", f"kink at {place}{up}: {turns}.")
     meant = f"should have {tape(1000 / abs(float(row.intended_per_m)), unit)}" if row.intended_per_m else "should not"
-    return f"{row.finding} at {place}: it {_curves(float(row.curvature_per_m), unit)}, and {meant}."
+    full = f"{row.finding} at {place}{up}: it {_curves(float(row.curvature_per_m), unit)}, and {meant}."
+    return Fault(f"a {'flat' if row.finding == 'flat' else 'tight place'} at {at}", full)
 
 
 def _curves(per_m: float, unit: str) -> str:

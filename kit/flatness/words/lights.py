@@ -17,6 +17,11 @@ ANGLES = (5.0, 10.0, 20.0)  # of the table, where no angle was given
 WAVES_IN = (6, 12, 16, 24, 36, 48, 72, 96, 144, 192)  # [in]
 WAVES_MM = (150, 300, 400, 600, 900, 1200, 1800, 2400, 3600, 4800)
 ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+ON_A_CURVE = (
+    "This wall curves. Light from one side meets each place of it at another angle. These figures are of the wall "
+    "unrolled, in light at one angle all along: they hold where light meets the wall at that angle. Light and shade "
+    "of the curve itself are no fault, and are not in them."
+)
 NOT_MODELLED = (
     "Not modelled: gloss, texture and color of the paint, light from other surfaces, the beam of a lamp. Hang a sample "
     "lamp before it counts."
@@ -32,6 +37,7 @@ def light_report(found: LightFindings, unit: str) -> str:
         indented(_between(found, unit), ""),
         "\n".join(_waves(found, unit)),
         indented(_how_to_read(unit), ""),
+        *([indented(ON_A_CURVE, "")] if found.survey.bend is not None else []),
         indented(NOT_MODELLED, ""),
     ]
     return "\n\n".join(parts)
@@ -46,7 +52,8 @@ def answer(found: LightFindings, unit: str) -> str:
     if lamps:
         parts.append(_of_lamps(lamps, found.survey, unit))
     text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}. {not_read(found, unit)}."
+    curved = " This wall curves: see below what the angle is." if found.survey.bend is not None else ""
+    return f"{text[:1].upper()}{text[1:]}. {not_read(found, unit)}.{curved}"
 
 
 def _of_windows(windows: list[LightFinding], name: str, found: LightFindings, unit: str) -> str:
@@ -129,16 +136,19 @@ def _between(found: LightFindings, unit: str) -> str:
 
 def _waves(found: LightFindings, unit: str) -> Iterator[str]:
     given = next((one.given for one in found.lights if one.kind == WINDOW), None)
-    angles = ANGLES if given is None else (given,)
+    angles, ways = ANGLES if given is None else (given,), sorted(found.spectra)
     yield indented(
-        f"How deep a wave along {found.waves_along} may be, trough to crest, before light from the window shows it "
-        f"from {printed_place(found.distance, unit)}:",
+        f"How deep a wave may be, trough to crest, before light from the window shows it from "
+        f"{printed_place(found.distance, unit)}, and how deep it is {' and '.join(f'along {way}' for way in ways)}:",
         "",
     )
-    rows = [["wave", *(f"at {angle:g} deg" for angle in angles), "it is now", "at most"]]
-    for row in wave_rows(found, unit, angles):
-        here = [amount(row.here, unit), amount(row.most, unit)] if row.here is not None else ["not read", ""]
-        rows.append([printed_place(row.wave, unit), *(amount(mm, unit) for mm in row.allowed), *here])
+    heads = (head for way in ways for head in (f"{way}: now", "at most"))
+    rows = [["wave", *(f"at {angle:g} deg" for angle in angles), *heads]]
+    each = [list(wave_rows(found, unit, angles, way)) for way in ways]
+    for same in zip(*each, strict=False):
+        allowed = [amount(mm, unit) for mm in same[0].allowed]
+        here = [[amount(row.here, unit), amount(row.most, unit)] if row.here is not None else ["-", ""] for row in same]
+        rows.append([printed_place(same[0].wave, unit), *allowed, *(cell for cells in here for cell in cells)])
     yield from columns(rows, (), WIDTH, ruled=True)
 
 
@@ -159,12 +169,12 @@ class WaveRow:
     most: float
 
 
-def wave_rows(found: LightFindings, unit: str, angles: Sequence[float]) -> Iterator[WaveRow]:
-    """What waves of usual lengths may be in the window's light at angles [degrees], and what they are."""
+def wave_rows(found: LightFindings, unit: str, angles: Sequence[float], along: str) -> Iterator[WaveRow]:
+    """What waves of usual lengths may be in the window's light at angles [degrees], and what they are along x or y."""
     usual = np.array(WAVES_IN) * INCH_MM if unit == "in" else np.array(WAVES_MM, dtype=np.float64)
-    longest = max(float(found.waves[-1]), usual[0])
+    longest = max(*(float(waves[-1]) for waves, _ in found.spectra.values()), usual[0])
     for wave in usual[usual <= longest * 1.2]:
-        here = found.here(float(wave))
+        here = found.here(float(wave), along)
         allowed = tuple(2 * float(found.allowed(angle, np.array([wave]))[0]) for angle in angles)
         likely, most = (None, math.nan) if here is None else (2 * float(here[0]), 2 * float(here[2]))
         yield WaveRow(float(wave), allowed, likely, most)
@@ -184,7 +194,7 @@ def _how_to_read(unit: str) -> str:
     feeler = "2 or 3 in" if unit == "in" else "50 or 75 mm"
     return (
         f"A wave needs two stations to be seen. For short ones set a feeler every {feeler} along a straightedge, on "
-        "two lines or more, and check that file in the same way."
+        "one line or more, and check that file in the same way."
     )
 
 

@@ -54,6 +54,7 @@ from flatness.words.printed import (
     signed,
     table_area,
     table_volume,
+    target_word,
     total_volume,
 )
 from flatness.words.ways import (
@@ -210,7 +211,7 @@ def _heading(plan: Plan, unit: str) -> str:
 def after_table(plan: Plan, unit: str) -> str:
     """Each limit before and after the plan, at most 80 wide."""
     if not len(plan.after):
-        return "Before and after\n  No limit was named; the target is a plane."
+        return f"Before and after\n  No limit was named; the target is a {target_word(plan.survey)}."
     rows = [["limit", "before", "after", "likely", "allowed", "chance", "verdict"]]
     for row in plan.after.to_dict("records"):
         name = str(row["limit"])

@@ -20,7 +20,7 @@ from flatness.lengths import (
     format_length,
     settle,
 )
-from flatness.limits.kinds import UNITLESS, Limit, show_ratio
+from flatness.limits.kinds import UNITLESS, Limit, lamp_distance, show_ratio
 from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
 from flatness.survey.walls import Tape
 
@@ -145,6 +145,8 @@ def value_of(limit: Limit | None, value: float, allowed: float, unit: str) -> st
     if math.isinf(value):
         return "straight"
     texts = (f"{value:.{digits}f}" for digits in range(1, 12))
+    if limit is not None and limit.kind == "light" and limit.parameters["lamp"] is not None:
+        return length(lamp_distance(value), unit, lamp_distance(allowed) if math.isfinite(allowed) else math.inf)
     if limit is not None and limit.kind == "light":
         return next(f"{text}\N{DEGREE SIGN}" for text in texts if (float(text) <= allowed) == (value <= allowed))
     return next(text for text in texts if (float(text) >= allowed) == (value >= allowed))
@@ -301,7 +303,19 @@ def place(xy: Iterable[float], unit: str, survey: Survey | None = None) -> str:
     '6\\' 0" along x, 9\\' 0" along y'
     """
     at = [float(value) for value in xy]
+    if survey is not None and not math.isinf(survey.turn):  # the end of a bar past the seam
+        at[0] %= survey.turn
     return ", ".join(_from_wall(tape, tape.far(at), unit, survey) for tape in _tapes(survey))
+
+
+def bar_word(survey: Survey) -> str:
+    """What is set on a surface to see how flat it is: on a wall that curves a template cut to the curve."""
+    return "bar" if survey.bend is None else "template"
+
+
+def target_word(survey: Survey) -> str:
+    """What a surface is brought to: a wall that curves to its curve, or one beside it."""
+    return "plane" if survey.bend is None else "curve"
 
 
 def _from_wall(tape: Tape, far: float, unit: str, survey: Survey | None) -> str:

@@ -44,6 +44,7 @@ from flatness.words.printed import (
     position,
     printed_place,
     rounded,
+    target_word,
     value_of,
 )
 
@@ -111,7 +112,7 @@ def _terms(plan: Plan, unit: str) -> Iterator[str]:
     if given.get("level_within") is not None:
         yield f"The whole finished surface within {length(float(given['level_within']), unit)} of level."
     if given.get("height") is not None:
-        yield f"The level plane at {height_words(plan.survey, float(given['height']), unit)}."
+        yield f"The level {target_word(plan.survey)} at {height_words(plan.survey, float(given['height']), unit)}."
     for one in given.get("beneath") or ():
         yield f"Beneath{', in a part,' if one.area is not None else ''}: {_beneath(one, unit)}."
     if plan.members is not None:
@@ -302,7 +303,7 @@ def _names(plan: Plan) -> str:
 def plane_words(plan: Plan) -> str:
     """The plane that members or a layer come to."""
     level = "one plumb plane" if plan.survey.surface == "wall" else "one level plane"
-    return PLANES.get(plan.plane, level)
+    return PLANES.get(plan.plane, level).replace("plane", target_word(plan.survey))
 
 
 def noun(surface: str, members: Members | None) -> str:
