@@ -42,7 +42,7 @@ MOST = 500_000_000  # bytes of a picture that is replaced
 def bar_result(assessment: Assessment, limit: Limit) -> StraightedgeResult:
     """The straightedge of a limit laid on the surface as read."""
     assert limit.length is not None
-    return assessment.subject.laid(limit.length)
+    return assessment.subject.straightedge(limit.length)
 
 
 def check_charts(assessment: Assessment, unit: str | None = None, batch: int | None = None) -> dict[str, Any]:

@@ -33,11 +33,11 @@ LEAST_STEP, MOST_STEP = FT_MM / 2, 16 * FT_MM  # [mm] stations of a room are sel
 FAR = 5.0  # usual steps from the next position, beyond which a position is questioned; the kit's own
 NEAR = 0.25  # of the usual step within which a position fits it; the kit's own
 EVEN = 0.02  # of the step by which even positions differ; the kit's own
-FEWEST = 4  # positions of which a usual step can be told
+FEWEST = 4  # positions from which a usual step is known
 APART = 2.0  # times their spread that readings lie from zero, so that they are hardly positions; the kit's own
 COPIED = 0.01  # chance below which two equal rows are no accident; the kit's own
 LEAST_COPIED = 4  # readings in a row that may be a copy
-MOST_LINES = 60  # of a list that are held against one another
+MOST_LINES = 60  # of a list that are compared with one another
 METRIC = ("mm", "cm", "m")
 NAMES = {"in": "inches", "ft": "feet", "mm": "millimeters", "cm": "centimeters", "m": "meters"}
 
@@ -424,7 +424,7 @@ def _repeated_row(surface: Sequence[Reading], report: Report) -> list[Problem]:
             report.file,
             one.row,
             column_letter(one.column),
-            expected="each row a station of its own",
+            expected="each row another station",
             remedy="check whether the row was copied, and type its own place and reading",
         )
     ]
@@ -484,7 +484,7 @@ def report_unit(
     ----------
     x, y : of the stations [mm]
     unit : that the positions were read in without saying so
-    outline : of the surface: one as large as a room confirms the unit, or is held against the stations elsewhere
+    outline : of the surface: one as large as a room confirms the unit, or is compared with the stations elsewhere
     first : row and column of the cell that would say it
     say : how to say it, with the unit that would fit in place of {0}, the one that was read of {1}
     report : takes what is wrong
