@@ -17,6 +17,8 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from oracle import gaps
+
 import flatness
 import simulated_rooms as rooms
 from flatness.limits.spot_checks import wanted_sweeps
@@ -27,7 +29,7 @@ BATCH = "readings in a batch"
 
 
 def one(task):
-    feet, kind, number, near, batches = task
+    feet, kind, number, near, batches, oracle = task
     shape = rooms.short_waves(feet * rooms.FT) if kind == SHORT else rooms.KINDS[kind]
     seed = [number, sorted([*rooms.KINDS, SHORT]).index(kind)]
     height, gap = rooms.room(shape, seed)
@@ -45,10 +47,12 @@ def one(task):
         extra = at * int(places.times.iloc[0])
         again = rooms.survey(height, feet, number, extra)
         after = flatness.check(again, rooms.limit(), spacing=rooms.SPACING, seed=number).verdict.iloc[0]
+    knowing = {} if not oracle or kind == SHORT else by_oracle(gaps(kind, survey, number), gap, found.confidence)
     return {
         "grid": f"{feet} ft",
         "rooms": kind,
         **rates(row, gap),
+        **knowing,
         BATCH: len(extra) or None,
         "decided by one batch": None if after is None else after != "undecided",
         "wrong after batch": None if after is None else after == ("fail" if gap <= rooms.LIMIT else "pass"),
@@ -64,6 +68,16 @@ def rates(row, gap):
         "range covers": row.low_mm <= gap <= row.high_mm,
         "as read: wrong pass": row.as_read_mm <= rooms.LIMIT and not good,
         "as read: wrong fail": row.as_read_mm > rooms.LIMIT and good,
+    }
+
+
+def by_oracle(drawn, gap, confidence):
+    """The same rule on the largest gaps [n] mm that one who knows the family of rooms draws."""
+    chance, (low, high) = np.mean(drawn <= rooms.LIMIT), np.quantile(drawn, (0.025, 0.975))
+    return {
+        "oracle: wrong": chance >= confidence if gap > rooms.LIMIT else chance <= 1 - confidence,
+        "oracle: undecided": 1 - confidence < chance < confidence,
+        "oracle: range covers": low <= gap <= high,
     }
 
 
@@ -122,13 +136,18 @@ def main():
         "--near", type=float, default=9.0, help="only rooms whose true gap is within this factor of the limit"
     )
     parser.add_argument("--no-batches", action="store_true", help="ask for no more readings")
+    parser.add_argument("--oracle", action="store_true", help="what one who knows the family of rooms could tell, too")
     parser.add_argument("--framed", action="store_true", help="framed rooms in place of plain ones")
     parser.add_argument("--no-layout", action="store_true", help="of framed rooms, their layout not known")
     parser.add_argument("--sweeps", action="store_true", help="of framed rooms, after the bar was slid as is asked for")
     options = parser.parse_args()
     started, work = time.time(), framed if options.framed else one
     kinds = options.kinds or ([*rooms.OWN, rooms.MIDWAY] if options.framed else [*rooms.KINDS, SHORT])
-    more = (not options.no_layout, options.sweeps) if options.framed else (options.near, not options.no_batches)
+    more = (
+        (not options.no_layout, options.sweeps)
+        if options.framed
+        else (options.near, not options.no_batches, options.oracle)
+    )
     tasks = [(g, kind, n, *more) for g in options.grids for kind in kinds for n in range(options.rooms)]
     with ProcessPoolExecutor(options.processes) as pool:
         table = pd.DataFrame([row for row in pool.map(work, tasks, chunksize=4) if row is not None])

@@ -158,7 +158,7 @@ def test_a_place_is_read_and_a_straightedge_laid_by_mouse(panel, page):
     canvas.click(position=pixel(page, (900, 600)))
     expect(bar).to_contain_text("now click the other")
     canvas.click(position=pixel(page, (1700, 1500)))
-    expect(bar).to_contain_text("Laid by hand")
+    expect(bar).to_contain_text("Set by hand")
     gap, start, end = json.loads(page.opened.ask(PYTHON_GAP))
     assert start == pytest.approx([900, 600], abs=15)
     assert end == pytest.approx([1700, 1500], abs=15)
@@ -185,7 +185,7 @@ def test_by_keyboard_alone(panel, page):
         page.keyboard.press("Control+a")
         page.keyboard.type(text)
         page.keyboard.press("Enter")
-    panel.get_by_role("button", name="Lay it here").focus()
+    panel.get_by_role("button", name="Set it here").focus()
     page.keyboard.press("Enter")
     bar = panel.locator(".fk-bar")
     expect(bar).to_contain_text("A: 1 ft from left, 2 ft 6 in from door wall")
@@ -210,16 +210,16 @@ def test_what_is_being_typed_stays_while_the_kernel_writes_there(panel, page):
     fields = [panel.get_by_label(name) for name in ("From x", "From y")]
     fields[0].fill("1")
     for x in (900.0, 1200.0):  # another bar is laid, and the field has not been left
-        page.opened.ask(f"panel.state.lay(({x}, {x}), (2500.0, 2500.0))")
+        page.opened.ask(f"panel.state.set_bar(({x}, {x}), (2500.0, 2500.0))")
     expect(fields[1]).to_have_value("3' 11 1/4\"")  # 1200 mm are 47.24 in
     expect(fields[0]).to_have_value("1")
     fields[0].press("End")
     page.keyboard.type(" ft")
     fields[1].fill("2 ft")  # which leaves the first
-    panel.get_by_role("button", name="Lay it here").click()
+    panel.get_by_role("button", name="Set it here").click()
     expect(panel.locator(".fk-bar")).to_contain_text("A: 1 ft from left, 2 ft from door wall")
     fields[0].fill("7")
-    page.opened.ask("panel.state.lay((900.0, 900.0), (2500.0, 2500.0))")
+    page.opened.ask("panel.state.set_bar((900.0, 900.0), (2500.0, 2500.0))")
     expect(fields[1]).to_have_value("2' 11 7/16\"")  # 900 mm are 35.43 in
     fields[0].fill("1' 0\"")  # typed back to what it was: there is nothing to enter, so what was written since is shown
     fields[0].blur()

@@ -41,6 +41,21 @@ def test_run_all_lands_on_the_panel(book, page, tools):
         expect(page.get_by_role("region", name=name)).to_be_in_viewport(ratio=1)
 
 
+def test_what_a_bar_showed_after_the_work_counts(panel, page):
+    panel.get_by_role("tab", name="Bar").click()
+    fields = panel.get_by_label(re.compile(r"^Gap \d"))
+    count = int(page.opened.ask("print(len(panel.state.strips[1]))"))
+    assert count > 0
+    expect(fields.filter(visible=True)).to_have_count(count)
+    for field in fields.all():
+        field.fill("none")
+        field.press("Enter")
+    panel.get_by_role("button", name="Check after again with these").click()
+    page.wait_for_function("() => document.querySelector('.fk-working')?.style.display === 'none'")
+    days = page.opened.ask("print([one.between for one in panel.found.assessments])")
+    assert "'spot-checked']" in days
+
+
 def test_what_changed_is_read_and_the_record_saved(panel, page, tools, lab):
     before, after = (flatness.read_survey(tools.samples / f"glaze_store/{day}.csv") for day in ("before", "after"))
     found = flatness.compare(before, after, limits="wood-glued")

@@ -39,7 +39,7 @@ def test_largest_gap_along_the_lines(named, length):
     assert (lines.along, lines.across) == pytest.approx((FT, 10 * FT))
     expected = max(brute(line, length) for line in heights.reshape(4, 25))
     surface = survey.surface_at(FT)
-    found = lines.laid(heights, length, surface).worst
+    found = lines.straightedge(heights, length, surface).worst
     assert found.gap == pytest.approx(expected)
     assert found.heading == 90
     assert lines.largest(np.stack([heights, 2 * heights]), length) == pytest.approx([expected, 2 * expected])
@@ -82,7 +82,7 @@ def test_lines_too_far_apart_are_judged_along_them_alone_and_the_verdict_says_so
     assert "not judged" in found.table.note.iloc[0]
     assert "PASS along the measured lines alone: " in report(found, "mm")
     # the map has the gap along the lines, and nothing between them
-    gaps = found.subject.laid(10 * FT).gap
+    gaps = found.subject.straightedge(10 * FT).gap
     assert np.nanmax(gaps) == pytest.approx(2)
     between = np.abs(found.subject.surface.x - 5 * FT).argmin()
     assert np.isnan(gaps[:, between]).all()

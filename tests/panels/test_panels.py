@@ -24,12 +24,12 @@ from matplotlib.backend_bases import MouseEvent
 from scipy.interpolate import RegularGridInterpolator
 
 import flatness
-from flatness.comparison.records import rerun
+from flatness.comparison.records import read_record, rerun
 from flatness.errors import ArgumentError, MeasureError, Problem
 from flatness.limits.catalogue import finishes
 from flatness.measures.straightedge import bar_by_hand
 from flatness.notes import Note
-from flatness.panels import check_panel, compare_panel
+from flatness.panels import check_panel, compare_panel, plan_panel
 from flatness.panels.check_state import CheckState
 from flatness.panels.controls import COLOURS, all_controls, label_of, problem_list
 from flatness.panels.files import SurveyChoice
@@ -858,7 +858,7 @@ def test_many_updates_leave_nothing_behind(packing):
             if i % 15 == 0:
                 packing.views.value = views[i // 15 % 4]
             else:
-                packing.state.lay((300 + 5 * i % 500, 400), (3000, 2000 - 3 * i % 900))
+                packing.state.set_bar((300 + 5 * i % 500, 400), (3000, 2000 - 3 * i % 900))
             if i % 30 == 0:
                 packing.map.canvas.draw()
         packing.views.value = "gap"
@@ -886,31 +886,79 @@ def test_a_closed_panel_leaves_no_widgets():
 # what a bar shows between the stations
 
 
-def test_the_strips_are_listed_and_what_the_bar_showed_is_counted(tmp_path):
+@pytest.fixture
+def flat(tmp_path):
+    """The file of a fine floor read every 2 ft."""
     x, y = np.meshgrid(np.arange(8) * 609.6, np.arange(11) * 609.6)
-    flat = flatness.make_survey(x, y, 0.3 * np.sin(x / 900), accuracy=0.5, unit="in")
-    flatness.write_survey(flat, tmp_path / "flat.csv")
-    panel = check_panel(tmp_path / "flat.csv", "wood-glued")
+    survey = flatness.make_survey(x, y, 0.3 * np.sin(x / 900), accuracy=0.5, unit="in")
+    flatness.write_survey(survey, tmp_path / "flat.csv")
+    return tmp_path / "flat.csv"
+
+
+def test_the_strips_are_listed_and_what_the_bar_showed_is_counted(flat):
+    panel = check_panel(flat, "wood-glued")
     try:
         assert panel.found.between == "assumed"
         assert "fk-hollow" in panel.verdict.value
-        assert len(panel.gaps) == len(panel.strips.children) == len(panel.state.strips) > 0
-        assert all("from" in text_of(line.children[0]) for line in panel.strips.children)
-        for field in panel.gaps:
+        assert len(panel.strips.fields) == len(panel.strips.box.children) == len(panel.state.strips) > 0
+        assert all("from" in text_of(line.children[0]) for line in panel.strips.box.children)
+        for field in panel.strips.fields:
             field.value = "none"
-        panel.look.click()
+        panel.strips.button.click()
         assert (panel.found.verdict, panel.found.between) == ("pass", "spot-checked")
         assert "bar slid between" in text_of(panel.verdict)
         assert "fk-hollow" not in panel.verdict.value
-        for field in panel.gaps:
+        for field in panel.strips.fields:
             field.value = "three"
-        panel.look.click()
+        panel.strips.button.click()
         assert "strip 1" in text_of(panel.problems)
-        for field in panel.gaps:
+        for field in panel.strips.fields:
+            field.value = "8"  # inches, under a bar of 6 ft
+        panel.strips.button.click()
+        assert "not small beside the bar" in text_of(panel.problems)
+        assert "strip 1" in text_of(panel.problems)
+        for field in panel.strips.fields:
             field.value = ""
-        panel.gaps[0].value = "5/16"
-        panel.look.click()
+        panel.strips.fields[0].value = "5/16"
+        panel.strips.button.click()
         assert panel.found.verdict == "fail"
+    finally:
+        panel.close()
+
+
+def test_what_a_bar_showed_counts_in_a_comparison_for_its_day_alone(flat, tmp_path):
+    panel = compare_panel(flat, flat, "wood-glued", align="none", records=tmp_path)
+    try:
+        _, after = panel.strips
+        assert len(after.fields) == len(after.box.children) == len(panel.state.strips[1]) > 0
+        for field in after.fields:
+            field.value = "none"
+        after.button.click()
+        assert [one.between for one in panel.found.assessments] == ["assumed", "spot-checked"]
+        assert [field.value for field in after.fields] == ["none"] * len(after.fields)  # to be changed
+        assert panel.state.save("record.json", tmp_path)
+        kept = read_record(tmp_path / "record.json")["settings"]["spot_checks"]
+        assert [len(kept[day]) for day in ("before", "after")] == [0, len(after.fields)]
+        after.fields[0].value = "5/16"
+        after.button.click()
+        assert [one.verdict for one in panel.found.assessments] == ["pass", "fail"]
+    finally:
+        panel.close()
+
+
+def test_a_plan_counts_what_a_bar_showed(flat):
+    panel = plan_panel(flat, "wood-glued", draws=50)
+    try:
+        assert len(panel.strips.fields) == len(panel.state.strips) > 0
+        for field in panel.strips.fields:
+            field.value = "none"
+        panel.strips.button.click()
+        assert panel.state.arguments(50)["spot_checks"] == panel.state.spot_checks
+        assert [one.gap for one in panel.state.spot_checks] == [None] * len(panel.strips.fields)
+        assert panel.state.arguments(0)["spot_checks"] == ()
+        panel.strips.fields[0].value = "8"
+        panel.strips.button.click()
+        assert "not small beside the bar" in text_of(panel.problems)
     finally:
         panel.close()
 

@@ -68,8 +68,8 @@ def test_text_that_says_nothing_stays_while_a_panel_is_shown_anew(panel):
 
 def lengths(panel):
     """Fields for lengths that only a button takes."""
-    if hasattr(panel, "gaps"):
-        return [*panel.ends, *panel.gaps]
+    if hasattr(panel, "ends"):
+        return [*panel.ends, *panel.strips.fields]
     return [panel.controls[key] for key in ("spot_x", "allowance", "area_y1")]
 
 
@@ -91,7 +91,7 @@ def test_ends_that_are_typed_stay_while_the_same_bar_is_laid_by_another_check(ch
     check.ends[2].value = "9 ft"
     check.state.confidence = 0.9  # the worst place of the same surface stays where it is
     assert check.ends[2].value == "9 ft"
-    check.state.lay((300.0, 300.0), (2100.0, 900.0))
+    check.state.set_bar((300.0, 300.0), (2100.0, 900.0))
     assert parse_length(check.ends[2].value) == pytest.approx(2100, abs=1)
 
 
@@ -121,13 +121,13 @@ def test_the_first_end_of_a_bar_is_waited_for_while_the_panel_is_shown_anew(chec
     assert check.map is figure
     assert (check.bar_words.value, pointer.first) == (told, (900.0, 600.0))
     assert check.shown.body[2].get_xydata().tolist() == [[900.0, 600.0]] * 2
-    check.state.lay((300.0, 300.0), (2000.0, 900.0))  # another bar: nothing is waited for
+    check.state.set_bar((300.0, 300.0), (2000.0, 900.0))  # another bar: nothing is waited for
     assert pointer.first is None
-    assert "Laid by hand" in check.bar_words.value
+    assert "Set by hand" in check.bar_words.value
 
 
 def test_what_went_wrong_stays_told_when_the_screen_is_measured(check):
-    check.state.guard(check.state.lay)((300.0, 300.0), (300.0, 300.0))
+    check.state.guard(check.state.set_bar)((300.0, 300.0), (300.0, 300.0))
     wrong = check.problems.value
     assert wrong
     check.room.value = "680 x 501"

@@ -15,18 +15,22 @@ import pdfplumber
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.colors import to_rgba
 from shapely import box
 
 import flatness
 import plan_rooms
 from chart_checks import FOOT, INCH, survey_of
+from flatness.charts.hatching import PATTERNS
 from flatness.errors import ArgumentError
 from flatness.files import write_ours
 from flatness.framing.members import member_layout
 from flatness.framing.schedule import member_schedule
 from flatness.lengths import parse_length
+from flatness.limits.spot_checks import Sweep
 from flatness.papers.crew import axes_of, crew_sheet, place_rows
-from flatness.papers.owner import owner_page
+from flatness.papers.figures import room_figure
+from flatness.papers.owner import Day, owner_page
 from flatness.papers.owner_words import about
 from flatness.papers.record import record_paper
 from flatness.papers.sheet import OVERLAP, SHEETS, lay_out, room_on
@@ -129,6 +133,39 @@ def test_the_owner_reads_what_the_table_says():
     good = flat(" ".join(pages_of(owner_page(flatness.assess(trough(-4.0), LIMIT, draws=0)))))
     assert flat("is flat enough") in good
     assert flat("about 4 mm") in good
+
+
+@pytest.mark.parametrize("place", [(1750.0, "y"), (1250.0, "x")])
+def test_the_owner_sees_where_a_bar_showed_too_much(place):
+    """A fine floor as read, and a hump of 8 mm between two lines of stations that a bar slid along one strip showed."""
+    at, along = place
+    survey = trough(-0.5)
+    strip = Sweep(2000, along, at, 0, 3000, 4, 8.0)
+    whole = Sweep(2000, along, at + 1000, 0, 3000, 4, None)
+    found = flatness.assess(survey, LIMIT, draws=50, spot_checks=[strip, whole])
+    assert found.verdict == "fail"
+    day = Day.of(found)
+    assert found.judged[0].worst_at == ((1500, at) if along == "x" else (at, 1500))
+    _, room = room_figure(day.surface, survey, 4, 4)
+    assert "bar" in day.lay(room)
+    face = to_rgba(PATTERNS["bar"].face)
+    (drawn,) = [patch for patch in room.ax.patches if patch.get_facecolor() == face]
+    extents = drawn.get_path().get_extents()
+    across, ends = (extents.intervalx, extents.intervaly) if along == "y" else (extents.intervaly, extents.intervalx)
+    assert across.mean() == pytest.approx(at)
+    assert ends == pytest.approx([0, 3000])
+    first = flat(pages_of(owner_page(found))[0])
+    assert flat("too large a gap under a bar slid here") in first
+    assert flat("is proud") not in first
+    # nothing of it where it showed what is allowed
+    assert not Day.of(flatness.assess(survey, LIMIT, draws=50, spot_checks=[whole])).over
+
+
+def test_the_owner_is_told_that_nobody_wrote_down_where_a_bar_was_set():
+    found = flatness.assess(trough(-0.5), LIMIT, draws=50, spot_checks=[flatness.SpotCheck(2000, 8.0)])
+    assert found.verdict == "fail"
+    assert found.judged[0].worst_at is None
+    assert flat("nobody wrote down where") in flat(pages_of(owner_page(found))[0])
 
 
 @pytest.mark.parametrize("allowed", ["1/16", "1/8", "3/16", "1/4", "5/16", "3/8", "5/8"])

@@ -218,6 +218,25 @@ def test_a_row_of_heights_moved_one_cell_left(form: str) -> None:
     assert "one cell to the left" in found[0].what
 
 
+@FORMS
+@pytest.mark.parametrize(("corner", "step"), [("ft", 2), ("in", 24), ("ft", 4)])
+def test_a_column_moved_one_cell_up(form: str, corner: str, step: int) -> None:
+    rows = grid(corner, step)
+    column = [row[4] for row in rows]
+    for row, cell in zip(rows, [*column[1:], ""], strict=True):
+        row[4] = cell
+    found = only(rows, form)
+    assert found.cell == "E3"
+    assert "moved one cell up" in found.what
+    assert found.remedy == "move the column one cell down and type its position first"
+
+
+def test_a_short_column_of_a_room_that_is_not_square_is_not_moved() -> None:
+    rows = grid()
+    rows[-1][4] = rows[-1][5] = ""
+    assert [note.what[:10] for note in read(rows, "csv").notes] == ["2 stations"]
+
+
 def test_a_short_row_of_a_room_that_is_not_square_is_not_moved() -> None:
     rows = grid()
     for k in (4, 5, 6):

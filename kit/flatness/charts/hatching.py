@@ -48,6 +48,7 @@ PATTERNS = {
     "higher": Pattern("#B24E05", line="#4A1E00", texture="slant"),
     "low": Pattern("#2B69AD", line="#CFE3F7", texture="waves"),
     "lower": Pattern("#1E4E86", line="#CFE3F7", texture="waves"),
+    "bar": Pattern("#E9A58C", line="#7A1F0A", texture="upright"),
     "undecided": Pattern("#E4DAF3", line="#6A3FA0", texture="upright"),
     "unread": Pattern("#FFFFFF", line="#7C868E", texture="level"),
     "accepted": Pattern("#CFE6D8"),

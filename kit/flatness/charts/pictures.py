@@ -41,7 +41,7 @@ def check_charts(assessment: Assessment, unit: str | None = None, batch: int | N
         return {"heights": surface_map(surface, survey=survey, unit=unit)}
     limit = one.limit
     assert limit.length is not None
-    result = assessment.subject.laid(limit.length)
+    result = assessment.subject.straightedge(limit.length)
     bar = printed_place(limit.length, unit)
     verdict = f"{one.verdict.upper()}{where_alone(one, assessment, unit)}"
     title = f"{verdict}: gap under a {bar} straightedge"

@@ -34,7 +34,7 @@ from flatness.survey.readings import Survey
 
 # Other headings matter where bars along the lattice's lines show this part of a gap somewhere, and there at places
 # where they show that part. For the chance all that matter; for the range of the measure all but one in some hundred
-# draws: tests/benchmarks/bench_draws.py holds both against bars laid everywhere.
+# draws: tests/benchmarks/bench_draws.py compares both with bars set everywhere.
 SURELY, MOSTLY = (0.7, 0.6), (0.8, 0.75)
 
 
@@ -47,7 +47,7 @@ class Subject:
     survey : heights at the stations
     surface : heights on the lattice
     step : distance between neighbouring stations [mm], along the way they stand wider
-    headings : directions in which bars are laid
+    headings : directions in which bars are set
     """
 
     survey: Survey
@@ -74,12 +74,12 @@ class Subject:
         least = LEAST_STEPS["straightedge"] * (1 - 1e-6)
         return self.lines if least * along <= length < least * across else None
 
-    def laid(self, length: float) -> StraightedgeResult:
+    def straightedge(self, length: float) -> StraightedgeResult:
         """A straightedge placed wherever the readings let it: over the whole surface, or along the lines alone."""
         lines = self.along_lines(length)
         if lines is None:
             return straightedge(self.surface, length, self.headings)
-        return lines.laid(self.survey.xyz()[2], length, self.surface)
+        return lines.straightedge(self.survey.xyz()[2], length, self.surface)
 
     def with_lattice(self, stack: Floats) -> Iterator[Subject]:
         """The same subject for each of the lattice heights [n, ny, nx] mm."""
@@ -196,7 +196,7 @@ def _largest_gaps(limit: Limit, subject: Subject, stack: Floats, quantiles: Sequ
 
     A bar askew seldom shows more than those along rows, columns and diagonals, and then not by much, at a place where
     they show a good part of it themselves: on a wave of any direction 0.85 of it, on a saddle 0.71. So the others are
-    laid only where a gap may pass one of a few lines: the limit and the quantiles.
+    set only where a gap may pass one of a few lines: the limit and the quantiles.
     """
     assert limit.length is not None
     assert limit.allowed is not None
@@ -257,7 +257,7 @@ def _straightedge(limit: Limit, subject: Subject) -> Finding:
     lines = subject.along_lines(limit.length)
     if lines is None:
         _check_reach(limit, subject)
-    found = subject.laid(limit.length)
+    found = subject.straightedge(limit.length)
     notes = [found.note]
     if lines is not None:
         notes.append(Note("closer-lines", mm=limit.length / LEAST_STEPS[limit.kind]))

@@ -5,7 +5,7 @@ draws are surfaces that the readings allow; each in turn plays the true surface,
 readings' error, and all draws are brought in line with what was read (kriging written on draws: the ensemble Kalman
 filter of Evensen 1994, with the covariance of the likely surface itself). What doubt p (1 - p) is left over the
 draws, on the mean, is what the batch is judged by. Places are chosen one after another, each the best after those
-before it, until the verdict is expected to be decided in more than half of the cases. What a batch is worth is told
+before it, until the verdict is expected to be decided in more than half of the cases. What a batch is worth is found
 by other draws than those that chose it, or it would seem worth more than it is.
 """
 

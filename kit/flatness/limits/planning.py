@@ -124,7 +124,7 @@ class MadeUpRooms:
     sides : along x and along y [mm]
     part : whether they stand for a surface too large to simulate
     surface : ``floor``, ``ceiling`` or ``wall``
-    limits : the limits they are held against
+    limits : the limits they are compared with
     spacing : lattice step [mm]
     heights : of each room, from places x, y [mm] to heights [mm]
     good : [rooms] True where the room is within all limits

@@ -18,6 +18,7 @@ from scipy.special import log_ndtr
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError
+from flatness.lengths import settle
 from flatness.limits.kinds import Limit
 from flatness.measures.bars import line_gaps, whole_steps
 from flatness.notes import Note
@@ -47,7 +48,7 @@ MOST_RATIO = 1.8
 # readings foretell three strips each to 1.4 NUMBER_MM, one floor in twenty comes so low (normal distributions)
 LEAST_SHARE = 0.02
 MOST_WEIGHED = 5  # times as many are drawn for those that agree with what a bar showed to be as many as were asked for
-PLACEMENTS = 400  # of a bar, over the whole of a surface, by which the share is told that shows no more than was seen
+PLACEMENTS = 400  # of a bar, over the whole of a surface, which give the share that shows no more than was seen
 
 
 def _check_numbers(of: str, **numbers: float) -> None:
@@ -80,8 +81,8 @@ class SpotCheck:
     stop: float | None = None
 
     def __post_init__(self) -> None:
-        told = {"gap": self.gap} if self.gap is not None else {"stop": math.nan if self.stop is None else self.stop}
-        _check_numbers("spot check", length=self.length, places=self.places, **told)
+        number = {"gap": self.gap} if self.gap is not None else {"stop": math.nan if self.stop is None else self.stop}
+        _check_numbers("spot check", length=self.length, places=self.places, **number)
         if self.most >= self.length / 10:
             raise ArgumentError(
                 "spot check: the gap is not small beside the bar",
@@ -192,6 +193,13 @@ class Sweep:
         return np.asarray(-(((own - self.gap) / NUMBER_MM) ** 2) / 2)
 
     @property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """x, y [mm] of its two ends."""
+        if self.along == "x":
+            return (self.start, self.at), (self.end, self.at)
+        return (self.at, self.start), (self.at, self.end)
+
+    @property
     def middle(self) -> tuple[float, float]:
         """x, y [mm] of its middle."""
         half = (self.start + self.end) / 2
@@ -233,6 +241,15 @@ def seen_under(limit: Limit, checks: Checks) -> Seen | None:
             continue
         found.append(Seen(check.gap, bar, check.middle if isinstance(check, Sweep) else None))
     return max(found, key=lambda seen: seen.least, default=None)
+
+
+def over_on_strips(limit: Limit, checks: Checks) -> tuple[Sweep, ...]:
+    """The strips on which a bar no longer than the limit's showed more than is allowed."""
+    if limit.kind != "straightedge" or limit.length is None or limit.allowed is None:
+        return ()
+    longest = limit.length * (1 + LENGTH_SLACK)
+    slid = [one for one in checks if isinstance(one, Sweep) and one.bar <= longest]
+    return tuple(one for one in slid if one.gap is not None and settle(one.gap) > settle(limit.allowed))
 
 
 def under_a_longer_bar(seen: Seen, length: float, n: int, rng: np.random.Generator) -> Floats:
@@ -288,13 +305,13 @@ def draw_agreeing(
     lattice, readings = likely.draw_both(x, y, count, seed)
     if not checks:
         return lattice, readings, 1.0
-    told = evidence(checks, surface, lattice)
-    while len(told) < MOST_WEIGHED * count and len(told) * share_of(np.exp(told - told.max())) < count:
-        again = int(np.random.SeedSequence([seed, 17, len(told)]).generate_state(1)[0])
+    weights = evidence(checks, surface, lattice)
+    while len(weights) < MOST_WEIGHED * count and len(weights) * share_of(np.exp(weights - weights.max())) < count:
+        again = int(np.random.SeedSequence([seed, 17, len(weights)]).generate_state(1)[0])
         more = likely.draw_both(x, y, count, again)
         lattice, readings = np.concatenate([lattice, more[0]]), np.concatenate([readings, more[1]])
-        told = np.append(told, evidence(checks, surface, more[0]))
-    some, agree = agreeing(told, count, np.random.default_rng([seed, 11]))
+        weights = np.append(weights, evidence(checks, surface, more[0]))
+    some, agree = agreeing(weights, count, np.random.default_rng([seed, 11]))
     return lattice[some], readings[some], agree
 
 

@@ -12,13 +12,15 @@ from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
 from flatness.files import read_file, why
 from flatness.lengths import format_length, parse_length
 from flatness.limits.spot_checks import OFF_SURFACE, Check, SpotCheck, Sweep, off_surface
+from flatness.notes import Note
 from flatness.survey.readings import Survey
 
 HEADINGS = ("strip", "bar", "along", "at", "from", "to", "stop at", "largest gap")
 NONE = ("none", "ok", "0")
+MOST_OF_BAR = 0.1  # of its length that a gap under a bar may be; more is a slip of the unit
 _HOW = (
     "slide the bar along each strip; write the largest gap under it, or none where it is nowhere over the gap to stop "
-    "at; leave a strip blank that was not done. A bar set in one place is a line of its own, from and to its two ends; "
+    "at; leave a strip blank that was not done. A bar set in one place is a separate line, from and to its two ends; "
     "in places that you do not measure: 1 place, or 5 places, under along, and nothing under at, from and to"
 )
 _PLACES = re.compile(r"(\d{1,4}) places?", re.IGNORECASE)
@@ -126,9 +128,23 @@ def read_strips(path: str | Path, survey: Survey | None = None) -> list[tuple[Ch
     return [(one, seen) for one, seen in found if one is not None]
 
 
-def gap_seen(text: str, unit: str) -> float | None:
-    """The largest gap that was written down [mm]; None for ``none``. Raises LengthError where it is no length."""
-    return None if text.lower() in NONE else parse_length(text, unit)
+def gap_seen(text: str, bar: float, unit: str) -> float | None:
+    """The largest gap that was written down under a bar [mm]; None for ``none``.
+
+    Raises
+    ------
+    LengthError : it is no length
+    ArgumentError : it is not small beside the bar
+    """
+    gap = None if text.lower() in NONE else parse_length(text, unit)
+    if gap is not None and not 0 <= gap < MOST_OF_BAR * bar:
+        raise ArgumentError(
+            "the gap is not small beside the bar",
+            value=text,
+            expected=Note("under-a-tenth", length=bar),
+            remedy="write the largest gap under the bar, with its unit",
+        )
+    return gap
 
 
 def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
@@ -136,7 +152,7 @@ def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
 
     Raises
     ------
-    LengthError : a line that is no gap
+    FlatnessError : a line that is no gap, or none that is small beside the bar, by its strip
     ArgumentError : more lines than strips, or none filled in
     """
     lines = [line.strip() for line in text.rstrip().splitlines()]
@@ -153,8 +169,8 @@ def seen_lines(text: str, sweeps: Sequence[Sweep], unit: str) -> list[Sweep]:
         if not line:
             continue
         try:
-            gap = gap_seen(line, unit)
-        except LengthError as error:
+            gap = gap_seen(line, sweep.bar, unit)
+        except FlatnessError as error:
             raise error.located(column=f"largest gap, strip {number}") from error
         done.append(replace(sweep, gap=gap))
     return done
@@ -185,7 +201,7 @@ def _check(
     if len(problems) > before:
         return None
     measured = lengths.get(7)
-    if measured is not None and not 0 <= measured < lengths[1] / 10:
+    if measured is not None and not 0 <= measured < MOST_OF_BAR * lengths[1]:
         bad(7, "a gap that is not small beside the bar", "0 to a tenth of the bar", "check its unit")
         return None
     try:

@@ -1,4 +1,4 @@
-"""The verdict: each measure as read and likely, held against its limit.
+"""The verdict: each measure as read and likely, compared with its limit.
 
 A measure taken off readings has an error of its own. Conformity and its opposite are both to be proved
 (ISO 14253-1; JCGM 106:2012, section 8.3): over other surfaces that the readings allow, the share within the
@@ -71,7 +71,7 @@ COLUMNS = (
     "allowed",
     "unit",
 )
-RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are told: the median and the ends of the 95 % range
+RANGE = (0.025, 0.5, 0.975)  # quantiles of the draws that are reported: the median and the ends of the 95 % range
 MOST_DRAWS = 1000  # where the chance is near the line of a verdict; in batches of as many as were asked for, or 100
 LEAST_BATCH = 100
 SAMPLING_ERRORS = 2.0  # of a share of the draws, within which they cannot tell on which side of a line it is
@@ -115,6 +115,13 @@ class Judged:
         return self.seen is not None and (
             self.of_bar or (self.finding is not None and self.seen.least > self.finding.measured.value)
         )
+
+    @property
+    def worst_at(self) -> tuple[float, float] | None:
+        """x, y [mm] where it is worst: as read, or amid the strip on which a bar showed more; None: not known."""
+        if self.shown_by_bar and self.seen is not None:
+            return self.seen.at
+        return None if self.finding is None else self.finding.measured.at
 
     @property
     def chance(self) -> float:
@@ -204,16 +211,16 @@ class Assessment:
     @property
     def pictured(self) -> Judged | None:
         """The straightedge limit that pictures show: the one that governs, else the one used up most; None: none is."""
-        laid = self._laid
-        return self.governing if self.governing in laid else min(laid, key=_by_use, default=None)
+        every = self._straightedges
+        return self.governing if self.governing in every else min(every, key=_by_use, default=None)
 
     @property
     def swept(self) -> Judged | None:
         """The straightedge limit under which a bar that is slid stops first; None: none is."""
-        return min(self._laid, key=lambda one: stop_gap(one.limit, None, self.subject.survey), default=None)
+        return min(self._straightedges, key=lambda one: stop_gap(one.limit, None, self.subject.survey), default=None)
 
     @property
-    def _laid(self) -> list[Judged]:
+    def _straightedges(self) -> list[Judged]:
         """The straightedge limits that could be measured."""
         return [one for one in self.judged if one.limit.kind == "straightedge" and one.finding is not None]
 
@@ -286,13 +293,13 @@ class _Draws:
     def at_least(self, seen: Seen, limit: Limit) -> Floats:
         """[n] share of a limit that is used up at the least, since a bar has shown so much.
 
-        Where draws agree with the strip that showed it they tell what a longer bar shows there, else a hat does.
+        Where draws agree with the strip that showed it they show what a longer bar does there, else a hat does.
         """
         assert limit.length is not None
         assert limit.allowed is not None
         rng = np.random.default_rng([self.seed, 13])
-        told = seen.at is not None and self.agree >= LEAST_SHARE
-        shown = np.full(self.count, seen.least) if told else under_a_longer_bar(seen, limit.length, self.count, rng)
+        drawn = seen.at is not None and self.agree >= LEAST_SHARE
+        shown = np.full(self.count, seen.least) if drawn else under_a_longer_bar(seen, limit.length, self.count, rng)
         shown = shown + rng.normal(0.0, SEEN_MM, self.count)
         return np.asarray(shown / limit.allowed)
 
@@ -306,7 +313,7 @@ class _Draws:
 
 
 def check(survey: Survey, limits: str | Limit | Iterable[str | Limit], **options: Any) -> pd.DataFrame:
-    """Hold a survey against limits: the verdict table.
+    """Compare a survey with limits: the verdict table.
 
     Parameters
     ----------
@@ -343,7 +350,7 @@ def assess(
     Parameters
     ----------
     spacing : lattice step [mm]; None takes about 6 in, dividing the stations' step and the bars' lengths
-    headings : directions in which bars are laid, equally spaced over half a turn
+    headings : directions in which bars are set, equally spaced over half a turn
     draws : surfaces drawn that the readings allow; 0 compares as read, and says so
     seed : the same seed gives the same verdict
     confidence : at which a verdict is given, from 0.5 to under 1

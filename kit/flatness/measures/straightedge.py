@@ -416,7 +416,7 @@ class StationLines:
             np.maximum(worst, _under(z[..., stations], part).max(axis=-1), out=worst)
         return worst
 
-    def laid(self, heights: Floats, length: float, surface: Surface) -> StraightedgeResult:
+    def straightedge(self, heights: Floats, length: float, surface: Surface) -> StraightedgeResult:
         """What the bar shows along the lines, for heights [readings] mm: on the surface's lattice NaN beside them."""
         z = self._at_stations(heights)
         gaps = np.full(len(self.x), np.nan)

@@ -4,38 +4,23 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Any
 
 import numpy as np
 
 from flatness.arrays import Floats
-from flatness.errors import LengthError
 from flatness.job.schema import FIXED, limit_keys
-from flatness.lengths import format_length, parse_length, settle
+from flatness.lengths import format_length, settle
 from flatness.limits.kinds import CAUTIONS, caution, cited, describe
-from flatness.limits.spot_checks import ASSUMED, Sweep
-from flatness.limits.strip_lists import seen_lines
+from flatness.limits.spot_checks import ASSUMED
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED, Assessment, Judged
 from flatness.measures.bars import Place
 from flatness.measures.planes import fit_surface_plane
 from flatness.measures.straightedge import LaidBar
 from flatness.panels.check_state import AGREED, CHANCE, GAP, MORE, CheckState
-from flatness.panels.controls import (
-    Control,
-    Controls,
-    button,
-    close_all,
-    column,
-    confidence,
-    finish,
-    html_table,
-    notes_html,
-    row,
-    text_field,
-    words,
-)
+from flatness.panels.controls import Control, Controls, button, confidence, finish, html_table, notes_html, row, words
 from flatness.panels.files import SurveyChooser
 from flatness.panels.instrument import (
     OFF,
@@ -50,6 +35,7 @@ from flatness.panels.instrument import (
     station_at,
 )
 from flatness.panels.maps import CHECK_NAMES, CHECK_TOOLTIPS, MOST, PROFILE_IN, ShownMap, draw_map, draw_profile
+from flatness.panels.strips import StripFields
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
 from flatness.words.checks import MOVED, OFTEN, crossed_text, next_step, sweeps_in_words, where_alone
@@ -89,9 +75,9 @@ def judged_sentence(one: Judged, assessment: Assessment, unit: str) -> str:
     value = number(one, one.likely()[0] if drawn else one.finding.measured.value, unit)
     bar = one.limit.kind == "straightedge" and one.limit.length is not None
     said = f"{'about ' * (one.verdict == UNDECIDED)}{value}{f' under {far(one.limit.length, unit)}' if bar else ''}"  # type: ignore[arg-type]
-    if one.verdict == FAIL and one.finding.measured.at is not None:
+    if one.verdict == FAIL and one.worst_at is not None:
         survey = assessment.subject.survey
-        said += f", {'' if survey.walls else 'at '}{at_place(one.finding.measured.at, unit, survey)}"
+        said += f", {'' if survey.walls else 'at '}{at_place(one.worst_at, unit, survey)}"
     return spelled(f"{said}{where_alone(one, assessment, unit)}.")
 
 
@@ -176,14 +162,6 @@ def worth_knowing(state: CheckState) -> str:
     return notes_html(notes, state.unit)
 
 
-def _retyped(text: str, unit: str, other: str) -> str:
-    """A gap that is typed in one unit as it reads in another; what says no length as it is."""
-    try:
-        return format_length(parse_length(text, unit), other, 64)
-    except LengthError:
-        return text
-
-
 class CheckPanel(Instrument):
     """The Check panel, to be shown as the last line of a notebook's cell.
 
@@ -199,31 +177,38 @@ class CheckPanel(Instrument):
     def __init__(self, state: CheckState) -> None:
         self.state = state
         self.profile = live_figure(PROFILE_IN, "profile")
-        self._profiled: Any = None
-        self._bar_ends: Any = None
-        self._stripped: tuple[Sequence[Sweep], str] = ((), state.unit)
+        self._drawn: dict[str, Any] = {}
         super().__init__(
-            CHECK_NAMES, CHECK_TOOLTIPS, line=state.lay, begin=self._began, stretch=self._stretched, more=[self.profile]
+            CHECK_NAMES,
+            CHECK_TOOLTIPS,
+            line=state.set_bar,
+            begin=self._began,
+            stretch=self._stretched,
+            more=[self.profile],
         )
         guard = state.guard
         self.chooser = SurveyChooser(state, state.choice, "Survey")
         self.controls = Controls(state, CONTROLS, {AGREED: lambda state: state.finish == AGREED})
         self.ends = [self.controls[key] for key in ENDS]
-        self.lay = button("Lay it here", "Between the two ends typed", guard(self._set_typed_bar), main=True)
+        self.lay = button("Set it here", "Between the two ends typed", guard(self._set_typed), main=True)
         self.worst = button(
-            "Lay it where the gap is largest", "Of all places and directions", guard(lambda _: state.set_worst_bar())
+            "Set it where the gap is largest", "Of all places and directions", guard(lambda _: state.set_worst_bar())
         )
         self.bar_words, self.listed, self.table = words("", "fk-bar"), words("", "fk-listed"), words()
-        self.gaps: list[Any] = []
-        self.strips = column(size="strips-field")
-        self.look = button("Check again with these", "What the bar showed in each strip", guard(self._seen_typed))
+        self.strips = StripFields(state, state.use_spot_checks, "Check again with these")
         self.notes = words("", "fk-notes")
         state.observe(self._settle_agreed, "finish")
         self._arrange(
             [row(self.chooser.controls, self.controls["finish"], self.units)],
             [self.chooser],
             {
-                "Under the bar": (self.bar_words, self.profile.canvas, self.listed, self.strips, self.look),
+                "Under the bar": (
+                    self.bar_words,
+                    self.profile.canvas,
+                    self.listed,
+                    self.strips.box,
+                    self.strips.button,
+                ),
                 "Limits and notes": (self.table, self.chooser.about, self.notes),
                 "Settings": (
                     row(self.controls["agreed.length"], self.controls["agreed.allowed"]),
@@ -243,13 +228,9 @@ class CheckPanel(Instrument):
         if change["new"] == AGREED:
             self.tabs.selected_index = SET
 
-    def _seen_typed(self, _: Any) -> None:
-        told = "\n".join(field.value for field in self.gaps)
-        self.state.spot_checks = tuple(seen_lines(told, self.state.strips, self.state.unit))
-
-    def _set_typed_bar(self, _: Any) -> None:
+    def _set_typed(self, _: Any) -> None:
         x0, y0, x1, y1 = (self.controls.read(key) for key in ENDS)
-        self.state.lay((x0, y0), (x1, y1))
+        self.state.set_bar((x0, y0), (x1, y1))
 
     def _began(self, xy: Place) -> None:
         self._stretched(xy, xy)
@@ -298,52 +279,36 @@ class CheckPanel(Instrument):
         self._fill_bar()
         self._fill_list()
 
+    def _is_new(self, part: str, shown: Any) -> bool:
+        """Whether a part of the panel is to show something else than it does."""
+        was, self._drawn[part] = self._drawn.get(part), shown
+        return bool(was != shown)
+
     def _fill_ends(self) -> None:
-        """The ends of the bar, once for each bar: what is typed over them stays until another bar is laid."""
+        """The ends of the bar, once for each bar: what is typed over them stays until another bar is set."""
         bar = self.state.bar
-        laid = (None,) * 4 if bar is None else (*bar.start, *bar.end)
-        if laid == self._bar_ends:
-            return
-        self._bar_ends = laid
-        for pointer in self.pointers:
-            pointer.forget()
-        for key, mm in zip(ENDS, laid, strict=True):
-            self.controls.put(key, mm)
+        ends = (None,) * 4 if bar is None else (*bar.start, *bar.end)
+        if self._is_new("ends", ends):
+            for pointer in self.pointers:
+                pointer.forget()
+            for key, mm in zip(ENDS, ends, strict=True):
+                self.controls.put(key, mm)
 
     def _fill_bar(self) -> None:
         state = self.state
-        bar, key = state.bar, (state.bar, state.surface, state.unit, state.allowed)
-        told = "" if bar is None else bar_words(bar, state.allowed, state.bar_length, state.unit, state.survey)
-        self.bar_words.value = escape(told if self._first is None else ONE_END)
-        if key != self._profiled:
-            self._profiled = key
+        bar = state.bar
+        said = "" if bar is None else bar_words(bar, state.allowed, state.bar_length, state.unit, state.survey)
+        self.bar_words.value = escape(said if self._first is None else ONE_END)
+        if self._is_new("profile", (bar, state.surface, state.unit, state.allowed)):
             draw_profile(self.profile, state)
             self.profile.canvas.draw_idle()
-
-    def _make_strips(self, strips: Sequence[Sweep]) -> None:
-        """A field for each strip for what the bar showed there: empty, or in another unit what is typed so far."""
-        state = self.state
-        (before, unit), self._stripped = self._stripped, (strips, state.unit)
-        typed = [_retyped(field.value, unit, state.unit) for field in self.gaps] if before == strips else []
-        for old in self.strips.children:
-            close_all(old)
-        rows: list[str] = []
-        if strips and state.assessment is not None and state.assessment.pictured is not None:
-            rows = sweeps_in_words(strips, state.assessment.pictured.limit, state.unit, state.survey)[1]
-        about = "The largest gap under the bar, such as 3/32, or none; blank where not done"
-        self.gaps = [text_field(f"Gap {k} [{state.unit}]", about) for k in range(1, len(rows) + 1)]
-        for field, text in zip(self.gaps, typed, strict=False):
-            field.value = text
-        told = (words(f"<b>{k}</b> {escape(spelled(text))}") for k, text in enumerate(rows, 1))
-        self.strips.children = [row(text, field) for text, field in zip(told, self.gaps, strict=True)]
 
     def _fill_list(self) -> None:
         """What belongs to the view: strips to slide a bar along, places to read, or the places over the limit."""
         state, unit = self.state, self.state.unit
         found, strips = state.assessment, list(state.strips)
-        if self._stripped != (strips, unit):
-            self._make_strips(strips)
-        self.look.layout.display = "" if strips else "none"
+        one = None if found is None else found.pictured
+        self.strips.show(strips, None if one is None else one.limit, state.survey)
         html = ""
         more = state.to_read() if state.view == MORE else None
         if more is not None:
@@ -358,8 +323,8 @@ class CheckPanel(Instrument):
                 for gap, xy in over
             )
             html = f"<h3>Where it is over, worst first</h3>{listed}"
-        elif strips and found is not None and found.pictured is not None:
-            how = spelled(sweeps_in_words(strips, found.pictured.limit, unit, state.survey)[0])
+        elif strips and one is not None:
+            how = spelled(sweeps_in_words(strips, one.limit, unit, state.survey)[0])
             html = f"<h3>To be sure: slide a bar</h3>{escape(how)}"
         self.listed.value = html
 
@@ -465,7 +430,7 @@ def bar_words(bar: LaidBar, allowed: float | None, bar_length: float, unit: str,
     unit : ``in`` or ``mm``
     survey : of the surface, for the walls from which places are measured
     """
-    said = "Laid by hand: " if bar.by_hand else "Where the gap is largest: "
+    said = "Set by hand: " if bar.by_hand else "Where the gap is largest: "
     if bar.placement is None:
         said += "no gap between two contact points"
     else:

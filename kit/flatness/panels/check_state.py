@@ -1,4 +1,4 @@
-"""What the Check panel knows: survey, finish, verdict, and the straightedge laid by hand.
+"""What the Check panel knows: survey, finish, verdict, and the straightedge set by hand.
 
 Finishes are chosen in plain words, and held against by the states of other panels too.
 """
@@ -19,6 +19,7 @@ from flatness.lengths import settle
 from flatness.limits.catalogue import finishes, limits_of
 from flatness.limits.kinds import Limit, straightedge_limit
 from flatness.limits.measuring import Subject
+from flatness.limits.spot_checks import Checks
 from flatness.limits.verdict import Assessment, Judged, assess
 from flatness.measures.bars import Place
 from flatness.measures.straightedge import LaidBar, StraightedgeResult, bar_by_hand, places_over
@@ -132,8 +133,8 @@ class CheckState(AgreedState):
     strips : along which a bar is to be slid, or has been; empty where none is wanted
     spot_checks : what it showed there
     view : which map is shown
-    bar_length : length of the straightedge to lay [mm]
-    bar : the straightedge laid by hand, or None
+    bar_length : length of the straightedge to set [mm]
+    bar : the straightedge set by hand, or None
     pointer : place [mm] that is pointed at, or None
     made_ready : the check whose other views are worked out, or None
     """
@@ -248,9 +249,13 @@ class CheckState(AgreedState):
                 del self._assessments[next(iter(self._assessments))]
         return self._assessments[key]
 
+    def use_spot_checks(self, done: Checks) -> None:
+        """Judge with what a bar showed between the stations."""
+        self.spot_checks = tuple(done)
+
     def judged_under(self, length: float) -> Judged | None:
         """The limit judged for a straightedge of this length [mm], or None where there is none."""
-        laid = (
+        found = (
             []
             if self.assessment is None
             else [
@@ -259,7 +264,7 @@ class CheckState(AgreedState):
                 if one.limit.kind == "straightedge" and one.limit.length and settle(one.limit.length - length) == 0
             ]
         )
-        return laid[0] if laid else None
+        return found[0] if found else None
 
     @property
     def allowed(self) -> float | None:
@@ -273,12 +278,12 @@ class CheckState(AgreedState):
         return self.surface
 
     def gaps(self) -> StraightedgeResult:
-        """The straightedge chosen, laid everywhere on the surface as read."""
+        """The straightedge chosen, set everywhere on the surface as read."""
         surface = self._surface()
         key = (surface, self.bar_length)
         assert self.survey is not None
         subject = Subject(self.survey, surface, widest_step(self.survey))
-        found: StraightedgeResult = self._once("gaps", key, lambda: subject.laid(self.bar_length))
+        found: StraightedgeResult = self._once("gaps", key, lambda: subject.straightedge(self.bar_length))
         return found
 
     def over(self) -> list[tuple[float, Place]]:
@@ -297,8 +302,8 @@ class CheckState(AgreedState):
         found: Floats = self._once("chances", (assessment, limit.name), lambda: assessment.chance_map(limit))
         return found
 
-    def lay(self, start: Place, end: Place) -> LaidBar:
-        """Lay the straightedge from one point [mm] toward another; points beside the surface are moved to its edge.
+    def set_bar(self, start: Place, end: Place) -> LaidBar:
+        """Set the straightedge from one point [mm] toward another; points beside the surface are moved to its edge.
 
         Raises
         ------
@@ -316,7 +321,7 @@ class CheckState(AgreedState):
         return x, min(max(float(xy[1]), float(surface.y[0])), float(surface.y[-1]))
 
     def set_worst_bar(self) -> LaidBar:
-        """Lay the straightedge where its gap is largest of all places."""
+        """Set the straightedge where its gap is largest of all places."""
         worst = self.gaps().worst
         if worst is None:
             raise MeasureError(
@@ -326,7 +331,7 @@ class CheckState(AgreedState):
         return self.bar
 
     def set_bar_length(self, length: float) -> None:
-        """Take another straightedge [mm], and lay it at its worst place."""
+        """Take another straightedge [mm], and set it at its worst place."""
         if not 300.0 <= length <= 15_000.0:
             raise ArgumentError(
                 "no straightedge of this length",

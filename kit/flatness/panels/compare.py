@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Iterator
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -34,7 +35,9 @@ from flatness.panels.controls import (
 from flatness.panels.files import FileChooser, SurveyChooser
 from flatness.panels.instrument import Instrument, Said, at_place, gauge_of, places_list, station_at
 from flatness.panels.maps import COMPARE_NAMES, COMPARE_TOOLTIPS, ShownMap, draw_comparison
+from flatness.panels.strips import StripFields
 from flatness.survey.readings import Survey
+from flatness.words.checks import sweeps_in_words
 from flatness.words.comparisons import amounts_table, greatest, off_words, where_shown
 from flatness.words.phrases import say, sentence
 from flatness.words.printed import fine, number, percent, signed, small, spelled
@@ -185,6 +188,7 @@ CONTROLS = (
     Control("clicking", CLICKS, when=BY_SURFACE, size="way"),
 )
 AGAIN = (SHORT, OVER, UNTOUCHED, UNPLANNED)
+DAYS = ("before", "after")
 
 
 class ComparePanel(Instrument):
@@ -224,12 +228,22 @@ class ComparePanel(Instrument):
             main=True,
         )
         self.done, self.verdicts, self.changed = words(), words(), words("", "fk-changed")
+        self.strips = [
+            StripFields(state, partial(state.use_spot_checks, day), f"Check {when} again with these")
+            for day, when in enumerate(DAYS)
+        ]
+        self.strip_heads = [words() for _ in DAYS]
         self.aligned, self.notes, self.saved = words("", "fk-aligned"), words(), words("", "fk-saved")
         self._arrange(
             [row(self.before.controls, self.after.controls, self.units), row(self.plan.controls, control["finish"])],
             [self.before, self.after, self.plan],
             {
                 "What changed": (self.done, self.verdicts, self.changed),
+                "Bar": [
+                    widget
+                    for head, strips in [*zip(self.strip_heads, self.strips, strict=True)][::-1]
+                    for widget in (head, strips.box, strips.button)
+                ],
                 "Notes": (self.notes, self.aligned, self.before.about, self.after.about),
                 "Settings, record": (
                     control["align"],
@@ -271,6 +285,7 @@ class ComparePanel(Instrument):
         self.places.layout.display = "" if state.by_surface else "none"
         self.forget.layout.display = "" if state.unchanged else "none"
         self.missing.value = missing_words(state.unchanged, state.align)
+        self._fill_strips()
         told = [""] * 5
         if found is not None:
             told = [
@@ -283,6 +298,19 @@ class ComparePanel(Instrument):
         # each once: what is emptied on the way is seen, and what a person has opened closes
         for widget, html in zip((self.done, self.verdicts, self.changed, self.aligned, self.notes), told, strict=True):
             widget.value = html
+
+    def _fill_strips(self) -> None:
+        """The strips of each day, how a bar is slid along them, and what it showed there."""
+        state, found = self.state, self.state.comparison
+        for day, assessment in enumerate((None, None) if found is None else found.assessments or (None, None)):
+            strips, one = state.strips[day], None if assessment is None else assessment.pictured
+            limit, survey = (None, None) if found is None or one is None else (one.limit, found.surveys[day])
+            self.strips[day].show(strips, limit, survey)
+            head = ""
+            if strips and limit is not None:
+                how = sweeps_in_words(strips, limit, state.unit, survey)[0]
+                head = f"<h3>{DAYS[day].capitalize()}: slide a bar</h3>{escape(spelled(how))}"
+            self.strip_heads[day].value = head
 
     @property
     def found(self) -> Comparison:

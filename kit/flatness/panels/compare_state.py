@@ -20,6 +20,7 @@ from flatness.comparison.records import record, write_record, write_text
 from flatness.errors import FlatnessError
 from flatness.files import write_new
 from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks, Sweep
 from flatness.measures.bars import Place
 from flatness.panels.check_state import FinishState
 from flatness.panels.files import NEW_NAME, PLAN_ENDING, FileChoice, PlanChoice, SurveyChoice, free, new_file
@@ -36,23 +37,29 @@ class ReadyVerdicts:
         self._kept: dict[Hashable, Comparison] = {}
 
     def compare(
-        self, before: Survey, after: Survey, limits: Sequence[Limit], confidence: float = 0.95, **how: Any
+        self,
+        before: Survey,
+        after: Survey,
+        limits: Sequence[Limit],
+        confidence: float = 0.95,
+        spot_checks: tuple[Checks, Checks] = ((), ()),
+        **how: Any,
     ) -> Comparison:
         """The comparison of two surveys.
 
         Parameters
         ----------
-        before, after, limits, confidence : as for ``compare``; what the verdicts rest on
+        before, after, limits, confidence, spot_checks : as for ``compare``; what the verdicts rest on
         how : ``align`` and ``unchanged``, which move one datum against the other and no surface against its limits
 
         Raises
         ------
         FlatnessError : as for ``compare``
         """
-        key = (before, after, confidence, *((one.name, one.length, one.allowed) for one in limits))
+        key = (before, after, confidence, spot_checks, *((one.name, one.length, one.allowed) for one in limits))
         judged = self._kept.get(key)
         if not limits or judged is None:
-            found = compare(before, after, limits=limits, confidence=confidence, **how)
+            found = compare(before, after, limits=limits, confidence=confidence, spot_checks=spot_checks, **how)
             self._keep(key, found)
             return found
         bare = compare(before, after, confidence=confidence, **how)
@@ -60,7 +67,7 @@ class ReadyVerdicts:
             bare,
             assessments=judged.assessments,
             verdicts=judged.verdicts,
-            settings={**bare.settings, "limits": judged.settings["limits"]},
+            settings={**bare.settings, **{key: judged.settings[key] for key in ("limits", "spot_checks")}},
         )
 
     def _keep(self, key: Hashable, found: Comparison) -> None:
@@ -137,6 +144,8 @@ class CompareState(DaysState):
     clicking : whether a click on the map says that a place did not change
     finish : key of the finish whose verdicts are compared; empty for none
     confidence : of the limit of detection and the verdicts, 0.5 to under 1
+    strips : of before and of after, along which a bar is to be slid, or has been
+    spot_checks : of before and of after, what it showed there
     saved : names of the files written last
     pointer : place [mm] that is pointed at, or None
     """
@@ -146,6 +155,8 @@ class CompareState(DaysState):
     unchanged = Tuple()
     clicking = Bool(False)
     confidence = Float(0.95)
+    strips = Tuple(default_value=((), ()))
+    spot_checks = Tuple(default_value=((), ()))
     pointer = AnyTrait(None)
 
     def __init__(
@@ -163,7 +174,7 @@ class CompareState(DaysState):
         for choice in (self.before, self.after):
             choice.observe(self.guard(self._new_survey), "survey")
         self.planned.observe(self.guard(self._new_plan), "plan")
-        self.observe(self.guard(self._compare_again), ["align", "unchanged", "finish", "confidence"])
+        self.observe(self.guard(self._compare_again), ["align", "unchanged", "finish", "confidence", "spot_checks"])
 
     def begin(self) -> None:
         """Read and compare what the panel was made with."""
@@ -185,15 +196,17 @@ class CompareState(DaysState):
         return super().limits() if self.surveys is not None else []
 
     def _new_survey(self, change: Any) -> None:
-        finish, unchanged = self.finish, self.unchanged
+        finish, unchanged, checks = self.finish, self.unchanged, self.spot_checks
         with self.at_work(f"Reading {change['owner'].file_name} ..."):
             with self.hold_trait_notifications():  # nobody is told of the new unit before the old comparison is gone
                 self.pointer = self.comparison = None
                 self.unchanged = ()  # places on another surface
+                days = zip((self.before, self.after), checks, strict=True)
+                self.spot_checks = tuple(() if choice is change["owner"] else done for choice, done in days)
                 self.follow_unit(self.after.survey or self.before.survey)
                 if self.surveys is not None and finish and finish not in self.finishes:
                     self.finish = ""  # a finish for floors, and the surveys are of a wall
-            if self.finish == finish and self.unchanged == unchanged:
+            if (self.finish, self.unchanged, self.spot_checks) == (finish, unchanged, checks):
                 self._compare_again()
 
     def _new_plan(self, change: Any) -> None:
@@ -225,10 +238,22 @@ class CompareState(DaysState):
             finally:
                 with self.hold_trait_notifications():
                     self.comparison, self.pointer, self.saved = found, None, ()
+                    self.strips = self._strips(found)
+
+    def _strips(self, found: Comparison | None) -> tuple[tuple[Sweep, ...], ...]:
+        """Those of each day; where a bar was slid they stay, for what it showed to be changed."""
+        if found is None or found.assessments is None:
+            return (), ()
+        days = zip(self.strips, self.spot_checks, found.assessments, strict=True)
+        return tuple(shown if done else tuple(one.wanted_sweeps) for shown, done, one in days)
+
+    def use_spot_checks(self, day: int, done: Checks) -> None:
+        """Judge with what a bar showed between the stations of before (0) or of after (1)."""
+        self.spot_checks = tuple(tuple(done) if k == day else its for k, its in enumerate(self.spot_checks))
 
     def _compared(self, surveys: tuple[Survey, Survey], unchanged: tuple[Unchanged, ...] | None) -> Comparison:
         how = {"align": self.align, "unchanged": unchanged, "plan": self.planned.plan}
-        return self._ready.compare(*surveys, self.limits(), self.confidence, **how)
+        return self._ready.compare(*surveys, self.limits(), self.confidence, self.spot_checks, **how)
 
     def found(self) -> Comparison:
         """The comparison, for the cells below the panel.

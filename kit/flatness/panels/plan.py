@@ -10,6 +10,7 @@ import io
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -63,13 +64,15 @@ from flatness.panels.plan_state import (
     as_found,
     placed_benchmarks,
 )
+from flatness.panels.strips import StripFields
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.draft import Draft
 from flatness.planning.plan import Plan, save_plan
 from flatness.planning.set_members import PLANES
 from flatness.planning.substrate import KINDS, Beneath
 from flatness.planning.ways import PROPOSED
-from flatness.words.printed import depth, place
+from flatness.words.checks import sweeps_in_words
+from flatness.words.printed import depth, place, spelled
 
 ENDINGS = (".xlsx", ".csv", ".png", ".json")
 DOTS_PER_INCH = 150
@@ -327,7 +330,7 @@ class PlanPanel(Instrument):
                 "Ways": (column(*group(SLIDE), self.ways, size="scroll"), knobs),
                 "What to do": (self.patches, self.schedule, self.chart_of, self.chart, self.quantities),
                 "Notes": (self.after, self.notes, self.cautions, self.chooser.about),
-                "More, files": (self.name, row(*self.saves), self.saved, *drawer),
+                "More, files": (self.name, row(*self.saves), self.saved, *drawer, *self.slid),
             },
             under=[self.key],
             go=[self.start, self.stop, self.bar],
@@ -354,6 +357,10 @@ class PlanPanel(Instrument):
                 ("area_list", "Take it off the list", "Take the area chosen off the list", self._area_freed),
             )
         }
+        self.strips = StripFields(state, state.use_spot_checks, "Plan with these")
+        self.strips_head = words()
+        heading = part("What a bar showed between the stations")
+        self.slid = (heading, self.strips_head, self.strips.box, self.strips.button)
         self.chart = w.Image(format="png")
         self.chart.add_class("fk-chart")
         self.chart_of = drop_down("Chart of", "A member's top, the line it is set to, what to raise", (), "way")
@@ -472,6 +479,7 @@ class PlanPanel(Instrument):
         self.start.layout.display = "none" if running else ""
         plan = shown if isinstance(shown, Plan) else None
         schedule = state.schedule if plan is not None else None
+        self._fill_strips()
         listed = (shown, schedule, state.ways, unit, bool(state.spots))
         if listed == self._listed:
             return
@@ -488,6 +496,14 @@ class PlanPanel(Instrument):
         self.cautions.value = "" if shown is None else plan_text.cautions_list(shown, schedule)
         self.schedule.value = plan_text.schedule_text(schedule, unit)
         self._fill_chart(schedule)
+
+    def _fill_strips(self) -> None:
+        state, limit = self.state, self.state.swept
+        self.strips.show(state.strips, limit, state.survey)
+        for widget in self.slid[:-1]:
+            widget.layout.display = "" if state.strips else "none"
+        head = "" if limit is None else sweeps_in_words(state.strips, limit, state.unit, state.survey)[0]
+        self.strips_head.value = escape(spelled(head))
 
     def _fill_chart(self, schedule: Schedule | None) -> None:
         table = None if schedule is None else schedule.members

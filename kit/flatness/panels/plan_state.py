@@ -21,6 +21,8 @@ from flatness.framing.members import KINDS as MEMBER_KINDS
 from flatness.framing.members import Members, member_layout
 from flatness.job.records import Framing
 from flatness.job.running import schedule_of, with_sisters
+from flatness.limits.kinds import Limit
+from flatness.limits.spot_checks import Checks, Sweep, stop_gap, wanted_sweeps
 from flatness.measures.bars import Place
 from flatness.panels.check_state import AgreedState
 from flatness.panels.files import SurveyChoice
@@ -66,7 +68,7 @@ REST_S = 0.35  # after a control has come to rest for so long the patches of a p
 OF_A_PLAN = (
     *("target", "plane", "height", "aim", "off_times", "cut", "fill", "level_within", "deepest_fill", "on", "spots"),
     *("under", "grounds", "members", "crossing", "bearings", "materials", "benchmarks", "off_benchmarks"),
-    *("finish", "agreed", "confidence"),
+    *("finish", "agreed", "confidence", "spot_checks"),
 )
 
 
@@ -113,6 +115,7 @@ class PlanState(AgreedState):
     benchmarks : names of those that the plane of ``through-benchmarks`` goes through
     off_benchmarks : how far the finished surface lies above them [mm]
     confidence : at which verdicts are given
+    spot_checks : what a bar showed between the stations
     clicking : whether a click on the map fixes a spot
     draft : the :class:`Draft` of a plane, or None
     ways : all ways as last worked out, or None
@@ -147,6 +150,7 @@ class PlanState(AgreedState):
     benchmarks = Tuple()
     off_benchmarks = Float(0.0)
     confidence = Float(0.95)
+    spot_checks = Tuple()
     clicking = Bool(False)
     draft = AnyTrait(None)
     ways = AnyTrait(None)
@@ -173,6 +177,7 @@ class PlanState(AgreedState):
         self.spacing, self.draws = spacing, draws
         self.search = PlanSearch(self)
         self._ground: tuple[Any, Surface | None] = (None, None)
+        self._strips: tuple[Any, tuple[Sweep, ...]] = (None, ())
         self._seen_in = ""  # the file of which it was said what lies beneath
         self.set_trait("finish", finish)
         self.choice.observe(self.guard(self._new_survey), "survey")
@@ -210,6 +215,27 @@ class PlanState(AgreedState):
             with self.at_work("Working out the surface between the readings ..."):
                 self._ground = (key, ground_of(self.survey, limits, self.on, self.spacing))
         return self._ground[1]
+
+    @property
+    def swept(self) -> Limit | None:
+        """The straightedge limit under which a bar that is slid stops first; None: none is asked for."""
+        survey = self.survey
+        bars = [] if survey is None else [one for one in self.limits() if one.kind == "straightedge"]
+        return min(bars, key=lambda one: stop_gap(one, None, survey), default=None) if survey is not None else None
+
+    @property
+    def strips(self) -> tuple[Sweep, ...]:
+        """Along which a bar is to be slid for that limit; empty where nothing asks for it."""
+        surface, limit = self.surface, self.swept
+        if self.survey is None or surface is None or limit is None:
+            return ()
+        if self._strips[0] != (key := (surface, limit)):
+            self._strips = (key, tuple(wanted_sweeps(self.survey, surface, limit)))
+        return self._strips[1]
+
+    def use_spot_checks(self, done: Checks) -> None:
+        """Plan with what a bar showed between the stations."""
+        self.spot_checks = tuple(done)
 
     @property
     def _ends(self) -> tuple[float, float]:
@@ -294,6 +320,7 @@ class PlanState(AgreedState):
             "materials": self.settings(self.materials),
             "aim": 1.0 if aim == SUREST and not draws else aim,
             "confidence": self.confidence,
+            "spot_checks": self.spot_checks if draws else (),
             "draws": draws,
             "deepest_fill": self.deepest_fill,
         }
@@ -364,7 +391,7 @@ class PlanState(AgreedState):
         with self.hold_trait_notifications():  # a control that shows one of these must not see another of the old room
             self.follow_unit(self.survey)
             self.pointer = None
-            self.spots, self.grounds = (), ()
+            self.spots, self.grounds, self.spot_checks = (), (), ()
             self.draft = self.ways = self.plan = self.schedule = None
             self.benchmarks = tuple(placed_benchmarks(self.survey))
             if self._seen_in not in ("", self.choice.name) and self.under.get("may_be_planed"):

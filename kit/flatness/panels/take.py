@@ -547,7 +547,7 @@ class TakePanel(Panel):
         (_, after), state = enough_words(taking), self.state
         one = taking.latest.assessment.governing if taking.latest is not None else None
         failed = taking.decided == FAIL and one is not None and one.finding is not None
-        at = one.finding.measured.at if failed and one is not None and one.finding is not None else None
+        at = one.worst_at if failed and one is not None and one.finding is not None else None
         if at is not None:
             self.place.value = _place(place_words(at, taking))
         else:

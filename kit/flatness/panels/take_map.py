@@ -113,13 +113,13 @@ def _marks(taking: Taking, at: Place, floor: float, outcome: bool) -> Iterator[s
 def _outcome(taking: Taking, at: Place) -> Iterator[str]:
     assert taking.latest is not None
     one = taking.latest.assessment.governing
-    if taking.decided == FAIL and one is not None and one.finding is not None and one.finding.measured.at is not None:
-        contacts: Sequence[tuple[float, float]] = one.finding.measured.contacts
+    if taking.decided == FAIL and one is not None and one.finding is not None and one.worst_at is not None:
+        contacts: Sequence[tuple[float, float]] = () if one.shown_by_bar else one.finding.measured.contacts
         if len(contacts) >= 2:
             (ax, ay), (bx, by) = at(*contacts[0]), at(*contacts[-1])
             yield f'<path class="fk-bar-edge" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
             yield f'<path class="fk-bar" d="M{ax:.1f} {ay:.1f}L{bx:.1f} {by:.1f}"/>'
-        x, y = at(*one.finding.measured.at)
+        x, y = at(*one.worst_at)
         yield f'<circle class="fk-worst" cx="{x:.1f}" cy="{y:.1f}" r="10"/>'
         yield f'<text class="fk-number" x="{x:.1f}" y="{y + 5:.1f}">1</text>'
     yield from _strips(taking, at)

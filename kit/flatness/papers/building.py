@@ -43,10 +43,10 @@ def small_map(found: Assessment, unit: str) -> bytes:
     others = (replace(day, surface=found.subject.surface), replace(day, limit=None))
     for each in (day, *others) if day.verdict == FAIL else (day,):
         figure, room = room_figure(each.surface, each.survey, WIDE_IN, TALL_IN)
-        if each.lay(room) & {"high", "low"}:
+        if each.lay(room) & {"high", "low", "bar"}:
             break
     room.openings()
-    at = one.finding.measured.at if one is not None and one.finding is not None else None
+    at = one.worst_at if one is not None and one.finding is not None else None
     if at is not None:
         style: dict[str, Any] = {"markersize": 5, "markeredgecolor": "white", "markeredgewidth": 0.8, "zorder": 7}
         room.ax.plot(*at, "o", color=INK, scalex=False, scaley=False, **style)

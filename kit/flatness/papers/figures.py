@@ -451,7 +451,7 @@ def lit_picture(
         days = [("Before", days[0][1], subject.survey), ("Now", likely_surface_of(after), after.subject.survey)]
     elif plan is not None:
         days.append(("As planned, not measured", _eased(plan, requirement.shortest), subject.survey))
-    light = requirement.lamp
+    light: Light | None = requirement.lamp
     if light is None:
         assert limit.allowed is not None
         light = Daylight(angle=limit.allowed, heading=requirement.heading)

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+import shapely
 from matplotlib.figure import Figure
 
 from flatness.charts.axes import FreeSpace
@@ -20,7 +21,7 @@ from flatness.errors import ArgumentError
 from flatness.job.records import Page
 from flatness.job.running import Results
 from flatness.limits.kinds import UNITLESS, Limit
-from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED
+from flatness.limits.spot_checks import ASSUMED, SPOT_CHECKED, Sweep, over_on_strips
 from flatness.limits.verdict import FAIL, PASS, RANK, UNDECIDED, Assessment, Judged
 from flatness.papers.figures import (
     INK,
@@ -72,6 +73,7 @@ SIMPLE = ("straightedge", "straightedge-share", "level", "plumb", "plane", "neig
 INCH = 25.4
 LOW_MAP_IN = 3.4  # a map lower than this leaves room for that of the heights [in]
 MAP_IN, TALL_MAP_IN, SMALL_MAP_IN, TALL_SMALL_IN = 5.1, 5.7, 1.45, 1.8  # how high maps may be on Letter [in]
+STRIP_MM = 300.0  # how wide a strip along which a bar was slid is drawn
 TALL = 0.6  # of the page's width: what stands beside a map narrower than this has room there
 DEEDS = {"plane": "sanded", "fill": "filled", "sister": "raised", "fur": "shimmed", "engineer": "for the engineer"}
 AUTHORITY = (
@@ -88,12 +90,14 @@ class Day:
     survey: Survey
     limit: Limit | None
     verdict: str
+    over: tuple[Sweep, ...] = ()  # strips on which a bar showed more than is allowed
 
     @classmethod
     def of(cls, assessment: Assessment) -> Day:
         one = assessment.pictured or assessment.governing
         limit, verdict = (None, "") if one is None or one.finding is None else (one.limit, one.verdict)
-        return cls(likely_surface_of(assessment), assessment.subject.survey, limit, verdict)
+        over = () if limit is None else over_on_strips(limit, assessment.spot_checks)
+        return cls(likely_surface_of(assessment), assessment.subject.survey, limit, verdict, over)
 
     def as_planned(self, plan: Plan) -> Day:
         """The same room as the plan makes it."""
@@ -102,7 +106,13 @@ class Day:
         return Day(replace(plan.surface, height=plan.target), plan.survey, self.limit, verdict)
 
     def lay(self, room: RoomMap) -> set[str]:
-        """Draw what is fine, near and wrong; return what was drawn."""
+        """Draw what is fine, near and wrong, and the strips that a bar showed to be; return what was drawn."""
+        shown = self._lay_surface(room)
+        for one in self.over:
+            room.lay(shapely.LineString(one.ends).buffer(STRIP_MM / 2, cap_style="flat"), "bar")
+        return shown | ({"bar"} if self.over else set())
+
+    def _lay_surface(self, room: RoomMap) -> set[str]:
         share = share_of_limit(self.surface, self.limit)
         if share is None:
             room.lay(room.room, "whole")
@@ -281,8 +291,11 @@ def _second(one: Judged | None, now: Assessment | None, survey: Survey, unit: st
     elif one.verdict == PASS and one.between == SPOT_CHECKED:
         apart = spelled(position(now.subject.step, unit))
         rests = f" It was measured every {apart}, and a bar was slid between."
-    elif one.verdict != PASS and one.finding.measured.at is not None and survey.walls.door is not None:
-        rests = f" It is worst {where(*one.finding.measured.at, unit, survey)}."
+    elif one.by_bar and one.worst_at is None:
+        rests = " A bar set between the readings showed it; nobody wrote down where."
+    elif one.verdict != PASS and one.worst_at is not None and survey.walls.door is not None:
+        how = "A bar slid between the readings showed it" if one.shown_by_bar else "It is worst"
+        rests = f" {how} {where(*one.worst_at, unit, survey)}."
     if one.limit.kind in UNITLESS or one.limit.kind == "slope":
         what += "" if one.limit.kind == "light" else ":"
         return f"{capital(what)} {_found(one, unit)}. {capital(allowed)} is asked for.{rests}"
@@ -409,10 +422,11 @@ def _large_map(
     space = FreeSpace(room.ax)
     room.openings(space)
     one = now.pictured or now.governing if now is not None else None
-    spot = one.finding.measured.at if one is not None and one.finding is not None else None
+    spot = one.worst_at if one is not None else None
     if one is not None and spot is not None and one.finding is not None and one.finding.measured.value > 0:
         bar = one.limit.kind == "straightedge"
-        words = f"{'largest gap' if bar else 'worst place'}{' now' if comparison is not None else ''}"
+        worst = "gap under a bar slid here" if one.shown_by_bar else "largest gap" if bar else "worst place"
+        words = f"{worst}{' now' if comparison is not None else ''}"
         room.point_out(f"{words}: {_short(size_of(one, unit))}" if bar else words, spot, space)
     if plan is not None and plan.way == "patches":
         for row in plan.patches.to_dict("records"):
@@ -426,12 +440,13 @@ def _large_map(
         "near": "close to the limit",
         "high": high,
         "low": low,
+        "bar": "too large a gap under a bar slid here",
         "undecided": "not settled",
         "unread": "not measured",
     }
     if is_blank(day.surface, day.survey):
         shown.add("unread")
-    if day.verdict == FAIL and shown - {"unread"}:
+    if day.verdict == FAIL and shown - {"unread", "bar"} and not (one is not None and one.by_bar):
         shown |= {"high", "low"}
     return figure, [(kind, text) for kind, text in meanings.items() if kind in shown]
 
@@ -486,7 +501,8 @@ def _gap_line(assessment: Assessment, limit: Limit | None, unit: str) -> str:
     one = next((one for one in assessment.judged if limit is not None and one.limit.name == limit.name), None)
     if one is None or one.finding is None or one.limit.kind != "straightedge":
         return ""
-    return f"Largest gap {_short(size_of(one, unit))}"
+    by_bar = ", under a bar slid between the readings" if one.shown_by_bar else ""
+    return f"Largest gap {_short(size_of(one, unit))}{by_bar}"
 
 
 def _draw_work(room: RoomMap, plan: Plan) -> None:

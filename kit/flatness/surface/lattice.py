@@ -125,7 +125,7 @@ def _as_full(taken: Bools, at: Floats, keep: list[int], row: int) -> bool:
 
 FINEST_MM = 152.4  # 6 in: the default lattice is about this fine
 DRAWN_NODES = 6000  # about as many nodes as other surfaces are drawn on
-MOST_DRAWN = 8000  # nodes of a lattice whose step is not given: bars are laid on some hundred draws of it
+MOST_DRAWN = 8000  # nodes of a lattice whose step is not given: bars are set on some hundred draws of it
 A_STATION = 1.1  # nodes for each of many stations
 WIDER = 1.6  # times as wide as usual a step may be that puts every node on a station
 MOST_NODES = 4_000_000
@@ -348,7 +348,7 @@ def default_spacing(survey: Survey, lengths: tuple[float, ...] = ()) -> float:
     """A lattice step [mm] of about 6 in, wider on a large surface, that suits the stations.
 
     Of the steps that divide the stations' step, or the surface's length or width, the one that leaves least out:
-    of strips beyond the last node, and of ``lengths`` [mm] of straightedges to be laid. A step that puts nodes on
+    of strips beyond the last node, and of ``lengths`` [mm] of straightedges to be set. A step that puts nodes on
     the stations wins over one that does not, and so does one that divides half the members' spacing, where it is known.
     """
     step = station_step(survey)

@@ -29,7 +29,7 @@ NEIGHBOURS = 8
 SHARP_MM = 254.0  # readings so far from zero have digits enough to tell a slip by; the kit's own
 # by which, by which part of itself, and by how many times the spread around it no one station stands off; the kit's own
 GROSS_MM, GROSS_SHARE, GROSS_SPREADS = 50.8, 0.25, 10.0
-FEWEST_STATIONS = 9  # under this a reading far off cannot be told from its neighbours
+FEWEST_STATIONS = 9  # under this a reading far off cannot be known from its neighbours
 FAR_STEPS, LEAST_FAR_MM = 10.0, 4876.8  # usual steps, or 16 ft, beyond which stations stand apart; the kit's own
 MOST_FAR = 3  # stations that stand apart together and may still be mistyped; more are another room
 SIGMAS = 6.0
@@ -179,7 +179,7 @@ def _far_stations(x: Floats, y: Floats, points: list[Reading], file: str) -> lis
     group = _groups(x, y, reach)
     counts = np.bincount(group)
     most = counts.argmax()
-    if 2 * counts[most] < len(x):  # lines far apart, each a group of its own
+    if 2 * counts[most] < len(x):  # lines far apart, each a separate group
         return []
     far = np.flatnonzero((group != most) & (counts[group] <= MOST_FAR))
     others = cKDTree(np.column_stack([x, y])[group == most])

@@ -32,7 +32,7 @@ from flatness.survey.positions import (
     check_list,
     check_positions,
     copied,
-    report_shifted_rows,
+    report_moved_lines,
     report_unit,
     without_unit,
 )
@@ -92,14 +92,22 @@ def read_grid(table: Table, header: Header, lengths: LengthReader) -> Readings:
     along = [(first.row, c, first.cell(c)) for c in range(1, width)]
     down = [(record.row, 0, record.cell(0)) for record in rows]
     quiet = [lengths.quietly(cell, unit or None) for _, _, cell in down]
-    cells = [(record.row, [record.cell(c) for c in range(width)]) for record in rows]
-    shifted = report_shifted_rows(cells, quiet, width, lengths)
-    for i in shifted:
-        report.settle(rows[i].row, 0)
+    cells = [((record.row, 0), [record.cell(c) for c in range(width)]) for record in rows]
+    moved_rows = report_moved_lines("y", cells, quiet, width, lengths)
+    quiet = [lengths.quietly(cell, unit or None) for _, _, cell in along]
+    columns = [((row, c), [cell, *(record.cell(c) for record in rows)]) for row, c, cell in along]
+    # a row that moved leaves its last cell empty: that is no column that moved
+    moved_columns = [] if moved_rows else report_moved_lines("x", columns, quiet, len(rows) + 1, lengths)
+    for row, column in [*(cells[i][0] for i in moved_rows), *(columns[i][0] for i in moved_columns)]:
+        report.settle(row, column)
     x = _positions("x", along, [[row.cell(c) for row in rows] for _, c, _ in along], unit or None, lengths)
     y = _positions("y", down, [list(row.cells[1:]) for row in rows], unit or None, lengths)
-    doubts = _doubts(along, down, x, [None if i in shifted else v for i, v in enumerate(y)], rows, unit, lengths)
-    if unit == "" and not shifted:
+    sound_x, sound_y = (
+        [None if i in moved else v for i, v in enumerate(values)]
+        for moved, values in ((moved_columns, x), (moved_rows, y))
+    )
+    doubts = _doubts(along, down, sound_x, sound_y, rows, unit, lengths)
+    if unit == "" and not moved_rows and not moved_columns:
         _grid_unit(along + down, x, y, first.row, header, lengths)
     readings, not_taken = [], []
     for record, y_here in zip(rows, y, strict=True):

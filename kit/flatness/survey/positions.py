@@ -33,11 +33,11 @@ LEAST_STEP, MOST_STEP = FT_MM / 2, 16 * FT_MM  # [mm] stations of a room are sel
 FAR = 5.0  # usual steps from the next position, beyond which a position is questioned; the kit's own
 NEAR = 0.25  # of the usual step within which a position fits it; the kit's own
 EVEN = 0.02  # of the step by which even positions differ; the kit's own
-FEWEST = 4  # positions of which a usual step can be told
+FEWEST = 4  # positions from which a usual step is known
 APART = 2.0  # times their spread that readings lie from zero, so that they are hardly positions; the kit's own
 COPIED = 0.01  # chance below which two equal rows are no accident; the kit's own
 LEAST_COPIED = 4  # readings in a row that may be a copy
-MOST_LINES = 60  # of a list that are held against one another
+MOST_LINES = 60  # of a list that are compared with one another
 METRIC = ("mm", "cm", "m")
 NAMES = {"in": "inches", "ft": "feet", "mm": "millimeters", "cm": "centimeters", "m": "meters"}
 
@@ -187,50 +187,55 @@ def _question(what: str, place: Position, expected: str, report: Report) -> Prob
     )
 
 
-def report_shifted_rows(
-    rows: Sequence[tuple[int, Sequence[Cell]]], y: Sequence[float | None], width: int, lengths: LengthReader
+def report_moved_lines(
+    name: str,
+    lines: Sequence[tuple[tuple[int, int], Sequence[Cell]]],
+    positions: Sequence[float | None],
+    width: int,
+    lengths: LengthReader,
 ) -> list[int]:
-    """Report rows of a grid that moved one cell left, so that a reading stands where the position should.
+    """Report rows or columns of a grid that moved one cell, so that a reading stands where the position should.
 
     Parameters
     ----------
-    rows : number and cells of each row, the position first
-    y : the positions as read [mm]
-    width : cells that a full row has
+    name : ``y``: the lines are rows, moved to the left; ``x``: columns, moved up
+    lines : row and column of the position, and the cells of each line, the position first
+    positions : as read [mm]
+    width : cells that a full line has
     lengths : reads the cells and takes what is wrong
 
     Returns
     -------
-    list of int : which of the rows
+    list of int : which of the lines
     """
-    shifted = []
-    full = [not is_empty(_at(cells, width - 1)) for _, cells in rows]
-    if width < 3 or 2 * sum(full) < len(rows) or len(rows) < FEWEST:
+    line, way, back = ("row", "to the left", "to the right") if name == "y" else ("column", "up", "down")
+    moved = []
+    full = [not is_empty(_at(cells, width - 1)) for _, cells in lines]
+    if width < 3 or 2 * sum(full) < len(lines) or len(lines) < FEWEST:
         return []
-    values = [[lengths.quietly(cell) for cell in cells[1:width]] for _, cells in rows]
-    for i, (row, cells) in enumerate(rows):
+    values = [[lengths.quietly(cell) for cell in cells[1:width]] for _, cells in lines]
+    for i, (where, cells) in enumerate(lines):
         if full[i] or is_empty(_at(cells, width - 2)):
             continue
-        others = [v for j, line in enumerate(values) if j != i for v in line if v is not None]
+        others = [v for j, other in enumerate(values) if j != i for v in other if v is not None]
         as_reading = lengths.quietly(cells[0])
-        if as_reading is None or not others or _fits(i, y):
+        if as_reading is None or not others or _fits(i, positions):
             continue
         low, high = min(others), max(others)
         slack = max(high - low, FT_MM / 12)
         # readings near zero may well be positions too: then only one that is out of order tells
-        told = min(abs(low), abs(high)) > APART * slack or _out_of_order(i, y)
-        if told and low - slack <= as_reading <= high + slack:
+        clear = min(abs(low), abs(high)) > APART * slack or _out_of_order(i, positions)
+        if clear and low - slack <= as_reading <= high + slack:
             lengths.report.add(
-                "this row looks moved one cell to the left: a reading stands where its y position should, and its "
-                "last cell is empty",
-                row,
-                0,
+                f"this {line} looks moved one cell {way}: a reading stands where its {name} position "
+                "should, and its last cell is empty",
+                *where,
                 value=text_of(cells[0]),
-                expected="the y position of the row, then its readings",
-                remedy="move the row one cell to the right and type its position first",
+                expected=f"the {name} position of the {line}, then its readings",
+                remedy=f"move the {line} one cell {back} and type its position first",
             )
-            shifted.append(i)
-    return shifted
+            moved.append(i)
+    return moved
 
 
 def _out_of_order(i: int, y: Sequence[float | None]) -> bool:
@@ -243,7 +248,7 @@ def _out_of_order(i: int, y: Sequence[float | None]) -> bool:
 
 
 def _fits(i: int, y: Sequence[float | None]) -> bool:
-    """Whether a row's position goes on evenly from those of the rows about it."""
+    """Whether a line's position goes on evenly from those of the lines about it."""
     known = [(j, value) for j, value in enumerate(y) if value is not None and j != i]
     here = y[i]
     if here is None or len(known) < 3:
@@ -419,7 +424,7 @@ def _repeated_row(surface: Sequence[Reading], report: Report) -> list[Problem]:
             report.file,
             one.row,
             column_letter(one.column),
-            expected="each row a station of its own",
+            expected="each row another station",
             remedy="check whether the row was copied, and type its own place and reading",
         )
     ]
@@ -479,7 +484,7 @@ def report_unit(
     ----------
     x, y : of the stations [mm]
     unit : that the positions were read in without saying so
-    outline : of the surface: one as large as a room confirms the unit, or is held against the stations elsewhere
+    outline : of the surface: one as large as a room confirms the unit, or is compared with the stations elsewhere
     first : row and column of the cell that would say it
     say : how to say it, with the unit that would fit in place of {0}, the one that was read of {1}
     report : takes what is wrong

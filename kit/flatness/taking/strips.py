@@ -14,7 +14,6 @@ from flatness.errors import ArgumentError
 from flatness.files import write_new
 from flatness.limits.spot_checks import Sweep
 from flatness.limits.strip_lists import gap_seen, read_strips, spot_sheet
-from flatness.notes import Note
 
 TAKEN_BACK = "# taken back:"
 
@@ -107,15 +106,7 @@ class Strips:
 
     def _as_seen(self, number: int, text: str) -> Sweep:
         one = self.every[number]
-        gap = gap_seen(text, self.unit)
-        if gap is not None and not 0 <= gap < one.bar / 10:
-            raise ArgumentError(
-                "the gap is not small beside the bar",
-                value=text,
-                expected=Note("under-a-tenth", length=one.bar),
-                remedy="write the largest gap under the bar",
-            )
-        return replace(one, gap=gap)
+        return replace(one, gap=gap_seen(text, one.bar, self.unit))
 
     def _write(self, seen: dict[int, str]) -> None:
         text = spot_sheet(self.every, self.unit, seen, "\n".join(self._taken_back))
