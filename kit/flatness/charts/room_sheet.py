@@ -8,6 +8,7 @@ targets, of its own best plane.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,29 +20,34 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
 from matplotlib.path import Path as Path2D
 from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts.axes import colour_bar, new_figure, save_chart
+from flatness.charts.heights import SurfaceMap, surface_map
 from flatness.charts.scales import Scale, deviation_scale
 from flatness.lengths import format_length
-from flatness.room.drawn import fit_planes
+from flatness.room.drawn import Drawn, fit_planes
 from flatness.room.records import Room, RoomSurface
 from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, lettered, studs, trim_lines, wall_lines
 from flatness.room.targets import RoomTargets
+from flatness.surface.lattice import make_surface
 from flatness.words.printed import fine, position
 from flatness.words.rooms import AUTHORITY, answer, crew_answer, length_in_feet, off_benchmarks
 from flatness.words.ways import NOTHING
 
-INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
+INK, PALE, GRID, LEFT_GRAY = "#1f2328", "#8a9199", "#c9ced4", "#e4e7ea"
 SHEET_IN = (17.0, 11.0)
 CLOSE_MM = 330.0  # what the words at one stud take along a wall
 NAME_MM = 170.0  # from a wall's head to its name
 TOUCHES_MM = 0.05
 LETTER_IN = 0.1  # how far inside its corner a letter stands, of the way to the middle
+MARKED: dict[str, Any] = {"fontsize": 7.5, "color": "#1f2328", "weight": "bold"}
 BOX = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.15"}
-GAP_MM = 300.0  # between the plan and a wall that is folded out
+WALL_TABS = (0.0, 0.085, 0.21, 0.32, 0.4)
+GAP_MM = 420.0  # between the plan and a wall that is folded out
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -118,7 +124,7 @@ def _frame(ax: Axes, shown: Sequence[RoomSurface], room: Room) -> None:
         west, east, south, north = room.drawn[one.name].extent
         beyond = 0.0 if one.wall is None else 2 * NAME_MM
         x, y = np.array([west, east, east, west]), np.array([south, south, north + beyond, north + beyond])
-        places.append(np.column_stack(_folded(one, x, y)))
+        places.append(np.column_stack(folded(room.drawn[one.name], x, y)))
     (west, south), (east, north) = np.concatenate(places).min(axis=0), np.concatenate(places).max(axis=0)
     ax.set(xlim=(west, east), ylim=(south, north))
 
@@ -130,7 +136,7 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     # all cells of one color are one path: a page writes each cell as a path otherwise, which takes seconds
     steps = scale.norm(np.ma.masked_invalid(off))
     present = [int(step) for step in np.unique(steps.compressed())]
-    colors, corners = scale.colours(present), _folded(one, *_corners(surface.x, surface.y))
+    colors, corners = scale.colours(present), folded(room.drawn[one.name], *_corners(surface.x, surface.y))
     mesh = PathCollection(
         [_cells(*corners, (steps == step).filled(False)) for step in present],
         facecolors=colors,
@@ -139,7 +145,7 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     )
     ax.add_collection(mesh)
     edge = np.array([(west, south), (east, south), (east, north), (west, north)])
-    mesh.set_clip_path(Path2D(np.column_stack(_folded(one, *edge.T))), ax.transData)
+    mesh.set_clip_path(Path2D(np.column_stack(folded(room.drawn[one.name], *edge.T))), ax.transData)
     return mesh
 
 
@@ -172,29 +178,35 @@ def deviation(room: Room, targets: RoomTargets | None, name: str) -> Floats:
     return np.asarray(drawn.of.up * (drawn.surface.height - (a + b * gx + c * gy)))
 
 
-def _folded(one: RoomSurface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def folded(one: Drawn, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """Where places of a surface lie on the sheet [mm]."""
-    if one.wall is None:
-        return x, y
-    start, along, into = np.asarray(one.wall.start), one.wall.along, one.wall.into
+    if one.of.wall is None:
+        return one.on_plan(x, y)
+    start, along, into = np.asarray(one.of.line.start), one.of.line.along, one.of.line.into
     px, py = (start[i] + along[i] * x - into[i] * (GAP_MM + y) for i in (0, 1))
     return px, py
 
 
 def _turn(one: RoomSurface) -> float:
     """By how much a text along a wall is turned to be read from below or from the right [degrees]."""
-    assert one.wall is not None
-    angle = math.degrees(math.atan2(*one.wall.along[::-1]))
+    angle = math.degrees(math.atan2(*one.line.along[::-1]))
     return (angle + 90) % 180 - 90 if abs((angle + 90) % 180 - 90) < 89 else 90.0
 
 
 def _left(ax: Axes, room: Room, one: RoomSurface, drawn: Artist) -> Iterator[Artist]:
-    """That a surface is left as it is, in its middle in place of its map."""
-    drawn.set_visible(False)
+    """That a surface is left as it is, in its middle, its map gray."""
+    drawn.set(facecolor=LEFT_GRAY, edgecolor=LEFT_GRAY)
     west, east, south, north = room.drawn[one.name].extent
-    x, y = _folded(one, np.array((west + east) / 2), np.array((south + north) / 2))
+    x, y = folded(room.drawn[one.name], np.array((west + east) / 2), np.array((south + north) / 2))
     turn = 0.0 if one.wall is None else _turn(one)
     yield ax.text(float(x), float(y), NOTHING, rotation=turn, ha="center", va="center", fontsize=10, color=INK)
+
+
+def _unread(ax: Axes, drawn: Drawn, outline: Floats) -> None:
+    """Hatch all of a wall beneath its map: what shows of it was not read."""
+    ax.add_patch(
+        Polygon(np.column_stack(folded(drawn, *outline.T)), fc="white", ec=GRID, hatch="////", lw=0, zorder=0.5)
+    )
 
 
 def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) -> Iterator[Artist]:
@@ -203,10 +215,11 @@ def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) 
     if one.wall is None:
         west, east, south, north = drawn.extent
         place = west + beside[0] * (east - west), south + beside[1] * (north - south)
-        yield ax.text(*place, one.name, ha="center", va="center", fontsize=11, color=INK)
+        x, y = drawn.on_plan(*place)
+        yield ax.text(float(x), float(y), one.name, ha="center", va="center", fontsize=11, color=INK)
         return
     top = drawn.extent[3] + NAME_MM
-    x, y = _folded(one, np.array(one.wall.length / 2), np.array(top))
+    x, y = folded(drawn, np.array(one.line.length / 2), np.array(top))
     yield ax.text(
         float(x),
         float(y),
@@ -218,30 +231,32 @@ def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) 
         color=INK,
         weight="bold",
     )
-    outline = np.array([(0, 0), (one.wall.length, 0), (one.wall.length, top - NAME_MM), (0, top - NAME_MM), (0, 0)])
-    ax.plot(*_folded(one, *outline.T), color=PALE, lw=0.8)
-    for label, at in (("left", 0.0), ("right", one.wall.length)):
-        away = -150 if label == "left" else 150
-        px, py = _folded(one, np.array(at + away), np.array(60.0))
-        yield ax.text(float(px), float(py), label[0].upper(), ha="center", va="center", fontsize=7.5, color=PALE)
+    outline = np.array([(0, 0), (one.line.length, 0), (one.line.length, top - NAME_MM), (0, top - NAME_MM), (0, 0)])
+    _unread(ax, drawn, outline)
+    ax.plot(*folded(drawn, *outline.T), color=PALE, lw=0.8)
+    for label, at in (("left", 0.0), ("right", one.line.length)):
+        away = -190 if label == "left" else 190
+        px, py = folded(drawn, np.array(at + away), np.array(90.0))
+        yield ax.text(float(px), float(py), label[0].upper(), ha="center", va="center", fontsize=9, color=INK)
 
 
 def _numbered(ax: Axes, room: Room, one: RoomSurface, lines: pd.DataFrame) -> Iterator[Artist]:
     """At each stud its number, and what is added at the bottom, in the middle and at the top."""
-    assert one.wall is not None
-    named, most = studs(room, one.name), one.wall.length - CLOSE_MM / 2.5
+    drawn = room.drawn[one.name]
+    named, most = studs(room, one.name), one.line.length - CLOSE_MM / 2.5
     inside = [min(max(x, CLOSE_MM / 2.5), most) for _, x in named]
     beside = {stud: x for (stud, _), x in zip(named, _apart(inside), strict=True)}
     # words lie level: along a wall that stands upright on the sheet they reach farther up it
-    inward = 110.0 + 60.0 * abs(float(one.wall.along[1]))
+    inward = 110.0 + 60.0 * abs(float(one.line.along[1]))
     for row in lines.to_dict("records"):
         at = {"bottom": inward, "middle": 0.0, "top": -inward}[str(row["at"])]
         if not math.isnan(row["add_mm"]) and row["stud"] not in ("start", "end"):
-            x, y = _folded(one, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
+            x, y = folded(drawn, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
             told = short(float(row["add_mm"]), room.show)
-            yield ax.text(float(x), float(y), told, ha="center", va="center", fontsize=6.6, color=INK)
+            color = PALE if told in ("0", "0.0") else INK  # what is to be done stands out
+            yield ax.text(float(x), float(y), told, ha="center", va="center", fontsize=6.6, color=color)
     for stud, at_x in beside.items():
-        x, y = _folded(one, np.array(at_x), np.array(-140.0))
+        x, y = folded(drawn, np.array(at_x), np.array(-GAP_MM / 2))
         yield ax.text(float(x), float(y), stud, ha="center", va="center", fontsize=7.5, color=INK, weight="bold")
 
 
@@ -261,8 +276,7 @@ def _control_lines(ax: Axes, room: Room) -> Iterator[Artist]:
     """Each control line from which walls were read, once, and its name."""
     drawn: set[str] = set()
     for one in room.of_kind("wall"):
-        wall = one.wall
-        assert wall is not None
+        wall = one.line
         if not wall.control or wall.control in drawn or not wall.offset:
             continue
         drawn.add(wall.control)
@@ -271,6 +285,9 @@ def _control_lines(ax: Axes, room: Room) -> Iterator[Artist]:
         px, py = wall.on_plan(np.array(0.28 * wall.length), np.array(0.0))
         look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7.5, "color": INK, "bbox": BOX}
         yield ax.text(float(px), float(py), wall.control, rotation=_turn(one), **look)
+    for label, at in room.places.items():
+        ax.plot(*at, marker="^", ms=6, color=INK, ls="", gid="benchmark")
+        yield ax.annotate(label, at, (0, 6), textcoords="offset points", ha="center", va="bottom", **MARKED)
 
 
 def _apart(places: Sequence[float]) -> list[float]:
@@ -328,19 +345,40 @@ def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale)
         found.append(_map(ax, room, one, deviation(room, targets, one.name), scale))
         found += _left(ax, room, one, found[-1]) if targets is not None and one.name in targets.left else []
         west, east, south, north = room.drawn[one.name].extent
-        middle = ((west + east) / 2, south + 0.8 * (north - south))
-        found.append(ax.text(*middle, one.name, ha="center", va="center", fontsize=10, color=INK))
+        x, y = room.drawn[one.name].on_plan((west + east) / 2, south + 0.8 * (north - south))
+        found.append(ax.text(float(x), float(y), one.name, ha="center", va="center", fontsize=10, color=INK))
     ax.set_title("Ceiling, in plan as the floor", fontsize=9, color=INK, loc="left")
     ax.set_aspect("equal")
     ax.set_axis_off()
     return found
 
 
+def clear_height_map(room: Room, *, unit: str | None = None, ax: Axes | None = None) -> SurfaceMap:
+    """A map of the clear height as found, off its mean, on the floor's own x and y.
+
+    Parameters
+    ----------
+    room : with a floor and a ceiling
+    unit : ``in`` or ``mm``; None: the room's own
+    ax : axes to draw into; None makes a figure
+
+    Raises
+    ------
+    MeasureError : no ceiling over a floor
+    """
+    clear, unit = room.clear_height, unit or room.show
+    mean, (least, most) = float(np.nanmean(clear.map)), clear.range
+    surface = make_surface(clear.map, float(np.diff(clear.x[:2])[0]), x0=float(clear.x[0]), y0=float(clear.y[0]))
+    sizes = (length_in_feet(mm, unit) for mm in (mean, least, most))
+    title = "Clear height off its mean of {}: {} to {}".format(*sizes)
+    return surface_map(surface, reference="mean", numbers="none", unit=unit, title=title, ax=ax)
+
+
 def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
     first = answer(room) if targets is None else crew_answer(targets)
     figure.text(0.02, 0.965, room.title, fontsize=11, color=PALE, va="top")
     figure.text(0.02, 0.94, first[:1].upper() + first[1:], fontsize=15, color=INK, va="top", weight="bold")
-    how = "Walls are folded out, head outward; L and R are left and right as seen from the room."
+    how = "Walls are folded out, head outward; L and R are left and right as seen from the room; hatched: not read."
     if targets is not None:
         unit = "inches" if room.show == "in" else "mm"
         how += f" At each stud: what to add at the bottom, middle and top ({unit}; − is take off)."
@@ -349,36 +387,46 @@ def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
 
 
 def _set_out(ax: Axes, room: Room, targets: RoomTargets) -> None:
+    """The tables in two columns, their rows as low as it takes for all to stand over the map of the ceiling."""
     lines = wall_lines(targets)
-    walls = list(dict.fromkeys(lines["wall"]))
-    tops, x = [0.985, 0.985], [0.0, 0.52]
-    for name in walls:
-        some = lines[lines["wall"] == name]
-        column = 0 if tops[0] >= tops[1] else 1
-        tops[column] = _wall_table(ax, targets, name, some, x[column], tops[column]) - 0.018
-    for block in (_ceiling_rows(room, targets), _check_rows(room, targets)):
-        if block:
-            column = 0 if tops[0] >= tops[1] else 1
-            tops[column] = _rows(ax, block, x[column], tops[column], (0.0, 0.2, 0.32)) - 0.018
+    blocks: list[tuple[list[Sequence[str]], Sequence[float]]]
+    blocks = [(_wall_rows(targets, str(name), some), WALL_TABS) for name, some in lines.groupby("wall", sort=False)]
+    blocks += [(_ceiling_rows(room, targets), (0.0, 0.085, 0.26)), (_check_rows(room, targets), (0.0, 0.2, 0.32))]
+    blocks = [(rows, tabs) for rows, tabs in blocks if rows]
+    ends, step = (0.01, 0.3 if room.of_kind("ceiling") else 0.01), 0.0172
+    while True:
+        tops, placed = [0.985, 0.985], []
+        for rows, tabs in blocks:
+            column = 0 if tops[0] - ends[0] >= tops[1] - ends[1] else 1
+            placed.append((rows, tabs, (0.0, 0.52)[column], tops[column]))
+            tops[column] -= (len(rows) + 1) * step
+        if all(top + step >= end for top, end in zip(tops, ends, strict=True)):
+            break
+        step *= 0.95
+    for rows, tabs, left, top in placed:
+        _rows(ax, rows, left, top, tabs, step)
 
 
-def _wall_table(ax: Axes, targets: RoomTargets, name: str, lines: pd.DataFrame, left: float, top: float) -> float:
-    """The finished line of one wall off its control line, stud by stud; where the table ends."""
+def _wall_rows(targets: RoomTargets, name: str, lines: pd.DataFrame) -> list[Sequence[str]]:
+    """The finished line of one wall off its control line, stud by stud."""
     room = targets.room
-    wall = room.surfaces[name].wall
-    assert wall is not None
-    control = f"off {wall.control or 'its control line'}"
+    control = f"off {room.surfaces[name].line.control or 'its control line'}"
+    leans, rows = stud_rows(lines, room.show)
+    head = "line, left as it is" if name in targets.left else "finished line"
+    heads = [f"line, {at}" for at in UP] if leans else [head]
+    return [[name, "", control], ["stud", "from left", *heads], *rows]
+
+
+def stud_rows(lines: pd.DataFrame, unit: str) -> tuple[bool, list[list[str]]]:
+    """Whether a wall's finished line leans, and a row a stud: its name, where it is, the line there, or all three."""
     at_stud = lines.groupby("x_mm")["off_control_mm"]
     leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
-    heads = (
-        [f"line, {at}" for at in UP] if leans else ["line, left as it is" if name in targets.left else "finished line"]
-    )
-    rows: list[Sequence[str]] = [[name, "", control], ["stud", "along", *heads]]
+    rows = []
     for stud, some in lines.groupby("stud", sort=False):
-        faces = some["off_control_mm"].tolist()
-        told = [length_in_feet(float(v), room.show) for v in (faces if leans else faces[:1])]
-        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told])
-    return _rows(ax, rows, left, top, (0.0, 0.085, 0.21, 0.32, 0.4))
+        faces = some["off_control_mm"].tolist()[: 3 if leans else 1]
+        at = position(float(some["x_mm"].iloc[0]), unit)
+        rows.append([str(stud), at, *(length_in_feet(float(face), unit) for face in faces)])
+    return leans, rows
 
 
 def _ceiling_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
@@ -387,7 +435,7 @@ def _ceiling_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
     for name, some in table.groupby("surface", sort=False):
         z = float(some["z_mm"].iloc[0])
         rows.append([str(name), "", "" if math.isnan(z) else f"line {length_in_feet(z, room.show)}"])
-        rows.append(["strap", "along", "shim, least to most"])
+        rows.append(["strap", f"from {some['from_wall'].iloc[0] or 'y = 0'}", "shim, least to most"])
         for row in some.to_dict("records"):
             shim = f"{short(row['least_shim_mm'], room.show)} to {short(row['most_shim_mm'], room.show)}"
             rows.append([str(row["line"]), position(row["position_mm"], room.show), shim])
@@ -412,17 +460,20 @@ def _check_rows(room: Room, targets: RoomTargets) -> list[Sequence[str]]:
     return rows
 
 
-def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs: Sequence[float]) -> float:
-    """Rows of words from ``top`` down; the first is the heading. Where they end."""
-    step = 0.0172
+def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs: Sequence[float], step: float) -> None:
+    """Rows of words from ``top`` down; the first is the heading."""
+    size = 8 * min(1.0, step / 0.0172)
     for i, row in enumerate(rows):
-        style: dict[str, Any] = {"fontsize": 8, "color": INK, "va": "top"}
+        style: dict[str, Any] = {"fontsize": size, "color": INK, "va": "top"}
         style |= (
-            {"weight": "bold", "fontsize": 9} if i == 0 else {"color": "#57606a"} if i == 1 and len(rows) > 3 else {}
+            {"weight": "bold", "fontsize": 1.1 * size}
+            if i == 0
+            else {"color": "#57606a"}
+            if i == 1 and len(rows) > 3
+            else {}
         )
         for tab, word in zip(tabs, row, strict=False):
             ax.text(left + tab, top - i * step, word, **style)
-    return top - len(rows) * step
 
 
 def _wrapped(ax: Axes, top: float, texts: Sequence[str]) -> None:
@@ -431,7 +482,11 @@ def _wrapped(ax: Axes, top: float, texts: Sequence[str]) -> None:
 
 
 def write_room(room: Room, targets: RoomTargets | None, folder: Path) -> list[Path]:
-    """Write the sheet of a room as PNG and PDF into a folder that is there, and say which files."""
-    figure = room_sheet(room, targets)
-    stem = Path(room.source or "room").stem
-    return [save_chart(figure, folder / f"{stem}-sheet.{kind}", dpi=150) for kind in ("png", "pdf")]
+    """Write the sheet of each room as PNG and PDF into a folder that is there, and say which files."""
+    written = []
+    for name in room.rooms:
+        figure = room_sheet(room.only(name), None if targets is None else targets.only(name))
+        tidy = re.sub(r"[^\w-]+", "-", name).strip("-").lower()[:40] or "rest"
+        stem = f"{Path(room.source or 'room').stem}-sheet{'' if len(room.rooms) == 1 else f'-{tidy}'}"
+        written += [save_chart(figure, folder / f"{stem}.{kind}", dpi=150) for kind in ("png", "pdf")]
+    return written

@@ -59,7 +59,7 @@ def room_view(
     ax: Any = figure.add_axes((0.0, 0.0, 1.0, 1.0), projection=Axes3D.name)
     toward = np.array([np.cos(np.radians(azimuth)), np.sin(np.radians(azimuth))])
     shown = [one for one in room.surfaces.values() if one.kind == "floor"]
-    shown += [one for one in room.of_kind("wall") if one.wall is not None and float(one.wall.into @ toward) > 0.05]
+    shown += [one for one in room.of_kind("wall") if float(one.line.into @ toward) > 0.05]
     off = {one.name: deviation(room, targets, one.name) for one in shown}
     most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
     scale = deviation_scale(max(most, 0.1), room.show)
@@ -88,7 +88,7 @@ def _bent(room: Room, one: RoomSurface, off: Floats) -> tuple[Floats, Floats, Fl
     surface = room.drawn[one.name].surface
     x, y = np.meshgrid(surface.x, surface.y)
     if one.wall is None:
-        return x, y, np.nanmean(surface.height) + off
+        return *room.drawn[one.name].on_plan(x, y), np.nanmean(surface.height) + off
     px, py = one.wall.on_plan(x, np.nanmean(surface.height) + off)
     return px, py, one.wall.base + y
 
@@ -96,6 +96,7 @@ def _bent(room: Room, one: RoomSurface, off: Floats) -> tuple[Floats, Floats, Fl
 def _label(room: Room, one: RoomSurface) -> tuple[float, float, float]:
     west, east, south, north = room.drawn[one.name].extent
     if one.wall is None:
-        return (west + east) / 2, (south + north) / 2, 100.0
-    x, y = one.wall.on_plan(np.array((west + east) / 2), np.array(-one.wall.offset))
+        x, y = room.drawn[one.name].on_plan((west + east) / 2, (south + north) / 2)
+        return float(x), float(y), 100.0
+    x, y = one.line.on_plan(np.array((west + east) / 2), np.array(-one.wall.offset))
     return float(x), float(y), one.wall.base + north + 150

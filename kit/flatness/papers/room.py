@@ -11,14 +11,14 @@ import numpy as np
 from matplotlib.transforms import Bbox
 
 from flatness.charts.axes import colour_bar, new_figure
-from flatness.charts.room_sheet import room_plan, short
+from flatness.charts.room_sheet import room_plan, short, stud_rows
 from flatness.limits.verdict import FAIL, PASS, UNDECIDED
 from flatness.papers.figures import svg_of
 from flatness.papers.files import Paper
 from flatness.papers.sheet import MARGIN_MM, cut, make_pdf, sheet_named
 from flatness.room.checks import MEASURED
 from flatness.room.records import Room
-from flatness.room.set_out import SAME_MM, UP, ceiling_lines, diagonals, trim_lines, wall_lines
+from flatness.room.set_out import UP, ceiling_lines, diagonals, trim_lines, wall_lines
 from flatness.room.targets import RoomTargets
 from flatness.room.ways import RoomWays
 from flatness.words.printed import fine, position
@@ -38,7 +38,7 @@ from flatness.words.rooms import (
 from flatness.words.ways import work_text
 
 INCH = 25.4
-PLAN_SHARE = 0.7  # height of the plan over its width
+PLAN_SHARE = 0.64  # height of the plan over its width
 BAR_IN, KEY = 0.6, np.array([0.34, 1.0])  # what the key takes [in]: its height; its width, of the whole
 USUAL_RATES = "by the usual rates; common practice, no source"
 
@@ -99,7 +99,14 @@ def room_owner_page(
         "targets": [] if targets is None else list(target_sentences(targets))[1:],
         "authority": AUTHORITY,
     }
-    pictures = {"plan.svg": _plan(room, targets, width, width * 0.8, labels=False)}
+    many, high = len(room.rooms), width * 0.8 / len(room.rooms)
+    data["plans"] = [f"plan-{i}.svg" for i in range(many)]
+    pictures = {
+        f"plan-{i}.svg": _plan(
+            room.only(name), None if targets is None else targets.only(name), width, high, labels=False
+        )
+        for i, name in enumerate(room.rooms)
+    }
     return Paper(title, make_pdf("room_owner.typ", data, pictures, paper, made))
 
 
@@ -142,49 +149,61 @@ def room_crew_sheet(
         "title": title,
         "name": cut(room.title, 60),
         "says": crew_answer(targets),
-        "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
-        "numbers": "The finished line is how far the face that was measured ends up from the long or cross line; "
-        f"boards and finish come on top of it. Bottom, middle and top: what to add there, in {unit}; − is take off.",
-        "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
-        "ceilings": _ceilings(targets),
-        "trims": _trims(targets.finished),
-        "diagonals": [
-            [
-                row["letters"],
-                length_in_feet(row["length_mm"], room.show),
-                f"within {fine(row['within_mm'], room.show, FINE)}",
-            ]
-            for row in diagonals(targets).to_dict("records")
+        "how": "Walls are folded out, heads outward. Studs count from the left (L), facing the wall from the room. "
+        "Gray: leave it as it is. Hatched: not read, as at a door." + (" ▲ is a benchmark." if room.places else ""),
+        "numbers": "Lines are to the face that was read. No board is counted: a board over that face ends up its own "
+        "thickness nearer to the control line. Bottom, middle and top, so high up from the datum as stands beside the "
+        f"wall's name: what to add there, in {unit}; − is take off.",
+        "rooms": [
+            {"name": name if len(room.rooms) > 1 else "", "plan": f"plan-{i}.svg", **_tables(targets.only(name))}
+            for i, name in enumerate(room.rooms)
         ],
         "steps": list(crew_steps(targets)),
         "ways": [] if ways is None else way_rows(ways),
         "cautions": [one.text for one in cautions(targets)],
         "authority": AUTHORITY,
     }
-    pictures = {"plan.svg": _plan(room, targets, width, width * PLAN_SHARE, labels=True)}
+    pictures = {
+        f"plan-{i}.svg": _plan(room.only(name), targets.only(name), width, width * PLAN_SHARE, labels=True)
+        for i, name in enumerate(room.rooms)
+    }
     return Paper(title, make_pdf("room_crew.typ", data, pictures, paper, made))
+
+
+def _tables(targets: RoomTargets) -> dict[str, Any]:
+    """All that is set out in one room, as tables."""
+    show = targets.room.show
+    rows = diagonals(targets).to_dict("records")
+    return {
+        "walls": [_wall(targets, one.name) for one in targets.room.of_kind("wall")],
+        "ceilings": _ceilings(targets),
+        "trims": _trims(targets.finished),
+        "diagonals": [
+            [row["letters"], length_in_feet(row["length_mm"], show), f"within {fine(row['within_mm'], show, FINE)}"]
+            for row in rows
+        ],
+    }
 
 
 def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     """The finished line of one wall off its control line, and what is added to it, stud by stud."""
-    room = targets.room
-    wall = room.surfaces[name].wall
-    assert wall is not None
+    show, wall, is_left = targets.room.show, targets.room.surfaces[name].line, name in targets.left
     lines = wall_lines(targets)
     lines = lines[lines["wall"] == name]
-    at_stud = lines.groupby("x_mm")["off_control_mm"]
-    leans = bool((at_stud.max() - at_stud.min() > SAME_MM / 5).any())
-    rows = []
-    for stud, some in lines.groupby("stud", sort=False):
-        faces = some["off_control_mm"].tolist()
-        told = [length_in_feet(float(face), room.show) for face in (faces if leans else faces[:1])]
-        adds = ["open" if math.isnan(add) else short(float(add), room.show) for add in some["add_mm"]]
-        rows.append([str(stud), position(float(some["x_mm"].iloc[0]), room.show), *told, *adds])
-    heads = [f"line, {at}" for at in UP] if leans else ["finished line"]
+    leans, rows = stud_rows(lines, show)
+    heights = dict(zip(lines["at"], lines["y_mm"] + wall.base, strict=True))
+    adds = [] if is_left else list(UP)
+    up = ", ".join(position(float(heights[at]), show) for at in UP)
+    for row, (_, some) in zip(rows, lines.groupby("stud", sort=False), strict=True):
+        found = some["add_mm"] if adds else ()
+        row += ["open" if math.isnan(add) else short(float(add), show) for add in found]
+    heads = [f"line, {at}" for at in UP] if leans else ["line as it is" if is_left else "finished line"]
+    off = f"off {wall.control or 'its control line'}"
     return {
         "name": name,
-        "control": f"{'left as it is; ' if name in targets.left else ''}off {wall.control or 'its control line'}",
-        "head": ["stud", "from left", *heads, *UP],
+        "control": f"leave it as it is; {off}" if is_left else f"{off}; at {up} up",
+        "head": ["stud", "from left", *heads, *adds],
+        "lines": len(heads),
         "rows": rows,
     }
 
@@ -200,7 +219,7 @@ def _ceilings(targets: RoomTargets) -> list[dict[str, Any]]:
             ]
             for row in some.to_dict("records")
         ]
-        found.append({"name": str(name), "rows": rows})
+        found.append({"name": str(name), "from": f"from {some['from_wall'].iloc[0] or 'y = 0'}", "rows": rows})
     return found
 
 
