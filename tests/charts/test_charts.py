@@ -28,12 +28,11 @@ from chart_checks import (
     waves,
 )
 from flatness.charts import scales
-from flatness.charts.axes import INK, PALE, wrap
+from flatness.charts.axes import INK, PALE, SOFTWARE, wrap
 from flatness.charts.heights import gap_map, profile_chart, save_chart, surface_map
 from flatness.charts.map_base import fine
 from flatness.charts.pictures import check_charts
 from flatness.errors import ArgumentError, MeasureError
-from flatness.files import SOFTWARE
 from flatness.lengths import parse_length
 from flatness.measures.straightedge import Placement, straightedge
 from flatness.surface.lattice import make_surface
@@ -149,6 +148,10 @@ def test_image_is_the_deviation_from_a_plane_solved_by_normal_equations():
     data = surface_map(surface).image.get_array()
     step = (data.shape[1] - 1) // (len(surface.x) - 1)
     np.testing.assert_allclose(data[::step, ::step], expected, atol=1e-6)
+    mean = surface_map(surface, reference="mean").image.get_array()[::step, ::step]
+    np.testing.assert_allclose(mean, surface.height - surface.height.mean(), atol=1e-9)
+    level = surface_map(surface, reference="level").image.get_array()[::step, ::step]
+    np.testing.assert_allclose(level, surface.height, atol=1e-9)
 
 
 def test_between_nodes_the_image_is_bilinear_and_holes_stay_open():
@@ -169,13 +172,17 @@ def test_stations_all_marked_and_numbers_thinned_where_they_would_collide():
     thin = surface_map(dense.surface_at(), survey=dense)
     assert len(thin.stations.get_xdata()) == 61 * 41
     assert 50 < len(thin.station_texts) < 61 * 41 / 4
-    assert surface_map(dense.surface_at(), survey=dense, numbers=False).station_texts == ()
+    assert surface_map(dense.surface_at(), survey=dense, numbers="none").station_texts == ()
 
 
 def test_the_numbers_are_the_readings_as_a_tape_shows_them():
     survey = make_survey([0, 2000, 0, 2000], [0, 0, 2000, 2000], [0, 3 * INCH / 8, -INCH / 16, 41.375 * INCH])
     chart = surface_map(survey.surface_at(), survey=survey)
     assert {t.get_text() for t in chart.station_texts} == {"0", "3/8", "\N{MINUS SIGN}1/16", "41 3/8"}
+    # a plane through four corners leaves +d, -d, -d, +d: by symmetry a quarter of the twist
+    twist = (0 - 3 / 8 + 1 / 16 + 41.375) * INCH
+    shown = surface_map(survey.surface_at(2000), survey=survey, numbers="deviation", unit="mm")
+    assert {t.get_text() for t in shown.station_texts} == {f"{twist / 4:.1f}", f"\N{MINUS SIGN}{twist / 4:.1f}"}
 
 
 @pytest.mark.parametrize(
@@ -382,6 +389,10 @@ def test_bad_arguments_say_what_was_expected():
         surface_map(surface, unit="ft")
     with pytest.raises(ArgumentError, match="limit_mm"):
         surface_map(surface, limit_mm=0)
+    with pytest.raises(ArgumentError, match="best, mean, level"):
+        surface_map(surface, reference="highest")
+    with pytest.raises(ArgumentError, match="reading, deviation, none"):
+        surface_map(surface, numbers="all")
     with pytest.raises(ArgumentError, match="another surface"):
         gap_map(make_surface(np.eye(5), 500.0), result)
     with pytest.raises(MeasureError, match="no placement"):
@@ -390,7 +401,11 @@ def test_bad_arguments_say_what_was_expected():
         profile_chart(surface, Placement(1.0, (500.0, 0.0), ((0.0, 0.0), (1000.0, 0.0)), 0.0), length=500.0)
     with pytest.raises(MeasureError, match="no heights"):
         surface_map(make_surface(np.full((4, 4), np.nan), 500.0))
-    surface_map(make_surface(np.eye(4), 500.0, reference="string"))
+    string = make_surface(np.eye(4), 500.0, reference="string")
+    surface_map(string)
+    for reference in ("level", "mean"):
+        with pytest.raises(MeasureError, match="off a string"):
+            surface_map(string, reference=reference)
 
 
 # where a place stands that is a from the left wall and b from the door's, by the side that one walks in by, in a room
@@ -411,7 +426,7 @@ def test_a_map_is_drawn_as_one_walks_in_and_counts_from_the_walls(side):
     walls = Walls((WallOpening("door", side, 500.0, 1400.0),))
     height = np.where((x == spike[0]) & (y == spike[1]), 20.0, 0.0)
     survey = flatness.make_survey(x, y, height, outline=shapely.box(0, 0, 4000, 3000), walls=walls)
-    ax = surface_map(survey.surface_at(250), survey=survey, unit="mm", numbers=False).ax
+    ax = surface_map(survey.surface_at(250), survey=survey, unit="mm", numbers="none").ax
     ax.figure.canvas.draw()
     (rulers,) = (one for one in ax.figure.axes if one.get_xlabel() == "from the left wall")
     assert rulers.get_ylabel() == "from the door wall"

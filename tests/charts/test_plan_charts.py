@@ -1,4 +1,4 @@
-"""Charts of a plan and of members, looked at through their artists."""
+"""Charts of a plan, of members and of a reveal, looked at through their artists."""
 
 import dataclasses
 import functools
@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 import shapely
 from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
 
 from chart_checks import FOOT, INCH, assert_clean, luminance, rgb, texts_of
 from flatness.charts import plan_map as maps
@@ -17,12 +18,15 @@ from flatness.charts.hatching import PATTERNS
 from flatness.charts.heights import save_chart
 from flatness.charts.member_lines import member_chart
 from flatness.charts.plan_map import action_map
+from flatness.charts.reveals import along, reveal_chart
 from flatness.errors import ArgumentError, MeasureError
 from flatness.framing.members import member_layout
+from flatness.framing.reveal import reveal
 from flatness.framing.schedule import member_schedule
 from flatness.lengths import parse_length
 from flatness.planning.constraints import FixedSpot
 from flatness.planning.plan import ACTIONS
+from flatness.surface.lattice import make_surface
 from plan_rooms import PLANS, cells, room
 
 NEAREST = {"in": INCH / 32, "mm": 0.05}  # half of the coarsest step that depths are told in, and a hair
@@ -188,7 +192,7 @@ def test_openings_stay_blank_and_nothing_is_written_in_them():
     plan, chart = plan_named("mixed floor"), mapped("mixed floor")
     hole = plan.survey.openings[0]
     drawn = [artist for artist in chart.outline if getattr(artist, "get_hatch", None)]
-    assert {artist.get_hatch() for artist in drawn} == {None}
+    assert [artist.get_hatch() for artist in drawn] == [None, None]
     blank = drawn[1]
     assert blank.get_facecolor()[:3] == (1, 1, 1)
     assert blank.get_zorder() > max(part.get_zorder() for parts in chart.areas.values() for part in parts)
@@ -242,8 +246,12 @@ def test_more_patches_than_can_be_named_are_counted():
     assert_clean(chart.ax.figure, chart.ax)
 
 
-def test_it_is_written_to_a_file(tmp_path):
-    chart = action_map(plan_named("mixed floor"))
+def test_it_draws_into_given_axes_and_writes_a_file(tmp_path):
+    figure = Figure(figsize=(14, 8))
+    left = figure.add_axes((0.06, 0.1, 0.55, 0.7))
+    chart = action_map(plan_named("mixed floor"), left)
+    assert chart.ax is left
+    assert_clean(figure, left)
     assert save_chart(chart, tmp_path / "plan.svg").stat().st_size > 10_000
 
 
@@ -385,3 +393,119 @@ def test_a_member_that_no_reading_reaches_is_refused_by_name_and_left_out_of_all
     with pytest.raises(MeasureError, match="J2 cannot be drawn: no readings reach it"):
         member_chart(schedule, "J2")
     assert [panel.name for panel in member_chart(schedule).panels] == ["J1"]
+
+
+# -- reveals ---------------------------------------------------------------------------------------------------------
+
+STEP = 150.0
+
+
+def hump(x):
+    """A straight wall with one hump of 4 mm, 600 mm to either side of 1500 mm."""
+    return np.maximum(0.0, 4.0 * (1 - np.abs(x - 1500) / 600))
+
+
+def revealed(profile=hump, count=31, **options):
+    height = np.tile(profile(STEP * np.arange(count)), (3, 1))
+    options = {"nominal": 6.0, "height": 6.0, "tolerance": 1.0, **options}
+    return reveal(make_surface(height, STEP), (0, STEP), (STEP * (count - 1), STEP), **options)
+
+
+WAVY = {"profile": lambda x: 2 * np.sin(x / 700) + 0.5 * np.cos(x / 260), "height": None}
+REVEALS = {
+    "hump": {},
+    "agreed": {"tolerance": 5.0},
+    "nothing agreed": {"tolerance": None},
+    "flat": {"profile": lambda x: 0 * x},
+    "wavy": WAVY,
+    "long": {**WAVY, "count": 121},
+    "blank": {"profile": lambda x: np.where(np.abs(x - 3000) < 400, np.nan, hump(x))},
+    "sloping": {"profile": lambda x: x / 200 + hump(x), "height": None, "line": "parallel"},
+    "change": {"change_tolerance": 1.5},
+}
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+@pytest.mark.parametrize("name", REVEALS)
+def test_every_reveal_is_readable(name, unit):
+    chart = reveal_chart(revealed(**REVEALS[name]), unit=unit)
+    assert_clean(chart.ax.figure, chart.ax)
+    assert tuple(chart.ax.figure.get_size_inches()) < (10.01, 7.5)
+
+
+def test_a_reveal_over_a_hump_is_drawn_as_it_is():
+    # closed form: 6 mm wanted and a line at 6 mm, so the reveal is 6 mm less the hump, and tightest, 2 mm, at 1.5 m
+    found = revealed()
+    chart = reveal_chart(found, unit="mm")
+    x, y = chart.line.get_data()
+    np.testing.assert_allclose(y, 6.0 - hump(np.asarray(x)), atol=1e-9)
+    assert set(chart.nominal.get_ydata()) == {6.0}
+    assert (chart.band.get_y(), chart.band.get_height()) == pytest.approx((5.0, 2.0))
+    assert chart.departure.get_text() == "largest departure: 4 mm tight, at 1.5 m"
+    assert chart.departure.xy == pytest.approx((1500, 2))
+    # the hump falls 4 mm in 600 mm, and 2 ft, 609.6 mm, hold it whole
+    assert "4 mm" in chart.change.get_text()
+    assert sorted(chart.span[0].get_xdata())[1] - sorted(chart.span[0].get_xdata())[0] <= 609.6 + 1e-6
+    assert "FAIL" in chart.ax.get_title(loc="left")
+    # outside what is agreed where the hump is over 1 mm: 450 mm to either side of it
+    out = np.vstack([path.vertices for path in chart.out.get_paths()])
+    assert (out[:, 0].min(), out[:, 0].max()) == pytest.approx((1050, 1950), abs=4)
+    assert out[:, 1].max() <= 5.0 + 1e-9
+    said = " ".join(text.get_text().replace("\n", " ") for text in texts_of(chart.ax.figure))
+    # stations stand every 75 mm; at 1050 and 1950 mm the hump is 1 mm, which is still within
+    assert "Outside what is agreed: 1.125 m to 1.875 m (tight)." in said
+
+
+def test_the_largest_change_is_the_largest_of_all_pairs_of_places():
+    found = revealed(**WAVY)
+    chart = reveal_chart(found, unit="mm")
+    # brute force over places 5 mm apart
+    s = np.arange(0, 4500 + 1, 5.0)
+    gap = np.interp(s, found.table["station_mm"], found.table["reveal_mm"])
+    apart = int(609.6 // 5)
+    best = max(float(np.abs(gap[k:] - gap[:-k]).max()) for k in range(1, apart + 1))
+    ends = sorted(chart.span[0].get_xdata())
+    assert ends[1] - ends[0] <= 609.6 + 1e-6
+    drawn = np.interp(ends, found.table["station_mm"], found.table["reveal_mm"])
+    assert abs(drawn[1] - drawn[0]) == pytest.approx(best, abs=0.03)
+    assert float(chart.change.get_text().split(": ")[1].split(" mm")[0]) == pytest.approx(best, abs=0.08)
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_numbers_to_cut_are_those_of_the_table_and_leave_an_even_reveal(unit):
+    found = revealed(**WAVY)
+    chart = reveal_chart(found, unit=unit)
+    table = found.table.set_index("station_mm")
+    assert len(chart.numbers) >= 8
+    for at, text in zip(chart.stations, chart.numbers, strict=True):
+        cut = table.loc[at, "scribe_mm"]
+        assert told_mm(text.get_text(), unit) == pytest.approx(cut, abs=2 * NEAREST[unit])
+        # lowered and cut, the reveal is the one wanted
+        assert table.loc[at, "reveal_mm"] - found.lower_by + cut == pytest.approx(found.nominal)
+    assert table["scribe_mm"].max() == pytest.approx(table.loc[chart.stations, "scribe_mm"].max())
+    assert chart.scribe_ax is not None
+
+
+def test_nothing_is_scribed_where_the_reveal_passes_and_nothing_is_judged_where_nothing_is_agreed():
+    passed = reveal_chart(revealed(tolerance=5.0))
+    assert passed.scribe_ax is None
+    assert passed.scribe is None
+    assert "PASS" in passed.ax.get_title(loc="left")
+    assert any("Nothing to scribe" in text.get_text() for text in texts_of(passed.ax.figure))
+    open_ = reveal_chart(revealed(tolerance=None))
+    assert open_.band is None
+    assert open_.out is None
+    assert "UNDECIDED" in open_.ax.get_title(loc="left")
+
+
+def test_a_flat_wall_has_no_change_and_places_are_counted_along_the_line():
+    chart = reveal_chart(revealed(profile=lambda x: 0 * x))
+    assert chart.change is None
+    assert chart.departure.get_text() == "no departure"
+    slanted = reveal(make_surface(np.zeros((5, 5)), 300), (0, 0), (900, 1200), 6.0)
+    assert along(slanted, (900, 1200)) == pytest.approx(1500)  # 3 : 4 : 5
+
+
+def test_a_reveal_in_an_unknown_unit_is_refused():
+    with pytest.raises(ArgumentError, match="unknown unit"):
+        reveal_chart(revealed(), unit="yards")

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from flatness.charts.rooms import clear_height_map
 from flatness.panels import room_panel
 from flatness.panels.room import caption, place_on
 
@@ -60,6 +61,17 @@ def test_the_room_turns_and_shows_the_walls_whose_faces_are_seen(panel):
     panel.views.value = "plan"
 
 
+def test_the_clear_height_is_a_view(panel):
+    panel.views.value = "clear"
+    words = [text.get_text() for ax in panel.map.axes for text in ax.texts]
+    assert any("proud" in word for word in words)  # a map of steps from low to high
+    drawn = clear_height_map(panel.state.room)
+    assert drawn.ax.get_title(loc="left").startswith("Clear height off") or any(
+        text.get_text().startswith("Clear height off") for text in drawn.ax.texts
+    )
+    panel.views.value = "plan"
+
+
 def test_a_file_that_cannot_be_read_is_told(tmp_path):
     made = room_panel(tmp_path / "none.toml")
     assert "no such file" in made.problems.value
@@ -72,4 +84,4 @@ def test_what_is_left_says_so_where_it_is_pointed_at(panel):
     assert "north wall" in panel.state.targets.left
     assert "north wall: leave it as it is here." in panel._at((2000.0, 3658.0 + 300.0 + 1200.0))
     assert "west wall: add " in panel._at((-300.0 - 1800.0, 1800.0))
-    assert "What is white is left as it is." in caption(panel.state)
+    assert "What is gray is left as it is." in caption(panel.state)

@@ -47,7 +47,7 @@ def test_a_carpenter_reads_the_crew_sheet_alone(gallery):
     for row in diagonals(targets).to_dict("records"):
         assert f"{row['letters']} {length_in_feet(row['length_mm'], room.show)}" in first  # the order of the work
         assert f"{row['letters']} {length_in_feet(row['length_mm'], room.show)}" in second
-    assert "1 Set up the long line and the cross line again" in first
+    assert "1 Set up again where the walls were measured from: the long line, 6' 0\" off the line of" in first
     assert not re.search(r"\d/(64|128)\b", first + second)  # one rounding on all of it
 
 

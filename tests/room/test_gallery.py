@@ -104,7 +104,10 @@ def test_the_clear_height_is_the_truth(gallery, script):
     gx, gy = np.meshgrid(clear.x, clear.y)
     truth = -script.truth("gallery/ceiling", gx, gy) - script.truth("gallery/floor", gx, gy)
     read = np.isfinite(clear.map)
-    row = of(gallery, "clear-height")
+    row, published = (row for row in gallery.checks.to_dict("records") if row["what"] == "clear-height")
+    assert (row["allowed_mm"], row["source"]) == (pytest.approx(107 * IN), "agreed for this project")
+    assert published["allowed_mm"] == pytest.approx(7 * FT)  # IRC R305.1, which counts whatever is agreed
+    assert "R305.1" in published["source"]
     assert row["low_mm"] - 0.1 <= truth[read].min() <= row["high_mm"] + 0.1
     # two datums by two benchmarks each, and two surfaces: errors of under 1 mm each
     assert np.abs(clear.map - truth)[read].max() < 4 * 1.0
@@ -169,6 +172,9 @@ def broken(tmp_path, *changes):
         ('next_height = "1/16 in"', "", "opening[1].floors", "two sides"),
         ('ceiling = "ceiling"', 'ceiling = "deck"', "recess[1].ceiling", "no ceiling of this name"),
         ('diagonal = "10 ft 3/16 in"', 'diagonal = "16 ft"', "tape[1].diagonal", "close no triangle"),
+        ("draws = 200 ", "draws = 0 ", "draws", "whole number"),
+        ('BM2 = ["13 ft", "8 ft"]', 'MB2 = ["13 ft", "8 ft"]', "datum.places.MB2", "did you mean BM2?"),
+        ('diagonal = "10 ft 3/16 in"', "", "tape[1]", "one of the two"),
         ('parallel = "1/4 in"', 'paralel = "1/4 in"', "checks.paralel", "did you mean parallel?"),
         (
             '"floor.csv"',
@@ -232,3 +238,14 @@ def test_all_that_is_wrong_comes_in_one_report(tmp_path):
     changes = (('parallel = "1/4 in"', 'parallel = "x"'), ("datum]", "datums]"), ('to = ["14 ft", "12 ft"]', ""))
     columns = {one.column for one in broken(tmp_path, *changes)}
     assert {"checks.parallel", "datums", "surface[3].to"} <= columns
+
+
+def test_a_surface_that_could_not_be_read_is_not_said_to_be_missing_elsewhere(tmp_path):
+    """Its own fault is one problem; the opening that names it is right."""
+    (problem,) = broken(tmp_path, ('surveys.before = "floor.csv"', 'surveys.before = "flor.csv"'))
+    assert "no such file" in problem.what
+
+
+def test_a_room_file_as_a_job_names_the_command(capsys):
+    assert main(["job", str(FILE)]) == 2
+    assert "flatness room room.toml" in capsys.readouterr().err

@@ -259,3 +259,78 @@ def test_two_rooms_that_join_at_an_opening():
     assert overhead["verdict"] == "fail"
     clear = {one.floor: float(np.median(one.least)) for one in built.clear_heights}
     assert clear == {"floor a": pytest.approx(2500, abs=CLOSE), "floor b": pytest.approx(2505, abs=CLOSE)}
+
+
+@pytest.mark.parametrize("degrees", [5, 15, 45])
+def test_nothing_depends_on_the_angle_at_which_a_room_lies_on_the_plan(degrees):
+    """The same room, its readings and its walls turned: floor along walls, swing, threshold and clear height alike."""
+
+    def measured(angle):
+        level = [
+            level_surface("floor", lambda x, y: 5 * x / 4000),
+            level_surface("ceiling", lambda x, y: 2500 - 20 * y / 3000),
+        ]
+        surfaces = []
+        for one in level:
+            x, y, z = one.survey.xyz()
+            places = turned(np.column_stack([x, y]), angle)
+            survey = make_survey(*places.T, z, surface=one.kind, accuracy=0.02, unit="mm")
+            surfaces.append(replace(one, survey=survey))
+        walls = four_walls(turned([(4000, 0), (0, 0), (0, 3000), (4000, 3000)], angle))
+        hinge, tip = (tuple(place) for place in turned([(1000, 0), (1900, 0)], angle))
+        door = Door(hinge=hinge, tip=tip, bottom=10.0, least=5.0)
+        way = Opening(name="door", door=door, ends=(hinge, tip), floors=("floor",), next_height=-3.0, error=0.01)
+        checks = room(*surfaces, *walls, openings=(way,), draws=50).checks
+        return checks[checks["what"].isin(["clear-height", "wall-foot", "opening", "threshold"])]
+
+    straight, askew = measured(0), measured(degrees)
+    np.testing.assert_allclose(askew["likely_mm"], straight["likely_mm"], atol=0.05)
+    assert askew["verdict"].tolist() == straight["verdict"].tolist()
+    # closed forms: 5 mm along the south wall, no change along the west; the least stands in a corner
+    assert of(askew, "wall-foot", "south")["likely_mm"] == pytest.approx(5.0, abs=CLOSE)
+    assert of(askew, "wall-foot", "west")["likely_mm"] == pytest.approx(0.0, abs=CLOSE)
+
+
+def test_the_floor_beside_a_wall_askew_to_its_readings():
+    """Closed form: along a wall at 16.7 degrees to the grid the floor rises by 5 mm in 4,000 as everywhere."""
+    corners = [(4000, 0), (0, 0), (0, 3000), (4000, 1800)]
+    built = room(level_surface("floor", lambda x, y: 5 * x / 4000), *four_walls(corners), draws=50)
+    row = of(built.checks, "wall-foot", "north")
+    assert row["likely_mm"] == pytest.approx(5.0, abs=0.3)
+    assert "0 mm off the wall" in row["note"]
+
+
+def test_a_room_by_its_diagonals():
+    """By hand: sides a and b at an angle have diagonals of a2 + b2 +- 2 a b cos; the error by propagation."""
+    a, b, cosine, s = 4000.0, 3000.0, 0.002, 1.0
+    pair = tuple(math.sqrt(a * a + b * b + sign * 2 * a * b * cosine) for sign in (1, -1))
+    tape = TapeCorner(name="A", legs=(a, b), diagonals=pair, error=s)
+    row = of(
+        room(level_surface("floor", lambda x, y: 0 * x), tapes=(tape,), draws=20_000).checks, "square", "diagonals"
+    )
+    assert row["likely_mm"] == pytest.approx(cosine * b, abs=0.05)
+    # d cos / d diagonal = c / (2 a b), of both; at square the sides weigh nothing
+    spread = 1.96 * b * math.sqrt(2) * 5000 / (2 * a * b) * s
+    assert row["high_mm"] - row["low_mm"] == pytest.approx(2 * spread, rel=0.04)
+    assert "under 90" in row["note"]
+
+
+def test_a_corner_that_stands_out_into_the_room():
+    """An L: at its inner corner a wall that swings away by 5 in 2,000 makes the wall's own corner sharp."""
+    places = [(0, 0), (0, 3000), (2000, 3000), (2000, 1500), (4000, 1500), (4000, 0)]
+    walls = [wall("abcdef"[i], places[i], places[(i + 1) % 6]) for i in range(6)]
+    walls[3] = wall("d", places[3], places[4], lambda x, y: -5 * x / 2000)
+    checks = room(*walls, draws=50).checks
+    row = of(checks, "square", "c and d")
+    assert row["likely_mm"] == pytest.approx(1500 * 5 / 2000, abs=CLOSE)
+    assert "stands out into the room" in row["note"]
+    assert of(checks, "square", "a and b")["note"] == ""  # which way is not known
+
+
+def test_the_distance_of_facing_walls_along_their_run():
+    """Closed form: 3,000 at one end, 2,990 at the other."""
+    built = room(*four_walls([(4000, 0), (0, 0), (0, 3000), (4000, 2990)]), draws=50)
+    some = built.widths.query("first == 'south'")  # its x runs from the east
+    np.testing.assert_allclose(some["likely_mm"], 2990 + 10 * some["x_mm"] / 4000, atol=CLOSE)
+    assert some["x_mm"].iloc[[0, -1]].tolist() == pytest.approx([0, 4000], abs=1)
+    assert some["x_mm"].diff().max() <= 610

@@ -12,7 +12,7 @@ import pytest
 from scipy.optimize import linprog
 
 import flatness
-from constructed_rooms import four_walls, level_surface, room, wall
+from constructed_rooms import four_walls, level_surface, room, turned, wall
 from flatness.errors import ArgumentError, PlanError
 from flatness.planning.constraints import Depths, Rates
 from flatness.planning.substrate import Beneath
@@ -283,3 +283,30 @@ def test_all_that_is_kept_holds_together_when_it_is_set_out():
         width = apart - sum(faces) + rng.normal(0, 1.0, (20_000, 2, 2)).sum(axis=1)
         held &= (width >= one.least).all(axis=1)
     assert 0.945 < held.mean() < 0.965
+
+
+def test_a_wall_over_10_degrees_off_square_keeps_its_own_direction():
+    """Nothing is off: a wall drawn askew on the plan is no fault, and nothing is to be done anywhere."""
+    walls = four_walls([(3000, 0), (0, 0), (0, 2400), (3000, 1500)], step=600)  # the north wall by 16.7 degrees
+    found = room_targets(room(*walls, draws=10), leave=False)
+    assert found.table["most_added_mm"].max() < 0.1
+    assert any(note.startswith("north stands more than 10 degrees off") for note in found.notes)
+
+
+@pytest.mark.parametrize("word", ["square", "parallel"])
+def test_two_rooms_20_degrees_apart_are_each_square(word):
+    """Closed form: in each the west wall is off square by 8 in 2,400; all of that is added at one end, and no more."""
+    walls = []
+    for name, degrees in (("a", 0), ("b", 20)):
+        places = turned([(x + 5000 * (name == "b"), y) for x, y in CORNERS], degrees, (5000.0, 0.0))
+        sides = four_walls(places, [f"{side} {name}" for side in ("south", "west", "north", "east")], step=600)
+        sides[1] = wall(f"west {name}", *places[1:3], lambda x, y: -8 * x / 2400, step=600)
+        walls += [replace(one, room=name) for one in sides]
+    found = room_targets(room(*walls, draws=10), walls=word, leave=False)
+    table = found.table.set_index("surface")
+    assert any("brought square" in note for note in found.notes)
+    for name in ("a", "b"):
+        slopes = [found.targets[f"{side} {name}"].plane[1] for side in ("south", "west", "north", "east")]
+        tied = slopes if word == "square" else slopes[1::2]
+        assert np.ptp(tied) < 1e-9
+    assert table["most_added_mm"]["west a"] == pytest.approx(table["most_added_mm"]["west b"], abs=0.1)

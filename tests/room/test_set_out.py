@@ -12,16 +12,17 @@ import pytest
 from matplotlib.figure import Figure
 
 import flatness
-from constructed_rooms import four_walls, level_surface, room, wall
+from constructed_rooms import FT, four_walls, level_surface, room, turned, wall
 from flatness.__main__ import main
-from flatness.charts.rooms import deviation, room_plan, room_sheet
+from flatness.charts.rooms import deviation, room_plan, room_sheet, write_room
 from flatness.commands.options import EXIT
 from flatness.export.tables import set_out_tables
 from flatness.papers.room import room_crew_sheet
 from flatness.planning.plan import read_plan
 from flatness.room.records import Trim
 from flatness.room.set_out import ceiling_lines, diagonals, trim_lines, wall_lines
-from flatness.words.rooms import added, moves_most, targets_text
+from flatness.survey.readings import make_survey
+from flatness.words.rooms import added, moves_most, room_report, targets_text
 
 pytestmark = pytest.mark.usefixtures("coarse_lattice")
 FILE = Path(__file__).parents[2] / "sample_surveys" / "gallery" / "room.toml"
@@ -223,3 +224,39 @@ def test_each_place_of_the_plan_has_the_color_of_its_step(leaning):
     assert (inside.sum(axis=0) == known).all()
     colors = plan.maps["floor"].get_facecolor()[inside[:, known].argmax(axis=0)]
     np.testing.assert_allclose(colors, plan.scale.colours(plan.scale.norm(off.ravel()[known])))
+
+
+def test_straps_of_a_turned_room_are_counted_from_its_wall():
+    """Closed form: lines of readings every 500 mm across 3,000, whatever way the room lies on the plan."""
+    one = level_surface("ceiling", lambda x, y: 2500 - 6 * x / 4000)
+    x, y, z = one.survey.xyz()
+    places = turned(np.column_stack([x, y]), 33)
+    ceiling = replace(one, survey=make_survey(*places.T, z, surface="ceiling", accuracy=0.02, unit="mm"))
+    walls = four_walls(turned([(4000, 0), (0, 0), (0, 3000), (4000, 3000)], 33))
+    table = ceiling_lines(flatness.room_targets(room(ceiling, *walls, draws=10), setting_error=0.0, leave=False))
+    assert table["from_wall"].unique().tolist() == ["south"]
+    np.testing.assert_allclose(table["position_mm"], np.arange(0, 3001, 500), atol=0.5)
+    np.testing.assert_allclose(table["most_shim_mm"], 6, atol=0.3)
+
+
+def test_each_room_has_its_own_sheet(tmp_path):
+    """Two rooms side by side: a sheet each, the second with the letters that the tables give its corners."""
+    rooms = []
+    for name, across in (("a", 0.0), ("b", 4000.0)):
+        corners = [(x + across, y) for x, y in CORNERS]
+        walls = four_walls(corners, [f"{side} {name}" for side in ("south", "west", "north", "east")], step=600)
+        rooms += [replace(one, room=name) for one in walls]
+    targets = flatness.room_targets(room(*rooms, draws=10), leave=False)
+    written = write_room(targets.room, targets, tmp_path)
+    assert [path.name for path in written if path.suffix == ".png"] == ["room-sheet-a.png", "room-sheet-b.png"]
+    second = targets.only("b")
+    words = [text.get_text() for text in room_sheet(second.room, second).axes[0].texts]
+    assert {"E", "F", "G", "H", "west b"} <= set(words)
+    assert not {"A", "west a"} & set(words)
+
+
+def test_level_lines_over_200_ft_are_said_to_bend():
+    """Just over 200 ft, and just under."""
+    for length, is_said in ((204, True), (198, False)):
+        floor = level_surface("floor", lambda x, y: 0 * x, length * FT, 12 * FT, step=6 * FT)
+        assert ("curve of the earth" in " ".join(room_report(room(floor, draws=2)).split())) is is_said

@@ -5,6 +5,7 @@ from flatness.charts.heights import gap_map, profile_chart, surface_map
 from flatness.charts.member_lines import member_chart
 from flatness.charts.pictures import check_charts, write_charts
 from flatness.charts.plan_map import action_map
+from flatness.charts.reveals import reveal_chart
 
 __all__ = [
     "action_map",
@@ -13,6 +14,7 @@ __all__ = [
     "gap_map",
     "member_chart",
     "profile_chart",
+    "reveal_chart",
     "surface_map",
     "write_charts",
 ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeGuard
 
 import numpy as np
@@ -49,11 +49,11 @@ from flatness.charts.scales import (
     printed_limit,
     step_note,
 )
-from flatness.errors import ArgumentError, MeasureError
+from flatness.errors import ArgumentError, MeasureError, check_choice
 from flatness.lengths import settle
 from flatness.limits.spot_checks import Sweep
 from flatness.measures.bars import Place
-from flatness.measures.planes import fit_surface_plane
+from flatness.measures.planes import Plane, fit_surface_plane
 from flatness.measures.straightedge import Placement, StraightedgeResult, profile_through
 from flatness.surface.lattice import Surface
 from flatness.survey.readings import Survey
@@ -532,6 +532,9 @@ def region_over(grid: tuple[Floats, Floats, Floats], allowed: float) -> Path:
 
 __all__ = ["GapMap", "ProfileChart", "SurfaceMap", "gap_map", "profile_chart", "save_chart", "surface_map"]
 
+REFERENCE_NAMES = {"best": "its best-fit plane", "mean": "the level plane at its mean height", "level": "the datum"}
+NUMBERS = ("reading", "deviation", "none")
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class SurfaceMap(plan.BaseMap):
@@ -555,21 +558,24 @@ def surface_map(
     *,
     survey: Survey | None = None,
     limit_mm: float | None = None,
+    reference: str = "best",
     bar: Placement | None = None,
-    numbers: bool = True,
+    numbers: str = "reading",
     unit: str = "in",
     title: str | None = None,
     ax: Axes | None = None,
 ) -> SurfaceMap:
-    """A map of how far a surface is off its best-fit (least-squares) plane, with the readings at the stations.
+    """A map of how far a surface is off a plane.
 
     Parameters
     ----------
     surface : the surface
     survey : the readings it came from: stations, their numbers, outline and openings are drawn
     limit_mm : a limit [mm] that one of the colour steps, and a heavier contour, falls on
+    reference : ``best`` (least-squares plane), ``mean`` (level, at the mean height) or ``level`` (the datum)
     bar : a straightedge placement to draw, such as the worst; None draws none
-    numbers : whether the readings, height or drop, stand at the stations
+    numbers : what stands at the stations: ``reading`` (as it was read, height or drop), ``deviation`` (from the
+        reference) or ``none``
     unit : ``in`` (feet and inches) or ``mm`` (metres and millimetres)
     title : None says what is seen
     ax : axes to draw into; None makes a figure
@@ -580,19 +586,18 @@ def surface_map(
 
     Raises
     ------
-    ArgumentError : an unknown unit, or a limit that is not above zero
-    MeasureError : no heights at all
+    ArgumentError : an unknown unit, reference or kind of number, or a limit that is not above zero
+    MeasureError : a ``level`` or ``mean`` reference asked of readings off a string, or no heights at all
     """
     check_unit(unit)
     limit = check_limit(limit_mm, "limit_mm")
-    if not surface.inside.any():
-        raise MeasureError("the surface has no heights", expected="at least one place with a height")
-    plane = fit_surface_plane(surface)
+    check_choice("numbers", numbers, NUMBERS, "unknown kind of number")
+    plane = _reference_plane(surface, reference)
     scale = deviation_scale(float(np.nanmax(np.abs(plane.deviations))), unit, limit)
     kind = survey.surface if survey is not None else "surface"
     heading = (
-        f"How far the {kind} is off its best-fit plane" if title is None else title,
-        _surface_notes(scale, survey if numbers else None),
+        f"How far the {kind} is off {REFERENCE_NAMES[reference]}" if title is None else title,
+        _surface_notes(scale, survey, numbers, reference),
     )
     grid = plan.fine(surface, plane.deviations)
     base, space = plan.begin_map(surface, grid, scale, heading, ("low", "proud"), survey, ax, signed=True)
@@ -603,14 +608,30 @@ def surface_map(
     places = np.zeros((0, 2)) if base.stations is None else np.asarray(base.stations.get_xydata(), dtype=np.float64)
     labels = plan.label_contours(base.ax, lines, unit, space, places)
     texts: tuple[Annotation, ...] = ()
-    if survey is not None and numbers:
-        texts = plan.label_stations(base.ax, survey, survey.station_means("reading"), unit, space)
+    if survey is not None and numbers != "none":
+        x, y, height, _ = survey.stations()
+        values = survey.station_means("reading") if numbers == "reading" else height - plane.at(x, y)
+        texts = plan.label_stations(base.ax, survey, values, unit, space)
     return SurfaceMap(**vars(base), contours=contours, contour_texts=labels, station_texts=texts, bar=bars)
 
 
-def _surface_notes(scale: Scale, survey: Survey | None) -> str:
+def _reference_plane(surface: Surface, reference: str) -> Plane:
+    check_choice("reference", reference, REFERENCE_NAMES)
+    if not surface.inside.any():
+        raise MeasureError("the surface has no heights", expected="at least one place with a height")
+    if reference != "best" and not surface.is_level:
+        what = f"deviation from a level plane ({reference}) is not known: the readings are off a string"
+        raise MeasureError(what, expected="readings off a level or plumb reference", remedy="use the best-fit plane")
+    if reference == "level":
+        return replace(fit_surface_plane(surface, "level"), c=0.0, deviations=surface.height)
+    return fit_surface_plane(surface, "least-squares" if reference == "best" else "level")
+
+
+def _surface_notes(scale: Scale, survey: Survey | None, numbers: str, reference: str) -> str:
     heavy = "" if scale.limit is None else ", heavy at the limit"
     notes = [step_note(scale), f"Contours: solid proud, dashed low{heavy}."]
-    if survey is not None:
-        notes.append(f"Numbers: {survey.quantity}s as read, {'inches' if scale.unit == 'in' else 'mm'}.")
+    if survey is not None and numbers != "none":
+        named = "inches" if scale.unit == "in" else "mm"
+        read = f"{survey.quantity}s as read" if numbers == "reading" else f"off {REFERENCE_NAMES[reference]}"
+        notes.append(f"Numbers: {read}, {named}.")
     return " ".join(notes)

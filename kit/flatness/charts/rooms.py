@@ -8,6 +8,7 @@ targets, of its own best plane.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,17 +20,20 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
 from matplotlib.path import Path as Path2D
 from mpl_toolkits.mplot3d import Axes3D
 from numpy.typing import NDArray
 
 from flatness.arrays import Floats
 from flatness.charts.axes import colour_bar, new_figure, save_chart
+from flatness.charts.heights import SurfaceMap, surface_map
 from flatness.charts.scales import Scale, deviation_scale
-from flatness.room.drawn import fit_planes
+from flatness.room.drawn import Drawn, fit_planes
 from flatness.room.records import Room, RoomSurface
 from flatness.room.set_out import diagonals, lettered, studs, wall_lines
 from flatness.room.targets import RoomTargets
+from flatness.surface.lattice import make_surface
 from flatness.words.rooms import (
     AUTHORITY,
     added,
@@ -44,14 +48,16 @@ from flatness.words.rooms import (
 )
 from flatness.words.ways import NOTHING
 
-INK, PALE, GRID = "#1f2328", "#8a9199", "#c9ced4"
+INK, PALE, GRID, LEFT_GRAY = "#1f2328", "#8a9199", "#c9ced4", "#e4e7ea"
 SHEET_IN = (17.0, 11.0)
 CLOSE_MM = 330.0  # what the words at one stud take along a wall
 NAME_MM = 170.0  # from a wall's head to its name
 TOUCHES_MM = 0.05
 LETTER_IN = 0.1  # how far inside its corner a letter stands, of the way to the middle
+MARKED: dict[str, Any] = {"fontsize": 7.5, "color": "#1f2328", "weight": "bold"}
 BOX = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.15"}
-GAP_MM = 300.0  # between the plan and a wall that is folded out
+WALL_TABS = (0.0, 0.085, 0.21, 0.32, 0.4)
+GAP_MM = 420.0  # between the plan and a wall that is folded out
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -121,7 +127,7 @@ def _frame(ax: Axes, shown: Sequence[RoomSurface], room: Room) -> None:
         west, east, south, north = room.drawn[one.name].extent
         beyond = 0.0 if one.wall is None else 2 * NAME_MM
         x, y = np.array([west, east, east, west]), np.array([south, south, north + beyond, north + beyond])
-        places.append(np.column_stack(_folded(one, x, y)))
+        places.append(np.column_stack(folded(room.drawn[one.name], x, y)))
     (west, south), (east, north) = np.concatenate(places).min(axis=0), np.concatenate(places).max(axis=0)
     ax.set(xlim=(west, east), ylim=(south, north))
 
@@ -133,7 +139,7 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     # all cells of one color are one path: a page writes each cell as a path otherwise, which takes seconds
     steps = scale.norm(np.ma.masked_invalid(off))
     present = [int(step) for step in np.unique(steps.compressed())]
-    colors, corners = scale.colours(present), _folded(one, *_corners(surface.x, surface.y))
+    colors, corners = scale.colours(present), folded(room.drawn[one.name], *_corners(surface.x, surface.y))
     mesh = PathCollection(
         [_cells(*corners, (steps == step).filled(False)) for step in present],
         facecolors=colors,
@@ -142,7 +148,7 @@ def _map(ax: Axes, room: Room, one: RoomSurface, off: Floats, scale: Scale) -> A
     )
     ax.add_collection(mesh)
     edge = np.array([(west, south), (east, south), (east, north), (west, north)])
-    mesh.set_clip_path(Path2D(np.column_stack(_folded(one, *edge.T))), ax.transData)
+    mesh.set_clip_path(Path2D(np.column_stack(folded(room.drawn[one.name], *edge.T))), ax.transData)
     return mesh
 
 
@@ -175,29 +181,35 @@ def deviation(room: Room, targets: RoomTargets | None, name: str) -> Floats:
     return np.asarray(drawn.of.up * (drawn.surface.height - (a + b * gx + c * gy)))
 
 
-def _folded(one: RoomSurface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def folded(one: Drawn, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """Where places of a surface lie on the sheet [mm]."""
-    if one.wall is None:
-        return x, y
-    start, along, into = np.asarray(one.wall.start), one.wall.along, one.wall.into
+    if one.of.wall is None:
+        return one.on_plan(x, y)
+    start, along, into = np.asarray(one.of.line.start), one.of.line.along, one.of.line.into
     px, py = (start[i] + along[i] * x - into[i] * (GAP_MM + y) for i in (0, 1))
     return px, py
 
 
 def _turn(one: RoomSurface) -> float:
     """By how much a text along a wall is turned to be read from below or from the right [degrees]."""
-    assert one.wall is not None
-    angle = math.degrees(math.atan2(*one.wall.along[::-1]))
+    angle = math.degrees(math.atan2(*one.line.along[::-1]))
     return (angle + 90) % 180 - 90 if abs((angle + 90) % 180 - 90) < 89 else 90.0
 
 
 def _left(ax: Axes, room: Room, one: RoomSurface, drawn: Artist) -> Iterator[Artist]:
-    """That a surface is left as it is, in its middle in place of its map."""
-    drawn.set_visible(False)
+    """That a surface is left as it is, in its middle, its map gray."""
+    drawn.set(facecolor=LEFT_GRAY, edgecolor=LEFT_GRAY)
     west, east, south, north = room.drawn[one.name].extent
-    x, y = _folded(one, np.array((west + east) / 2), np.array((south + north) / 2))
+    x, y = folded(room.drawn[one.name], np.array((west + east) / 2), np.array((south + north) / 2))
     turn = 0.0 if one.wall is None else _turn(one)
     yield ax.text(float(x), float(y), NOTHING, rotation=turn, ha="center", va="center", fontsize=10, color=INK)
+
+
+def _unread(ax: Axes, drawn: Drawn, outline: Floats) -> None:
+    """Hatch all of a wall beneath its map: what shows of it was not read."""
+    ax.add_patch(
+        Polygon(np.column_stack(folded(drawn, *outline.T)), fc="white", ec=GRID, hatch="////", lw=0, zorder=0.5)
+    )
 
 
 def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) -> Iterator[Artist]:
@@ -206,10 +218,11 @@ def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) 
     if one.wall is None:
         west, east, south, north = drawn.extent
         place = west + beside[0] * (east - west), south + beside[1] * (north - south)
-        yield ax.text(*place, one.name, ha="center", va="center", fontsize=11, color=INK)
+        x, y = drawn.on_plan(*place)
+        yield ax.text(float(x), float(y), one.name, ha="center", va="center", fontsize=11, color=INK)
         return
     top = drawn.extent[3] + NAME_MM
-    x, y = _folded(one, np.array(one.wall.length / 2), np.array(top))
+    x, y = folded(drawn, np.array(one.line.length / 2), np.array(top))
     yield ax.text(
         float(x),
         float(y),
@@ -221,30 +234,32 @@ def _named(ax: Axes, room: Room, one: RoomSurface, beside: tuple[float, float]) 
         color=INK,
         weight="bold",
     )
-    outline = np.array([(0, 0), (one.wall.length, 0), (one.wall.length, top - NAME_MM), (0, top - NAME_MM), (0, 0)])
-    ax.plot(*_folded(one, *outline.T), color=PALE, lw=0.8)
-    for label, at in (("left", 0.0), ("right", one.wall.length)):
-        away = -150 if label == "left" else 150
-        px, py = _folded(one, np.array(at + away), np.array(60.0))
-        yield ax.text(float(px), float(py), label[0].upper(), ha="center", va="center", fontsize=7.5, color=PALE)
+    outline = np.array([(0, 0), (one.line.length, 0), (one.line.length, top - NAME_MM), (0, top - NAME_MM), (0, 0)])
+    _unread(ax, drawn, outline)
+    ax.plot(*folded(drawn, *outline.T), color=PALE, lw=0.8)
+    for label, at in (("left", 0.0), ("right", one.line.length)):
+        away = -190 if label == "left" else 190
+        px, py = folded(drawn, np.array(at + away), np.array(90.0))
+        yield ax.text(float(px), float(py), label[0].upper(), ha="center", va="center", fontsize=9, color=INK)
 
 
 def _numbered(ax: Axes, room: Room, one: RoomSurface, lines: pd.DataFrame) -> Iterator[Artist]:
     """At each stud its number, and what is added at the bottom, in the middle and at the top."""
-    assert one.wall is not None
-    named, most = studs(room, one.name), one.wall.length - CLOSE_MM / 2.5
+    drawn = room.drawn[one.name]
+    named, most = studs(room, one.name), one.line.length - CLOSE_MM / 2.5
     inside = [min(max(x, CLOSE_MM / 2.5), most) for _, x in named]
     beside = {stud: x for (stud, _), x in zip(named, _apart(inside), strict=True)}
     # words lie level: along a wall that stands upright on the sheet they reach farther up it
-    inward = 110.0 + 60.0 * abs(float(one.wall.along[1]))
+    inward = 110.0 + 60.0 * abs(float(one.line.along[1]))
     for row in lines.to_dict("records"):
         at = {"bottom": inward, "middle": 0.0, "top": -inward}[str(row["at"])]
         if not math.isnan(row["add_mm"]) and row["stud"] not in ("start", "end"):
-            x, y = _folded(one, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
+            x, y = folded(drawn, np.array(beside[str(row["stud"])]), np.array(row["y_mm"] + at))
             words = added(float(row["add_mm"]), room.show)
-            yield ax.text(float(x), float(y), words, ha="center", va="center", fontsize=6.6, color=INK)
+            color = PALE if words in ("0", "0.0") else INK  # what is to be done stands out
+            yield ax.text(float(x), float(y), words, ha="center", va="center", fontsize=6.6, color=color)
     for stud, at_x in beside.items():
-        x, y = _folded(one, np.array(at_x), np.array(-140.0))
+        x, y = folded(drawn, np.array(at_x), np.array(-GAP_MM / 2))
         yield ax.text(float(x), float(y), stud, ha="center", va="center", fontsize=7.5, color=INK, weight="bold")
 
 
@@ -264,8 +279,7 @@ def _control_lines(ax: Axes, room: Room) -> Iterator[Artist]:
     """Each control line from which walls were read, once, and its name."""
     drawn: set[str] = set()
     for one in room.of_kind("wall"):
-        wall = one.wall
-        assert wall is not None
+        wall = one.line
         if not wall.control or wall.control in drawn or not wall.offset:
             continue
         drawn.add(wall.control)
@@ -274,6 +288,9 @@ def _control_lines(ax: Axes, room: Room) -> Iterator[Artist]:
         px, py = wall.on_plan(np.array(0.28 * wall.length), np.array(0.0))
         look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7.5, "color": INK, "bbox": BOX}
         yield ax.text(float(px), float(py), wall.control, rotation=_turn(one), **look)
+    for label, at in room.places.items():
+        ax.plot(*at, marker="^", ms=6, color=INK, ls="", gid="benchmark")
+        yield ax.annotate(label, at, (0, 6), textcoords="offset points", ha="center", va="bottom", **MARKED)
 
 
 def _apart(places: Sequence[float]) -> list[float]:
@@ -322,19 +339,40 @@ def ceiling_map(ax: Axes, room: Room, targets: RoomTargets | None, scale: Scale)
         found.append(_map(ax, room, one, deviation(room, targets, one.name), scale))
         found += _left(ax, room, one, found[-1]) if targets is not None and one.name in targets.left else []
         west, east, south, north = room.drawn[one.name].extent
-        middle = ((west + east) / 2, south + 0.8 * (north - south))
-        found.append(ax.text(*middle, one.name, ha="center", va="center", fontsize=10, color=INK))
+        x, y = room.drawn[one.name].on_plan((west + east) / 2, south + 0.8 * (north - south))
+        found.append(ax.text(float(x), float(y), one.name, ha="center", va="center", fontsize=10, color=INK))
     ax.set_title("Ceiling, in plan as the floor", fontsize=9, color=INK, loc="left")
     ax.set_aspect("equal")
     ax.set_axis_off()
     return found
 
 
+def clear_height_map(room: Room, *, unit: str | None = None, ax: Axes | None = None) -> SurfaceMap:
+    """A map of the clear height as found, off its mean, on the floor's own x and y.
+
+    Parameters
+    ----------
+    room : with a floor and a ceiling
+    unit : ``in`` or ``mm``; None: the room's own
+    ax : axes to draw into; None makes a figure
+
+    Raises
+    ------
+    MeasureError : no ceiling over a floor
+    """
+    clear, unit = room.clear_height, unit or room.show
+    mean, (least, most) = float(np.nanmean(clear.map)), clear.range
+    surface = make_surface(clear.map, float(np.diff(clear.x[:2])[0]), x0=float(clear.x[0]), y0=float(clear.y[0]))
+    sizes = (length_in_feet(mm, unit) for mm in (mean, least, most))
+    title = "Clear height off its mean of {}: {} to {}".format(*sizes)
+    return surface_map(surface, reference="mean", numbers="none", unit=unit, title=title, ax=ax)
+
+
 def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
     first = answer(room) if targets is None else crew_answer(targets)
     figure.text(0.02, 0.965, room.title, fontsize=11, color=PALE, va="top")
     figure.text(0.02, 0.94, first[:1].upper() + first[1:], fontsize=15, color=INK, va="top", weight="bold")
-    how = "Walls are folded out, head outward; L and R are left and right as seen from the room."
+    how = "Walls are folded out, head outward; L and R are left and right as seen from the room; hatched: not read."
     if targets is not None:
         unit = "inches" if room.show == "in" else "mm"
         how += f" At each stud: what to add at the bottom, middle and top ({unit}; − is take off)."
@@ -343,30 +381,37 @@ def _heading(figure: Figure, room: Room, targets: RoomTargets | None) -> None:
 
 
 def _set_out(ax: Axes, room: Room, targets: RoomTargets) -> None:
-    """The tables of what is set out, in two columns: each goes where there is more room."""
-    tops, x = [0.985, 0.985], [0.0, 0.52]
-    walls = [_wall_table(targets, str(name)) for name in dict.fromkeys(wall_lines(targets)["wall"])]
-    others = [block for block in (_ceiling_table(targets), _check_table(targets)) if block]
-    for block in (*walls, *others):
-        tabs = (0.0, 0.2, 0.32) if block in others else (0.0, 0.085, 0.21, 0.32, 0.4)
-        column = 0 if tops[0] >= tops[1] else 1
-        tops[column] = _rows(ax, block, x[column], tops[column], tabs) - 0.018
+    """The tables in two columns, their rows as low as it takes for all to stand over the map of the ceiling."""
+    blocks: list[tuple[list[Sequence[str]], Sequence[float]]]
+    blocks = [(_wall_table(targets, str(name)), WALL_TABS) for name in dict.fromkeys(wall_lines(targets)["wall"])]
+    blocks += [(_ceiling_table(targets), (0.0, 0.085, 0.26)), (_check_table(targets), (0.0, 0.2, 0.32))]
+    blocks = [(rows, tabs) for rows, tabs in blocks if rows]
+    ends, step = (0.01, 0.3 if room.of_kind("ceiling") else 0.01), 0.0172
+    while True:
+        tops, placed = [0.985, 0.985], []
+        for rows, tabs in blocks:
+            column = 0 if tops[0] - ends[0] >= tops[1] - ends[1] else 1
+            placed.append((rows, tabs, (0.0, 0.52)[column], tops[column]))
+            tops[column] -= (len(rows) + 1) * step
+        if all(top + step >= end for top, end in zip(tops, ends, strict=True)):
+            break
+        step *= 0.95
+    for rows, tabs, left, top in placed:
+        _rows(ax, rows, left, top, tabs, step)
 
 
 def _wall_table(targets: RoomTargets, name: str) -> list[Sequence[str]]:
-    wall = targets.room.surfaces[name].wall
-    assert wall is not None
     heads, rows = wall_rows(targets, name)
     heads = ["line, left as it is"] if len(heads) == 1 and name in targets.left else heads
-    off = f"off {wall.control or 'its control line'}"
-    return [[name, "", off], ["stud", "along", *heads], *(row for row, _ in rows)]
+    off = f"off {targets.room.surfaces[name].line.control or 'its control line'}"
+    return [[name, "", off], ["stud", "from left", *heads], *(row for row, _ in rows)]
 
 
 def _ceiling_table(targets: RoomTargets) -> list[Sequence[str]]:
     rows: list[Sequence[str]] = []
-    for name, z, straps in strap_rows(targets):
+    for name, z, start, straps in strap_rows(targets):
         line = "" if math.isnan(z) else f"line {length_in_feet(z, targets.room.show)}"
-        rows += [[name, "", line], ["strap", "along", "shim, least to most"], *straps]
+        rows += [[name, "", line], ["strap", start, "shim, least to most"], *straps]
         rows += [] if math.isnan(z) else [[f"line {words}", "", ""] for words in off_benchmarks(targets.room, z)]
     return rows
 
@@ -380,28 +425,35 @@ def _check_table(targets: RoomTargets) -> list[Sequence[str]]:
     return rows
 
 
-def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs: Sequence[float]) -> float:
-    """Rows of words from ``top`` down; the first is the heading. Where they end."""
-    step = 0.0172
+def _rows(ax: Axes, rows: Sequence[Sequence[str]], left: float, top: float, tabs: Sequence[float], step: float) -> None:
+    """Rows of words from ``top`` down; the first is the heading."""
+    size = 8 * min(1.0, step / 0.0172)
     for i, row in enumerate(rows):
-        style: dict[str, Any] = {"fontsize": 8, "color": INK, "va": "top"}
+        style: dict[str, Any] = {"fontsize": size, "color": INK, "va": "top"}
         style |= (
-            {"weight": "bold", "fontsize": 9} if i == 0 else {"color": "#57606a"} if i == 1 and len(rows) > 3 else {}
+            {"weight": "bold", "fontsize": 1.1 * size}
+            if i == 0
+            else {"color": "#57606a"}
+            if i == 1 and len(rows) > 3
+            else {}
         )
         for tab, word in zip(tabs, row, strict=False):
             ax.text(left + tab, top - i * step, word, **style)
-    return top - len(rows) * step
 
 
 def write_room(room: Room, targets: RoomTargets | None, folder: Path) -> list[Path]:
-    """Write the sheet of a room as PNG and PDF into a folder that is there, and say which files."""
-    figure = room_sheet(room, targets)
-    stem = Path(room.source or "room").stem
-    return [save_chart(figure, folder / f"{stem}-sheet.{kind}", dpi=150) for kind in ("png", "pdf")]
+    """Write the sheet of each room as PNG and PDF into a folder that is there, and say which files."""
+    written = []
+    for name in room.rooms:
+        figure = room_sheet(room.only(name), None if targets is None else targets.only(name))
+        tidy = re.sub(r"[^\w-]+", "-", name).strip("-").lower()[:40] or "rest"
+        stem = f"{Path(room.source or 'room').stem}-sheet{'' if len(room.rooms) == 1 else f'-{tidy}'}"
+        written += [save_chart(figure, folder / f"{stem}.{kind}", dpi=150) for kind in ("png", "pdf")]
+    return written
 
 
 ENLARGED = 40.0  # times as large as they are
-LEFT_GRAY = 0.95  # of what is left as it is, which is neither added to nor cut
+SEEN_GRAY = 0.95  # of what is left as it is, which is neither added to nor cut
 WRITTEN = 1000  # above all surfaces
 ELEVATION = 38.0  # degrees above the floor
 
@@ -435,7 +487,7 @@ def room_view(figure: Figure, room: Room, targets: RoomTargets | None = None, *,
     ax: Any = figure.add_axes((0.0, 0.0, 1.0, 1.0), projection=Axes3D.name)
     toward = np.array([np.cos(np.radians(azimuth)), np.sin(np.radians(azimuth))])
     shown = [one for one in room.surfaces.values() if one.kind == "floor"]
-    shown += [one for one in room.of_kind("wall") if one.wall is not None and float(one.wall.into @ toward) > 0.05]
+    shown += [one for one in room.of_kind("wall") if float(one.line.into @ toward) > 0.05]
     off = {one.name: deviation(room, targets, one.name) for one in shown}
     most = max((float(np.nanmax(np.abs(values))) for values in off.values()), default=1.0)
     scale = deviation_scale(max(most, 0.1), room.show)
@@ -444,7 +496,7 @@ def room_view(figure: Figure, room: Room, targets: RoomTargets | None = None, *,
         x, y, z = _bent(room, one, off[one.name] * ENLARGED)
         colours = scale.colours(scale.norm(np.ma.masked_invalid(off[one.name])))
         if targets is not None and one.name in targets.left:
-            colours[..., :3] = LEFT_GRAY
+            colours[..., :3] = SEEN_GRAY
         drawn[one.name] = ax.plot_surface(
             x, y, z, facecolors=colours, rstride=1, cstride=1, shade=False, linewidth=0, antialiased=False
         )
@@ -464,7 +516,7 @@ def _bent(room: Room, one: RoomSurface, off: Floats) -> tuple[Floats, Floats, Fl
     surface = room.drawn[one.name].surface
     x, y = np.meshgrid(surface.x, surface.y)
     if one.wall is None:
-        return x, y, np.nanmean(surface.height) + off
+        return *room.drawn[one.name].on_plan(x, y), np.nanmean(surface.height) + off
     px, py = one.wall.on_plan(x, np.nanmean(surface.height) + off)
     return px, py, one.wall.base + y
 
@@ -472,6 +524,7 @@ def _bent(room: Room, one: RoomSurface, off: Floats) -> tuple[Floats, Floats, Fl
 def _label(room: Room, one: RoomSurface) -> tuple[float, float, float]:
     west, east, south, north = room.drawn[one.name].extent
     if one.wall is None:
-        return (west + east) / 2, (south + north) / 2, 100.0
-    x, y = one.wall.on_plan(np.array((west + east) / 2), np.array(-one.wall.offset))
+        x, y = room.drawn[one.name].on_plan((west + east) / 2, (south + north) / 2)
+        return float(x), float(y), 100.0
+    x, y = one.line.on_plan(np.array((west + east) / 2), np.array(-one.wall.offset))
     return float(x), float(y), one.wall.base + north + 150

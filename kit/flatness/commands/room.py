@@ -110,6 +110,7 @@ def room_json(
             "greatest_mm": float(room.clear_height.range[1]),
             "at_mm": list(room.clear_height.at),
         },
+        "widths": rows(room.widths),
         "targets": None
         if targets is None
         else {

@@ -97,6 +97,9 @@ def read_job(path: str | os.PathLike[str]) -> Job:
     """
     file = Path(path)
     raw = read_toml(file)
+    if "surface" in raw and "surveys" not in raw:
+        remedy = f"flatness room {file.name}, or [surveys] for a job of one surface"
+        raise _refused(file, "a room file: it holds [[surface]]", remedy)
     return make_job(raw, JobReport(Origin(file.name)), file, file.parent)
 
 

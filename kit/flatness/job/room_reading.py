@@ -61,6 +61,7 @@ from flatness.survey.readings import Survey
 DATUM: Keys = {
     "benchmarks": Field(values.Named(ANY), "height of each benchmark above the room's datum, by its label", True),
     "error": Field(UPWARD, "of each of these heights, one standard deviation (0)"),
+    "places": Field(values.Named(PLACE), "where each benchmark is on the plan, by its label"),
 }
 # of a surface: where it stands; keys of a job file stand beside these
 LEVEL: Keys = {
@@ -128,9 +129,10 @@ OPENING: Keys = {
     "door": Field(Nested(DOOR), "the leaf, and what it swings over"),
 }
 TAPE: Keys = {
-    "name": Field(TEXT, "the corner", True),
-    "legs": Field(_TWO, "along both walls, such as 6 ft and 8 ft", True),
-    "diagonal": Field(POSITIVE, "between their ends", True),
+    "name": Field(TEXT, "the corner, or of diagonals the corner where the first begins", True),
+    "legs": Field(_TWO, "along both walls, such as 6 ft and 8 ft; of diagonals the room's two sides", True),
+    "diagonal": Field(POSITIVE, "between their ends, of a corner"),
+    "diagonals": Field(_TWO, "both of a room, from corner to corner; the first from the corner that is named"),
     "error": Field(UPWARD, "of one measure, one standard deviation (1/16 in)"),
 }
 RECESS: Keys = {
@@ -192,10 +194,11 @@ SEVERAL: Mapping[str, tuple[Keys, str]] = {
     "opening": (OPENING, "an opening, by level and tape, and what it joins"),
     "trim": (TRIM, "a trim whose foot is set to a level line along a wall"),
     "keep": (KEEP, "a clear width or height that the targets must keep"),
-    "tape": (TAPE, "a corner by tape: two legs and the diagonal"),
+    "tape": (TAPE, "a corner by tape: two legs and the diagonal; or a room: two sides and both diagonals"),
     "recess": (RECESS, "what is recessed above a finished ceiling"),
 }
-ABOUT: Keys = {name: schema.ABOUT[name] for name in ("title", *INHERITED)}
+DRAWS = Field(values.Number(20, 100_000, whole=True), "surfaces drawn that the readings allow (200)")
+ABOUT: Keys = {**{name: schema.ABOUT[name] for name in ("title", *INHERITED)}, "draws": DRAWS}
 TOP: Keys = {
     **ABOUT,
     **{name: Field(values.Kept(), about_it) for name, (_, about_it) in SINGLE.items()},
@@ -234,11 +237,18 @@ def read_room(path: str | os.PathLike[str]) -> Room:
     }
     datum, agreed = single.get("datum"), single.get("checks")
     surfaces, notes = _surfaces(raw, about, datum, report, file)
-    openings = [_opening(one, surfaces, report) for one in _tables(raw, "opening", report)]
-    tapes = make_all(list(_tables(raw, "tape", report)), _tape(report), report)
-    recesses = [_recess(one, surfaces, report) for one in _tables(raw, "recess", report)]
-    keeps = [_kept(one, surfaces, report) for one in _tables(raw, "keep", report)]
-    trims = [_trim(one, surfaces, report) for one in _tables(raw, "trim", report)]
+    named = _Named(raw, surfaces, report)
+    openings = [_opening(one, named) for one in _tables(raw, "opening", report)]
+    tapes = make_all(list(_tables(raw, "tape", report)), _tape, report)
+    recesses = [_about(one, named, "ceiling", Recess) for one in _tables(raw, "recess", report)]
+    keeps = [_kept(one, named) for one in _tables(raw, "keep", report)]
+    trims = [_about(one, named, "wall", Trim) for one in _tables(raw, "trim", report)]
+    if datum is not None:
+        known, places = (datum.values.get(key) or {} for key in ("benchmarks", "places"))
+        read = {label for one in surfaces for label in _benchmarks(one.item.survey)}
+        for label in (label for label in places if label not in {*known, *read}):
+            path, remedy = key_path("datum.places", label), f"did you mean {nearest(label, known)}?"
+            report.add(path, "no benchmark of this label", label, ", ".join(known), remedy)
     _check_control(surfaces, report)
     _check_round(surfaces, report)
     report.stop_if_any()
@@ -252,6 +262,7 @@ def read_room(path: str | os.PathLike[str]) -> Room:
         agreed=Agreed(**(agreed.values if agreed is not None else {})),
         keeps=tuple(one for one in keeps if one is not None),
         benchmarks={} if datum is None else datum.values.get("benchmarks") or {},
+        places={} if datum is None else datum.values.get("places") or {},
         trims=tuple(one for one in trims if one is not None),
         targets={} if (targets := single.get("targets")) is None else targets.values,
         show=about.get("show", "in" if next(iter(made.values())).survey.unit in ("in", "ft") else "mm"),
@@ -502,20 +513,30 @@ def _area(starts: Floats, follow: Floats) -> float:
 # what is measured besides
 
 
-def _known(name: str, kind: str, path: str, surfaces: Sequence[Placed], report: JobReport) -> bool:
-    names = [one.item.name for one in surfaces if one.item.kind == kind]
-    if name in names:
-        return True
-    remedy = f"did you mean {nearest(name, names)}?" if names else f"add a [[surface]] that is a {kind}"
-    report.add(path, f"no {kind} of this name", name, ", ".join(names) or f"a {kind}", remedy)
-    return False
+class _Named:
+    """The surfaces of a file by name; of those that could not be made the report says why already."""
+
+    def __init__(self, raw: Mapping[str, Any], surfaces: Sequence[Placed], report: JobReport) -> None:
+        self.made: dict[str, RoomSurface] = {one.item.name: one.item for one in surfaces}
+        tables = [one for one in raw.get("surface") or () if isinstance(one, dict)]
+        self.unmade = {one.get("name") for one in tables if one.get("name") not in self.made}
+        self.report = report
+
+    def know(self, name: str, path: str, kind: str = "surface") -> bool:
+        """Whether there is a surface of a name, of a kind; the report says where there is none."""
+        names = [each for each, one in self.made.items() if kind in ("surface", one.kind)]
+        if name not in names and name not in self.unmade:
+            remedy = f"did you mean {nearest(name, names)}?" if names else f"add a [[surface]] that is a {kind}"
+            self.report.add(path, f"no {kind} of this name", name, ", ".join(names) or f"a {kind}", remedy)
+        return name in names
 
 
-def _opening(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Opening | None:
-    values, path, before = dict(table.values), table.path, len(report.problems)
+def _opening(table: Table, named: _Named) -> Opening | None:
+    values, path, report = dict(table.values), table.path, named.report
+    before = len(report.problems)
     for key, kind in (("floors", "floor"), ("ceilings", "ceiling")):
         for i, name in enumerate(values.get(key, ()), 1):
-            _known(name, kind, f"{path}.{key}[{i}]", surfaces, report)
+            named.know(name, f"{path}.{key}[{i}]", kind)
     floors, ceilings = values.get("floors", ()), values.get("ceilings", ())
     alone = "next_height" in values
     if ("floors" in values or alone) and len(floors) != (1 if alone else 2):
@@ -534,38 +555,30 @@ def _opening(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Ope
     return report.make(path, table.raw, Opening, **values) if len(report.problems) == before else None
 
 
-def _tape(report: JobReport) -> Any:
-    """What makes a corner by tape."""
-
-    def make(**values: Any) -> TapeCorner:
-        from flatness.room.geometry import tape_cosine
-
-        if len(values["legs"]) != 2:
-            raise FlatnessError("not two legs", column="legs", expected="two lengths", remedy="give both")
-        first, second = values["legs"]
-        tape_cosine(first, second, values["diagonal"])
-        return TapeCorner(**values)
-
-    return make
-
-
-def _trim(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Trim | None:
-    known = _known(table.values["wall"], "wall", f"{table.path}.wall", surfaces, report)
-    return Trim(**table.values) if known else None
+def _tape(**values: Any) -> TapeCorner:
+    """A corner, or a room, by tape."""
+    for key in ("legs", "diagonals"):
+        if len(values.get(key, (0, 0))) != 2:
+            raise FlatnessError("not two of them", column=key, expected="two lengths", remedy="give both")
+    if ("diagonal" in values) == ("diagonals" in values):
+        expected = "diagonal, from end to end of two legs, or diagonals, both of a room of these sides"
+        raise FlatnessError(
+            "one of the two", column="diagonal", expected=expected, remedy="give the one that was taped"
+        )
+    made = TapeCorner(**values)
+    made.cosine(*made.sizes)
+    return made
 
 
-def _kept(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Keep | None:
-    before, of = len(report.problems), {one.item.name: one.item for one in surfaces}
-    for i, name in enumerate(table.values["surfaces"], 1):
-        if name not in of:
-            remedy = f"did you mean {nearest(name, of)}?" if of else "add it"
-            report.add(f"{table.path}.surfaces[{i}]", "no surface of this name", name, ", ".join(of), remedy)
+def _about(table: Table, named: _Named, kind: str, make: Any) -> Any:
+    """What a table about one surface of a kind makes; None where there is no such surface."""
+    return make(**table.values) if named.know(table.values[kind], f"{table.path}.{kind}", kind) else None
+
+
+def _kept(table: Table, named: _Named) -> Keep | None:
+    report, before = named.report, len(named.report.problems)
+    known = [named.know(name, f"{table.path}.surfaces[{i}]") for i, name in enumerate(table.values["surfaces"], 1)]
     made = report.make(table.path, table.raw, Keep, **table.values)
-    if made is not None and len(report.problems) == before:
-        report.make(table.path, table.raw, made.check, of)
-    return made if len(report.problems) == before else None
-
-
-def _recess(table: Table, surfaces: Sequence[Placed], report: JobReport) -> Recess | None:
-    known = _known(table.values["ceiling"], "ceiling", f"{table.path}.ceiling", surfaces, report)
-    return Recess(**table.values) if known else None
+    if made is not None and all(known):
+        report.make(table.path, table.raw, made.check, named.made)
+    return made if len(report.problems) == before and all(known) else None

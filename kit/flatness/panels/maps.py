@@ -259,7 +259,7 @@ def _more(state: CheckState, surface: Surface, ax: Axes) -> Any:
         surface,
         survey=state.survey,
         unit=state.unit,
-        numbers=False,
+        numbers="none",
         title="Where to take more readings, in order",
         ax=ax,
     )

@@ -13,7 +13,7 @@ from traitlets import Any as AnyTrait
 from traitlets import Enum, Float, Instance, Unicode
 
 from flatness.charts.heights import surface_map
-from flatness.charts.rooms import room_plan, room_view
+from flatness.charts.rooms import clear_height_map, room_plan, room_view
 from flatness.errors import PlanError
 from flatness.job.room_reading import TARGETS, read_room
 from flatness.job.schema import KEPT, Field
@@ -23,7 +23,8 @@ from flatness.panels.instrument import Instrument, Said
 from flatness.panels.maps import ShownMap, clear_ends, lift_heading, map_box, say
 from flatness.panels.state import State
 from flatness.room.checks import MEASURED
-from flatness.room.records import Room, RoomSurface
+from flatness.room.drawn import Drawn
+from flatness.room.records import Room
 from flatness.room.targets import WALLS, RoomTargets, room_targets
 from flatness.words import phrases
 from flatness.words.phrases import error_text
@@ -31,7 +32,7 @@ from flatness.words.printed import depth, percent
 from flatness.words.rooms import LEAST_MM, TITLES, answer, moves_most, row_length, target_sentences
 from flatness.words.ways import NOTHING
 
-VIEWS = ("plan", "surface", "turn")
+VIEWS = ("plan", "surface", "clear", "turn")
 
 
 class RoomState(State):
@@ -43,7 +44,8 @@ class RoomState(State):
     room, targets : as read, and what it is brought to; None where they cannot be
     clash : why there are no targets, in words; empty where there are
     walls : how walls are tied on the plan
-    view : ``plan`` (walls folded out), ``surface`` (the one that is opened) or ``turn`` (in space)
+    view : ``plan`` (walls folded out), ``surface`` (the one that is opened), ``clear`` (height) or
+        ``turn`` (in space)
     opened : name of the surface that is opened
     azimuth : from where the room is seen [degrees]
     pointer : place of the map that is pointed at, or None
@@ -114,19 +116,20 @@ def place_on(room: Room, place: Place) -> tuple[str, Place] | None:
     for one in room.surfaces.values():
         if one.kind == "ceiling":
             continue
-        x, y = _unfolded(one, place, GAP_MM)
+        x, y = _unfolded(room.drawn[one.name], place, GAP_MM)
         west, east, south, north = room.drawn[one.name].extent
         if west <= x <= east and south <= y <= north:
             return one.name, (x, y)
     return None
 
 
-def _unfolded(one: RoomSurface, place: Place, gap: float) -> Place:
+def _unfolded(one: Drawn, place: Place, gap: float) -> Place:
     """x and y of a surface [mm] at a place of the sheet."""
-    if one.wall is None:
-        return place
-    away = np.subtract(place, one.wall.start)
-    return float(away @ one.wall.along), float(-(away @ one.wall.into)) - gap
+    if one.of.wall is None:
+        x, y = one.own(*place)
+        return float(x), float(y)
+    away = np.subtract(place, one.of.line.start)
+    return float(away @ one.of.line.along), float(-(away @ one.of.line.into)) - gap
 
 
 def finite(value: Any) -> bool:
@@ -136,8 +139,13 @@ def finite(value: Any) -> bool:
 
 EXAMPLE = "../sample_surveys/gallery/room.toml"
 WORDS = {"pass": "PASS", "fail": "FAIL", "undecided": "UNDECIDED", MEASURED: "no limit"}
-VIEW_NAMES = {"Plan, walls folded out": "plan", "Surface": "surface", "Turn": "turn"}
-TOOLTIPS = ("The room in plan; click a surface to open it", "The surface that is opened", "The room in space")
+VIEW_NAMES = {"Plan, walls folded out": "plan", "Surface": "surface", "Clear height": "clear", "Turn": "turn"}
+TOOLTIPS = (
+    "The room in plan; click a surface to open it",
+    "The surface that is opened",
+    "How high it is",
+    "The room in space",
+)
 LETTERS_PT = 9.0  # 12 px, the least that is read on a screen
 OPENED = Field(KEPT, "the surface to open", label="Surface")
 SEEN_FROM = Field(KEPT, "in degrees from x", label="Seen from")
@@ -197,6 +205,13 @@ class RoomPanel(Instrument):
             chart = surface_map(surface, survey=None, unit=state.unit, ax=ax)
             clear_ends(chart.colour_bar)
             return ShownMap(ax, caption=lift_heading(ax))
+        if state.view == "clear":
+            if not room.clear_heights:
+                say(figure, "No ceiling was read over a floor.")
+                return ShownMap()
+            ax = figure.add_axes(map_box(figure))
+            clear_ends(clear_height_map(room, unit=state.unit, ax=ax).colour_bar)
+            return ShownMap(ax, caption=lift_heading(ax))
         if state.view == "turn":
             room_view(figure, room, state.targets, azimuth=state.azimuth)
             return ShownMap(figure.axes[0])  # what it shows is written on it
@@ -232,7 +247,7 @@ def caption(state: RoomState) -> str:
     shown = "L and R are left and right as seen from the room. Click a surface to open it."
     if state.targets is None:
         return f"Blue is shy of the surface's own best plane, orange proud. {shown}"
-    white = " What is white is left as it is." if state.targets.left else ""
+    white = " What is gray is left as it is." if state.targets.left else ""
     return f"Blue is to be added, orange to come off.{white} {shown}"
 
 

@@ -17,9 +17,10 @@ from flatness.papers.files import Paper
 from flatness.papers.sheet import MARGIN_MM, cut, make_pdf, sheet_named
 from flatness.room.checks import MEASURED
 from flatness.room.records import Room
-from flatness.room.set_out import UP
+from flatness.room.set_out import UP, wall_lines
 from flatness.room.targets import RoomTargets
 from flatness.room.ways import RoomWays
+from flatness.words.printed import position
 from flatness.words.rooms import (
     AUTHORITY,
     cautions,
@@ -39,7 +40,7 @@ from flatness.words.rooms import (
 from flatness.words.ways import work_text
 
 INCH = 25.4
-PLAN_SHARE = 0.7  # height of the plan over its width
+PLAN_SHARE = 0.64  # height of the plan over its width
 BAR_IN, KEY = 0.6, np.array([0.34, 1.0])  # what the key takes [in]: its height; its width, of the whole
 USUAL_RATES = "by the usual rates; common practice, no source"
 
@@ -100,7 +101,14 @@ def room_owner_page(
         "targets": [] if targets is None else list(target_sentences(targets))[1:],
         "authority": AUTHORITY,
     }
-    pictures = {"plan.svg": _plan(room, targets, width, width * 0.8, labels=False)}
+    many, high = len(room.rooms), width * 0.8 / len(room.rooms)
+    data["plans"] = [f"plan-{i}.svg" for i in range(many)]
+    pictures = {
+        f"plan-{i}.svg": _plan(
+            room.only(name), None if targets is None else targets.only(name), width, high, labels=False
+        )
+        for i, name in enumerate(room.rooms)
+    }
     return Paper(title, make_pdf("room_owner.typ", data, pictures, paper, made))
 
 
@@ -143,30 +151,51 @@ def room_crew_sheet(
         "title": title,
         "name": cut(room.title, 60),
         "says": crew_answer(targets),
-        "how": "Walls are folded out, heads outward. Studs count from the left, as you face the wall from the room.",
-        "numbers": "The finished line is how far the face that was measured ends up from the long or cross line; "
-        f"boards and finish come on top of it. Bottom, middle and top: what to add there, in {unit}; − is take off.",
-        "walls": [_wall(targets, one.name) for one in room.of_kind("wall")],
-        "ceilings": [{"name": name, "rows": straps} for name, _, straps in strap_rows(targets)],
-        "trims": [[name, f"{foot} above the datum", reveal] for name, foot, reveal in trim_rows(targets.finished)],
-        "diagonals": diagonal_rows(targets),
+        "how": "Walls are folded out, heads outward. Studs count from the left (L), facing the wall from the room. "
+        "Gray: leave it as it is. Hatched: not read, as at a door." + (" ▲ is a benchmark." if room.places else ""),
+        "numbers": "Lines are to the face that was read. No board is counted: a board over that face ends up its own "
+        "thickness nearer to the control line. Bottom, middle and top, so high up from the datum as stands beside the "
+        f"wall's name: what to add there, in {unit}; − is take off.",
+        "rooms": [
+            {"name": name if len(room.rooms) > 1 else "", "plan": f"plan-{i}.svg", **_tables(targets.only(name))}
+            for i, name in enumerate(room.rooms)
+        ],
         "steps": list(crew_steps(targets)),
         "ways": [] if ways is None else way_rows(ways),
         "cautions": [one.text for one in cautions(targets)],
         "authority": AUTHORITY,
     }
-    pictures = {"plan.svg": _plan(room, targets, width, width * PLAN_SHARE, labels=True)}
+    pictures = {
+        f"plan-{i}.svg": _plan(room.only(name), targets.only(name), width, width * PLAN_SHARE, labels=True)
+        for i, name in enumerate(room.rooms)
+    }
     return Paper(title, make_pdf("room_crew.typ", data, pictures, paper, made))
+
+
+def _tables(targets: RoomTargets) -> dict[str, Any]:
+    """All that is set out in one room, as tables."""
+    return {
+        "walls": [_wall(targets, one.name) for one in targets.room.of_kind("wall")],
+        "ceilings": [{"name": name, "from": start, "rows": straps} for name, _, start, straps in strap_rows(targets)],
+        "trims": [[name, f"{foot} above the datum", reveal] for name, foot, reveal in trim_rows(targets.finished)],
+        "diagonals": diagonal_rows(targets),
+    }
 
 
 def _wall(targets: RoomTargets, name: str) -> dict[str, Any]:
     """The finished line of one wall off its control line, and what is added to it, stud by stud."""
-    wall = targets.room.surfaces[name].wall
-    assert wall is not None
     heads, rows = wall_rows(targets, name)
+    adds, line = [] if name in targets.left else list(UP), targets.room.surfaces[name].line
+    heads = ["line as it is"] if not adds and len(heads) == 1 else heads
+    lines = wall_lines(targets)
+    lines = lines[lines["wall"] == name]
+    heights = dict(zip(lines["at"], lines["y_mm"] + line.base, strict=True))
+    up = ", ".join(position(float(heights[at]), targets.room.show) for at in UP)
+    off = f"off {line.control or 'its control line'}"
     return {
         "name": name,
-        "control": f"{'left as it is; ' if name in targets.left else ''}off {wall.control or 'its control line'}",
-        "head": ["stud", "from left", *heads, *UP],
-        "rows": [[*row, *adds] for row, adds in rows],
+        "control": f"{off}; at {up} up" if adds else f"leave it as it is; {off}",
+        "head": ["stud", "from left", *heads, *adds],
+        "lines": len(heads),
+        "rows": [[*row, *(words if adds else ())] for row, words in rows],
     }

@@ -20,7 +20,7 @@ from flatness.limits.verdict import FAIL, PASS, RANGE, UNDECIDED
 from flatness.notes import Note, joined
 from flatness.room.allowed import AGREED, Allowed, allowed, angularity, habitable_height, source_of, unbevelled_step
 from flatness.room.drawn import Drawn, fit_planes
-from flatness.room.geometry import Corner, corners, facing, tape_cosine, trace
+from flatness.room.geometry import Corner, corners, facing, trace, widths
 from flatness.room.records import Door, Opening, Room
 from flatness.surface.lattice import unread
 
@@ -156,11 +156,14 @@ def _unread(room: Room, *names: str) -> str:
 
 
 def _clear_heights(room: Room) -> Iterator[Measure]:
-    limit = allowed(room.agreed.clear_height, habitable_height(), source_of("clear-height"), at_least=True)
+    limits = [allowed(None, habitable_height(), source_of("clear-height"), at_least=True)]
+    if (agreed := room.agreed.clear_height) is not None:
+        limits.insert(0, allowed(agreed, at_least=True))
     for one in room.clear_heights:
         where = Note("room-clear", floor=one.floor, ceiling=one.ceiling, at=one.at)
         left = _unread(room, one.floor, one.ceiling)
-        yield Measure(what="clear-height", where=where, draws=one.least, at=(one.at,), allowed=limit, unread=left)
+        for limit in limits:
+            yield Measure(what="clear-height", where=where, draws=one.least, at=(one.at,), allowed=limit, unread=left)
 
 
 def _ceilings(room: Room) -> Iterator[Measure]:
@@ -174,7 +177,7 @@ def _ceilings(room: Room) -> Iterator[Measure]:
             mean = fit_planes(x, y, z[None])[0] @ np.stack([np.ones_like(x), x, y])
             low, high = int(mean.argmin()), int(mean.argmax())
             fall = on_plane[:, high] - on_plane[:, low]
-            ends = tuple((float(x[k]), float(y[k])) for k in (high, low))
+            ends = drawn.node(high), drawn.node(low)
             where = Note("room-ceiling-falls", ceiling=one.name, high=ends[0], low=ends[1])
             limit = allowed(
                 room.agreed.ceiling, angularity(math.dist(*ends)) if ends[0] != ends[1] else math.nan, _din()
@@ -206,15 +209,14 @@ def _recesses(room: Room) -> Iterator[Measure]:
     for one in room.recesses:
         drawn = room.drawn[one.ceiling]
         x, y, z = drawn.surface.nodes()
-        inside = np.ones(len(x), bool) if one.area is None else shapely.intersects_xy(one.area, x, y)
+        inside = np.ones(len(x), bool) if one.area is None else shapely.intersects_xy(one.area, *drawn.on_plan(x, y))
         where = Note("room-recess", recess=one.name, ceiling=one.ceiling)
         if not inside.any():
             yield _none("recess", where, Note("room-unread"))
             continue
         above = drawn.draws[:, drawn.surface.inside][:, inside] - one.height
-        k = int(z[inside].argmin())
-        at = float(x[inside][k]), float(y[inside][k])
-        clash = one.depth - (float(z[inside][k]) - one.height)
+        k = int(np.where(inside, z, np.inf).argmin())
+        at, clash = drawn.node(k), one.depth - (float(z[k]) - one.height)
         note = Note("room-recess-clash", at=at, off=clash) if clash > 0 else ""
         limit = Allowed(one.depth, AGREED, at_least=True)
         yield Measure(what="recess", where=where, draws=above.min(axis=1), note=note, at=(at,), allowed=limit)
@@ -231,30 +233,46 @@ def _parallel(room: Room) -> Iterator[Measure]:
         yield Measure(what="parallel", where=where, draws=pair.taper, note=note, at=pair.ends, allowed=limit)
 
 
+def room_widths(room: Room) -> pd.DataFrame:
+    """The distance from face to face of facing walls, half way up.
+
+    Returns
+    -------
+    DataFrame, one row a place: ``first`` and ``second`` wall, ``x_mm`` along the first, ``likely_mm`` with its 95 %
+        range ``low_mm`` to ``high_mm``; NaN where one of the two was not read
+    """
+    walls = {one.name: room.drawn[one.name] for one in room.of_kind("wall")}
+    rows = []
+    for pair in facing([*walls.values()]):
+        run, draws = widths(pair, walls)
+        for x, (low, likely, high) in zip(run, np.quantile(draws, RANGE, axis=0).T, strict=True):
+            rows.append((pair.first, pair.second, float(x), float(likely), float(low), float(high)))
+    return pd.DataFrame(rows, columns=["first", "second", "x_mm", "likely_mm", "low_mm", "high_mm"])
+
+
 def _square(room: Room) -> Iterator[Measure]:
     walls = [room.drawn[one.name] for one in room.of_kind("wall")]
     for corner in corners(walls):
         leg = room.agreed.leg or corner.leg
-        yield _corner(room, corner.cosine, leg, Note("room-corner", **_named(corner), leg=leg), (corner.at,))
+        where = Note("room-corner", first=corner.first, second=corner.second, leg=leg)
+        yield _corner(room, corner.cosine, leg, where, corner)
     for tape in room.tapes:
-        rng = np.random.default_rng([room.seed, len(tape.name), int(tape.diagonal)])
-        a, b, c = (
-            size + rng.normal(0, tape.error, max(room.draws, 1000))
-            for size in (tape.legs[0], tape.legs[1], tape.diagonal)
-        )
+        rng = np.random.default_rng([room.seed, len(tape.name), int(tape.sizes[-1])])
+        sizes = [size + rng.normal(0, tape.error, max(room.draws, 1000)) for size in tape.sizes]
         leg = room.agreed.leg or min(tape.legs)
-        where = Note("room-corner-tape", corner=tape.name, leg=leg)
-        yield _corner(room, tape_cosine(a, b, c), leg, where, ())
+        key = "room-corner-tape" if tape.diagonals is None else "room-diagonals-tape"
+        yield _corner(room, tape.cosine(*sizes), leg, Note(key, corner=tape.name, leg=leg))
 
 
-def _named(corner: Corner) -> dict[str, str]:
-    return {"first": corner.first, "second": corner.second}
-
-
-def _corner(room: Room, cosine: Floats, leg: float, where: str, at: tuple[tuple[float, float], ...]) -> Measure:
-    off = leg * cosine
-    note = Note("room-closes") if float(np.median(off)) > 0 else Note("room-opens")
+def _corner(room: Room, cosine: Floats, leg: float, where: str, corner: Corner | None = None) -> Measure:
+    """How far a corner is out of square over a leg; which way, where that is sure."""
+    off, note = leg * cosine, ""
+    low, high = np.quantile(off, (RANGE[0], RANGE[-1]))
+    if low > 0 or high < 0:
+        stands_out = corner is not None and corner.stands_out
+        note = Note(("room-closes" if low > 0 else "room-opens") + ("-out" if stands_out else ""))
     limit = allowed(room.agreed.square, angularity(leg), _din())
+    at = () if corner is None else (corner.at,)
     return Measure(what="square", where=where, draws=off, note=note, at=at, allowed=limit)
 
 
@@ -282,7 +300,7 @@ def _wall_feet(room: Room) -> Iterator[Measure]:
                 continue
             x, y, away = found
             drawn = room.drawn[floor.name]
-            heights, best = drawn.at(x, y), drawn.surface.at(x, y)
+            heights, best = drawn.at(x, y), drawn.at(x, y, drawn=False)
             ends = tuple((float(x[k]), float(y[k])) for k in (int(best.argmax()), int(best.argmin())))
             limit = allowed(room.agreed.wall_foot)
             note = Note("room-foot-ends", high=ends[0], low=ends[1], away=away)
@@ -299,15 +317,14 @@ def floor_along(floor: Drawn, wall: Drawn) -> tuple[Floats, Floats, float] | Non
 
     As near to the wall as nine tenths of it were read, at most 1 ft off; None where no line of the floor beside it was.
     """
-    line = wall.of.wall
-    assert line is not None
+    line = wall.of.line
     point, along = (v.mean(axis=0) for v in trace(line, wall.planes, line.base))
     run = np.arange(0.0, line.length + 1e-6, STEP_MM)
     face = point + run[:, None] * along
     best: tuple[float, Floats, Floats, float] | None = None
     for away in np.arange(0.0, FOOT_MM + 1e-6, FOOT_MM / 24):
         x, y = (face + away * line.into).T
-        read = np.isfinite(floor.surface.at(x, y))
+        read = np.isfinite(floor.at(x, y, drawn=False))
         share = float(read.mean())
         if best is None or share > best[0] + 0.02:
             best = share, x[read], y[read], float(away)
@@ -344,11 +361,12 @@ def _swing(room: Room, one: Opening, door: Door) -> Measure:
     x = hinge[0] + np.outer(reach, arm[0] * np.cos(turn) - arm[1] * np.sin(turn)).ravel()
     y = hinge[1] + np.outer(reach, arm[0] * np.sin(turn) + arm[1] * np.cos(turn)).ravel()
     for floor in room.of_kind("floor"):
-        read = np.isfinite(room.drawn[floor.name].surface.at(x, y))
+        drawn = room.drawn[floor.name]
+        best = drawn.at(x, y, drawn=False)
+        read = np.isfinite(best)
         if read.mean() >= LEAST_SWING and floor.survey.is_level:
-            drawn = room.drawn[floor.name]
             gaps = door.bottom - drawn.at(x[read], y[read])
-            k = int(drawn.surface.at(x[read], y[read]).argmax())
+            k = int(best[read].argmax())
             at = ((float(x[read][k]), float(y[read][k])),)
             rng = np.random.default_rng([room.seed, len(one.name), 9])
             least = gaps.min(axis=1) + rng.normal(0, one.error, len(gaps))
@@ -397,6 +415,6 @@ def _beside(drawn: Drawn, line: Floats) -> Floats | None:
     for away in np.arange(0.0, FOOT_MM + 1e-6, FOOT_MM / 24):
         for side in (1, -1):
             x, y = (line + side * away * across).T
-            if np.isfinite(drawn.surface.at(x, y)).all():
+            if np.isfinite(drawn.at(x, y, drawn=False)).all():
                 return drawn.at(x, y)
     return None

@@ -19,10 +19,10 @@ class ClearHeight:
     Attributes
     ----------
     floor, ceiling : names of the surfaces
-    x, y : [nx], [ny] mm on the plan: the floor's lattice
+    x, y : [nx], [ny] mm: the floor's lattice, which lies along the walls
     map : [ny, nx] mm, best estimate; NaN where one of the two was not read
     draws : [n, m] mm at the m places of the map that were read on both
-    at : place of the least clear height by the best estimate
+    at : place on the plan of the least clear height by the best estimate
     """
 
     floor: str
@@ -58,14 +58,14 @@ def clear_heights(room: Room) -> tuple[ClearHeight, ...]:
 def between(floor: Drawn, ceiling: Drawn) -> ClearHeight | None:
     """The clear height between two surfaces; None where no place was read on both."""
     below = floor.surface
-    x, y, z = below.nodes()
-    above = ceiling.surface.at(x, y)
-    both = np.isfinite(above)
+    own_x, own_y, z = below.nodes()
+    x, y = floor.on_plan(own_x, own_y)
+    high = ceiling.at(x, y, drawn=False) - z
+    both = np.isfinite(high)
     if not both.any():
         return None
     clear = np.full(below.height.shape, np.nan)
-    clear[below.inside] = above - z
+    clear[below.inside] = high
     draws = ceiling.at(x[both], y[both]) - floor.draws[:, below.inside][:, both]
-    k = int(np.argmin((above - z)[both]))
-    at = float(x[both][k]), float(y[both][k])
+    at = floor.node(int(np.nanargmin(high)))
     return ClearHeight(floor=floor.name, ceiling=ceiling.name, x=below.x, y=below.y, map=clear, draws=draws, at=at)

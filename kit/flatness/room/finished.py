@@ -19,7 +19,6 @@ from flatness.room.checks import measures
 from flatness.room.drawn import Drawn, fit_planes, seed_of
 from flatness.room.records import Keep, Room, RoomSurface
 from flatness.room.targets import SHOWN_MM, RoomTargets, Target
-from flatness.surface.lattice import Surface
 
 _RANK = {FAIL: 0, UNDECIDED: 1}
 
@@ -53,12 +52,9 @@ def _set_to(one: Drawn, target: Target, room: Room, error: float) -> Drawn:
     u, v = (gx - x0) / max(x1 - x0, 1.0), (gy - y0) / max(y1 - y0, 1.0)
     off = (corners[0] * (1 - u) + corners[1] * u) * (1 - v) + (corners[2] * (1 - u) + corners[3] * u) * v
     plane: Floats = target.plane[0] + target.plane[1] * gx + target.plane[2] * gy
-    plane[~surface.inside] = np.nan
-    return replace(one, surface=_with(surface, one.of.up * plane), shape=one.of.up * (plane + off))
-
-
-def _with(surface: Surface, heights: Floats) -> Surface:
-    return Surface(x=surface.x, y=surface.y, height=heights, spacing=surface.spacing, reference=surface.reference)
+    plane *= one.of.up
+    stands = replace(surface, height=np.where(surface.inside, plane, np.nan))
+    return replace(one, surface=stands, best=plane, shape=plane + one.of.up * off)
 
 
 def leave(targets: RoomTargets, keeps: Sequence[Keep]) -> RoomTargets:
@@ -74,10 +70,9 @@ def leave(targets: RoomTargets, keeps: Sequence[Keep]) -> RoomTargets:
         of = [targets.targets[name] for name in names]
         if any(_is_kept_by_work(one, keeps) for one in of) or not _at_one_height(targets.room, of):
             continue
-        if not all(_may_stay(targets.room, name, is_thick) for name in names):
-            continue
-        now = _verdicts(finished_room(targets, (*left, *names)))
-        if len(now) == len(was) and all(one >= before for one, before in zip(now, was, strict=True)):
+        now = _verdicts(finished_room(targets, (*left, *names)))  # quicker than what follows, and mostly decides it
+        is_worse = len(now) != len(was) or any(one < before for one, before in zip(now, was, strict=True))
+        if not is_worse and all(_may_stay(targets.room, name, is_thick) for name in names):
             left += names
     if not left:
         return targets

@@ -7,7 +7,8 @@ and the diagonal between their ends (3-4-5).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, permutations
 
@@ -21,6 +22,7 @@ from flatness.room.records import FACING_COS, WallLine
 
 CORNER_MM = 600.0  # how near to its meeting with another wall a wall must reach to make a corner with it
 LEAST_RUN_MM = 300.0
+EVERY_MM = 610.0  # along a run, at most
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,6 +33,7 @@ class Facing:
     ----------
     first, second : their names
     run : length over which they face [mm]
+    start : where it begins along the first wall's x [mm]
     at_start, at_end : [n] width at both ends of the run, along the first wall's x [mm]
     ends : places on the plan of those two, on the first wall
     """
@@ -38,6 +41,7 @@ class Facing:
     first: str
     second: str
     run: float
+    start: float
     at_start: Floats
     at_end: Floats
     ends: tuple[tuple[float, float], tuple[float, float]]
@@ -58,6 +62,7 @@ class Corner:
     leg : the shorter of the two, as far as it was read [mm]
     cosine : [n] cosine of the angle between the two: positive where they close in, under 90 degrees
     at : where they meet on the plan [mm]
+    stands_out : whether it stands out into the room, as in an L
     """
 
     first: str
@@ -65,6 +70,7 @@ class Corner:
     leg: float
     cosine: Floats
     at: tuple[float, float]
+    stands_out: bool
 
 
 def trace(wall: WallLine, planes: Floats, z: float) -> tuple[Floats, Floats]:
@@ -86,9 +92,7 @@ def facing(walls: Sequence[Drawn]) -> list[Facing]:
 
 
 def _facing(one: Drawn, other: Drawn) -> Facing | None:
-    first, second = one.of.wall, other.of.wall
-    assert first is not None
-    assert second is not None
+    first, second = one.of.line, other.of.line
     if first.into @ second.into > -FACING_COS:
         return None
     z = _middle(one, other)
@@ -109,10 +113,35 @@ def _facing(one: Drawn, other: Drawn) -> Facing | None:
         first=one.name,
         second=other.name,
         run=end - start,
+        start=start,
         at_start=widths[0],
         at_end=widths[1],
         ends=((float(ax), float(ay)), (float(bx), float(by))),
     )
+
+
+def widths(pair: Facing, walls: Mapping[str, Drawn]) -> tuple[Floats, Floats]:
+    """Distance from face to face along a run, half way up: places along the first wall's x [m] mm, draws [n, m] mm.
+
+    Of the faces as they were read, a place every 2 ft or nearer; NaN where one of the two was not read.
+    """
+    one, other = walls[pair.first], walls[pair.second]
+    first, second = one.of.line, other.of.line
+    z = _middle(one, other)
+    run = pair.start + np.linspace(0, pair.run, math.ceil(pair.run / EVERY_MM) + 1)
+    found = []
+    for x in run:
+        height = one.surface.at(x, z - first.base, one.draws)
+        point = np.column_stack([np.ravel(v) for v in first.on_plan(x, height)])
+        its_x = float(np.clip(second.across(*point.mean(axis=0))[0], *other.extent[:2]))
+        beyond = np.column_stack(
+            [
+                np.ravel(v)
+                for v in second.on_plan(np.array(its_x), other.surface.at(its_x, z - second.base, other.draws))
+            ]
+        )
+        found.append(_width(point, first.into, beyond, second.along[None, :]))
+    return run, np.column_stack(found)
 
 
 def _width(point: Floats, into: Floats, on_line: Floats, along: Floats) -> Floats:
@@ -132,9 +161,7 @@ def corners(walls: Sequence[Drawn]) -> list[Corner]:
 
 
 def _corner(one: Drawn, other: Drawn) -> Corner | None:
-    first, second = one.of.wall, other.of.wall
-    assert first is not None
-    assert second is not None
+    first, second = one.of.line, other.of.line
     if abs(first.along @ second.along) > np.sqrt(1 - FACING_COS**2):
         return None
     z = _middle(one, other)
@@ -152,6 +179,7 @@ def _corner(one: Drawn, other: Drawn) -> Corner | None:
         leg=min(extent[1] - extent[0] for extent in (one.extent, other.extent)),
         cosine=np.asarray(-(d * e).sum(axis=1) / lengths),
         at=(float(at[0]), float(at[1])),
+        stands_out=bool(first.into @ second.along < 0),
     )
 
 
@@ -159,9 +187,8 @@ def _middle(one: Drawn, other: Drawn) -> float:
     """z in the middle of what was read of both walls [mm]."""
     low, high = [], []
     for wall in (one, other):
-        assert wall.of.wall is not None
-        low.append(wall.of.wall.base + wall.extent[2])
-        high.append(wall.of.wall.base + wall.extent[3])
+        low.append(wall.of.line.base + wall.extent[2])
+        high.append(wall.of.line.base + wall.extent[3])
     return (max(low) + min(high)) / 2
 
 
@@ -177,6 +204,31 @@ def tape_cosine(first: ArrayLike, second: ArrayLike, diagonal: ArrayLike) -> Flo
     >>> float(tape_cosine(3.0, 4.0, 5.0))
     0.0
     """
+    a, b, c = _closed(first, second, diagonal)
+    return np.asarray((a**2 + b**2 - c**2) / (2 * a * b))
+
+
+def diagonals_cosine(first: ArrayLike, second: ArrayLike, diagonal: ArrayLike, other: ArrayLike) -> Floats:
+    """Cosine of the corner of a room where the first diagonal begins, from its two sides and both diagonals.
+
+    Its facing walls are taken to be parallel: in a parallelogram the squares of the diagonals differ by four times the
+    product of its sides and the cosine. It is positive where the corner is under 90 degrees: that diagonal is longer.
+
+    Raises
+    ------
+    ArgumentError : lengths that close no triangle
+
+    Examples
+    --------
+    >>> float(diagonals_cosine(3.0, 4.0, 5.0, 5.0))
+    0.0
+    """
+    a, b, c = _closed(first, second, diagonal)
+    *_, d = _closed(first, second, other)
+    return np.asarray((c**2 - d**2) / (4 * a * b))
+
+
+def _closed(first: ArrayLike, second: ArrayLike, diagonal: ArrayLike) -> tuple[Floats, Floats, Floats]:
     a, b, c = (np.asarray(v, dtype=np.float64) for v in (first, second, diagonal))
     if not ((a > 0).all() and (b > 0).all() and (np.abs(a - b) < c).all() and (c < a + b).all()):
         raise ArgumentError(
@@ -186,4 +238,4 @@ def tape_cosine(first: ArrayLike, second: ArrayLike, diagonal: ArrayLike) -> Flo
             expected="less than both legs together, and more than their difference",
             remedy="measure again; for legs of 3 and 4 about 5",
         )
-    return np.asarray((a**2 + b**2 - c**2) / (2 * a * b))
+    return a, b, c

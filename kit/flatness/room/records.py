@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -147,6 +147,12 @@ class RoomSurface:
     members: Members | None = None
 
     @property
+    def line(self) -> WallLine:
+        """Where a wall stands; for walls alone."""
+        assert self.wall is not None
+        return self.wall
+
+    @property
     def kind(self) -> str:
         """``floor``, ``ceiling`` or ``wall``."""
         return self.survey.surface
@@ -231,20 +237,34 @@ def _check_apart(one: Place, other: Place, key: str, what: str) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class TapeCorner:
-    """A corner measured by tape: two legs and the diagonal between their ends, such as 3-4-5.
+    """A corner measured by tape: two legs and the diagonal between their ends, such as 3-4-5; or a room's diagonals.
 
     Attributes
     ----------
-    name : of the corner
-    legs : [mm]
-    diagonal : [mm]
+    name : of the corner; of diagonals that where the first begins
+    legs : [mm]; of diagonals the room's two sides
+    diagonal : [mm] of a corner, or None
+    diagonals : both of a room [mm], or None
     error : of each measure, one standard deviation [mm]
     """
 
     name: str
     legs: tuple[float, float]
-    diagonal: float
+    diagonal: float | None = None
+    diagonals: tuple[float, float] | None = None
     error: float = TAPE_MM
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        """All that was measured [mm]: legs, then the diagonal, or both."""
+        return *self.legs, *(self.diagonals or (self.diagonal or 0.0,))
+
+    @staticmethod
+    def cosine(first: Any, second: Any, *diagonals: Any) -> Floats:
+        """Cosine of the corner from two legs and its diagonal, or the room's both; positive under 90 degrees."""
+        from flatness.room.geometry import diagonals_cosine, tape_cosine  # it needs what is here
+
+        return (tape_cosine if len(diagonals) == 1 else diagonals_cosine)(first, second, *diagonals)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -390,6 +410,7 @@ class Room:
     agreed : what is agreed
     keeps : clear widths and heights that targets must keep
     benchmarks : height of each above the room's datum [mm], by label
+    places : where each benchmark is on the plan [mm], by label, as far as that is known
     trims : whose feet are set to a level line
     targets : what :func:`~flatness.room.targets.room_targets` is to do, by its arguments' names
     show : unit to show lengths in, ``in`` or ``mm``
@@ -407,6 +428,7 @@ class Room:
     agreed: Agreed = field(default_factory=Agreed)
     keeps: tuple[Keep, ...] = ()
     benchmarks: Mapping[str, float] = field(default_factory=dict)
+    places: Mapping[str, Place] = field(default_factory=dict)
     trims: tuple[Trim, ...] = ()
     targets: Mapping[str, Any] = field(default_factory=dict)
     show: str = "in"
@@ -416,6 +438,26 @@ class Room:
     source: str = ""
     notes: tuple[str, ...] = ()
     stands: Mapping[str, Drawn] | None = field(default=None, repr=False)
+
+    @property
+    def rooms(self) -> tuple[str, ...]:
+        """Names of the rooms in it; one that is empty where they have none."""
+        return tuple(dict.fromkeys(one.room for one in self.surfaces.values()))
+
+    def only(self, name: str) -> Room:
+        """One of its rooms alone, its surfaces drawn as in all of them."""
+        surfaces = {key: one for key, one in self.surfaces.items() if one.room == name}
+        if len(surfaces) == len(self.surfaces):
+            return self
+        return replace(
+            self,
+            title=f"{self.title}, {name or 'the rest'}",
+            surfaces=surfaces,
+            openings=tuple(one for one in self.openings if {*one.floors, *one.ceilings} <= {*surfaces}),
+            recesses=tuple(one for one in self.recesses if one.ceiling in surfaces),
+            trims=tuple(one for one in self.trims if one.wall in surfaces),
+            stands={key: self.drawn[key] for key in surfaces},
+        )
 
     def of_kind(self, kind: str) -> list[RoomSurface]:
         """Its floors, ceilings or walls."""
@@ -434,6 +476,13 @@ class Room:
         from flatness.room.checks import check_room
 
         return check_room(self)
+
+    @cached_property
+    def widths(self) -> pd.DataFrame:
+        """Distances of facing walls along their run; see :func:`~flatness.room.checks.room_widths`."""
+        from flatness.room.checks import room_widths
+
+        return room_widths(self)
 
     @cached_property
     def clear_heights(self) -> tuple[ClearHeight, ...]:

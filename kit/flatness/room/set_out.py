@@ -1,6 +1,6 @@
 """What the crew sets out from the targets of a room: walls off their control lines, ceilings off the datum, trims.
 
-A wall's finished line is told as the distance from its control line, at both ends and at each stud, at the bottom, in
+A wall's finished line is given as the distance from its control line, at both ends and at each stud, at the bottom, in
 the middle and at the top of what was read there, with what is added to the stud (or comes off, below zero). A string
 from the first stud to the last stands along the target plane.
 """
@@ -18,6 +18,7 @@ from scipy.special import ndtri
 
 from flatness.arrays import Floats
 from flatness.room.checks import floor_along
+from flatness.room.drawn import Drawn
 from flatness.room.geometry import Corner, corners
 from flatness.room.records import TAPE_MM, Room, Trim
 from flatness.room.targets import RoomTargets
@@ -25,10 +26,11 @@ from flatness.surface.lattice import distinct
 
 SAME_MM = 0.5
 SQRT2 = math.sqrt(2)
+ALONG = 0.02  # of its length that a wall may stand off the direction of straps that are counted from it
 MARK_MM = 300.0  # between two marks, where no members are named: a scan has a column of readings every few inches
 UP = ("bottom", "middle", "top")
 WALL_COLUMNS = ("wall", "stud", "x_mm", "at", "y_mm", "off_control_mm", "found_mm", "add_mm")
-CEILING_COLUMNS = ("surface", "z_mm", "line", "position_mm", "least_shim_mm", "most_shim_mm")
+CEILING_COLUMNS = ("surface", "z_mm", "line", "position_mm", "from_wall", "least_shim_mm", "most_shim_mm")
 TRIM_COLUMNS = ("trim", "wall", "z_mm", "x_mm", "reveal_mm")
 
 
@@ -48,8 +50,7 @@ def wall_lines(targets: RoomTargets) -> pd.DataFrame:
 
 def _of_wall(targets: RoomTargets, name: str) -> Iterator[dict[str, Any]]:
     room = targets.room
-    drawn, target, wall = room.drawn[name], targets.targets[name], room.surfaces[name].wall
-    assert wall is not None
+    drawn, target, wall = room.drawn[name], targets.targets[name], room.surfaces[name].line
     low, high = drawn.extent[2:]
     found_at = studs(room, name)
     ends = [
@@ -95,7 +96,8 @@ def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
     Returns
     -------
     DataFrame, one row a strap: ``surface``; ``z_mm`` above the room's datum (NaN where the target is not level);
-        ``line`` (its name or number), ``position_mm`` along y, or along x for straps that run along y;
+        ``line`` (its name or number), ``position_mm`` from the line of ``from_wall`` on the plan, the wall along the
+        straps where they are counted from (empty: along y, or along x for straps that run along y);
         ``least_shim_mm`` and ``most_shim_mm`` (below zero: to be cut)
     """
     rows = []
@@ -107,16 +109,30 @@ def ceiling_lines(targets: RoomTargets) -> pd.DataFrame:
             along, across = one.members.direction, (y if one.members.direction == "x" else x)
             lines = list(zip(one.members.table["member"], one.members.positions, strict=True))
         else:
-            lines = _columns(one.survey.points["y"].to_numpy(dtype=np.float64))
+            lines = _columns(drawn.own(one.survey.points["x"], one.survey.points["y"])[1])
         run = np.unique(x if along == "x" else y)
+        wall, first = _beside(targets.room, drawn, 1 if along == "x" else 0)
         level = target.z if max(map(abs, target.plane[1:])) < 1e-9 else math.nan
         for line, position in lines:
             px, py = (run, np.full_like(run, position)) if along == "x" else (np.full_like(run, position), run)
             shim = target.plane[0] + target.plane[1] * px + target.plane[2] * py + drawn.surface.at(px, py)
             shim = shim[np.isfinite(shim)]
             if len(shim) and across.min() <= position <= across.max():
-                rows.append((one.name, level, line, float(position), float(shim.min()), float(shim.max())))
+                rows.append(
+                    (one.name, level, line, float(position) - first, wall, float(shim.min()), float(shim.max()))
+                )
     return pd.DataFrame(rows, columns=list(CEILING_COLUMNS))
+
+
+def _beside(room: Room, ceiling: Drawn, across: int) -> tuple[str, float]:
+    """The wall along straps from which they are counted, and where its line on the plan stands across them [mm]."""
+    found = []
+    for one in (one for one in room.of_kind("wall") if one.room == ceiling.of.room):
+        start, end = np.transpose(ceiling.own(*np.transpose([one.line.start, one.line.end])))
+        if abs(end[across] - start[across]) < ALONG * one.line.length:
+            found.append((float(start[across] + end[across]) / 2, one.name))
+    first, name = min(found, default=(0.0, ""))
+    return name, first
 
 
 def trim_lines(room: Room) -> pd.DataFrame:
@@ -145,13 +161,12 @@ def trim_lines(room: Room) -> pd.DataFrame:
 def _floor_beside(room: Room, trim: Trim) -> tuple[Floats, Floats] | None:
     """x along a wall and height of the floor beside it [mm], where it was read."""
     wall = room.drawn[trim.wall]
-    assert wall.of.wall is not None
     for floor in room.of_kind("floor"):
         found = floor_along(room.drawn[floor.name], wall) if floor.room == wall.of.room else None
         if found is not None:
             x, y, _ = found
-            run = (np.column_stack([x, y]) - wall.of.wall.start) @ wall.of.wall.along
-            return run, room.drawn[floor.name].surface.at(x, y)
+            run = (np.column_stack([x, y]) - wall.of.line.start) @ wall.of.line.along
+            return run, room.drawn[floor.name].at(x, y, drawn=False)
     return None
 
 
@@ -180,7 +195,9 @@ def lettered(targets: RoomTargets) -> list[tuple[str, Corner, Floats]]:
     """Each corner with its letter, A first, and where it is on the plan when its walls are finished [mm]."""
     walls = [targets.room.drawn[one.name] for one in targets.room.of_kind("wall")]
     found = []
-    for i, one in enumerate(corners(walls)):
+    order = {name: i for i, name in enumerate(targets.room.rooms)}
+    every = sorted(corners(walls), key=lambda one: order[targets.room.surfaces[one.first].room])
+    for i, one in enumerate(every, targets.corners_before):
         letter = chr(ord("A") + i % 26) + (str(i // 26) if i > 25 else "")
         found.append((letter, one, finished_corner(targets, one.first, one.second)))
     return found
@@ -195,7 +212,6 @@ def finished_corner(targets: RoomTargets, first: str, second: str) -> Floats:
 
 def finished_trace(targets: RoomTargets, name: str) -> tuple[Floats, Floats]:
     """A point on the plan of a wall's finished face at x = 0 at its foot [mm], and what x adds."""
-    wall, target = targets.room.surfaces[name].wall, targets.targets[name]
-    assert wall is not None
+    wall, target = targets.room.surfaces[name].line, targets.targets[name]
     off = wall.offset + target.toward(0.0, 0.0)
     return np.asarray(wall.start) + off * wall.into, wall.along + target.plane[1] * wall.into

@@ -15,15 +15,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from scipy.optimize import OptimizeResult, linprog
 from scipy.sparse import coo_array, csr_array, hstack, vstack
 from scipy.special import ndtri
+from shapely import Polygon
+from shapely.affinity import rotate
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, PlanError, Problem
@@ -34,7 +37,7 @@ from flatness.planning.patches import THRESHOLDS
 from flatness.planning.substrate import permitted_cut
 from flatness.planning.volumes import node_areas
 from flatness.room.drawn import Drawn
-from flatness.room.records import SETTING_MM, Keep, Room, WallLine
+from flatness.room.records import FACING_COS, SETTING_MM, Keep, Room, WallLine
 from flatness.surface.lattice import Surface
 
 WALLS = ("square", "parallel", "free")
@@ -50,8 +53,8 @@ class Target:
     Attributes
     ----------
     name, kind : of the surface
-    plane : height toward the room at x = 0, y = 0 [mm], and its slope by x and by y [mm/mm]; z of a floor, minus z of a
-        ceiling, off the control line into the room of a wall
+    plane : height toward the room at x = 0, y = 0 [mm], and its slope by x and by y [mm/mm] of its own lattice; z of a
+        floor, minus z of a ceiling, off the control line into the room of a wall
     change : [ny, nx] mm, what is added (or comes off, below zero) at each node of the surface's lattice
     added, taken : volumes [mm3]
     cost : of these by the surface's rates
@@ -91,6 +94,7 @@ class RoomTargets:
         (names), ``cost_per_mm`` (what it costs for each mm by which it is moved)
     cost : of all, by the rates of each surface
     notes : what must be known, such as angles that are not small
+    corners_before : how many corners of other rooms have letters before those of this one
     options : what was asked for: ``walls``, ``plumb``, ``level``, ``one_ceiling``, ``setting_error``, ``leave``
     """
 
@@ -100,6 +104,7 @@ class RoomTargets:
     cost: float
     notes: tuple[str, ...]
     options: Mapping[str, Any]
+    corners_before: int = 0
 
     @cached_property
     def finished(self) -> Room:
@@ -107,6 +112,17 @@ class RoomTargets:
         from flatness.room.finished import finished_room  # it needs what is above
 
         return finished_room(self)
+
+    def only(self, name: str) -> RoomTargets:
+        """Those of one of its rooms alone."""
+        from flatness.room.set_out import lettered  # it needs what is here
+
+        room = self.room.only(name)
+        names = self.room.rooms
+        before = sum(self.room.surfaces[one.first].room in names[: names.index(name)] for _, one, _ in lettered(self))
+        return replace(
+            self, room=room, targets={key: self.targets[key] for key in room.surfaces}, corners_before=before
+        )
 
     @property
     def left(self) -> tuple[str, ...]:
@@ -126,11 +142,15 @@ class RoomTargets:
         For :func:`~flatness.planning.planner.plan_corrections` with ``strategy="fixed-spots"``.
         """
         target, of = self.targets[name], self.room.surfaces[name]
-        x, y, _ = target.surface.nodes()
+        low_x, high_x, low_y, high_y = self.room.drawn[name].extent
         datum = 0.0 if of.level is None else of.up * of.level.height
-        corner = [(float(x.min()), float(y.min())), (float(x.max()), float(y.min())), (float(x.min()), float(y.max()))]
+        corner = [(low_x, low_y), (high_x, low_y), (low_x, high_y)]
         kept = [nearest_node(target.surface, place) for place in corner]
-        return tuple(FixedSpot(x=px, y=py, height=target.toward(px, py) - datum, meant=True) for px, py in kept)
+        at = [self.room.drawn[name].on_plan(*place) for place in kept]
+        heights = [target.toward(*place) - datum for place in kept]
+        return tuple(
+            FixedSpot(float(x), float(y), height, meant=True) for (x, y), height in zip(at, heights, strict=True)
+        )
 
 
 def nearest_node(surface: Surface, place: Place) -> Place:
@@ -231,16 +251,17 @@ class _Program:
         self.rules: list[tuple[str, str]] = []
         self.kept: list[Floats] = []
         self.bounds: list[float] = []
+        self.sets = _sets(self.parts)
         self.doubt = (1 - room.confidence) / max(2, sum(self._places(one) for one in keeps))
         for one in keeps:
             self._keep(one)
         self.ties, self.tied_to = self._ties()
 
-    # variables: three a plane, then the free directions on the plan, then what is added at each node
+    # variables: three a plane, two free directions on the plan of each set of walls, then what is added at each node
 
     @property
     def _free(self) -> int:
-        return 3 * len(self.names) + 2
+        return 3 * len(self.names) + 2 * len(self.sets)
 
     def solve(self) -> RoomTargets:
         found = self._run()
@@ -250,7 +271,7 @@ class _Program:
             raise PlanError(
                 "the targets were not found", value=str(found.message), expected="an optimum", remedy="check the rates"
             )
-        return self._told(found)
+        return self._found(found)
 
     def _run(self) -> OptimizeResult:
         """The least cost: costs of what is added and of what comes off at every node."""
@@ -300,40 +321,24 @@ class _Program:
 
     def _ties(self) -> tuple[csr_array, Floats]:
         """Rows that tie the planes to one another, and what each comes to."""
-        rows: list[dict[int, float]] = []
-        to: list[float] = []
-        turn = 3 * len(self.names)
+        to, every = [0.0], np.eye(self._free)
+        rows, turn = [np.zeros(self._free)], 3 * len(self.names)
         ceilings = [one.name for one in self.room.of_kind("ceiling")]
         for name in self.names:
-            p, of = self.planes[name], self.room.surfaces[name]
-            if of.wall is None and self.options["level"]:
-                rows, to = [*rows, {p + 1: 1.0}, {p + 2: 1.0}], [*to, 0.0, 0.0]
-            if of.wall is not None and self.options["plumb"]:
-                rows, to = [*rows, {p + 2: 1.0}], [*to, 0.0]
-            if of.wall is not None and self.options["walls"] != "free":
-                quarter, off = self._direction(of.wall)
-                column = turn if self.options["walls"] == "square" or quarter % 2 == 0 else turn + 1
-                rows, to = [*rows, {p + 1: 1.0, column: 1.0}], [*to, off]
-        if self.options["one_ceiling"] and len(ceilings) > 1:
-            for other in ceilings[1:]:
-                for k in range(3):
-                    rows.append({self.planes[ceilings[0]] + k: 1.0, self.planes[other] + k: -1.0})
-                    to.append(0.0)
-        for column in (turn, turn + 1):
-            if not any(column in row for row in rows):
-                rows, to = [*rows, {column: 1.0}], [*to, 0.0]
-        dense = np.zeros((len(rows), self._free))
-        for i, row in enumerate(rows):
-            dense[i, list(row)] = list(row.values())
-        return csr_array(dense), np.array(to)
-
-    def _direction(self, wall: WallLine) -> tuple[int, float]:
-        """How many quarter turns a wall's line stands from the first wall's, and what it is off those [rad]."""
-        first = self.room.of_kind("wall")[0].wall
-        assert first is not None
-        angle = math.atan2(*wall.along[::-1]) - math.atan2(*first.along[::-1])
-        quarter = round(angle / (math.pi / 2))
-        return quarter % 4, angle - quarter * math.pi / 2
+            p, is_wall = self.planes[name], self.room.surfaces[name].kind == "wall"
+            rows += [every[p + 2]] * (self.options["plumb"] if is_wall else self.options["level"])
+            rows += [every[p + 1]] * (self.options["level"] and not is_wall)
+        to += [0.0] * (len(rows) - 1)
+        for i, tied in enumerate(self.sets if self.options["walls"] != "free" else ()):
+            for name, (quarter, off) in tied.items():
+                other = self.options["walls"] == "parallel" and quarter % 2
+                rows.append(every[self.planes[name] + 1] + every[turn + 2 * i + other])
+                to.append(off)
+        for name in ceilings[1:] if self.options["one_ceiling"] else ():
+            for place in ((0.0, 0.0), (1000.0, 0.0), (0.0, 1000.0)):
+                rows.append(self._on_plan(name, *place) - self._on_plan(ceilings[0], *place))
+                to.append(0.0)
+        return csr_array(np.array(rows)), np.array(to)
 
     # what is kept
 
@@ -366,7 +371,7 @@ class _Program:
 
     def _places(self, one: Keep) -> int:
         """At how many places something is kept clear, and from how many sides."""
-        walls_alone = all(name in self.planes and self.room.surfaces[name].wall is not None for name in one.surfaces)
+        walls_alone = all(name in self.planes and self.room.surfaces[name].kind == "wall" for name in one.surfaces)
         return ((one.least is not None) + (one.most is not None)) * (len(one.places) or (2 if walls_alone else 4))
 
     def _add(self, row: Floats, bound: float, rule: str, about: str) -> None:
@@ -380,28 +385,25 @@ class _Program:
         drawn = [self.room.drawn[name] for name in one.surfaces]
         match sorted(kinds):
             case ["ceiling", "floor"]:
-                for x, y in one.places or _corners(drawn):
+                for place in one.places or _corners(drawn):
                     # z of the ceiling is minus its height toward the room
-                    yield -np.sum([self._at(name, x, y) for name in one.surfaces], axis=0), 0.0
+                    yield -np.sum([self._on_plan(name, *place) for name in one.surfaces], axis=0), 0.0
             case ["wall", "wall"]:
                 yield from self._widths(one, drawn)
             case ["floor"] | ["ceiling"]:
                 assert one.height is not None
                 up = drawn[0].of.up
-                for x, y in one.places or _corners(drawn):
-                    yield -self._at(one.surfaces[0], x, y), up * one.height
+                for place in one.places or _corners(drawn):
+                    yield -self._on_plan(one.surfaces[0], *place), up * one.height
             case ["wall"]:
-                wall = drawn[0].of.wall
-                assert wall is not None
+                wall = drawn[0].of.line
                 for place in one.places:
                     x, off = wall.across(*place)
                     for y in drawn[0].extent[2:]:
                         yield -self._at(one.surfaces[0], x, y), off
 
     def _widths(self, one: Keep, drawn: Sequence[Drawn]) -> Iterator[tuple[Floats, float]]:
-        first, second = (each.of.wall for each in drawn)
-        assert first is not None
-        assert second is not None
+        first, second = (each.of.line for each in drawn)
         least, most = drawn[0].extent[:2]
         places = one.places or [first.on_plan(np.array(x), np.array(0.0)) for x in (least, most)]
         for place in places:
@@ -409,7 +411,7 @@ class _Program:
             px, py = (float(v) for v in first.on_plan(np.array(x), np.array(-first.offset)))
             its_x, off = second.across(px, py)
             for k in (2, 3):
-                z = [each.of.wall.base + each.extent[k] for each in drawn if each.of.wall is not None]
+                z = [each.of.line.base + each.extent[k] for each in drawn]
                 level = max(z) if k == 2 else min(z)
                 row = -self._at(one.surfaces[0], x, level - first.base)
                 row -= self._at(one.surfaces[1], its_x, level - second.base)
@@ -421,9 +423,13 @@ class _Program:
         row[self.planes[name] : self.planes[name] + 3] = 1.0, x, y
         return row
 
+    def _on_plan(self, name: str, x: float, y: float) -> Floats:
+        own_x, own_y = self.room.drawn[name].own(x, y)
+        return self._at(name, float(own_x), float(own_y))
+
     # what came out
 
-    def _told(self, found: OptimizeResult) -> RoomTargets:
+    def _found(self, found: OptimizeResult) -> RoomTargets:
         targets, notes = {}, list[str]()
         for name, part in zip(self.names, self.parts, strict=True):
             p = self.planes[name]
@@ -431,6 +437,8 @@ class _Program:
             targets[name] = part.target(name, plane)
             if max(abs(v) for v in plane[1:]) > STEEP:
                 notes.append(Note("room-steep", surface=name, slope=1000 * max(abs(v) for v in plane[1:])))
+        if self.options["walls"] != "free":
+            notes += [_apart(one, self.sets[0]) for one in self.sets[1:]]
         unsaid = [name for name, part in zip(self.names, self.parts, strict=True) if part.is_unsaid]
         notes += [Note("room-nothing-off", surfaces=unsaid)] if unsaid else []
         return RoomTargets(
@@ -525,7 +533,11 @@ class _Part:
         self.x, self.y, z = lattice.nodes()
         self.height: Floats = of.up * z
         self.area: Floats = node_areas(inside, lattice.spacing)[inside]
-        allowed = permitted_cut(lattice, of.beneath, None, THRESHOLDS["deepest_plane"].value)
+        beneath = [
+            one if one.area is None else replace(one, area=rotate(one.area, -drawn.turn, (0, 0), use_radians=True))
+            for one in of.beneath
+        ]
+        allowed = permitted_cut(lattice, beneath, None, THRESHOLDS["deepest_plane"].value)
         cut, fill = of.depths.at(lattice)
         self.cut: Floats = np.minimum(allowed.cut[inside], cut)
         self.fill: Floats = fill
@@ -552,6 +564,42 @@ class _Part:
 
 
 def _corners(drawn: Sequence[Drawn]) -> list[Place]:
-    """Corners of what was read of all these surfaces: what is linear is least in one of them."""
-    west, east, south, north = np.array([one.extent for one in drawn]).T
-    return [(x, y) for x in (float(west.max()), float(east.min())) for y in (float(south.max()), float(north.min()))]
+    """Corners on the plan of what was read of all these surfaces: what is linear is least in one of them."""
+    area = shapely.intersection_all([Polygon(np.column_stack(one.on_plan(*_box(one)))) for one in drawn])
+    return [(float(x), float(y)) for x, y in shapely.get_coordinates(area)[:-1]]
+
+
+def _box(one: Drawn) -> tuple[Floats, Floats]:
+    west, east, south, north = one.extent
+    return np.array([west, east, east, west]), np.array([south, south, north, north])
+
+
+def _sets(parts: Sequence[_Part]) -> list[dict[str, tuple[int, float]]]:
+    """Walls that stand square or parallel to one another, within 10 degrees, in sets, the longest in all first.
+
+    Of each wall how many quarter turns its line on the plan stands from that of the set's first, and what it is off
+    those [rad]. That first one is the one within 10 degrees of which most of the walls' length stands.
+    """
+    left = {part.of.name: part.of.wall for part in parts if part.of.wall is not None}
+    sets = []
+    while left:
+        around = {name: _square_to(one, left) for name, one in left.items()}
+        first = max(left, key=lambda name: round(sum(left[each].length for each in around[name])))
+        sets.append(around[first])
+        left = {name: one for name, one in left.items() if name not in around[first]}
+    return sets
+
+
+def _square_to(first: WallLine, walls: Mapping[str, WallLine]) -> dict[str, tuple[int, float]]:
+    found = {}
+    for name, wall in walls.items():
+        angle = math.atan2(*wall.along[::-1]) - math.atan2(*first.along[::-1])
+        quarter = round(angle / (math.pi / 2))
+        if math.cos(off := angle - quarter * math.pi / 2) >= FACING_COS:
+            found[name] = quarter % 4, off
+    return found
+
+
+def _apart(own: Mapping[str, Any], first: Mapping[str, Any]) -> Note:
+    """That a set of walls keeps a direction of its own, since it stands over 10 degrees off all others."""
+    return Note("room-own-direction" if len(own) == 1 else "room-own-square", walls=tuple(own), others=tuple(first))

@@ -68,7 +68,8 @@ def room_report(room: Room, targets: RoomTargets | None = None, clash: str = "",
     for what in WHAT:
         some = [row for row in rows if row["what"] == what]
         if some:
-            parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some)]))
+            beside = width_lines(room) if what == "parallel" else ()
+            parts.append("\n".join([TITLES[what], *(_line(row, unit) for row in some), *map(hanging, beside)]))
     if targets is not None:
         parts.append(targets_text(targets))
         if ways is not None:
@@ -102,6 +103,15 @@ def answer(room: Room) -> str:
         of = "needed" if worst["at_least"] else "allowed"
         first += f": {row_length(worst, 'likely_mm', unit)}, {of} {_size(worst['allowed_mm'], unit)}"
     return f"{room.verdict.upper()}: {len(some)} of {counted(len(judged), 'check')} {word}; {first}."
+
+
+def width_lines(room: Room) -> Iterator[str]:
+    """How far facing walls are apart along their run, a sentence a pair."""
+    for (first, second), some in room.widths.groupby(["first", "second"], sort=False):
+        sizes = ", ".join("open" if math.isnan(mm) else _size(mm, room.show) for mm in some["likely_mm"])
+        every = position(float(some["x_mm"].diff().median()), room.show)
+        start = position(float(some["x_mm"].iloc[0]), room.show)
+        yield f"{first} to {second}, face to face half way up, every {every} from {start} along {first}: {sizes}."
 
 
 def _use(row: Mapping[str, Any]) -> float:
@@ -154,7 +164,7 @@ def length_in_feet(mm: float, unit: str) -> str:
     >>> length_in_feet(2134.0, "in"), length_in_feet(2134.0, "mm")
     ('7\\' 0 1/32"', '2134 mm')
     """
-    return format_length(mm, "ft", 32) if unit == "in" else f"{mm:.0f} mm"
+    return format_length(mm, "ft", 32) if unit == "in" else f"{round(mm) + 0:d} mm"
 
 
 def targets_text(found: RoomTargets) -> str:
@@ -222,9 +232,13 @@ def crew_steps(found: RoomTargets) -> Iterator[str]:
     """What a crew does in which order, a sentence or two each."""
     room, unit = found.room, found.room.show
     walls = [room.surfaces[name] for name, one in found.targets.items() if one.kind == "wall" and not one.is_left]
-    lines = list(dict.fromkeys(f"the {one.wall.control}" for one in walls if one.wall and one.wall.control))
+    named = {one.line.control: one for one in reversed(walls) if one.line.control}
+    lines = [
+        f"the {control}, {length_in_feet(one.line.offset, unit)} off the line of {one.name} on the plan"
+        for control, one in reversed(named.items())
+    ]
     if lines:
-        yield f"Set up {listed(lines)} again, where the walls were measured from."
+        yield f"Set up again where the walls were measured from: {'; '.join(lines)}."
     for name, one in found.targets.items():
         if one.kind == "ceiling" and not one.is_left:
             yield f"Mark the line of the {name} on all walls: {level_words(room, one.z)}."
@@ -275,15 +289,15 @@ def wall_rows(found: RoomTargets, name: str) -> tuple[list[str], list[tuple[list
     return [f"line, {at}" for at in UP] if leans else ["finished line"], rows
 
 
-def strap_rows(found: RoomTargets) -> Iterator[tuple[str, float, list[list[str]]]]:
-    """Each ceiling: its name, the height of its line [mm; NaN where it slopes], and the shims strap by strap."""
+def strap_rows(found: RoomTargets) -> Iterator[tuple[str, float, str, list[list[str]]]]:
+    """Each ceiling: name, height of its line [mm; NaN: it slopes], where straps count from, shims strap by strap."""
     unit = found.room.show
     for name, some in ceiling_lines(found).groupby("surface", sort=False):
         rows = []
         for row in _records(some):
             ends = [added(float(row[f"{end}_shim_mm"]), unit) for end in ("least", "most")]
             rows.append([str(row["line"]), position(float(row["position_mm"]), unit), " to ".join(ends)])
-        yield str(name), float(some["z_mm"].iloc[0]), rows
+        yield str(name), float(some["z_mm"].iloc[0]), f"from {some['from_wall'].iloc[0] or 'y = 0'}", rows
 
 
 def diagonal_rows(found: RoomTargets) -> list[list[str]]:
@@ -318,6 +332,8 @@ def when_done(found: RoomTargets) -> str:
     """How many checks will pass when all is brought to its target, and which will not."""
     rows = [row for row in _records(found.finished.checks) if row["verdict"] != MEASURED]
     open_still = [row for row in rows if row["verdict"] != PASS]
+    if not rows:
+        return "No limit is agreed or published for what was read, so none is checked when this is done."
     if not open_still:
         return f"When this is done all {counted(len(rows), 'check')} will likely pass."
     named = "; ".join(f"{row['what'].replace('-', ' ')}, {say(row['where'], found.room.show)}" for row in open_still)
@@ -460,8 +476,8 @@ def _notes(room: Room) -> Iterator[str]:
     for name, drawn in room.drawn.items():
         for slip in drawn.likely.slips:
             yield f"{name}: {sentence(str(slip), room.show)} It was left out."
-        west, east, south, north = drawn.extent
-        if drawn.of.kind != "wall" and max(east - west, north - south) > LONG_MM:
+        points = drawn.of.survey.points
+        if drawn.of.kind != "wall" and max(np.ptp(points["x"]), np.ptp(points["y"])) > LONG_MM:
             yield f"{name}: {CURVATURE}"
 
 
