@@ -1,4 +1,4 @@
-"""Readings taken one after another: how many until the verdict stands, how often it is wrong, which slips are asked.
+"""Readings taken one after another: how many until the verdict stands, how often it is wrong, which slips are seen.
 
     python tests/benchmarks/taking.py --rooms 60 --slips 40
     python tests/benchmarks/taking.py --rooms 20 --seed 40 --slips 0 --to FOLDER   # a part of it
@@ -6,8 +6,8 @@
 
 Rooms with known truth (``simulated_rooms.py``), readings good to 1/32 in and typed to 1/16 in. Stations every 2 ft or,
 where the members are known, on every member, walked as ``flatness take`` has them walked; the verdict is looked at when
-a line ends. Beside it the verdict of the full grid. Then fine floors of 14 ft x 20 ft with slips: of each it is asked
-at once, when a line ends, or never.
+a line ends. Beside it the verdict of the full grid. Then fine floors of 14 ft x 20 ft with slips: of each the page asks
+at once, once the next readings do not bear it out, or never; and what one would see who knows the true covariance.
 """
 
 import argparse
@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -28,7 +29,7 @@ from flatness.lengths import format_length
 from flatness.surface.likely import likely_surface
 from flatness.survey.readings import Framing
 from flatness.taking.book import new_book
-from flatness.taking.running import parameters_of
+from flatness.taking.questions import EARLIER
 from flatness.taking.session import Taking
 
 STEP = 2 * rooms.FT
@@ -63,11 +64,20 @@ def walked(taking, height_at, seed):
             asked += 1
             taking.keep()
         if taking.due:
-            taking.take_look(taking.look())
+            # before the last line of the coarse grid draws would change neither the verdict nor the walk
+            coarse = {one.line for one in taking.walk.coarse if one.number not in taking.done}
+            taking.take_look(taking.look() if len(coarse) < 2 else early_look(taking))
             while taking.question is not None:
                 asked += 1
                 taking.keep()
     return taking.decided or "undecided", len(taking.readings), asked, seconds
+
+
+def early_look(taking):
+    """A look without draws: what the surface is like, and which readings are likely slips."""
+    likely, taking.due = likely_surface(taking.survey()), False
+    found = SimpleNamespace(likely=likely, slips=likely.slips)
+    return SimpleNamespace(assessment=found, decided="", worth={})
 
 
 def full_grid(taking, height_at, seed):
@@ -141,7 +151,7 @@ def percent(hits):
     return f"{100 * share:.1f} ± {100 * error:.1f} %" if error else f"{100 * share:.0f}"
 
 
-SLIPPED = ("kind", "seed", "slips", "at once", "later", "never", "named", "false", "readings")
+SLIPPED = ("kind", "seed", "slips", "at once", "soon", "never", "named", "false", "readings")
 
 
 def slips(count, seed):
@@ -153,11 +163,11 @@ def slips(count, seed):
 
 
 def print_slips(rows):
-    print("| slip | of | asked at once | when the line ended | never | named rightly | asked falsely |")
+    print("| slip | of | at once | soon after | never | named rightly | for nothing |")
     print("|---|---|---|---|---|---|---|")
     for kind, some in pd.DataFrame(rows, columns=SLIPPED).groupby("kind", sort=False):
         sums = some[list(SLIPPED[2:])].sum()
-        shares = [percent(np.arange(sums["slips"]) < sums[name]) for name in ("at once", "later", "never", "named")]
+        shares = [percent(np.arange(sums["slips"]) < sums[name]) for name in ("at once", "soon", "never", "named")]
         false, read = sums["false"], sums["readings"]
         print(f"| {kind} | {sums['slips']} | {' | '.join(shares)} | {false} of {read} ({100 * false / read:.2f} %) |")
 
@@ -165,63 +175,80 @@ def print_slips(rows):
 def walk_with_slips(seed, size):
     """A fine floor of which three readings, not of the first, slip; each question is answered by the truth."""
     survey, _ = rooms.fine_floor(seed)
-    x, y, z = survey.xyz()
-    heights = {(round(a), round(b)): c for a, b, c in zip(x, y, z, strict=True)}
+    heights = {(round(a), round(b)): c for a, b, c in zip(*survey.xyz(), strict=True)}
     rng = np.random.default_rng([seed, 92])
-    found = {"at once": 0, "later": 0, "never": 0, "named": 0, "false": 0}
+    found, wrong = dict.fromkeys(SLIPPED[3:], 0), set()
     with tempfile.TemporaryDirectory() as folder:
         taking = begun(folder, "floor", 14 * rooms.FT, 20 * rooms.FT)
-        count = len(taking.walk.stations)
-        at = set(rng.choice(np.arange(1, count), 3, replace=False).tolist())
-        wrong = set()
-        for turn in range(10 * count):
-            here = taking.here
-            if here is None:
-                break
-            meant = LINE - heights[round(here.x), round(here.y)]
-            slipped = len(taking.done) in at and here.number not in wrong and turn < 3 * count
-            off = size * rng.choice([-1, 1]) if slipped else 0.0
-            at.discard(len(taking.done) if slipped else None)
-            taking.enter(typed(meant + off))
-            if slipped:
+
+        def meant(station):
+            return LINE - heights[round(station.x), round(station.y)]
+
+        found["readings"] = len(taking.walk.stations)
+        at = set(rng.choice(np.arange(1, found["readings"]), 3, replace=False).tolist())
+        while (here := taking.here) is not None:
+            off = 0.0
+            if not taking.again and len(taking.done) in at:
+                at.discard(len(taking.done))
+                off = size * rng.choice([-1, 1])
                 wrong.add(here.number)
-            if taking.question is not None:
-                found["at once" if slipped else "false"] += 1
-                if slipped:
-                    found["named"] += any(abs(one.mm - meant) < 1.0 for one in taking.question.slips)
+            taking.enter(typed(meant(here) + off))
+            while (question := taking.question) is not None:
+                number = question.station.number
+                if number in wrong:
+                    found["soon" if question.about == EARLIER else "at once"] += 1
+                    found["named"] += any(abs(one.mm - meant(question.station)) < 1.0 for one in question.slips)
+                    wrong.discard(number)
                     taking.read_again()
-                    taking.enter(typed(meant))
-                if taking.question is not None:
+                    taking.enter(typed(meant(question.station)))
+                else:
+                    found["false"] += 1
                     taking.keep()
-                wrong.discard(here.number)
             if taking.due:
-                light_look(taking, found, wrong, heights)
-        found["never"], found["readings"] = len(wrong), count
+                taking.take_look(early_look(taking))
+        found["never"] = len(wrong)
         taking.close()
     return found
 
 
-def light_look(taking, found, wrong, heights):
-    """A look without draws: what the surface is like, and which readings are likely slips."""
-    survey = taking.survey()
-    likely = likely_surface(survey)
-    taking.due = False
-    taking.running.fill(taking.running.taken, parameters_of(likely.fit, taking.reading_error))
-    for slip in likely.slips:
-        station = taking.walk.at(slip.x, slip.y)
-        if station.number in wrong:
-            found["later"] += 1
-            wrong.discard(station.number)
-            before = taking.here
-            taking._take_back_at(station)
-            taking.here = station
-            taking.enter(typed(LINE - heights[round(station.x), round(station.y)]))
-            if taking.question is not None:
-                taking.keep()
-            taking.here = before
-        elif station.number not in taking._right:
-            found["false"] += 1
-            taking._right.add(station.number)
+def print_oracle(count, seed):
+    """How many slips who knows the true covariance would see at once, beyond so many errors."""
+    taken, off, errors = None, [], []
+    for number in range(seed, seed + count):
+        survey, _ = rooms.fine_floor(number)
+        heights = {(round(a), round(b)): c for a, b, c in zip(*survey.xyz(), strict=True)}
+        if taken is None:
+            with tempfile.TemporaryDirectory() as folder:
+                taking = begun(folder, "floor", 14 * rooms.FT, 20 * rooms.FT)
+                taken = order_of(taking.walk)
+                taking.close()
+        rng = np.random.default_rng([number, 79])  # as ``fine_floor`` draws its length, its phases and its scale
+        rng.normal(size=(2, 200))
+        length, _, scale = rng.uniform(4, 10) * rooms.FT, rng.uniform(0, 2 * np.pi, 200), rng.uniform(0.1, 0.8)
+        z = np.round(np.array([heights[round(x), round(y)] for x, y in taken]) / 1.5875) * 1.5875
+        apart = ((taken[:, None] - taken[None]) ** 2).sum(axis=-1)
+        error = rooms.READING_ERROR**2 + 1.5875**2 / 12
+        among = scale**2 * np.exp(-apart / (2 * length**2)) + 0.002**2 * (taken @ taken.T) + 1e6
+        low = np.linalg.cholesky(among + error * np.eye(len(z)))
+        errors.append(np.diag(low)[1:])
+        off.append((np.linalg.solve(low, z) * np.diag(low))[1:])
+    off, errors = np.array(off), np.array(errors)
+    for beyond in (4.0, 2.81):
+        seen = [
+            100 * np.mean([abs(off + sign * size) > beyond * errors for sign in (-1, 1)]) for size in SLIPS.values()
+        ]
+        told = ", ".join(f"{kind} {share:.1f} %" for kind, share in zip(SLIPS, seen, strict=True))
+        false = 100 * np.mean(abs(off) > beyond * errors)
+        print(f"true covariance, beyond {beyond} errors: {told}; for nothing {false:.2f} %")
+
+
+def order_of(walk):
+    """[n, 2] mm, as they are walked."""
+    done, here, found = set(), None, []
+    while (here := walk.following(done, here)) is not None:
+        done.add(here.number)
+        found.append((here.x, here.y))
+    return np.array(found)
 
 
 def main():
@@ -250,6 +277,8 @@ def main():
                     csv.writer(file).writerow(row)
         if rows:
             shown(rows)
+            if name == "slips.csv":
+                print_oracle(options.slips, options.seed)
 
 
 if __name__ == "__main__":

@@ -81,7 +81,7 @@ def test_a_slip_is_asked_with_its_answers(panel):
     read(panel, 11)
     type_in(panel, "41 3/4")
     assert panel.state.screen == QUESTION
-    assert text_of(panel.asked).startswith("41 3/4? The stations around it say 41")
+    assert text_of(panel.doubt).startswith("41 3/4? The stations around it say 41")
     shown = [one.description for one in panel.answers if seen(one)]
     assert shown[0].startswith("Read it again")
     assert "It was 41 1/4\na slip: half an inch" in shown
@@ -101,19 +101,19 @@ def test_back_skip_second_shot_and_the_moved_laser(panel):
     assert text_of(panel.counter) == "14 of 42"
     panel.back.click()
     assert text_of(panel.counter) == "13 of 42"
-    assert "Taken back" in text_of(panel.progress)
+    assert "Taken back" in text_of(panel.map)
     panel.open_more.click()
     assert panel.state.screen == MORE
     second, moved = (one for one in panel.more.children if hasattr(one, "description") and "\n" in one.description)
     second.click()
-    assert text_of(panel.counter) == "Second shot"
+    assert text_of(panel.counter) == "Second reading"
     read(panel, 1)
     panel.open_more.click()
     moved.click()
     assert text_of(panel.counter) == "Old station"
-    assert "read two of the old stations again" in text_of(panel.progress)
+    assert "read two of the old stations again" in text_of(panel.map)
     read(panel, 2, 38.5)
-    assert "agree to" in text_of(panel.progress)
+    assert "agree to" in text_of(panel.map)
     settled(panel)
     assert set(flatness.read_survey(panel.state.path).points["setup"]) == {"1", "2"}
 
@@ -130,7 +130,7 @@ def test_it_is_enough_when_the_verdict_stands_and_check_says_the_same(panel):
         here = panel.state.taking.here
         type_in(panel, f"{1050 - hump(here.x, here.y):.1f} mm")
     assert panel.state.screen == ENOUGH
-    assert "Enough: it fails" in text_of(panel.told)
+    assert "Enough: it fails" in text_of(panel.verdict)
     assert panel.state.taking.left > 0
     assert flatness.assess(flatness.read_survey(panel.state.path), "wood-glued", draws=60).verdict == "fail"
     panel.read_on.click()
@@ -142,7 +142,7 @@ def test_it_is_enough_when_the_verdict_stands_and_check_says_the_same(panel):
         here = panel.state.taking.here
         type_in(panel, f"{1050 - hump(here.x, here.y):.1f} mm")
     assert panel.state.screen == DONE
-    assert "It fails" in text_of(panel.told)
+    assert "It fails" in text_of(panel.verdict)
 
 
 def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
@@ -153,8 +153,8 @@ def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
             continue
         type_in(panel, f"{1050 + errors[len(panel.state.taking.readings)]:.1f} mm")
     assert panel.state.screen == ENOUGH
-    assert "Enough: it passes" in text_of(panel.told)
-    assert "fk-hollow" in panel.told.value
+    assert "Enough: it passes" in text_of(panel.verdict)
+    assert "fk-hollow" in panel.verdict.value
     count = len(panel.state.taking.open_strips)
     assert panel.between.description == f"Slide a bar\n{count} strips, about {count} minutes"
     assert panel.map.value.count("fk-to-slide") == count
@@ -177,7 +177,7 @@ def test_a_pass_leads_to_its_strips_and_check_reads_what_the_bar_showed(panel):
     while panel.state.screen == STRIP:
         panel.nothing.click()
     assert settled(panel) == ENOUGH
-    assert "fk-hollow" not in panel.told.value
+    assert "fk-hollow" not in panel.verdict.value
     assert f"A bar was slid along {count} strips." in text_of(panel.next_step)
     assert not seen(panel.between)
     panel.stop.click()

@@ -1,6 +1,5 @@
 """The running prediction against a Gaussian process written out here with dense matrices."""
 
-import math
 import time
 
 import numpy as np
@@ -57,18 +56,26 @@ def test_adding_rows_is_the_same_as_beginning_again():
         assert grown.expected(*place, "1") == pytest.approx(whole.expected(*place, "1"), abs=1e-5)
 
 
-def test_while_little_is_read_one_asks_later_and_a_wild_surface_widens_what_is_expected():
-    # closed form of Student's t with 4 degrees of freedom (Abramowitz and Stegun 26.7.4), and of the normal tail
+def test_a_wild_surface_widens_what_is_expected():
     p = usual_parameters(0.9)
-    running = Running(p)
-    s = running.ask / math.sqrt(running.ask**2 + 4)
-    assert 0.5 - 0.75 * (s - s**3 / 3) == pytest.approx(0.5 * math.erfc(4 / math.sqrt(2)), rel=1e-6)
     rng = np.random.default_rng(4)
     tame = some(200, rng)
-    running.fill(tame)
-    assert 4 < running.ask < 4.3
     wild = [Taken(one.x, one.y, -1050 + 10 * (one.height + 1050), one.setup) for one in tame]
-    assert Running(p, wild).wilder > 3 * running.wilder
+    assert Running(p, wild).wilder > 3 * Running(p, tame).wilder
+
+
+def test_a_reading_left_out_is_what_all_others_say_of_it():
+    rng = np.random.default_rng(5)
+    p = usual_parameters(0.9)
+    taken = some(25, rng, ("1", "2"))
+    running = Running(p, taken)
+    off, error = running.left_out(7)
+    for k in range(7):
+        own = taken[18 + k]
+        others = [one for one in taken if one is not own]
+        mean, around = dense(others, p, (own.x, own.y, own.setup))
+        assert off[k] == pytest.approx(own.height - mean, abs=1e-3)
+        assert error[k] == pytest.approx(running.error_of_reading(around), rel=1e-3)
 
 
 def test_three_hundred_readings_are_quick():
@@ -78,7 +85,8 @@ def test_three_hundred_readings_are_quick():
     seconds = []
     for one in some(3, rng):
         begin = time.perf_counter()
-        running.times_off(one)
+        running.expected(one.x, one.y, one.setup)
+        running.left_out(16)
         running.add(one)
         seconds.append(time.perf_counter() - begin)
     assert min(seconds) < 0.05

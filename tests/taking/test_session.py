@@ -251,7 +251,28 @@ def test_a_floor_that_fails_is_decided_before_all_is_read_and_as_check_says(taki
     assert not taking.enough
 
 
-def test_a_look_that_comes_late_leaves_the_station_and_asks_of_an_earlier_slip_after_the_next_reading(taking):
+def test_the_next_readings_show_a_slip_that_came_too_early_to_be_seen(taking):
+    read(taking, 4)
+    slipped = taking.here
+    taking.enter(text(drop(slipped) + 0.375))
+    assert taking.question is None
+    since = 0
+    while taking.question is None:
+        assert since < 16, "not before the coarse grid stands"
+        taking.enter(text(drop(taking.here)))
+        since += 1
+    assert (taking.question.about, taking.question.station) == ("earlier", slipped)
+    assert since > 1
+    taking.read_again()
+    assert taking.here == slipped
+    read(taking, taking.left)
+    assert len(taking.survey().points) == len(taking.walk.stations)
+
+
+def test_a_look_that_comes_late_leaves_the_station_and_asks_of_an_earlier_slip_after_the_next_reading(
+    taking, monkeypatch
+):
+    monkeypatch.setattr("flatness.taking.session.RECENT", 0)  # by the look alone
     read(taking, 5)
     slipped = taking.here
     taking.enter(text(drop(slipped) + 0.25))  # too little to be seen at once, so early

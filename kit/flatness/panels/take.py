@@ -19,7 +19,7 @@ from flatness.panels.check import allowed_sentence, judged_sentence
 from flatness.panels.controls import asset, button, column, panel_box, put, row, script, text_field, words
 from flatness.panels.instrument import SIGNS, Panel
 from flatness.panels.state import State, Worker
-from flatness.panels.take_map import room_map
+from flatness.panels.take_map import map_key, room_map
 from flatness.survey.header import parse_framing
 from flatness.survey.readings import Framing
 from flatness.taking.book import (
@@ -32,7 +32,7 @@ from flatness.taking.book import (
     taken_from,
 )
 from flatness.taking.deciding import Look
-from flatness.taking.session import HIGH, LOW, Taking
+from flatness.taking.session import Taking
 from flatness.taking.stations import Station
 from flatness.words.phrases import sentence
 from flatness.words.printed import spelled
@@ -164,6 +164,7 @@ class TakeState(State):
         taking = self.taking
         if taking is not None and not self.worker.busy and (taking.due or self._last_look_is_due(taking)):
             look = taking.looking()
+            self.turn += 1  # the next station is shown before the work begins beside it
             self.worker.run(lambda stopped, tell: look(), self._looked)
         self.turn += 1
 
@@ -209,14 +210,7 @@ def _raise(error: Exception) -> None:
     raise error
 
 
-WIDE, HIGH_FIRST, HIGH_STATION, HIGH_ASKED, HIGH_STRIP, HIGH_NOTE = (
-    360.0,
-    158.0,
-    214.0,
-    272.0,
-    170.0,
-    52.0,
-)  # of the map [px]
+WIDE, HIGH = 360.0, 272.0  # of the map, at the most: what the page has room for shrinks it [px]
 SIXTEENTHS = 16
 MOST_ANSWERS = 6
 SHADES = {"As the device": "", "Light": "fk-light", "Dark": "fk-dark"}
@@ -258,10 +252,10 @@ def _fraction(n: int) -> str:
     return f"{n}/{under}" if n else "0"
 
 
-def _key(kind: str, value: str, look: str, text: str | None = None, told: str = "") -> str:
+def _key(kind: str, value: str, look: str, text: str | None = None, hint: str = "") -> str:
     shown = value if text is None else text
     return (
-        f'<button type="button" class="{look}" data-kind="{kind}" data-value="{value}" title="{escape(told or shown)}">'
+        f'<button type="button" class="{look}" data-kind="{kind}" data-value="{value}" title="{escape(hint or shown)}">'
         f"{escape(shown)}</button>"
     )
 
@@ -288,7 +282,7 @@ class TakePanel(Panel):
         self.open_more = button("More", "What is seldom wanted", guard(lambda _: self._toggle_more()))
         head = row(self.back, self.counter, self.open_more)
         head.add_class("fk-head")
-        self.progress, self.told = words(), words("", "fk-told")
+        self.progress, self.verdict = words(), words("", "fk-verdict")
         self.map, self.place = words("", "fk-map-here"), words()
         self.reading = text_field("Reading", "What the laser or the rule shows, such as 41 3/8")
         self.reading.add_class("fk-reading")
@@ -304,13 +298,14 @@ class TakePanel(Panel):
             "Next", "Keep this reading, and show the next station", guard(lambda _: self._enter()), main=True
         )
         self.next.add_class("fk-next")
-        self.finer = words(f'<div class="fk-pad">{_key("more", "", "", "+ 1/32")}</div>')
+        finer = _key("more", "", "fk-two", "+ 1/32\nbetween marks")
+        self.finer = words(f'<div class="fk-pad">{finer}</div>')
         foot = row(self.skip, self.finer, self.next)
         foot.add_class("fk-foot")
         self.station = column(nothing, typed, self.pad, foot)
-        self.asked = words()
+        self.doubt = words()
         self.answers = [button("", "Answer", guard(self._answer(k))) for k in range(MOST_ANSWERS)]
-        self.question = column(self.asked, *self.answers)
+        self.question = column(self.doubt, *self.answers)
         self.question.add_class("fk-answers")
         self.read_on = button("Read on", "Go on with the next station", guard(lambda _: self._read_on()), main=True)
         self.stop = button("Stop here\nthe survey is saved", "Leave it at that", guard(lambda _: self._stop()))
@@ -327,7 +322,7 @@ class TakePanel(Panel):
             w.HTML(f"<style>{asset('take_look.css')}</style>"),
             head,
             self.progress,
-            self.told,
+            self.verdict,
             self.map,
             self.place,
             self.problems,
@@ -402,8 +397,8 @@ class TakePanel(Panel):
         self.how_good = words()
         buttons = [
             button(
-                "Second shot\nread the last station once more, afresh",
-                "Tells how good a reading is",
+                "Read the last station twice\nshows how well two readings agree",
+                "Set the staff there afresh, and read it once more",
                 guard(lambda _: act(Taking.second_shot)),
             ),
             button(
@@ -465,20 +460,19 @@ class TakePanel(Panel):
         note = f'<div class="fk-note" role="status">{escape(sentence(taking.said, unit))}</div>' if taking.said else ""
         why = why_here(taking) if screen == STATION else ""
         why = f'<div class="fk-note">{escape(why)}</div>' if why else ""
-        line = "Your reading is kept either way." if screen == QUESTION else so_far(taking)
+        line = "Whatever you answer, nothing that you typed is lost." if screen == QUESTION else so_far(taking)
         self.progress.value = (
             f'<div class="fk-done-bar" role="progressbar" aria-valuenow="{share:.0f}"><div style="width:{share:.0f}%">'
             f'</div></div><div class="fk-sofar fk-progress-text" data-acts="{self.state.acts}">{escape(line)}</div>'
-            f"{why}{note}"
         )
-        self.told.value = self._said(taking) if screen in (ENOUGH, DONE) else ""
+        self.verdict.value = self._said(taking) if screen in (ENOUGH, DONE) else ""
         if screen != MORE:
-            room = (HIGH_STATION if taking.knows_setup else HIGH_FIRST) - HIGH_NOTE * (bool(note) + bool(why))
-            high = room if screen == STATION else HIGH_STRIP if screen == STRIP else HIGH_ASKED
-            drawn = room_map(taking, WIDE, high, screen in (ENOUGH, DONE))
-            signs = any(f'class="fk-{kind}"' in drawn for kind in (HIGH, LOW))
-            key = '<div class="fk-key">+ high, − low, of the plane through all readings</div>' if signs else ""
-            self.map.value = f'<div class="fk-map">{drawn}</div>{key}'
+            drawn = room_map(taking, WIDE, HIGH, screen in (ENOUGH, DONE))
+            key = "" if screen == STRIP else map_key()
+            room = screen.replace(" ", "-") if taking.knows_setup or screen != STATION else "first"
+            self.map.value = (
+                f'<div class="fk-surface fk-at-{room}">{why}{note}<div class="fk-map">{drawn}</div>{key}</div>'
+            )
         self.how_good.value = f'<div class="fk-note">{escape(accuracy_words(taking))}</div>'
         self.file.value = (
             f'<div class="fk-note">Saved in {escape(str(taking.book.path.parent))}: {escape(saved_words(taking))}</div>'
@@ -496,7 +490,7 @@ class TakePanel(Panel):
         self.progress.value = (
             f'<div class="fk-ask"><b>In use</b>{escape(said[:1].upper() + said[1:])}.</div>' if said else ""
         )
-        self.told.value = self.map.value = self.place.value = ""
+        self.verdict.value = self.map.value = self.place.value = ""
 
     def _show_station(self, taking: Taking) -> None:
         here, unit = taking.here, taking.book.unit
@@ -535,7 +529,7 @@ class TakePanel(Panel):
         assert question is not None
         self.place.value = _place(station_words(question.station, taking))
         head, why = question_words(question, taking)
-        self.asked.value = f'<div class="fk-ask" role="alert"><b>{escape(head)}</b>{escape(why)}</div>'
+        self.doubt.value = f'<div class="fk-ask" role="alert"><b>{escape(head)}</b>{escape(why)}</div>'
         offered = answers(question, taking)
         for k, one in enumerate(self.answers):
             one.layout.display = "" if k < len(offered) else "none"
@@ -578,12 +572,15 @@ class TakePanel(Panel):
         color, shapes = SIGNS[verdict]
         head, _ = enough_words(taking)
         unit = taking.book.unit
-        told = spelled(f"{_measured(one, taking)} {allowed_sentence(one, unit)}") if one.finding is not None else ""
+        found = ""
+        if one.finding is not None:
+            allowed = allowed_sentence(one, unit).rpartition("; ")[2]  # what was measured is said once
+            found = spelled(f"{_measured(one, taking)} {allowed}")
         hollow = " fk-hollow" if verdict == PASS and taking.open_strips else ""
         return (
             f'<div class="fk-said{hollow}" role="status" style="--sign:{color};background:{color}">'
             f'<svg width="40" height="40" viewBox="0 0 34 34" aria-hidden="true">{shapes}</svg>'
-            f"<div><b>{escape(head)}</b>{escape(told)}</div></div>"
+            f"<div><b>{escape(head)}</b>{escape(found)}</div></div>"
         )
 
     def close(self) -> None:
@@ -595,8 +592,8 @@ class TakePanel(Panel):
 def _measured(one: Any, taking: Taking) -> str:
     """What was found: ``5/16 in under 10 ft.``; where is told by the place beneath the map."""
     assert taking.latest is not None
-    told = judged_sentence(one, taking.latest.assessment, taking.book.unit)
-    return told.partition(",")[0].rstrip(".") + ";"
+    found = judged_sentence(one, taking.latest.assessment, taking.book.unit)
+    return found.partition(",")[0].rstrip(".") + ";"
 
 
 def _place(parts: Sequence[tuple[str, str]]) -> str:
@@ -637,7 +634,7 @@ def take_panel(
     members : joists or studs, such as ``16 in along y from 0``; then each of them is read
     unit : of readings that carry none, ``in`` or ``mm``
     surface, reading, title : as for :func:`flatness.blank_sheet`
-    door : by which one walks in, such as ``bottom 3 ft to 6 ft``: places are told from there
+    door : by which one walks in, such as ``bottom 3 ft to 6 ft``: places are given from there
     page : whether the panel is the whole page
     options : ``draws``, ``seed`` and ``confidence`` of the verdict
 

@@ -50,7 +50,7 @@ def room_map(taking: Taking, wide: float, high: float, outcome: bool) -> str:
     if foot:
         parts.append(f'<text class="fk-door" x="{across / 2:.0f}" y="{tall + foot - 3:.0f}">door wall</text>')
     return (
-        f'<svg role="img" aria-label="{escape(_told(taking, read))}" width="{across:.0f}" height="{tall + foot:.0f}" '
+        f'<svg role="img" aria-label="{escape(_read(taking, read))}" width="{across:.0f}" height="{tall + foot:.0f}" '
         f'viewBox="0 0 {across:.0f} {tall + foot:.0f}">{"".join(parts)}</svg>'
     )
 
@@ -138,6 +138,13 @@ def _strips(taking: Taking, at: Place) -> Iterator[str]:
             yield f'<path class="fk-line-edge" {line}/><path class="fk-{"slid" if done else "to-slide"}" {line}/>'
 
 
-def _told(taking: Taking, read: Mapping[int, str]) -> str:
+def map_key() -> str:
+    """What the squares of the map say."""
+    shown = (("fine", "", "even"), ("near", "", "a little off"), (HIGH, "+", "high"), (LOW, "−", "low"))
+    squares = "".join(f'<span><i class="fk-{kind}">{sign}</i> {what}</span>' for kind, sign, what in shown)
+    return f'<div class="fk-key">{squares}</div>'
+
+
+def _read(taking: Taking, read: Mapping[int, str]) -> str:
     counts = {kind: list(read.values()).count(kind) for kind in (HIGH, LOW)}
     return f"Map: {len(taking.done)} stations read, {counts[HIGH]} high, {counts[LOW]} low"

@@ -531,8 +531,8 @@ def _is_alive(owner: dict[str, Any]) -> bool:
     """Whether the program that has the file open still runs, as far as can be seen from here."""
     if owner.get("host") != socket.gethostname() or os.name == "nt":
         return True
-    told = owner.get("pid", "")
-    pid = int(told) if re.fullmatch("[0-9]{1,9}", told) else 0
+    written = owner.get("pid", "")
+    pid = int(written) if re.fullmatch("[0-9]{1,9}", written) else 0
     if pid in (0, os.getpid()):
         return False  # a page of this very program that was opened again
     try:

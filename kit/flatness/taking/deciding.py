@@ -98,8 +98,8 @@ def _worth(found: Assessment, walk: Walk, done: Collection[int]) -> dict[int, fl
     log = np.log(np.maximum(judged.used[: len(z)], 1e-9))
     z, log = z - z.mean(axis=0), log - log.mean()
     variance = (z**2).mean(axis=0) + found.likely.parameters.reading_error**2
-    told = (log @ z / len(z)) ** 2 / variance
+    tells = (log @ z / len(z)) ** 2 / variance
     worth: dict[int, float] = {}
-    for one, value in zip(left, np.nan_to_num(told), strict=True):
+    for one, value in zip(left, np.nan_to_num(tells), strict=True):
         worth[one.line] = worth.get(one.line, 0.0) + float(value)
     return worth

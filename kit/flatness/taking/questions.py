@@ -10,8 +10,8 @@ from flatness.survey.cells import meant
 from flatness.taking.stations import Station
 
 LIKE = 2.5  # times its error that a slip put right may be off what is expected
-TOLD = 2.0  # times their error that the readings around are told to either side
-MOST_TOLD = 2
+AROUND = 2.0  # times their error that what the readings around say is given to either side
+MOST_SLIPS = 2
 # what a rule is read wrong by [mm]: common practice, no source
 STEPS = {
     "in": (("half an inch", 12.7), ("an inch", 25.4), ("a quarter inch", 6.35)),
@@ -39,7 +39,7 @@ class LikelySlip:
 
 @dataclass(frozen=True)
 class Question:
-    """What a person is asked about a reading that was just taken.
+    """The question to a person about a reading.
 
     Attributes
     ----------
@@ -90,13 +90,13 @@ def likely_slips(typed: str, reading: float, expected: float, error: float, unit
     kept: dict[float, LikelySlip] = {}
     for slip in near:
         kept.setdefault(round(slip.mm, 3), slip)
-    return tuple(kept.values())[:MOST_TOLD]
+    return tuple(kept.values())[:MOST_SLIPS]
 
 
 def fits_elsewhere(reading: float, expected: Iterable[tuple[Station, float, float]]) -> Station | None:
     """The first station where a reading [mm] would be what is expected: station, expected and error [mm] of each."""
     for station, mm, error in expected:
-        if abs(reading - mm) <= TOLD * error:
+        if abs(reading - mm) <= AROUND * error:
             return station
     return None
 
@@ -109,7 +109,7 @@ def _as_typed(mm: float, unit: str) -> str:
     return format_length(mm, "in", 16 if abs(sixteenths - round(sixteenths)) < 0.01 else 32).removesuffix('"')
 
 
-def told_range(question: Question, unit: str) -> Sequence[str]:
+def range_words(question: Question, unit: str) -> Sequence[str]:
     """Both ends of what the readings around say, as a person types them; one where both are the same."""
     step = 25.4 / 16 if unit == "in" else 1.0
     texts = [_as_typed(round(mm / step) * step, unit) for mm in (question.low, question.high)]

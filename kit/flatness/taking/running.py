@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg.lapack import dtrtrs
-from scipy.special import ndtr, stdtrit
 
 from flatness.arrays import Floats
 from flatness.surface.fitting import LENGTH_MM, SCALE_MM, Fit
@@ -23,7 +22,7 @@ from flatness.survey.readings import Framing
 
 SLOPE = 0.004  # standard deviation of a floor's slope [-]; the kit's own
 CONSTANT_MM = 1000.0  # of the height of the instrument's line over what is known of it: as good as nothing
-ASK = 4.0  # times its error that a reading is off what the others say before it is asked of
+ASK = 4.0  # times its error that a reading is off what the others say before the page asks of it
 # how surely a surface is as wavy as its parameters say, in readings' worth: few know before the first are read
 SURE = 4.0
 
@@ -114,18 +113,15 @@ class Running:
         innovations = self._white[1:]  # the first tells of the instrument's height alone
         return math.sqrt((SURE + float(innovations @ innovations)) / (SURE + len(innovations)))
 
-    @property
-    def ask(self) -> float:
-        """Times its error that a reading must be off: as seldom by chance as :data:`ASK` of a known error.
+    def left_out(self, count: int) -> tuple[Floats, Floats]:
+        """By how much each of the last readings is off what all others say, and the error of that [mm].
 
-        What follows from that prior is Student's t distribution, whose tails are long while little is read.
+        Of the inverse of the covariance (Rasmussen and Williams 2006, eq. 5.12).
         """
-        return float(-stdtrit(SURE + max(len(self.taken) - 1, 0), float(ndtr(-ASK))))
-
-    def times_off(self, one: Taken) -> float:
-        """How many times its error a reading is off what those so far predict."""
-        mean, error = self.expected(one.x, one.y, one.setup)
-        return (one.height - mean) / self.error_of_reading(error)
+        rows = _whitened(self._low, np.eye(len(self.taken))[:, -count:])
+        precision = (rows**2).sum(axis=0)
+        around = np.sqrt(np.maximum(1 / precision - self._noise, 0.0))
+        return rows.T @ self._white / precision, np.array([self.error_of_reading(error) for error in around])
 
     def error_of_reading(self, error: float) -> float:
         """The error [mm] of a reading where the surface is known to an error [mm], as wild as it turns out.

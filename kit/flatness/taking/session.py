@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,19 +18,21 @@ from flatness.limits.more_readings import more_readings
 from flatness.limits.spot_checks import Sweep, open_sweeps
 from flatness.limits.verdict import FAIL, PASS
 from flatness.notes import Note
+from flatness.surface.slips import Slip
 from flatness.survey.files import read_survey
 from flatness.survey.readings import SAME_PLACE_MM, STRUCK, Survey
 from flatness.taking.book import READ, Book, Entry, walk_through
 from flatness.taking.deciding import FIRST_LOOK, Look, look_at
-from flatness.taking.questions import EARLIER, OFF, SECOND_SHOT, TOLD, Question, fits_elsewhere, likely_slips
+from flatness.taking.questions import AROUND, EARLIER, OFF, SECOND_SHOT, Question, fits_elsewhere, likely_slips
 from flatness.taking.running import ASK, Running, Taken, parameters_of, usual_parameters
-from flatness.taking.stations import Station, Walk
+from flatness.taking.stations import FEWEST, Station, Walk
 from flatness.taking.strips import Strips, beside
 
 ROUNDED_MM = {"in": 25.4 / 16, "mm": 1.0}  # to which readings are typed
 TIES = 2  # old stations that are read again once the instrument was moved
 TIE_APART_MM = 6 * 304.8
 MORE = -1  # number and line of a place that is no station of the walk
+RECENT = 16  # readings to which one would walk back, in question once those taken since do not bear them out
 FEWEST_SHOTS = 5  # second shots that tell how good a reading is
 CHECK_EVERY = 40  # readings, and then to the end of a line: the datum is checked; common practice, no source
 SECONDS_A_READING, SECONDS_A_STRIP = 20.0, 60.0  # common practice, no source
@@ -48,7 +50,7 @@ class Taking:
     ----------
     walk : all stations in walking order
     here : the station to read now; None where all are read
-    question : what is asked of the reading just taken; None where nothing is
+    question : about a reading, to a person; None where there is none
     again : whether the station is read a second time
     checking : whether it is read again to see that the instrument stands as it did
     ties : old stations still to be read since the instrument was moved
@@ -217,7 +219,7 @@ class Taking:
     def take_look(self, look: Look) -> None:
         """Show a look, and from now on expect readings as its surface does.
 
-        It may come while a reading is typed: the station stays, and what it says of earlier ones is asked after it.
+        It may come while a reading is typed: the station stays, and its questions about earlier ones come after it.
         """
         self.latest = self._to_ask = look
         if look.assessment.likely is not None:
@@ -480,7 +482,7 @@ class Taking:
             return Question(SECOND_SHOT, here, typed, min(first), max(first), times)
         mean, error = self.expected()
         times = abs(reading - mean) / error
-        if times <= self.running.ask:
+        if times <= ASK:
             return None
         around = self.running.wilder * self.running.expected(here.x, here.y, self.setup)[1]
         near = ((other, *self.expected(other)) for other in self.walk.beside(here) if other.number not in self._done)
@@ -488,8 +490,8 @@ class Taking:
             OFF,
             here,
             typed,
-            mean - TOLD * around,
-            mean + TOLD * around,
+            mean - AROUND * around,
+            mean + AROUND * around,
             times,
             likely_slips(typed, reading, mean, error, unit),
             fits_elsewhere(reading, near),
@@ -497,39 +499,47 @@ class Taking:
 
     def _answered(self) -> tuple[Question, Station]:
         if self.question is None:
-            raise ArgumentError("nothing is asked now", remedy="go on with the reading")
+            raise ArgumentError("there is no question now", remedy="go on with the reading")
         question = self.question
         self.question = None
         return question, question.station
 
     def _ask_of_earlier(self) -> None:
         """Ask of a reading that by now is likelier a slip than anything else, unless it was said to be right."""
-        look = self._to_ask
-        if look is None or self.question is not None or self.again or self.ties:
+        if self.question is not None or self.again or self.ties:
             return
-        self._to_ask = None
-        for slip in look.assessment.slips:
-            station = self.walk.at(slip.x, slip.y)
-            entry = None if station is None else self._reading_at(station)
-            if station is None or entry is None or station.number in self._right:
-                continue
-            assert entry.reading is not None
-            if abs(entry.reading - slip.reading) > 0.01:
-                continue  # it was read again since
-            error = abs(slip.reading - slip.expected) / slip.times
-            self.question = Question(
-                EARLIER,
-                station,
-                entry.typed.removesuffix(f" {self.book.unit}"),
-                slip.expected - TOLD * error,
-                slip.expected + TOLD * error,
-                slip.times,
-                likely_slips(entry.typed, entry.reading, slip.expected, error, self.book.unit),
-            )
-            return
+        for reading, expected, error, entry in (*self._slips_seen(), *self._recent()):
+            station = self.walk.at(entry.x, entry.y)
+            if station is not None and station.number not in self._right and reading == entry.reading:
+                self.question = Question(
+                    EARLIER,
+                    station,
+                    entry.typed.removesuffix(f" {self.book.unit}"),
+                    expected - AROUND * error,
+                    expected + AROUND * error,
+                    abs(reading - expected) / error,
+                    likely_slips(entry.typed, reading, expected, error, self.book.unit),
+                )
+                return
 
-    def _reading_at(self, station: Station) -> Entry | None:
-        return next((one for one in reversed(self.readings) if _same_place(one, station)), None)
+    def _slips_seen(self) -> Iterator[tuple[float, float, float, Entry]]:
+        """By the last look: reading, what is expected there and its error [mm], and the line where it stands now."""
+        look, self._to_ask = self._to_ask, None
+        for slip in look.assessment.slips if look is not None else ():
+            entry = next((one for one in reversed(self.readings) if _same_place(one, slip)), None)
+            if entry is not None and entry.reading is not None and abs(entry.reading - slip.reading) <= 0.01:
+                yield entry.reading, slip.expected, abs(slip.reading - slip.expected) / slip.times, entry
+
+    def _recent(self) -> Iterator[tuple[float, float, float, Entry]]:
+        """The same of the recent reading that is most off what all others say, those taken since among them."""
+        count = min(RECENT, len(self.readings))
+        if count and len(self.readings) >= FEWEST:
+            off, error = self.running.left_out(count)
+            k = int((np.abs(off) / error).argmax())
+            entry = self.readings[k - count]
+            assert entry.reading is not None
+            if abs(off[k]) > ASK * error[k]:
+                yield entry.reading, entry.reading - self.sign * float(off[k]), float(error[k]), entry
 
     def _take_back_at(self, station: Station) -> str:
         """Strike all readings of a station; the set-up that they were taken from."""
@@ -637,7 +647,7 @@ class Taking:
         return found
 
 
-def _same_place(one: Entry | Station, other: Entry | Station) -> bool:
+def _same_place(one: Entry | Station, other: Entry | Station | Slip) -> bool:
     return max(abs(one.x - other.x), abs(one.y - other.y)) <= SAME_PLACE_MM
 
 

@@ -1,4 +1,4 @@
-"""What a person is told while the readings are taken: where to stand, what is asked, and when enough is read."""
+"""What a person reads while the readings are taken: where to stand, what is in question, and when enough is read."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from flatness.lengths import format_length
 from flatness.limits.spot_checks import Sweep
 from flatness.limits.verdict import FAIL, PASS
 from flatness.survey.walls import Tape, Walls
-from flatness.taking.questions import EARLIER, SECOND_SHOT, Question, told_range
-from flatness.taking.session import SECONDS_A_READING, SECONDS_A_STRIP, Taking
+from flatness.taking.questions import EARLIER, SECOND_SHOT, Question, range_words
+from flatness.taking.session import FEWEST_SHOTS, SECONDS_A_READING, SECONDS_A_STRIP, Taking
 from flatness.taking.stations import Station
 from flatness.words.printed import accuracy, counted, length, spelled
 
@@ -90,8 +90,9 @@ def so_far(taking: Taking) -> str:
         return slide_words(taking.strips.every[taking.strips.here], taking)[0]
     left = taking.left
     more = f"At most {left} to go." if left else "All stations are read."
-    if taking.enough and left:
-        return f"Enough is read: it {'fails' if taking.decided == FAIL else 'passes'}. {more}"
+    if taking.decided and left:
+        said = f"Enough is read: it {'fails' if taking.decided == FAIL else 'passes'}."
+        return said if taking.enough else f"{said} You read on. {more}"
     if not left and not taking.more:
         return more
     if taking.latest is None:
@@ -115,7 +116,7 @@ def header_words(taking: Taking) -> str:
     if taking.ties:
         return "Old station"
     if taking.again:
-        return "Check shot" if taking.checking else "Second shot"
+        return "Laser check" if taking.checking else "Second reading"
     if taking.here is not None and taking.more:
         return f"{len(taking.more)} more"
     count = len(taking.walk.stations)
@@ -139,9 +140,9 @@ def why_here(taking: Taking) -> str:
 def question_words(question: Question, taking: Taking) -> tuple[str, str]:
     """The reading that is asked of, and why."""
     unit = taking.book.unit
-    ends = " to ".join(text.replace(" ", NBSP) for text in told_range(question, unit))
+    ends = " to ".join(text.replace(" ", NBSP) for text in range_words(question, unit))
     if question.about == SECOND_SHOT:
-        return f"{question.typed}?", f"The first shot here was {ends}."
+        return f"{question.typed}?", f"The first reading here was {ends}."
     if question.about == EARLIER:
         where = _where((question.station.x, question.station.y), taking)
         return f"{question.typed}?", f"{where}: the stations read since say {ends}."
@@ -167,7 +168,7 @@ def answers(question: Question, taking: Taking) -> list[tuple[str, str, str]]:
         )
     if taking.checking:
         found.append(("moved", "The laser was moved", "readings since the last check are in doubt"))
-    kept = "the first shot was wrong" if second else "keep it"
+    kept = "the first reading was wrong" if second else "keep it"
     return [*found, ("keep", f"{question.typed} is right", kept)]
 
 
@@ -216,13 +217,13 @@ def saved_words(taking: Taking) -> str:
 
 
 def accuracy_words(taking: Taking) -> str:
-    """How good a reading is, by the second shots and as it was stated."""
+    """How good a reading is, by those taken twice and as it was stated."""
     unit = taking.book.unit
-    stated = f"Stated: one reading is good to {accuracy(taking.accuracy, unit)}."
+    stated = f"You said that one reading is good to {accuracy(taking.accuracy, unit)}."
     found, pairs = taking.found_accuracy()
     if math.isnan(found):
-        return f"{stated} {counted(pairs, 'second shot')} so far; 5 tell how good it is."
-    return f"{stated} By {counted(pairs, 'second shot')}: {accuracy(max(found, 0.01), unit)}."
+        return f"{stated} To see whether it is, read {FEWEST_SHOTS} stations twice: {pairs} so far."
+    return f"{stated} By {counted(pairs, 'station')} read twice it is {accuracy(max(found, 0.01), unit)}."
 
 
 def strip_lines(taking: Taking) -> Sequence[tuple[tuple[float, float], tuple[float, float]]]:
