@@ -255,3 +255,15 @@ def test_taken_in_jupyterlab(notebook, page, lab, tools):
     assert "41-3/8" in written.read_text()
     faults = tools.looked_at(page, panel, "take_lab", {1440: 1100, 768: 1024})
     assert faults == [], "\n".join(faults)
+
+
+@pytest.mark.parametrize("device", [LAPTOP], indirect=True, ids=["laptop"])
+def test_the_key_to_the_next_station_is_in_sight_on_a_laptop(device, server, tools):
+    panel = opened(device, server)
+    for page in ("first", "station"):
+        key = panel.locator(".fk-foot button.fk-do").bounding_box()
+        assert key["y"] + key["height"] <= LAPTOP["viewport"]["height"], f"{page}: {key}"
+        assert looked_at(tools, device, panel, f"laptop_{page}") == []
+        before = turn(panel)
+        type_in(panel, 41 * 16)
+        settled(panel, before)
