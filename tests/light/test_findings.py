@@ -152,7 +152,7 @@ def test_a_single_line_of_feelers_is_a_survey_for_light_along_it():
 
 def test_the_spectrum_is_along_both_axes():
     """A wave of 1.5 mm up the wall and nothing along it, though the window's light runs along it."""
-    x, y = (grid.ravel() for grid in np.meshgrid(203.2 * np.arange(25), 203.2 * np.arange(13)))
+    x, y = (grid.ravel() for grid in np.meshgrid(203.2 * np.arange(25), 203.2 * np.arange(25)))
     height = 1.5 * np.sin(2 * np.pi * y / 1625.6)
     found = what_light_shows(make_survey(x, y, height, surface="wall", accuracy=0.1), draws=20)
     assert {one.along for one in found.lights if one.kind == "window"} == {"x"}

@@ -7,7 +7,7 @@ import pytest
 
 import flatness
 from flatness.errors import ArgumentError, MeasureError
-from flatness.light.eye import Eye, contrast_sensitivity, cycles_per_degree
+from flatness.light.eye import Eye
 from flatness.light.lamps import Daylight, Row, Strip
 from flatness.light.waves import allowed_amplitudes, angle_of, least_distance, least_grazing_angle, shown, wave_spectrum
 from flatness.surface.lattice import make_surface
@@ -178,15 +178,3 @@ def test_too_short_a_surface_and_no_distance():
             least_grazing_angle(waved(1, 800), 0, distance)
     with pytest.raises(ArgumentError, match="along"):
         wave_spectrum(waved(1, 800), "z")
-
-
-@pytest.mark.parametrize("phase", [0.0, 1.0, 2.0])
-@pytest.mark.parametrize("wave", [2438.4, 1625.6])
-def test_a_wave_half_as_long_as_its_wall_is_as_strong_as_it_is(wave, phase):
-    """Slope 2 pi A / L over what the eye needs there, from the middle of a wall of 16 ft."""
-    x = 101.6 * np.arange(49)
-    wall = make_surface(np.tile(2 * np.sin(2 * np.pi * x / wave + phase), (25, 1)), 101.6)
-    needed = 1 / contrast_sensitivity(cycles_per_degree(np.array([wave]), 1524.0))[0]
-    expected = 2 * np.pi * 2 / wave / needed
-    found = np.tan(np.radians(least_grazing_angle(wall, 0.0, 1524.0)))
-    assert found == pytest.approx(expected, rel=0.1)

@@ -123,7 +123,7 @@ def test_the_highest_and_the_lowest_place_are_written_on_a_map(unit, high, low):
     height = np.zeros((9, 11))
     height[2, 3], height[6, 8] = 12.7, -6.35  # half an inch, a quarter
     surface = Surface(x=np.arange(11) * 300.0, y=np.arange(9) * 300.0, height=height, spacing=300.0)
-    figure = heat_maps([Panel("As found", surface, None)], "floor", unit, 7.0)
+    figure = heat_maps([Panel("As found", surface, None)], "floor", unit, 7.0, 4.4)
     texts = {text.get_text(): text for text in figure.axes[0].texts}
     assert texts[high].xy == (900.0, 600.0)
     assert texts[low].xy == (2400.0, 1800.0)

@@ -244,7 +244,7 @@ def test_placements_are_those_of_the_straightedge(seed, headings):
     assert set(found.node) == set(np.flatnonzero(over))
     assert np.bincount(found.node).max() <= 3
     # the rows give the gaps back, and each is one of the enumerated placements
-    rows = rows_of(found, z.shape, headings).toarray()
+    rows = rows_of(found, z.shape, headings, 1.0).toarray()
     np.testing.assert_allclose(rows @ np.nan_to_num(z.ravel()), found.excess + 1.0, atol=1e-12)
     every = every_placement(z, 4.5, headings)
     for row in rows[::7]:

@@ -103,7 +103,7 @@ def test_wampler_of_ones(name, times, least):
 def test_wampler_of_tenths():
     tenths = 10.0 ** -np.arange(6)
     found = solve(POWERS, POWERS @ tenths, np.ones(21))
-    assert digits(found.unknowns, tenths) >= 13
+    assert digits(found.unknowns, tenths) >= 12.5  # 12.9 and 13.0 seen, by the processor
     assert found.m0 == pytest.approx(0.0, abs=1e-12)
 
 

@@ -18,8 +18,9 @@ from matplotlib.colors import ListedColormap
 from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 from matplotlib.text import Annotation
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from flatness.charts.axes import (
     FOOT_IN,
@@ -46,7 +47,7 @@ from flatness.charts.axes import (
     turns_of,
 )
 from flatness.charts.hatching import PATTERNS, Entry, Key, area_entry, key_points, line_entry, put_key
-from flatness.charts.map_base import HALO, bounds_of, draw_outline, outline_path, path_of, with_margin
+from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, with_margin
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
@@ -95,7 +96,10 @@ def surface_reach(plan: Plan) -> Polygon:
 
 
 def draw_patch(ax: Axes, row: Row, ground: AxesImage) -> tuple[PathPatch, ...]:
-    pattern, path = PATTERNS[row["action"]], path_of(row["outline"])
+    pattern = PATTERNS[row["action"]]
+    shape = row["outline"]
+    parts = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
+    path = Path.make_compound_path(*(outline_path(part) for part in parts if isinstance(part, Polygon)))
     drawn = (
         PathPatch(path, facecolor=pattern.face, edgecolor=pattern.line, hatch=pattern.hatch, linewidth=0, zorder=1),
         PathPatch(path, facecolor="none", edgecolor=INK, linewidth=1.1, zorder=2.5),
@@ -104,6 +108,27 @@ def draw_patch(ax: Axes, row: Row, ground: AxesImage) -> tuple[PathPatch, ...]:
         ax.add_artist(patch)
         patch.set_clip_path(ground.get_clip_path())
     return drawn
+
+
+def draw_outline(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[Artist, ...]:
+    """Outline and openings; hatches mean actions here, so that openings stay blank."""
+    survey = plan.survey
+    edges = [] if survey.outline is None else [(survey.outline, {"facecolor": "none", "linewidth": 1.8, "zorder": 4})]
+    edges += [(hole, {"facecolor": "white", "linewidth": 1.4, "zorder": 3.5}) for hole in survey.openings]
+    artists = [PathPatch(outline_path(shape), edgecolor=INK, **style) for shape, style in edges]
+    for artist in artists:
+        ax.add_artist(artist)
+    names: list[Artist] = [*draw_walls(ax, survey, space)]
+    for opening in survey.openings:
+        middle = opening.representative_point()
+        name = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", fontsize=NAME, zorder=6)
+        fits = space.size(name)[0] < space.extent(opening.bounds)[0]
+        if space.place(name, [(0, 0, "center", "center")] if fits else rings(14), gap=0.5):
+            names.append(name)
+        else:
+            name.remove()
+        space.take_area(opening.bounds)
+    return (*artists, *names)
 
 
 def draw_members(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[LineCollection | None, tuple[Annotation, ...]]:
@@ -253,6 +278,7 @@ class ActionMap:
     Attributes
     ----------
     ax : the map
+    left_alone : the ground of the surface, in the colour of ``leave``
     areas : the patch drawn for each row of the plan's table, by name; filled, hatched and outlined
     tags : name and greatest depth of each patch, by name; each points at its deepest spot
     spots : marks of the deepest spots
@@ -265,6 +291,7 @@ class ActionMap:
     """
 
     ax: Axes
+    left_alone: AxesImage
     areas: dict[str, tuple[PathPatch, ...]]
     tags: dict[str, Annotation]
     spots: Line2D
@@ -277,13 +304,15 @@ class ActionMap:
     key: Key
 
 
-def action_map(plan: Plan, *, unit: str = "in") -> ActionMap:
+def action_map(plan: Plan, ax: Axes | None = None, *, unit: str = "in", title: str | None = None) -> ActionMap:
     """A map of what to do at every spot, with signed depths: one colour and one pattern an action.
 
     Parameters
     ----------
     plan : the plan
+    ax : axes to draw into; None makes a figure
     unit : ``in`` (feet, inches and fractions) or ``mm`` (metres and millimetres)
+    title : None says what is seen, and the verdict after
 
     Returns
     -------
@@ -300,16 +329,15 @@ def action_map(plan: Plan, *, unit: str = "in") -> ActionMap:
     kind = plan.survey.surface
     patches = [row for row in plan.patches.to_dict("records") if row["action"] != "leave"]
     entries = _entries(plan, patches, unit)
-    heading = (_title(plan, bool(patches)), _subtitle(plan, patches, unit))
+    heading = (title if title is not None else _title(plan, bool(patches)), _subtitle(plan, patches, unit))
     bounds = bounds_of(plan.surface, plan.survey)
     turns = plan.survey.turns
-    ax, key = _axes(with_margin(bounds, turns), heading, entries, turns)
+    ax, key = _axes(with_margin(bounds, turns), heading, entries, ax, turns)
     dress_map(ax, bounds, kind, unit, plan.survey)
     ground = draw_ground(ax, plan)
     areas = {row["name"]: draw_patch(ax, row, ground) for row in patches}
     space = FreeSpace(ax)
-    # hatches mean actions here, so that openings stay blank
-    outline = draw_outline(ax, plan.survey, space, hatched=False)
+    outline = draw_outline(ax, plan, space)
     members, names = draw_members(ax, plan, space)
     fixed = draw_fixed(ax, plan, space)
     named = sorted(patches, key=lambda row: -row["volume_mm3"])[:MOST_TAGS]
@@ -325,6 +353,7 @@ def action_map(plan: Plan, *, unit: str = "in") -> ActionMap:
         say_untagged(ax, len(untagged), space)
     return ActionMap(
         ax=ax,
+        left_alone=ground,
         areas=areas,
         tags=tags,
         spots=spots,
@@ -377,19 +406,26 @@ def _entries(plan: Plan, patches: Sequence[Row], unit: str) -> list[Entry]:
     return entries
 
 
-def _axes(extent: Extent, heading: tuple[str, str], entries: Sequence[Entry], turns: int) -> tuple[Axes, Key]:
+def _axes(
+    extent: Extent, heading: tuple[str, str], entries: Sequence[Entry], ax: Axes | None, turns: int
+) -> tuple[Axes, Key]:
     """The map's axes and its key, beneath or beside it, whichever leaves the map the more room on the page."""
     wide, high = as_seen(extent, turns)
     across = WIDTH_IN - LEFT_IN - RIGHT_IN
     beneath_in = key_points(entries, across * 72) / 72
     high_in = HIGH_IN - max(0, heading[1].count("\n") - 1) * SMALL * 1.3 / 72
     fits = min(across / wide, (high_in - beneath_in) / high), min((across - KEY_IN) / wide, high_in / high)
-    beside = fits[1] > 0.9 * fits[0]
-    scale = fits[1] if beside else fits[0]
-    box = (wide * scale, high * scale)
-    region = (max(box[0] + KEY_IN + PAD_IN, LEAST_IN), box[1]) if beside else (across, box[1] + FOOT_IN + beneath_in)
-    ax = headed_axes(region, RIGHT_IN - PAD_IN, FOOT_IN if beside else 0.12, heading)
-    width = region[0] * 72
+    beside = fits[1] > 0.9 * fits[0] if ax is None else wide < 1.6 * high
+    if ax is None:
+        scale = fits[1] if beside else fits[0]
+        box = (wide * scale, high * scale)
+        region = (
+            (max(box[0] + KEY_IN + PAD_IN, LEAST_IN), box[1]) if beside else (across, box[1] + FOOT_IN + beneath_in)
+        )
+        ax = headed_axes(region, RIGHT_IN - PAD_IN, FOOT_IN if beside else 0.12, heading)
+        width = region[0] * 72
+    else:
+        width = ax.get_window_extent().width / ax.figure.dpi * 72
     show_extent(ax, extent, turns)
     divider = divider_of(ax)
     if beside:

@@ -7,8 +7,8 @@ memory). Each band is a Gaussian over the logarithm of the wavelength, 0.7 of an
 comes out of the whole within a few hundredths of its size.
 
 Past its edges and within blank places the pattern is what the nearest place has. So a wave shows at an edge by about
-seven tenths of what it would show in the middle. What that would take of a wave in the middle of a surface that is not
-much longer than it is made up for, of one half as long to within a tenth.
+seven tenths of what it would show in the middle. The middle loses by it too, of a wave half as long as the
+surface about a fifth.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.fft import dctn, idctn, next_fast_len
 from scipy.ndimage import distance_transform_edt
-from scipy.special import erf
 
 from flatness.arrays import Floats
 from flatness.errors import ArgumentError, MeasureError
@@ -131,20 +130,13 @@ def _filters(
     along = np.arange(nx) / nx / (2 * surface.spacing), (np.arange(ny) / ny / (2 * surface.spacing))[:, None]
     cycles = np.hypot(*along)
     cycles[0, 0] = 1e-12
-    way = (along[0] / cycles) ** 2, (along[1] / cycles) ** 2
     read = 1.0
     for one, least in zip(along, shortest, strict=True):
         if least > waves[0]:
             read = read * np.exp(-((np.log2(np.maximum(one * least, 1.0)) / BAND_OCTAVES) ** 2) / 2)
     seen = contrast_sensitivity(cycles_per_degree(waves, distance), eye) / eye.times
-    extents = [surface.spacing * (count - 1) for count in surface.height.shape[::-1]]
     for wave, sensitivity in zip(waves, seen, strict=True):
-        # of a wave nearly half as long as the surface, what makes it a wave is partly past the edges even in the middle
-        whole = sum(
-            part / float(erf(math.pi * BAND_OCTAVES * math.log(2) * max(extent / wave, 2.35) / math.sqrt(2)))
-            for part, extent in zip(way, extents, strict=True)
-        )
-        yield sensitivity * read * whole * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
+        yield sensitivity * read * np.exp(-((np.log2(cycles * wave) / BAND_OCTAVES) ** 2) / 2)
 
 
 def strength_weights(

@@ -270,7 +270,8 @@ def _corner(room: Room, cosine: Floats, leg: float, where: str, corner: Corner |
     low, high = np.quantile(off, (RANGE[0], RANGE[-1]))
     if low > 0 or high < 0:
         stands_out = corner is not None and corner.stands_out
-        note = Note(("room-closes" if low > 0 else "room-opens") + ("-out" if stands_out else ""))
+        closes, opens = ("room-closes-out", "room-opens-out") if stands_out else ("room-closes", "room-opens")
+        note = Note(closes if low > 0 else opens)
     limit = allowed(room.agreed.square, angularity(leg), _din())
     at = () if corner is None else (corner.at,)
     return Measure(what="square", where=where, draws=off, note=note, at=at, allowed=limit)
