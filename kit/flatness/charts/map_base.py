@@ -264,19 +264,16 @@ def draw_outline(
     if survey is None:
         return ()
     edge: dict[str, Any] = {"edgecolor": INK, "zorder": 4}
-    blank = {
-        "facecolor": "white",
-        "edgecolor": "#8b929a",
-        "hatch": "xx" if hatched else None,
-        "linewidth": 0,
-        "zorder": 3.5,
-    }
+    under: dict[str, Any] = {"facecolor": "white", "edgecolor": "#8b929a", "hatch": "xx", "linewidth": 0, "zorder": 3.5}
     artists: list[Artist] = []
     if survey.outline is not None:
         artists.append(draw_region(ax, outline_path(survey.outline), None, linewidth=1.8, **edge))
     for opening in survey.openings:
         path = outline_path(opening)
-        artists += [draw_region(ax, path, None, **blank), draw_region(ax, path, None, linewidth=1.4, **edge)]
+        if hatched:
+            artists += [draw_region(ax, path, None, **under), draw_region(ax, path, None, linewidth=1.4, **edge)]
+        else:
+            artists.append(draw_region(ax, path, None, linewidth=1.4, **edge | {"facecolor": "white", "zorder": 3.5}))
     artists += draw_walls(ax, survey, space)
     if space is not None:
         artists += [_name_opening(ax, opening, space) for opening in survey.openings]

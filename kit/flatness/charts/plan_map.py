@@ -47,7 +47,7 @@ from flatness.charts.axes import (
     turns_of,
 )
 from flatness.charts.hatching import PATTERNS, Entry, Key, area_entry, key_points, line_entry, put_key
-from flatness.charts.map_base import HALO, bounds_of, draw_walls, outline_path, with_margin
+from flatness.charts.map_base import HALO, bounds_of, draw_outline, outline_path, with_margin
 from flatness.charts.scales import check_unit
 from flatness.errors import MeasureError
 from flatness.planning.plan import ACTIONS, Plan
@@ -108,27 +108,6 @@ def draw_patch(ax: Axes, row: Row, ground: AxesImage) -> tuple[PathPatch, ...]:
         ax.add_artist(patch)
         patch.set_clip_path(ground.get_clip_path())
     return drawn
-
-
-def draw_outline(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[Artist, ...]:
-    """Outline and openings; hatches mean actions here, so that openings stay blank."""
-    survey = plan.survey
-    edges = [] if survey.outline is None else [(survey.outline, {"facecolor": "none", "linewidth": 1.8, "zorder": 4})]
-    edges += [(hole, {"facecolor": "white", "linewidth": 1.4, "zorder": 3.5}) for hole in survey.openings]
-    artists = [PathPatch(outline_path(shape), edgecolor=INK, **style) for shape, style in edges]
-    for artist in artists:
-        ax.add_artist(artist)
-    names: list[Artist] = [*draw_walls(ax, survey, space)]
-    for opening in survey.openings:
-        middle = opening.representative_point()
-        name = note(ax, "opening", (middle.x, middle.y), ha="center", va="center", fontsize=NAME, zorder=6)
-        fits = space.size(name)[0] < space.extent(opening.bounds)[0]
-        if space.place(name, [(0, 0, "center", "center")] if fits else rings(14), gap=0.5):
-            names.append(name)
-        else:
-            name.remove()
-        space.take_area(opening.bounds)
-    return (*artists, *names)
 
 
 def draw_members(ax: Axes, plan: Plan, space: FreeSpace) -> tuple[LineCollection | None, tuple[Annotation, ...]]:
@@ -337,7 +316,8 @@ def action_map(plan: Plan, ax: Axes | None = None, *, unit: str = "in", title: s
     ground = draw_ground(ax, plan)
     areas = {row["name"]: draw_patch(ax, row, ground) for row in patches}
     space = FreeSpace(ax)
-    outline = draw_outline(ax, plan, space)
+    # hatches mean actions here, so that openings stay blank
+    outline = draw_outline(ax, plan.survey, space, hatched=False)
     members, names = draw_members(ax, plan, space)
     fixed = draw_fixed(ax, plan, space)
     named = sorted(patches, key=lambda row: -row["volume_mm3"])[:MOST_TAGS]

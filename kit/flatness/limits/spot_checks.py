@@ -51,6 +51,11 @@ MOST_WEIGHED = 5  # times as many are drawn for those that agree with what a bar
 PLACEMENTS = 400  # of a bar, over the whole of a surface, which give the share that shows no more than was seen
 
 
+def is_small(gap: float, bar: float) -> bool:
+    """Whether a gap under a bar is none, or under a tenth of its length [mm]; more is a slip of the unit."""
+    return 0 <= gap < bar / 10
+
+
 def _check_numbers(of: str, **numbers: float) -> None:
     for name, value in numbers.items():
         if not (math.isfinite(value) and value > 0):
@@ -83,7 +88,7 @@ class SpotCheck:
     def __post_init__(self) -> None:
         number = {"gap": self.gap} if self.gap is not None else {"stop": math.nan if self.stop is None else self.stop}
         _check_numbers("spot check", length=self.length, places=self.places, **number)
-        if self.most >= self.length / 10:
+        if not is_small(self.most, self.length):
             raise ArgumentError(
                 "spot check: the gap is not small beside the bar",
                 value=Note("exact", mm=self.most),

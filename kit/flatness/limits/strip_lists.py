@@ -11,13 +11,12 @@ from pathlib import Path
 from flatness.errors import ArgumentError, FlatnessError, LengthError, Problem
 from flatness.files import read_file, why
 from flatness.lengths import format_length, parse_length
-from flatness.limits.spot_checks import OFF_SURFACE, Check, SpotCheck, Sweep, off_surface
+from flatness.limits.spot_checks import OFF_SURFACE, Check, SpotCheck, Sweep, is_small, off_surface
 from flatness.notes import Note
 from flatness.survey.readings import Survey
 
 HEADINGS = ("strip", "bar", "along", "at", "from", "to", "stop at", "largest gap")
 NONE = ("none", "ok", "0")
-MOST_OF_BAR = 0.1  # of its length that a gap under a bar may be; more is a slip of the unit
 _HOW = (
     "slide the bar along each strip; write the largest gap under it, or none where it is nowhere over the gap to stop "
     "at; leave a strip blank that was not done. A bar set in one place is a separate line, from and to its two ends; "
@@ -137,7 +136,7 @@ def gap_seen(text: str, bar: float, unit: str) -> float | None:
     ArgumentError : it is not small beside the bar
     """
     gap = None if text.lower() in NONE else parse_length(text, unit)
-    if gap is not None and not 0 <= gap < MOST_OF_BAR * bar:
+    if gap is not None and not is_small(gap, bar):
         raise ArgumentError(
             "the gap is not small beside the bar",
             value=text,
@@ -201,7 +200,7 @@ def _check(
     if len(problems) > before:
         return None
     measured = lengths.get(7)
-    if measured is not None and not 0 <= measured < MOST_OF_BAR * lengths[1]:
+    if measured is not None and not is_small(measured, lengths[1]):
         bad(7, "a gap that is not small beside the bar", "0 to a tenth of the bar", "check its unit")
         return None
     try:
